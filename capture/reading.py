@@ -1,0 +1,202 @@
+"""What hearing and seeing hand on: readings with doubts, commands, and the pieces of evidence behind them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from enum import StrEnum
+from typing import Any
+
+from grading.quantity import Quantity, QuantityKind, Section
+
+
+class Command(StrEnum):
+    """What a person can tell the tool by voice; the words for each are in `capture.language.vocabulary`."""
+
+    CONFIRM = "confirm"  # the proposal asked about is right
+    REJECT = "reject"  # the proposal asked about is wrong; drop it
+    CORRECT = "correct"  # what follows replaces the value asked about
+    UNDO = "undo"  # withdraw the last confirmed record
+    REPEAT = "repeat"  # read back again
+    NEXT = "next"  # go to the next test point
+    PHOTO = "photo"  # take a picture of the display
+    SAME = "same"  # same value as the last one, here
+
+
+class Doubt(StrEnum):
+    """Why a reading must be asked about rather than merely read back. Any doubt blocks a bare "confirm"."""
+
+    UNIT_MISSING = "unit_missing"
+    VALUE_MISSING = "value_missing"
+    AXIS_MISSING = "axis_missing"
+    DIGITS_AMBIGUOUS = "digits_ambiguous"  # 3470 or 34.70
+    TEEN_OR_TY = "teen_or_ty"  # fifteen or fifty
+    PREFIX_UNSURE = "prefix_unsure"  # milli or mega
+    DOT_UNSURE = "dot_unsure"
+    UNIT_UNSURE = "unit_unsure"
+    IMPLAUSIBLE = "implausible"  # outside what this quantity can be
+    UNKNOWN_WORDS = "unknown_words"
+    LOW_CONFIDENCE = "low_confidence"
+    NOT_SETTLED = "not_settled"  # "it's climbing": a series, no final value
+    RANGE_END_UNKNOWN = "range_end_unknown"  # "infinity": greater than how much?
+    BUILT_VOLTAGE_UNKNOWN = "built_voltage_unknown"  # "doesn't build": to how many volts?
+    CONFLICT = "conflict"  # voice and photo disagree
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading as understood, before any person has confirmed it.
+
+    Attributes:
+        kind: What was measured; None when neither words nor context tell.
+        quantity: Digits, unit and qualifier.
+        axis: Axis name in upper case ("X", "SPINDLE"), or None.
+        section: Through the cable, motor alone or cable alone, or None.
+        terminals: Test point, e.g. "A1-A2", "U-PE", "lead-lead", "lead-ground", or None.
+        test_voltage_set: Test voltage selected on the tester, V.
+        test_voltage_built: Voltage that the tester really reached, V.
+        elapsed_s: Time since the test voltage was applied, s.
+    """
+
+    kind: QuantityKind | None
+    quantity: Quantity
+    axis: str | None = None
+    section: Section | None = None
+    terminals: str | None = None
+    test_voltage_set: Decimal | None = None
+    test_voltage_built: Decimal | None = None
+    elapsed_s: Decimal | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain data: decimals as strings in plain notation, units as UCUM codes."""
+
+        def plain(value: Decimal | None) -> str | None:
+            return None if value is None else format(value, "f")
+
+        return {
+            "quantity": None if self.kind is None else self.kind.value,
+            "value": self.quantity.digits,
+            "unit": self.quantity.unit,
+            "qualifier": self.quantity.qualifier.value,
+            "axis": self.axis,
+            "section": None if self.section is None else self.section.value,
+            "terminals": self.terminals,
+            "test_voltage_set": plain(self.test_voltage_set),
+            "test_voltage_built": plain(self.test_voltage_built),
+            "elapsed_s": plain(self.elapsed_s),
+        }
+
+
+@dataclass(frozen=True)
+class Context:
+    """What has been said before and still holds: each field fills the gap of a later reading."""
+
+    kind: QuantityKind | None = None
+    axis: str | None = None
+    section: Section | None = None
+    terminals: str | None = None
+    test_voltage_set: Decimal | None = None
+    last: Reading | None = None
+
+    def after(self, reading: Reading) -> Context:
+        """The context that holds once `reading` was heard."""
+        return replace(
+            self,
+            kind=reading.kind or self.kind,
+            axis=reading.axis or self.axis,
+            section=reading.section or self.section,
+            terminals=reading.terminals or self.terminals,
+            test_voltage_set=reading.test_voltage_set or self.test_voltage_set,
+            last=reading if reading.quantity.digits is not None else self.last,
+        )
+
+
+@dataclass(frozen=True)
+class Word:
+    """One recognised word; times in seconds from the start of the clip, confidence 0..1."""
+
+    word: str
+    start: float
+    end: float
+    confidence: float
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One word sequence that the recogniser considered, with its score (higher is better, no fixed scale)."""
+
+    text: str
+    score: float
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What the recogniser made of one clip.
+
+    Attributes:
+        text: The words alone, unknown ones as "[unk]".
+        words: The same with times and confidences.
+        alternatives: Other word sequences, best first.
+        duration_s: Length of the clip, s.
+    """
+
+    text: str
+    words: tuple[Word, ...] = ()
+    alternatives: tuple[Hypothesis, ...] = ()
+    duration_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """What a clip means.
+
+    Attributes:
+        heard: The words it was made from.
+        readings: Readings in the order spoken (usually one).
+        command: A command, if one was given.
+        context: The context that holds afterwards (axis, section, ... said without a value land here).
+        alternatives: Other readings that the words could mean, best first.
+        confidence: 0..1.
+        doubts: Why it must be asked about.
+    """
+
+    heard: Heard
+    readings: tuple[Reading, ...] = ()
+    command: Command | None = None
+    context: Context = field(default_factory=Context)
+    alternatives: tuple[Reading, ...] = ()
+    confidence: float = 0.0
+    doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True)
+class DisplayReading:
+    """What one display in a photo shows.
+
+    Attributes:
+        text: The main string exactly as shown ("194.00", ">4000", "OL").
+        quantity: Value, unit and qualifier; digits None where the string is no number.
+        secondary: Other fields by name ("test_voltage" in V, "elapsed" in s, ...), as shown.
+        confidence: 0..1 for "value", "dot" and "unit" apart.
+        accepted: False when the reader refuses; `reason` then says what a person can do.
+        reason: A sentence for the person; empty when accepted.
+        quad: Corners of the display in picture pixels after EXIF orientation, clockwise from top left.
+        doubts: Why it must be asked about.
+    """
+
+    text: str
+    quantity: Quantity
+    secondary: dict[str, str]
+    confidence: dict[str, float]
+    accepted: bool
+    reason: str
+    quad: tuple[tuple[float, float], ...]
+    doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was made of one photo: its displays, best first, or a reason why there is none."""
+
+    displays: tuple[DisplayReading, ...]
+    reason: str = ""

@@ -1,0 +1,1 @@
+"""From confirmed records to findings: pure computation, no I/O, no clock, no globals."""

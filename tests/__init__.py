@@ -1,0 +1,1 @@
+"""Tests, mirroring the three packages; `standards/` holds the checks against published tables."""
