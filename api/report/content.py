@@ -1,0 +1,307 @@
+"""Everything that a report shows, as plain data: text ready to print, pictures and sound ready to embed.
+
+Nothing here touches a database, a file or a clock; `api.report.build` fills these from the records and the findings,
+`api.report.render` turns them into HTML. All text is raw; escaping is the renderer's business.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+
+class Mark(StrEnum):
+    """How serious something is, in the order in which a summary sorts it. Never shown by colour alone."""
+
+    FAIL = "fail"
+    WATCH = "watch"
+    UNSURE = "unsure"
+    PASS = "pass"  # noqa: S105 - a verdict, not a password
+    NONE = "none"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A verdict in words, with the mark that gives it its sign and colour."""
+
+    mark: Mark
+    text: str
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A re-encoded picture to embed.
+
+    Attributes:
+        data_uri: `data:image/jpeg;base64,…`.
+        alt: What a person who cannot see it needs to know.
+        width: Pixels.
+        height: Pixels.
+    """
+
+    data_uri: str
+    alt: str
+    width: int
+    height: int
+
+
+@dataclass(frozen=True)
+class Exhibit:
+    """One piece of evidence: a photo, a clip, or words typed by a person.
+
+    Attributes:
+        sha256: Hash of the stored original, 64 hex digits.
+        kind: "photo", "clip" or "typed".
+        media_type: Type of the original, e.g. "image/jpeg".
+        size: Length of the original in bytes.
+        received: When the server stored it, ISO 8601.
+        captured: When the phone says it was taken, ISO 8601, or "".
+        preview: Reduced picture of a photo, or None.
+        audio: Data URI of a clip that a browser can play, or "".
+        heard: What the recogniser made of it ("" where nothing).
+        problem: Why it could not be read, "" where it could.
+    """
+
+    sha256: str
+    kind: str
+    media_type: str
+    size: int
+    received: str
+    captured: str = ""
+    preview: Picture | None = None
+    audio: str = ""
+    heard: str = ""
+    problem: str = ""
+
+    @property
+    def anchor(self) -> str:
+        """Name of its place in the document."""
+        return f"evidence-{self.sha256[:16]}"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One published limit as it applied to a value.
+
+    Attributes:
+        text: The limit with its unit, e.g. "≥ 1 MΩ, as measured".
+        source: Document, edition and clause, e.g. "IEC 60204-1:2016, 18.3".
+        status: How well the source is known ("read in the document", "read in a secondary text", …).
+        compared: The value that was compared, with unit and uncertainty.
+        verdict: What the comparison gave.
+    """
+
+    text: str
+    source: str
+    status: str
+    compared: str
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class Value:
+    """One confirmed record, in the words of the report.
+
+    Attributes:
+        record_id: Number of the record.
+        test: What was measured, e.g. "Insulation resistance".
+        section: Which part hung on the meter.
+        point: Terminals.
+        shown: The value as shown or spoken, e.g. "> 4000 MΩ".
+        voltage: Test voltage set and built, e.g. "500 V set, 512 V built"; "" where none applies.
+        elapsed: Time under voltage, e.g. "60 s".
+        corrected: Value corrected to the reference temperature with the formula's name, or "".
+        limits: Every limit that was applied to it.
+        verdict: The worst of them.
+        confirmed_by: Who said or tapped yes.
+        confirmed_at: When, ISO 8601.
+        how: How it was captured and confirmed.
+        instrument: Name of the instrument, or "".
+        exhibits: Hashes of the evidence, the crop's photo first.
+        crop: Detail of the photo that shows the display, or None.
+        superseded_by: The record that replaced it, or None.
+        supersedes: The record it replaced, or None.
+        reason: Why it was replaced, where said.
+        ohms: Value in ohms for the plot, or None.
+        bound: "=", ">" or "<": how `ohms` bounds the true value.
+    """
+
+    record_id: str
+    test: str
+    section: str
+    point: str
+    shown: str
+    voltage: str = ""
+    elapsed: str = ""
+    corrected: str = ""
+    limits: tuple[Limit, ...] = ()
+    verdict: Verdict = Verdict(Mark.NONE, "No limit applies")
+    confirmed_by: str = ""
+    confirmed_at: str = ""
+    how: str = ""
+    instrument: str = ""
+    exhibits: tuple[str, ...] = ()
+    crop: Picture | None = None
+    superseded_by: str | None = None
+    supersedes: str | None = None
+    reason: str = ""
+    ohms: Decimal | None = None
+    bound: str = "="
+
+    @property
+    def anchor(self) -> str:
+        """Name of its place in the document."""
+        return f"record-{self.record_id}"
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One finding: what was found, by which rule of which source, from which records.
+
+    Attributes:
+        title: The rule in a few words.
+        basis: "measured", "calculated", "indicates" or "recommend" (domain wording: fact, inference, opinion).
+        text: The finding in a sentence.
+        source: Document, edition, clause.
+        status: How well the source is known.
+        verdict: Its verdict.
+        records: Numbers of the records it used.
+        next_step: What to do, or "".
+    """
+
+    title: str
+    basis: str
+    text: str
+    source: str
+    status: str
+    verdict: Verdict
+    records: tuple[str, ...] = ()
+    next_step: str = ""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One question of the safety sequence and what was answered."""
+
+    question: str
+    answer: str
+    by: str = ""
+    at: str = ""
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One axis: its identity, its values, what follows from them.
+
+    Attributes:
+        name: Axis name, e.g. "X".
+        motor: Motor in words.
+        cable: Cable in words.
+        verdict: Worst verdict of the axis.
+        headline: What was found, one sentence.
+        action: What to do, one sentence ("recommend").
+        ignoring: What leaving it as it is may cost, one sentence.
+        values: Current and superseded values in order of confirmation.
+        statements: Findings that are not a plain comparison of one value with a limit.
+        isolation: Reasoning that tells motor, cable and connection apart.
+        next_steps: In the order that saves most time.
+        not_tested: What was not tested, with the reason where known.
+        safety: Answers to the safety questions.
+        plot: SVG markup made by `api.report.plot`, or "".
+    """
+
+    name: str
+    motor: str
+    cable: str
+    verdict: Verdict
+    headline: str
+    action: str
+    ignoring: str
+    values: tuple[Value, ...] = ()
+    statements: tuple[Statement, ...] = ()
+    isolation: tuple[Statement, ...] = ()
+    next_steps: tuple[str, ...] = ()
+    not_tested: tuple[str, ...] = ()
+    safety: tuple[Answer, ...] = ()
+    plot: str = ""
+
+
+@dataclass(frozen=True)
+class Open:
+    """A proposal that nobody confirmed: shown, never counted."""
+
+    proposal_id: str
+    text: str
+    state: str
+    doubts: str
+    exhibits: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """An instrument with its accuracy and calibration."""
+
+    name: str
+    serial: str
+    kind: str
+    accuracy: str
+    calibration: str
+    in_date: Verdict
+
+
+@dataclass(frozen=True)
+class Field:
+    """A label and its text; `item` is the letter of ISO/IEC 17025:2017, 7.8.2.1, where one applies."""
+
+    label: str
+    text: str
+    item: str = ""
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What lets a reader check that nothing was changed afterwards.
+
+    Attributes:
+        head: Hash of the newest entry of the audit trail, 64 hex digits.
+        entries: Number of entries.
+        intact: What re-computing the chain gave when the report was built.
+        problem: First thing that did not verify, or "".
+    """
+
+    head: str
+    entries: int
+    intact: bool
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class Report:
+    """One report, complete."""
+
+    number: str
+    title: str
+    identity: tuple[Field, ...]
+    conditions: tuple[Field, ...]
+    mapping: tuple[Field, ...]
+    verdict: Verdict
+    opening: str
+    axes: tuple[Axis, ...]
+    open_proposals: tuple[Open, ...]
+    instruments: tuple[Instrument, ...]
+    exhibits: tuple[Exhibit, ...]
+    deviations: tuple[str, ...]
+    decision_rule: tuple[str, ...]
+    cautions: tuple[str, ...]
+    proof: Proof
+    issued: str
+
+    def exhibit(self, sha256: str) -> Exhibit | None:
+        """The piece of evidence with this hash."""
+        return next((e for e in self.exhibits if e.sha256 == sha256), None)
+
+    @property
+    def unreadable(self) -> tuple[Exhibit, ...]:
+        """Evidence that was stored but could not be read."""
+        return tuple(e for e in self.exhibits if e.problem)

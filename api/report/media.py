@@ -1,0 +1,98 @@
+"""Pictures and clips for the report: reduced, re-encoded pictures and original clips, as data URIs.
+
+A picture in the report is never the uploaded file: it is decoded, turned upright and encoded again, so that nothing
+hidden in the file travels on (OWASP ASVS 5.0, 5.2.2). The original stays untouched in the store; its hash is printed.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import warnings
+from collections.abc import Sequence
+
+import pi_heif
+from PIL import Image, ImageOps
+
+from api.report.content import Picture
+
+PREVIEW_SIDE = 720  # px: longest side of a photo in the appendix
+CROP_SIDE = 360  # px: longest side of the detail beside a value
+CROP_MARGIN = 0.18  # of the display's size, so that a reader sees the frame around the digits
+MAX_PIXELS = 60_000_000  # px: larger pictures are refused before they are decoded
+JPEG_QUALITY = 80
+
+# Types that browsers play; what Chromium, Firefox and Safari all play comes first.
+PLAYABLE = (
+    "audio/wav",
+    "audio/x-wav",
+    "audio/flac",
+    "audio/x-flac",
+    "audio/mp4",
+    "audio/mpeg",
+    "audio/ogg",
+    "audio/webm",
+)
+
+pi_heif.register_heif_opener()
+
+
+def _uri(media_type: str, content: bytes) -> str:
+    return f"data:{media_type};base64,{base64.b64encode(content).decode('ascii')}"
+
+
+def audio_uri(media_type: str, content: bytes) -> str:
+    """The original clip as a data URI, or "" for a type that browsers do not play."""
+    plain = media_type.partition(";")[0].strip().lower()
+    if plain not in PLAYABLE:
+        return ""
+    return _uri(plain.replace("/x-", "/"), content)
+
+
+def upright(content: bytes) -> Image.Image | None:
+    """Decode a photo, turned upright by its EXIF orientation; None where it cannot be decoded or is too large."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            picture = Image.open(io.BytesIO(content))
+        if picture.width * picture.height > MAX_PIXELS:
+            return None
+        return ImageOps.exif_transpose(picture).convert("RGB")
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        return None
+
+
+def _encode(picture: Image.Image, side: int, alt: str) -> Picture:
+    small = picture.copy()
+    small.thumbnail((side, side), Image.Resampling.LANCZOS)
+    out = io.BytesIO()
+    small.save(out, "JPEG", quality=JPEG_QUALITY, optimize=True)
+    return Picture(_uri("image/jpeg", out.getvalue()), alt, small.width, small.height)
+
+
+def preview(picture: Image.Image, alt: str) -> Picture:
+    """The whole photo, reduced to `PREVIEW_SIDE`."""
+    return _encode(picture, PREVIEW_SIDE, alt)
+
+
+def crop(picture: Image.Image, quad: Sequence[Sequence[float]], alt: str) -> Picture:
+    """The display in the photo: the upright box around its corners with a margin, pixels otherwise untouched.
+
+    Args:
+        picture: Upright photo.
+        quad: Corners in its pixels; fewer than three, or a box outside the picture, give the whole photo.
+        alt: Text for people who cannot see it.
+    """
+    if len(quad) < 3:
+        return _encode(picture, CROP_SIDE, alt)
+    xs, ys = [float(p[0]) for p in quad], [float(p[1]) for p in quad]
+    pad_x, pad_y = (max(xs) - min(xs)) * CROP_MARGIN, (max(ys) - min(ys)) * CROP_MARGIN
+    box = (
+        max(0, int(min(xs) - pad_x)),
+        max(0, int(min(ys) - pad_y)),
+        min(picture.width, int(max(xs) + pad_x) + 1),
+        min(picture.height, int(max(ys) + pad_y) + 1),
+    )
+    if box[2] - box[0] < 8 or box[3] - box[1] < 8:
+        return _encode(picture, CROP_SIDE, alt)
+    return _encode(picture.crop(box), CROP_SIDE, alt)

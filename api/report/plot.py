@@ -1,0 +1,134 @@
+"""Bars of resistance to ground against their limits, on one logarithmic scale, as inline SVG.
+
+A bar with an arrow head is over range: the true value lies to the right of it, never at its end. Below range, the
+bar is drawn hollow. Each bar carries its value in words, so nothing depends on colour. The same input gives the same
+characters.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from markupsafe import Markup
+
+from api.report.content import Mark
+
+WIDTH, EDGE = 440, 8  # px: whole width, margin left and right; narrow, so that a phone shows it at full size
+ROW, TOP, BAR = 46, 38, 13  # px: pitch of rows, room for limit labels, thickness of a bar
+PREFIXES = ((9, "GΩ"), (6, "MΩ"), (3, "kΩ"), (0, "Ω"))
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One value of the plot.
+
+    Attributes:
+        label: Test point in words.
+        ohms: Digits in ohms; must be positive.
+        bound: "=", ">" or "<".
+        text: Value as shown.
+        mark: Its verdict.
+    """
+
+    label: str
+    ohms: Decimal
+    bound: str
+    text: str
+    mark: Mark
+
+
+@dataclass(frozen=True)
+class Line:
+    """One limit of the plot, in ohms, with a short label."""
+
+    ohms: Decimal
+    label: str
+
+
+def _decade_label(exponent: int) -> str:
+    for power, symbol in PREFIXES:
+        if exponent >= power:
+            return f"{10 ** (exponent - power)} {symbol}"
+    return f"{Decimal(10) ** exponent:f} Ω"
+
+
+def _span(values: Sequence[Decimal]) -> tuple[int, int]:
+    """First and last decade that hold every value, with at least a decade of room on both sides."""
+    logs = [math.log10(v) for v in values]
+    return math.floor(min(logs)) - 1, math.ceil(max(logs)) + 1
+
+
+def bars(rows: Sequence[Bar], limits: Sequence[Line], *, title: str, ident: str) -> Markup:
+    """Draw values against limits.
+
+    Args:
+        rows: Values, top first.
+        limits: Limits; drawn as vertical lines.
+        title: Accessible name of the picture.
+        ident: Prefix that makes element ids unique in the document.
+
+    Returns:
+        SVG markup, or "" where there is nothing to draw.
+    """
+    rows = [r for r in rows if r.ohms > 0]
+    if not rows:
+        return Markup("")
+    low, high = _span([r.ohms for r in rows] + [x.ohms for x in limits])
+    inner = WIDTH - 2 * EDGE
+    bottom = TOP + ROW * len(rows)
+
+    def x(ohms: Decimal) -> float:
+        return EDGE + inner * (math.log10(ohms) - low) / (high - low)
+
+    parts = [_frame(low, high, inner, bottom)]
+    parts += [_limit(line, x(line.ohms), bottom, i) for i, line in enumerate(sorted(limits, key=lambda v: v.ohms))]
+    parts += [_bar(row, TOP + ROW * i, x(row.ohms)) for i, row in enumerate(rows)]
+    spoken = "; ".join(f"{r.label}: {r.text}" for r in rows)
+    head = Markup(
+        '<svg class="plot" role="img" viewBox="0 0 {w} {h}" aria-labelledby="{i}-t {i}-d">'
+        '<title id="{i}-t">{title}</title><desc id="{i}-d">{desc}</desc>'
+    ).format(w=WIDTH, h=bottom + 24, i=ident, title=title, desc=spoken)
+    return head + Markup("").join(parts) + Markup("</svg>")
+
+
+def _frame(low: int, high: int, inner: int, bottom: int) -> Markup:
+    out = Markup("")
+    for exponent in range(low, high + 1):
+        at = f"{EDGE + inner * (exponent - low) / (high - low):.1f}"
+        out += Markup('<line class="grid" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(x=at, a=TOP - 4, b=bottom)
+        if (high - exponent) % (1 if high - low <= 6 else 2) == 0:
+            anchor = {low: "start", high: "end"}.get(exponent, "middle")
+            out += Markup('<text class="tick" text-anchor="{a}" x="{x}" y="{y}">{t}</text>').format(
+                a=anchor, x=at, y=bottom + 16, t=_decade_label(exponent)
+            )
+    return out
+
+
+def _bar(row: Bar, top: int, end: float) -> Markup:
+    y = top + ROW - BAR - 8
+    out = Markup(
+        '<text class="name" x="{a}" y="{y}">{name}</text><text class="reading" x="{b}" y="{y}">{text}</text>'
+    ).format(a=EDGE, b=WIDTH - EDGE, y=y - 6, name=row.label, text=row.text)
+    shape = "hollow" if row.bound == "<" else row.mark.value
+    out += Markup('<rect class="bar {c}" x="{x}" y="{y}" width="{w}" height="{h}"/>').format(
+        c=shape, x=EDGE, y=y, w=f"{max(end - EDGE, 1):.1f}", h=BAR
+    )
+    if row.bound == ">":
+        out += Markup('<path class="bar {c}" d="M{a} {t}l11 {k}l-11 {k}z"/>').format(
+            c=shape, a=f"{end:.1f}", t=y - 4, k=BAR / 2 + 4
+        )
+    return out
+
+
+def _limit(line: Line, at: float, bottom: int, index: int) -> Markup:
+    step = 13 * (index % 2)  # neighbours would overlap, so every second label sits lower
+    rule = Markup('<line class="limit" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(
+        x=f"{at:.1f}", a=TOP - 23 + step, b=bottom
+    )
+    anchor, shift = ("end", -4) if at > WIDTH * 0.7 else ("start", 4)
+    return rule + Markup('<text class="limit-label" text-anchor="{a}" x="{x}" y="{y}">{t}</text>').format(
+        a=anchor, x=f"{at + shift:.1f}", y=12 + step, t=line.label
+    )
