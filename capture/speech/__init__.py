@@ -1,0 +1,1 @@
+"""Hearing: clips and streams to words, by a vosk model and a grammar made from `capture.language.vocabulary`."""
