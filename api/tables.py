@@ -51,10 +51,11 @@ class Axis(SQLModel, table=True):
     Attributes:
         id: Job id and axis name, "J1-X".
         name: As in `capture.reading.Reading.axis`: upper case, "X", "SPINDLE".
-        motor_kind: "brushed_dc", "ac_servo" or "spindle".
+        motor_kind: `grading.measurement.MotorKind` value: "dc_servo", "ac_servo" or "spindle".
+        drive: `DriveKind` value: "rotary" or "linear".
         rated_voltage: V, between lines for three phases.
         rated_power_w: W.
-        insulation_system: "thermoset", "thermoplastic" or "unknown".
+        insulation_system: `InsulationSystem` value: "thermosetting", "thermoplastic" or "unknown".
         winding_c: Winding temperature, °C.
         moving_cable: 1 when the cable runs in a moving carrier.
         description_json: The axis as given, for what has no column of its own (cable length, cycles, ...).
@@ -81,7 +82,7 @@ class Instrument(SQLModel, table=True):
     Attributes:
         id: Job id and the instrument's own label, "J1-IT-03".
         label: "IT-03".
-        kind: "insulation_tester", "ohmmeter", "milliohmmeter" or "multimeter".
+        kind: `grading.measurement.InstrumentKind` value, e.g. "insulation_tester".
         accuracy_percent: Percent of reading.
         accuracy_counts: Counts of the last digit.
         calibration_due: ISO date.

@@ -29,6 +29,8 @@ class Doubt(StrEnum):
     UNIT_MISSING = "unit_missing"
     VALUE_MISSING = "value_missing"
     AXIS_MISSING = "axis_missing"
+    SECTION_MISSING = "section_missing"  # through the cable, motor alone or cable alone?
+    QUANTITY_MISSING = "quantity_missing"  # what was measured?
     DIGITS_AMBIGUOUS = "digits_ambiguous"  # 3470 or 34.70
     TEEN_OR_TY = "teen_or_ty"  # fifteen or fifty
     PREFIX_UNSURE = "prefix_unsure"  # milli or mega

@@ -1,0 +1,65 @@
+"""One way to write a value as JSON, and its SHA-256.
+
+Canonical form: UTF-8, keys sorted, no spaces, only strings, whole numbers, true, false, null, lists and objects with
+string keys. Fractions travel as strings, so no question of floating point ever arises. For such values the result
+equals that of RFC 8785 as long as keys are ASCII, which ours are.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any
+
+
+class CanonicalError(ValueError):
+    """A value has no canonical form; the message says where."""
+
+
+def _check(value: object, where: str) -> None:
+    if value is None or isinstance(value, (bool, int)):
+        return
+    if isinstance(value, str):
+        if any("\ud800" <= c <= "\udfff" for c in value):
+            raise CanonicalError(f"{where}: the text holds half a surrogate pair.")
+    elif isinstance(value, (list, tuple)):
+        for index, item in enumerate(value):
+            _check(item, f"{where}[{index}]")
+    elif isinstance(value, dict):
+        for key, item in value.items():
+            if not isinstance(key, str) or not key.isascii():
+                raise CanonicalError(f"{where}: the key {key!r} is not ASCII text.")
+            _check(item, f"{where}.{key}")
+    else:
+        raise CanonicalError(f"{where}: {type(value).__name__} has no canonical form; write it as text.")
+
+
+def canonical(value: object) -> str:
+    """Write a value as canonical JSON.
+
+    Raises:
+        CanonicalError: The value holds a fraction, bytes or another type without canonical form.
+    """
+    _check(value, "$")
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+
+
+def parsed(text: str) -> Any:
+    """Read JSON text back; fractions are refused, since canonical text never holds one.
+
+    Raises:
+        CanonicalError: Not JSON, or with a fraction in it.
+    """
+
+    def refuse(number: str) -> Any:
+        raise CanonicalError(f"The number {number} is not a whole one.")
+
+    try:
+        return json.loads(text, parse_float=refuse, parse_constant=refuse)
+    except (json.JSONDecodeError, RecursionError) as error:
+        raise CanonicalError(f"Not JSON: {error}") from None
+
+
+def sha256_hex(data: bytes | str) -> str:
+    """SHA-256 (FIPS 180-4) as 64 lower-case hex digits; text is taken as UTF-8."""
+    return hashlib.sha256(data.encode() if isinstance(data, str) else data).hexdigest()
