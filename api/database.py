@@ -67,6 +67,7 @@ class Transaction:
     def put(self, row: SQLModel) -> None:
         """Write a new row, or the changed state of an old one; the next `entry` will hold its content."""
         self.session.add(row)
+        self.session.flush()  # in the order put, since rows refer to earlier ones
         if not any(row is known for known in self._rows):
             self._rows.append(row)
 
