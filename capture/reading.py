@@ -42,7 +42,7 @@ class Doubt(StrEnum):
     NOT_SETTLED = "not_settled"  # "it's climbing": a series, no final value
     RANGE_END_UNKNOWN = "range_end_unknown"  # "infinity": greater than how much?
     BUILT_VOLTAGE_UNKNOWN = "built_voltage_unknown"  # "doesn't build": to how many volts?
-    CONFLICT = "conflict"  # voice and photo disagree
+    CONFLICT = "conflict"  # voice and photo disagree, or two commands were given at once
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,17 @@ class Reading:
 
 @dataclass(frozen=True)
 class Context:
-    """What has been said before and still holds: each field fills the gap of a later reading."""
+    """What has been said before and still holds: each field fills the gap of a later reading.
+
+    Attributes:
+        kind: The test being made.
+        axis: Axis name in upper case.
+        section: Part of the axis on the meter.
+        terminals: Test point, as in `Reading`.
+        test_voltage_set: Test voltage selected on the tester, V.
+        last: The last reading with digits; "same" copies it.
+        voltage_next: "Set to" was said without a number: the next bare number is the test voltage.
+    """
 
     kind: QuantityKind | None = None
     axis: str | None = None
@@ -99,6 +109,7 @@ class Context:
     terminals: str | None = None
     test_voltage_set: Decimal | None = None
     last: Reading | None = None
+    voltage_next: bool = False
 
     def after(self, reading: Reading) -> Context:
         """The context that holds once `reading` was heard."""
@@ -110,6 +121,7 @@ class Context:
             terminals=reading.terminals or self.terminals,
             test_voltage_set=reading.test_voltage_set or self.test_voltage_set,
             last=reading if reading.quantity.digits is not None else self.last,
+            voltage_next=False,
         )
 
 
@@ -160,6 +172,7 @@ class Utterance:
         alternatives: Other readings that the words could mean, best first.
         confidence: 0..1.
         doubts: Why it must be asked about.
+        struck: Readings said and taken back in the same breath ("five fifty, correction, four fifty meg").
     """
 
     heard: Heard
@@ -169,6 +182,7 @@ class Utterance:
     alternatives: tuple[Reading, ...] = ()
     confidence: float = 0.0
     doubts: tuple[Doubt, ...] = ()
+    struck: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True)
