@@ -121,8 +121,10 @@ class Value:
         exhibits: Hashes of the evidence, the crop's photo first.
         crop: Detail of the photo that shows the display, or None.
         superseded_by: The record that replaced it, or None.
+        withdrawn: By whom and when it was withdrawn, or "".
         supersedes: The record it replaced, or None.
         reason: Why it was replaced, where said.
+        note: Remark that belongs beside the value, or "".
         ohms: Value in ohms for the plot, or None.
         bound: "=", ">" or "<": how `ohms` bounds the true value.
     """
@@ -144,8 +146,10 @@ class Value:
     exhibits: tuple[str, ...] = ()
     crop: Picture | None = None
     superseded_by: str | None = None
+    withdrawn: str = ""
     supersedes: str | None = None
     reason: str = ""
+    note: str = ""
     ohms: Decimal | None = None
     bound: str = "="
 
@@ -153,6 +157,11 @@ class Value:
     def anchor(self) -> str:
         """Name of its place in the document."""
         return f"record-{self.record_id}"
+
+    @property
+    def replaced(self) -> bool:
+        """Whether it is no longer in force."""
+        return bool(self.superseded_by or self.withdrawn)
 
 
 @dataclass(frozen=True)
@@ -167,7 +176,7 @@ class Statement:
         status: How well the source is known.
         verdict: Its verdict.
         records: Numbers of the records it used.
-        next_step: What to do, or "".
+        next_step: What to do, a sentence marked as opinion, or "".
     """
 
     title: str
@@ -209,6 +218,7 @@ class Axis:
         not_tested: What was not tested, with the reason where known.
         safety: Answers to the safety questions.
         plot: SVG markup made by `api.report.plot`, or "".
+        drive: Whether the drive may be connected to what was measured, one sentence.
     """
 
     name: str
@@ -225,6 +235,7 @@ class Axis:
     not_tested: tuple[str, ...] = ()
     safety: tuple[Answer, ...] = ()
     plot: str = ""
+    drive: str = ""
 
 
 @dataclass(frozen=True)

@@ -14,12 +14,12 @@ from collections.abc import Sequence
 import pi_heif
 from PIL import Image, ImageOps
 
+from api.media import MAX_PIXELS
 from api.report.content import Picture
 
 PREVIEW_SIDE = 720  # px: longest side of a photo in the appendix
 CROP_SIDE = 360  # px: longest side of the detail beside a value
 CROP_MARGIN = 0.18  # of the display's size, so that a reader sees the frame around the digits
-MAX_PIXELS = 60_000_000  # px: larger pictures are refused before they are decoded
 JPEG_QUALITY = 80
 
 # Types that browsers play; what Chromium, Firefox and Safari all play comes first.

@@ -58,7 +58,7 @@ def _first_use(report: Report) -> dict[str, str]:
     """
     values = [value for axis in report.axes for value in axis.values]
     first: dict[str, str] = {}
-    for value in sorted(values, key=lambda v: v.superseded_by is not None):
+    for value in sorted(values, key=lambda v: v.replaced):
         for sha in value.exhibits:
             first.setdefault(sha, value.record_id)
     return first

@@ -1,0 +1,179 @@
+"""One axis of the report: its values, its plot, what follows from them, and what was not tested."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from api.report import wording
+from api.report.content import Answer, Axis, Mark, Statement, Value
+from api.report.plot import Bar, Line, bars
+from api.report.rows import Rows
+from api.report.rulebook import is_isolation, source_of, title_of
+from api.report.values import ValueRows, to_ground
+from api.tables import Axis as AxisRow
+from api.tables import Record, SafetyAnswer
+from grading.finding import AxisVerdict, Finding, SourceStatus
+from grading.quantity import UNITS
+
+PLAN = ("winding_resistance", "resistance_to_ground", "insulation_resistance")
+"""What is measured from the cabinet on every axis (house rule, no standard says it)."""
+
+ANSWERS = {"yes": "yes", "no": "no", "not_applicable": "does not apply"}
+
+
+def _motor(axis: AxisRow) -> str:
+    parts = [wording.MOTORS.get(axis.motor_kind, axis.motor_kind)]
+    parts += [f"{text} {unit} rated" for text, unit in ((axis.rated_voltage, "V"), (axis.rated_power_w, "W")) if text]
+    if axis.insulation_system not in ("", "unknown"):
+        parts.append(f"{axis.insulation_system} insulation")
+    if axis.winding_c is not None:
+        parts.append(f"winding at {axis.winding_c} °C")
+    return ", ".join(parts)
+
+
+def _basis(finding: Finding) -> str:
+    """Fact, inference or opinion, by the words that the finding uses."""
+    text = finding.statement.lower()
+    if "indicate" in text or is_isolation(finding.rule):
+        return "indicates"
+    if finding.limit is not None and finding.limit.status is SourceStatus.COMPUTED:
+        return "calculated"
+    return "calculated" if "calculated" in text or "computed" in text else "measured"
+
+
+def statement(finding: Finding) -> Statement:
+    """A finding in the words of the report."""
+    limit = finding.limit
+    if limit is None:
+        source, status = source_of(finding.rule)
+    else:
+        source, status = (f"{limit.source}, {limit.clause}" if limit.clause else limit.source), limit.status.value
+    text = finding.statement
+    if limit is not None and finding.margin is not None:
+        held = wording.compared(finding.margin)
+        text += f" Held against {wording.limit_text(limit)}{f': {held}' if held else ''}."
+    advice = finding.recommendation
+    if not advice and finding.next_step is not None:
+        advice = f"We recommend: {finding.next_step.action} {finding.next_step.reason}"
+    return Statement(
+        title=title_of(finding.rule),
+        basis=_basis(finding),
+        text=text,
+        source=source,
+        status=status,
+        verdict=wording.of_finding(finding),
+        records=finding.record_ids,
+        next_step=advice,
+    )
+
+
+def _plot(values: Sequence[Value], records: dict[str, Record], name: str, findings: Sequence[Finding]) -> str:
+    shown = [v for v in values if to_ground(v, records[v.record_id].quantity)]
+    rows = [
+        Bar(
+            f"{v.record_id.rpartition('-')[2]}  {wording.SHORT_SECTIONS.get(records[v.record_id].section or '', '')}"
+            f"{', ohmmeter' if records[v.record_id].quantity == 'resistance_to_ground' else ''}",
+            v.ohms or Decimal(1),
+            v.bound,
+            v.shown,
+            v.verdict.mark,
+        )
+        for v in shown
+    ]
+    lines: dict[Decimal, str] = {}
+    for finding in findings:
+        limit = finding.limit
+        if limit and limit.unit in UNITS and UNITS[limit.unit].dimension == "resistance":
+            ohms = limit.value * UNITS[limit.unit].factor
+            if set(finding.record_ids) & {v.record_id for v in shown}:
+                lines.setdefault(ohms, f"{wording.plain_amount(limit.value, limit.unit)} {limit.source}")
+    return bars(
+        rows,
+        [Line(ohms, label) for ohms, label in lines.items()],
+        title=f"Axis {name}: resistance to ground against its limits",
+        ident=f"plot-{name.lower()}",
+    )
+
+
+def _not_tested(records: Sequence[Record], values: Sequence[Value], isolated: bool) -> tuple[str, ...]:
+    """Points of the plan without a record in force."""
+    done = {(r.section, r.quantity) for r in records}
+    out = [
+        f"{wording.KINDS[kind]} {wording.SECTIONS['through_cable']}: no confirmed value."
+        for kind in PLAN
+        if ("through_cable", kind) not in done
+    ]
+    through = [v for v, r in zip(values, records, strict=True) if r.section == "through_cable"]
+    if isolated or any(v.verdict.mark in (Mark.FAIL, Mark.UNSURE) for v in through):
+        out += [
+            f"Insulation resistance, {wording.SECTIONS[section]}: no confirmed value."
+            for section in ("motor_alone", "cable_alone")
+            if (section, "insulation_resistance") not in done
+        ]
+    elif through and not any(r.section in ("motor_alone", "cable_alone") for r in records):
+        out.append(
+            "Motor alone and cable alone: not measured apart. Seen from the cabinet both lie in parallel, so neither "
+            "can measure lower than the value from the cabinet."
+        )
+    return tuple(out)
+
+
+def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[Answer, ...]:
+    """The newest answer to each safety step, in the order of the steps."""
+    newest: dict[str, SafetyAnswer] = {a.step: a for a in rows.answers if a.axis_id == axis_id}
+    out = []
+    for step in sorted(newest, key=lambda s: list(questions).index(s) if s in questions else 99):
+        answer = newest[step]
+        text = ANSWERS.get(answer.answer, answer.answer)
+        text += f", {answer.value} V measured" if answer.value else ""
+        text += f" ({answer.note})" if answer.note else ""
+        out.append(Answer(questions.get(step, step.replace("_", " ")), text, answer.by, answer.at))
+    return tuple(out)
+
+
+def axis_of_report(
+    axis: AxisRow, rows: Rows, maker: ValueRows, graded: AxisVerdict | None, questions: dict[str, str]
+) -> Axis:
+    """One axis of the report.
+
+    Args:
+        axis: Its row.
+        rows: All rows of the job.
+        maker: Makes the value rows.
+        graded: Its verdict, or None where no record of it is in force.
+        questions: Safety questions by step.
+    """
+    mine = [r for r in rows.records if r.axis == axis.name]
+    values = tuple(maker.row(r) for r in mine)
+    pairs = [(v, r) for v, r in zip(values, mine, strict=True) if not v.replaced]
+    findings = graded.findings if graded is not None else ()
+    rest = [f for f in findings if f.limit is None or len(f.record_ids) != 1 or f.record_ids[0] not in _ids(pairs)]
+    isolation = tuple(statement(f) for f in rest if is_isolation(f.rule))
+    tested = graded is not None and bool(pairs)
+    step = graded.next_steps[0].action if graded is not None and graded.next_steps else ""
+    return Axis(
+        name=axis.name,
+        motor=_motor(axis),
+        cable="runs in a moving carrier" if axis.moving_cable else "fixed",
+        verdict=wording.verdict(graded.verdict, graded.urgency) if tested and graded else wording.NOT_TESTED,
+        headline=graded.headline if tested and graded else "No value was confirmed for this axis.",
+        action=step or ("Nothing follows from these values." if tested else "Test it on the next visit."),
+        ignoring=(graded.cost_of_ignoring if tested and graded else "") or "–",
+        values=values,
+        statements=tuple(statement(f) for f in rest if not is_isolation(f.rule)),
+        isolation=isolation,
+        next_steps=tuple(_step(s.action, s.reason, s.settles) for s in (graded.next_steps if graded else ())),
+        not_tested=_not_tested([r for _, r in pairs], [v for v, _ in pairs], bool(isolation)),
+        safety=_answers(rows, axis.id, questions),
+        plot=_plot(values, {r.id: r for r in mine}, axis.name, findings),
+        drive=graded.drive.statement if tested and graded else "",
+    )
+
+
+def _ids(pairs: Sequence[tuple[Value, Record]]) -> set[str]:
+    return {r.id for _, r in pairs}
+
+
+def _step(action: str, reason: str, settles: str) -> str:
+    return " ".join(part for part in (action, reason, settles) if part)

@@ -1,0 +1,138 @@
+"""Build the report of a job from its rows, its findings and its evidence.
+
+The same rows, findings, files and time of issue give the same bytes; nothing is read from a clock, and nothing is
+typed by hand between the records and the page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from api.readings import reading_of
+from api.report import fields, wording
+from api.report.axes import axis_of_report
+from api.report.content import Axis, Mark, Open, Proof, Report, Verdict
+from api.report.exhibits import Album, ReadFile
+from api.report.render import render
+from api.report.rows import Rows, loads
+from api.report.values import ValueRows, worst
+from api.tables import Proposal
+from grading.finding import JobVerdict
+
+STATES = {"open": "waits for an answer", "rejected": "rejected by a person"}
+
+
+def content_of(
+    rows: Rows,
+    graded: JobVerdict,
+    read_file: ReadFile,
+    proof: Proof,
+    *,
+    issued: str,
+    questions: Mapping[str, str],
+) -> Report:
+    """Everything the report shows.
+
+    Args:
+        rows: The job's rows from one snapshot.
+        graded: Verdicts computed from exactly the records in force in `rows`.
+        read_file: Gives the bytes of stored evidence.
+        proof: State of the audit trail.
+        issued: Time of issue, ISO 8601 with offset.
+        questions: Safety questions by step.
+    """
+    album = Album(rows, read_file)
+    verdicts = {v.axis: v for v in graded.axes}
+    maker = ValueRows(rows, album, [f for v in graded.axes for f in v.findings])
+    axes = tuple(axis_of_report(a, rows, maker, verdicts.get(a.name), dict(questions)) for a in rows.axes)
+    number = report_number(rows, proof)
+    return Report(
+        number=number,
+        title=wording.TITLE,
+        identity=fields.identity(rows, number, issued),
+        conditions=fields.conditions(rows),
+        mapping=fields.mapping(rows, number, issued, axes, rows.job.technician),
+        verdict=_overall(axes),
+        opening=_opening(axes),
+        axes=axes,
+        open_proposals=tuple(_open(p) for p in rows.proposals if p.state != "confirmed"),
+        instruments=fields.instruments(rows),
+        exhibits=album.exhibits(),
+        deviations=fields.deviations(rows, axes, graded.notices),
+        decision_rule=wording.DECISION_RULE,
+        cautions=wording.CAUTIONS,
+        proof=proof,
+        issued=issued,
+    )
+
+
+def report_number(rows: Rows, proof: Proof) -> str:
+    """A number that names one state of one job: job and number of the newest trail entry, "OT-J1-0057"."""
+    return f"OT-{rows.job.id}-{proof.entries:04d}"
+
+
+def _overall(axes: tuple[Axis, ...]) -> Verdict:
+    tested = [a.verdict for a in axes if a.verdict != wording.NOT_TESTED]
+    mark = worst(tested).mark if tested else Mark.NONE
+    return Verdict(mark, wording.OVERALL[mark])
+
+
+def _opening(axes: tuple[Axis, ...]) -> str:
+    """The first sentence a customer reads: which axes need something, which do not, which were not tested."""
+    groups: dict[Mark, list[str]] = {}
+    for axis in axes:
+        groups.setdefault(axis.verdict.mark, []).append(axis.name)
+    words = (
+        (
+            Mark.FAIL,
+            "measured outside a limit and should not run as it is",
+            "measured outside a limit and should not run as they are",
+        ),
+        (Mark.UNSURE, "cannot be judged from these readings", "cannot be judged from these readings"),
+        (Mark.WATCH, "is within limits but should be watched", "are within limits but should be watched"),
+        (Mark.PASS, "measured within limits at the time of test", "measured within limits at the time of test"),
+        (Mark.NONE, "was not tested", "were not tested"),
+    )
+    sentences = []
+    for mark, one, many in words:
+        names = groups.get(mark, [])
+        if names:
+            subject = f"Axis {names[0]}" if len(names) == 1 else f"Axes {wording.listed(names)}"
+            sentences.append(f"{subject} {one if len(names) == 1 else many}.")
+    return " ".join(sentences) or "This job has no axis."
+
+
+def _place(proposal: Proposal) -> str:
+    reading = reading_of(proposal)
+    parts = [
+        f"Axis {reading.axis}" if reading.axis else "axis unknown",
+        wording.SECTIONS.get(proposal.section or "", ""),
+        wording.KINDS.get(proposal.quantity or "", "").lower(),
+        (proposal.terminals or "").replace("-", "–"),
+    ]
+    return ", ".join(p for p in parts if p)
+
+
+def _open(proposal: Proposal) -> Open:
+    doubts = loads(proposal.doubts_json)
+    names = doubts if isinstance(doubts, list) else []
+    return Open(
+        proposal_id=proposal.id,
+        text=f"{_place(proposal)}: {reading_of(proposal).quantity.display()}",
+        state=STATES.get(proposal.state, proposal.state),
+        doubts="; ".join(wording.DOUBTS.get(str(n), str(n)) for n in names) or "every value is asked about",
+        exhibits=tuple(s for s in (proposal.photo_sha256, proposal.clip_sha256) if s),
+    )
+
+
+def report_bytes(
+    rows: Rows,
+    graded: JobVerdict,
+    read_file: ReadFile,
+    proof: Proof,
+    *,
+    issued: str,
+    questions: Mapping[str, str],
+) -> bytes:
+    """The report as one HTML file (arguments as of `content_of`)."""
+    return render(content_of(rows, graded, read_file, proof, issued=issued, questions=questions))

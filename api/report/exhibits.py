@@ -1,0 +1,116 @@
+"""Evidence as a report shows it: previews, crops and clips, each with the hash of its original."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PIL import Image
+
+from api.errors import NotFound
+from api.report import media
+from api.report.content import Exhibit, Picture
+from api.report.rows import Rows, loads
+from api.tables import Capture, Proposal, Record
+
+ReadFile = Callable[[str], bytes]
+"""Gives the bytes of a stored file by its SHA-256; raises NotFound where it is missing."""
+
+CUT = "The line broke while it was sent; what arrived is kept."
+MISSING = "The stored file is missing. Run “ohmtrail verify”."
+UNPLAYABLE = "This type of clip does not play in every browser; open the original from the store."
+
+
+class Album:
+    """Pictures and clips of one job, each read from the store once."""
+
+    def __init__(self, rows: Rows, read_file: ReadFile) -> None:
+        """Remember where to read; nothing is read yet."""
+        self._rows = rows
+        self._read = read_file
+        self._photos: dict[str, Image.Image | None] = {}
+
+    def _bytes(self, sha256: str) -> bytes | None:
+        try:
+            return self._read(sha256)
+        except NotFound:
+            return None
+
+    def _photo(self, sha256: str) -> Image.Image | None:
+        if sha256 not in self._photos:
+            content = self._bytes(sha256)
+            self._photos[sha256] = None if content is None else media.upright(content)
+        return self._photos[sha256]
+
+    def crop(self, record: Record) -> Picture | None:
+        """The display beside a value: the crop cut when it was read, else the whole photo; None without a photo."""
+        shown = f"“{record.seen_text}”" if record.seen_text else "not read by the tool"
+        for sha, what in ((record.crop_sha256, "Display cut from the photo"), (record.photo_sha256, "Photo")):
+            picture = self._photo(sha) if sha else None
+            if picture is not None:
+                return media.crop(picture, (), f"{what} of record {record.id}: {shown}")
+        return None
+
+    def exhibits(self) -> tuple[Exhibit, ...]:
+        """Every file that arrived for this job, once, in order of arrival."""
+        words = self._words()
+        first: dict[str, Capture] = {}
+        for capture in self._rows.captures:
+            first.setdefault(capture.sha256, capture)
+        return tuple(self._exhibit(capture, words.get(sha, "")) for sha, capture in first.items())
+
+    def _words(self) -> dict[str, str]:
+        """What was understood from each file: words of a clip, the main string of a display."""
+        found: dict[str, str] = {}
+        rows: tuple[Record | Proposal, ...] = (*self._rows.records, *self._rows.proposals)
+        for row in rows:
+            if row.clip_sha256 and row.heard_text:
+                found.setdefault(row.clip_sha256, row.heard_text)
+            if row.photo_sha256 and row.seen_text:
+                found.setdefault(row.photo_sha256, row.seen_text)
+        for event in self._rows.events:
+            if event.clip_sha256 and event.words:
+                found.setdefault(event.clip_sha256, event.words)
+        return found
+
+    def _exhibit(self, capture: Capture, words: str) -> Exhibit:
+        evidence = self._rows.evidence[capture.sha256]
+        content = self._bytes(capture.sha256)
+        preview, audio, problem = None, "", _problem(capture)
+        if content is None:
+            problem = MISSING
+        elif evidence.kind == "photo":
+            picture = self._photo(capture.sha256)
+            preview = None if picture is None else media.preview(picture, f"Photo: {words or 'not read by the tool'}")
+        elif evidence.kind == "clip":
+            audio = media.audio_uri(evidence.media_type, content)
+        return Exhibit(
+            sha256=capture.sha256,
+            kind=evidence.kind,
+            media_type=evidence.media_type,
+            size=evidence.size,
+            received=capture.received_at,
+            captured="" if capture.captured_at == capture.received_at else capture.captured_at,
+            preview=preview,
+            audio=audio,
+            heard=words,
+            problem=problem,
+        )
+
+
+def _problem(capture: Capture) -> str:
+    """Why a capture could not be read; "" where it could."""
+    if capture.state == "cut":
+        return CUT
+    outcome = loads(capture.outcome_json)
+    said = ""
+    if isinstance(outcome, dict):
+        error = outcome.get("error")
+        said = str(
+            (error.get("message") if isinstance(error, dict) else error)
+            or outcome.get("message")
+            or outcome.get("reason")
+            or ""
+        )
+    if capture.state == "failed":
+        return said or "It could not be read."
+    return "It was stored and not read yet." if capture.state == "stored" else ""

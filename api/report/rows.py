@@ -1,0 +1,106 @@
+"""The rows of one job, read from one consistent snapshot."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, TypeVar
+
+from sqlmodel import Session, SQLModel, col, select
+
+from api.jobs import axes_of, instruments_of, job_of
+from api.tables import (
+    Axis,
+    Capture,
+    ConfirmationEvent,
+    Evidence,
+    Instrument,
+    Job,
+    Proposal,
+    Record,
+    SafetyAnswer,
+    TrailEntry,
+)
+
+
+def number(identifier: str) -> int:
+    """The running number at the end of an id ("J1-R12" gives 12), for sorting in order of creation."""
+    digits = identifier.rpartition("-")[2].lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+    return int(digits) if digits.isdigit() else 0
+
+
+def loads(text: str) -> Any:
+    """JSON of a column; a damaged column gives an empty object rather than no report."""
+    try:
+        return json.loads(text) if text else {}
+    except json.JSONDecodeError:
+        return {}
+
+
+@dataclass(frozen=True)
+class Rows:
+    """All rows of one job; lists in order of creation."""
+
+    job: Job
+    axes: list[Axis]
+    instruments: list[Instrument]
+    captures: list[Capture]
+    evidence: dict[str, Evidence]
+    proposals: list[Proposal]
+    records: list[Record]
+    events: list[ConfirmationEvent]
+    answers: list[SafetyAnswer]
+    head: TrailEntry | None
+    entries: int
+
+    @cached_property
+    def superseded(self) -> dict[str, str]:
+        """For each record that was replaced, the record that replaced it."""
+        return {r.supersedes: r.id for r in self.records if r.supersedes}
+
+    @cached_property
+    def withdrawn(self) -> dict[str, ConfirmationEvent]:
+        """For each record that was withdrawn, the event by which it was."""
+        return {e.record_id: e for e in self.events if e.action == "withdraw" and e.record_id}
+
+    @cached_property
+    def standing(self) -> list[Record]:
+        """The records in force."""
+        return [r for r in self.records if r.id not in self.superseded and r.id not in self.withdrawn]
+
+
+Row = TypeVar("Row", bound=SQLModel)
+
+
+def _of_job(session: Session, table: type[Row], job_id: str) -> list[Row]:
+    found = session.exec(select(table).where(table.job_id == job_id)).all()  # type: ignore[attr-defined]
+    return sorted(found, key=lambda row: (number(row.id), row.id))  # type: ignore[attr-defined]
+
+
+def read_rows(session: Session, job_id: str) -> Rows:
+    """Read everything that a report of this job shows.
+
+    Raises:
+        NotFound: There is no such job.
+    """
+    job = job_of(session, job_id)
+    captures = _of_job(session, Capture, job_id)
+    named = {c.sha256 for c in captures}
+    evidence = session.exec(
+        select(Evidence).where(col(Evidence.sha256).in_(named) | col(Evidence.parent_sha256).in_(named))
+    ).all()
+    trail = session.exec(select(TrailEntry).order_by(col(TrailEntry.seq).desc()).limit(1)).first()
+    return Rows(
+        job=job,
+        axes=list(axes_of(session, job_id)),
+        instruments=list(instruments_of(session, job_id)),
+        captures=captures,
+        evidence={e.sha256: e for e in evidence},
+        proposals=_of_job(session, Proposal, job_id),
+        records=_of_job(session, Record, job_id),
+        events=_of_job(session, ConfirmationEvent, job_id),
+        answers=_of_job(session, SafetyAnswer, job_id),
+        head=trail,
+        entries=0 if trail is None else trail.seq,
+    )

@@ -1,0 +1,149 @@
+"""Records as rows of the report: the value as shown, what it was held against, and who confirmed it how."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from api.readings import reading_of
+from api.report import wording
+from api.report.content import Limit, Mark, Value, Verdict
+from api.report.exhibits import Album
+from api.report.rows import Rows, loads
+from api.tables import Record
+from grading.finding import Basis, Finding
+from grading.quantity import Qualifier, QuantityKind, UnitError
+
+_ORDER = (Mark.FAIL, Mark.UNSURE, Mark.WATCH, Mark.PASS, Mark.NONE)
+_BOUNDS = {Qualifier.ABOVE: ">", Qualifier.OPEN: ">", Qualifier.BELOW: "<", Qualifier.SHORT: "<"}
+
+
+def worst(verdicts: Sequence[Verdict]) -> Verdict:
+    """The most serious of some verdicts; the first of equals."""
+    return min(verdicts, key=lambda v: _ORDER.index(v.mark), default=Verdict(Mark.NONE, "No limit applies"))
+
+
+def own_limits(record_id: str, findings: Sequence[Finding]) -> list[Finding]:
+    """The findings that hold this one record against a limit."""
+    return [f for f in findings if f.limit is not None and f.record_ids == (record_id,)]
+
+
+def _volts(text: str) -> str:
+    return f"{text} V"
+
+
+def _voltage(record: Record) -> str:
+    parts = [
+        f"{_volts(text)} {word}"
+        for text, word in ((record.test_voltage_set, "set"), (record.test_voltage_built, "built"))
+        if text is not None
+    ]
+    if record.quantity == QuantityKind.INSULATION_RESISTANCE.value and record.test_voltage_built is None:
+        parts.append("voltage built not recorded")
+    return ", ".join(parts)
+
+
+def _corrected(findings: Sequence[Finding]) -> str:
+    """The value corrected to 40 °C, with the rule by which it was; "" where none was needed."""
+    for finding in findings:
+        if finding.limit and finding.limit.basis is Basis.CORRECTED_40C and finding.margin:
+            text = wording.compared(finding.margin)
+            return f"{text} corrected to 40 °C, {finding.limit.source}" if text else ""
+    return ""
+
+
+def _how(record: Record) -> str:
+    parts = [wording.SOURCES.get(record.source, record.source)]
+    if record.agreement:
+        parts.append(wording.AGREEMENTS.get(record.agreement, record.agreement))
+    parts.append(wording.CONFIRMED.get(record.confirmed_how, record.confirmed_how))
+    return "; ".join(parts)
+
+
+def _ohms(record: Record) -> tuple[Decimal | None, str]:
+    """Value in ohms for the plot, and how it bounds the true one."""
+    quantity = reading_of(record).quantity
+    try:
+        ohms = quantity.in_unit("Ohm")
+    except UnitError:
+        return None, "="
+    return ohms, _BOUNDS.get(quantity.qualifier, "=")
+
+
+def _reason(rows: Rows, record_id: str) -> str:
+    """What the person said when a record was replaced or withdrawn, where anything was said."""
+    for record in rows.records:
+        if record.supersedes == record_id:
+            event = next((e for e in rows.events if e.id == record.confirmation_id), None)
+            detail = loads(event.detail_json) if event else {}
+            return str(detail.get("reason", "")) if isinstance(detail, dict) else ""
+    return ""
+
+
+class ValueRows:
+    """Makes the rows of one job."""
+
+    def __init__(self, rows: Rows, album: Album, findings: Sequence[Finding]) -> None:
+        """Remember the job's rows, pictures and findings."""
+        self._rows, self._album, self._findings = rows, album, findings
+        self._instruments = {i.id: i for i in rows.instruments}
+
+    def row(self, record: Record) -> Value:
+        """One record as the report shows it; a record no longer in force is shown ungraded."""
+        standing = record.id not in self._rows.superseded and record.id not in self._rows.withdrawn
+        findings = own_limits(record.id, self._findings) if standing else []
+        limits = tuple(self._limit(f) for f in findings)
+        ohms, bound = _ohms(record)
+        instrument = self._instruments.get(record.instrument_id or "")
+        return Value(
+            record_id=record.id,
+            test=wording.KINDS.get(record.quantity or "", record.quantity or "Unknown quantity"),
+            section=wording.SECTIONS.get(record.section or "", ""),
+            point=(record.terminals or "").replace("-", "–"),
+            shown=reading_of(record).quantity.display(),
+            voltage=_voltage(record),
+            elapsed="" if record.elapsed_s is None else f"{record.elapsed_s} s",
+            corrected=_corrected(findings),
+            limits=limits,
+            verdict=worst([limit.verdict for limit in limits]),
+            confirmed_by=record.confirmed_by,
+            confirmed_at=record.confirmed_at,
+            how=_how(record),
+            instrument=instrument.label if instrument else "instrument not recorded",
+            exhibits=tuple(sha for sha in (record.photo_sha256, record.clip_sha256) if sha),
+            crop=self._album.crop(record),
+            superseded_by=self._rows.superseded.get(record.id),
+            withdrawn=self._withdrawn(record.id),
+            supersedes=record.supersedes,
+            reason=_reason(self._rows, record.id),
+            note=record.note,
+            ohms=ohms,
+            bound=bound,
+        )
+
+    def _withdrawn(self, record_id: str) -> str:
+        event = self._rows.withdrawn.get(record_id)
+        return f"withdrawn by {event.by}, {event.at}" if event else ""
+
+    @staticmethod
+    def _limit(finding: Finding) -> Limit:
+        limit = finding.limit
+        assert limit is not None
+        source = f"{limit.source}, {limit.clause}" if limit.clause else limit.source
+        if limit.loosened_from is not None:
+            was = wording.plain_amount(limit.loosened_from, limit.unit)
+            source += f"; loosened from {was} by {limit.decided_by}: {limit.reason}"
+        return Limit(
+            text=wording.limit_text(limit),
+            source=source,
+            status=limit.status.value,
+            compared=wording.compared(finding.margin) if finding.margin else "",
+            verdict=wording.of_finding(finding),
+        )
+
+
+def to_ground(value: Value, kind: str | None) -> bool:
+    """Whether a row belongs into the plot: a resistance to ground in force, with digits."""
+    if value.replaced or value.ohms is None or value.ohms <= 0 or kind is None:
+        return False
+    return kind in ("insulation_resistance", "resistance_to_ground")
