@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Callable
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import (
     AliasChoices,
@@ -66,8 +67,20 @@ def _other_word(words: dict[str, str]) -> BeforeValidator:
     return BeforeValidator(lambda value: words.get(value, value) if isinstance(value, str) else value)
 
 
+_CLASS_LETTERS = {"A": "105", "B": "130", "F": "155", "H": "180"}
+"""IEC 60085: thermal classes by their letters and by their temperature, °C (from memory)."""
+
+
 class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", str_strip_whitespace=True, populate_by_name=True)
+
+
+_INSTRUMENT_WORDS = {
+    "ohmmeter": "multimeter",
+    "insulation": "insulation_tester",
+    "milliohm_meter": "milliohmmeter",
+    "low_resistance_meter": "milliohmmeter",
+}
 
 
 class Carrier(_Part):
@@ -89,13 +102,15 @@ class AxisDescription(_Part):
     ]
     drive: DriveKind = DriveKind.ROTARY
     rated_voltage: Positive | None = None
-    rated_current: Positive | None = None
+    rated_current: Positive | None = Field(None, validation_alias=AliasChoices("rated_current", "rated_current_a"))
     rated_power_w: Positive | None = None
     insulation_system: Annotated[
         InsulationSystem, _other_word({"thermoset": "thermosetting", "thermoplast": "thermoplastic"})
     ] = InsulationSystem.UNKNOWN
     winding_kind: WindingKind | None = None
-    thermal_class: Text | None = None
+    thermal_class: Annotated[Literal["105", "130", "155", "180"], _other_word(_CLASS_LETTERS)] | None = Field(
+        None, validation_alias=AliasChoices("thermal_class", "insulation_class")
+    )
     made_year: Annotated[int, Field(ge=1900, le=2100)] | None = None
     winding_c: Celsius | None = None
     winding_c_uncertainty: NotNegative | None = None
@@ -129,8 +144,8 @@ class InstrumentDescription(_Part):
     """One instrument as described by a person (units as in `grading.measurement.Instrument`)."""
 
     id: str = Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,30}$")
-    kind: Annotated[InstrumentKind, _other_word({"ohmmeter": "multimeter", "insulation": "insulation_tester"})]
-    name: Text = ""
+    kind: Annotated[InstrumentKind, _other_word(_INSTRUMENT_WORDS)]
+    name: Text = Field("", validation_alias=AliasChoices("name", "description"))
     serial: Text = ""
     accuracy_percent: NotNegative | None = None
     accuracy_counts: NotNegative | None = None
@@ -145,12 +160,34 @@ class InstrumentDescription(_Part):
 
     @model_validator(mode="before")
     @classmethod
-    def _one_range_end(cls, data: Any) -> Any:
-        """A single range end stands for every test voltage, or for the ohm function of what is no insulation tester."""
-        if isinstance(data, dict) and isinstance(data.get("range_end"), (str, int, float)):
-            keys = INSULATION_VOLTAGES if data.get("kind") in ("insulation_tester", "insulation") else (0,)
-            return {**data, "range_end": dict.fromkeys(keys, data["range_end"])}
+    def _usual_units(cls, data: Any) -> Any:
+        """Bare numbers are in MΩ for an insulation tester, in Ω for the others; `range_end_mohm` is always in MΩ.
+
+        A single range end stands for every test voltage, or for the ohm function of what is no insulation tester.
+        """
+        if not isinstance(data, dict):
+            return data
+        data = dict(data)
+        tester = _INSTRUMENT_WORDS.get(str(data.get("kind")), data.get("kind")) == "insulation_tester"
+        ends = data.get("range_end")
+        if "range_end_mohm" in data:
+            ends = _each(data.pop("range_end_mohm"), lambda end: f"{end} MOhm")
+        if isinstance(ends, (str, int, float)):
+            ends = dict.fromkeys(INSULATION_VOLTAGES if tester else (0,), ends)
+        data["range_end"] = _each(ends or {}, lambda end: _with_unit(end, tester))
+        for name in ("resolution", "resolution_ohm"):
+            if name in data:
+                data[name] = _with_unit(data[name], tester and name == "resolution")
         return data
+
+
+def _each(values: Any, change: Callable[[Any], Any]) -> Any:
+    return {key: change(value) for key, value in values.items()} if isinstance(values, dict) else values
+
+
+def _with_unit(value: object, tester: bool) -> object:
+    bare = isinstance(value, (int, float)) or (isinstance(value, str) and value.replace(".", "", 1).strip().isdigit())
+    return f"{value} {'MOhm' if tester else 'Ohm'}" if bare else value
 
 
 class JobDescription(_Part):
@@ -162,6 +199,7 @@ class JobDescription(_Part):
     technician: Name
     serial: Text = ""
     site: Text = ""
+    company: Text = ""
     alarm_text: Text = Field("", validation_alias=AliasChoices("alarm_text", "alarm"))
     symptom: Text = ""
     air_c: Celsius | None = None

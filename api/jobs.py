@@ -15,6 +15,7 @@ from api.description import AxisDescription, InstrumentDescription, JobDescripti
 from api.errors import NotFound
 from api.tables import Axis, DialogueState, Instrument, Job
 from api.trail import What
+from grading.finding import plain
 
 
 def _plain(value: Decimal | None) -> str | None:
@@ -22,7 +23,7 @@ def _plain(value: Decimal | None) -> str | None:
 
 
 def _as_json(part: BaseModel) -> str:
-    return canonical(part.model_dump(mode="json"))
+    return canonical(plain(part.model_dump()))
 
 
 def create_job(transaction: Transaction, description: JobDescription) -> Job:
