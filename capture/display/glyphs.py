@@ -1,0 +1,39 @@
+"""The marks that the reader knows, in the order of the network's outputs: digits, signs, points, units, flags.
+
+The trainer and the reader both take the order from here, so that they cannot drift apart. A unit or a flag is one mark
+as a whole ("MΩ" is one token): which letters stand before the ohm sign decides a factor of a thousand million.
+"""
+
+from __future__ import annotations
+
+DIGITS = tuple("0123456789")
+SIGNS = ("-", ">", "<", "L", "F", "inf", "other", "unreadable")
+POINTS = (".", ":")
+UNIT_TOKENS = (
+    "uOhm", "mOhm", "Ohm", "kOhm", "MOhm", "GOhm", "TOhm", "mV", "V", "kV", "uA", "mA", "A", "nF", "uF",
+    "Cel", "%", "s", "min", "unit_other",
+)  # fmt: skip
+FLAGS = ("hv", "bat_low", "hold", "lock", "zero", "set")
+
+CLASSES: tuple[str, ...] = (*DIGITS, *SIGNS, *POINTS, *UNIT_TOKENS, *FLAGS)
+INDEX: dict[str, int] = {name: i for i, name in enumerate(CLASSES)}
+
+GROUPS = ("glyph", "point", "token")
+"""Heat maps of the network: characters of the readings; points and colons; units and flags."""
+
+
+def group_of(name: str) -> int:
+    """Which heat map a mark belongs to (index into `GROUPS`)."""
+    if name in POINTS:
+        return 1
+    return 2 if name in UNIT_TOKENS or name in FLAGS else 0
+
+
+READER_WIDTH, READER_HEIGHT = 384, 224
+"""Size of the rectified picture that the reader's network takes, px."""
+READER_STRIDE = 4
+"""One cell of the reader's output per this many pixels."""
+FINDER_WIDTH, FINDER_HEIGHT = 512, 384
+"""Size of the reduced photo that the finder's network takes, px."""
+FINDER_STRIDE = 8
+"""One cell of the finder's output per this many pixels."""
