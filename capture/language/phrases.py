@@ -79,6 +79,8 @@ _FAILS = ("doesn't_build", "won't_build", "won't_come_up", "pulls_down", "breaks
 _LEAD_INS = ("uh", "um", "er", "so", "now", "well", "it's", "it_is", "that's", "reads", "reading", "shows", "got",
              "i_got", "i_have", "we_have", "the")  # fmt: skip
 
+_DIGITS = [*((word, str(digit)) for digit, word in enumerate(ONES)), ("oh", "0"), ("niner", "9")]
+
 
 def _axis(rng: random.Random) -> tuple[list[str], str]:
     roll = rng.random()
@@ -191,14 +193,7 @@ def reading(rng: random.Random) -> Phrase:
 def bare_number(rng: random.Random) -> Phrase:
     """A number without a unit, single digits among them."""
     if rng.random() < 0.45:
-        word, digit = rng.choice(
-            [
-                *zip(
-                    ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh", "niner"],
-                    "012345678909",
-                )
-            ]
-        )
+        word, digit = rng.choice(_DIGITS)
         return Phrase((word,), Reading(None, Quantity(digit, None)))
     words, digits = spoken_number(rng, joined=True)
     return Phrase(tuple(words), Reading(None, Quantity(digits, None)))
@@ -264,13 +259,13 @@ def surroundings(rng: random.Random) -> Phrase:
     if roll < 0.75:
         return Phrase(("humidity", *words, "percent"), Reading(None, Quantity(digits, "%")))
     name, unit_word, code = rng.choice([
-        ("voltage", "volt", "V"), ("voltage", "millivolt", "mV"), ("voltage", "kilovolt", "kV"), ("current", "amp", "A"),
-        ("current", "milliamp", "mA"), ("current", "microamp", "uA"), ("capacitance", "nanofarad", "nF"),
-        ("capacitance", "microfarad", "uF"), ("continuity", "ohm", "Ohm"),
+        ("voltage", "volt", "V"), ("voltage", "millivolt", "mV"), ("voltage", "kilovolt", "kV"),
+        ("current", "amp", "A"), ("current", "milliamp", "mA"), ("current", "microamp", "uA"),
+        ("capacitance", "nanofarad", "nF"), ("capacitance", "microfarad", "uF"), ("continuity", "ohm", "Ohm"),
     ])  # fmt: skip
-    start = [[], [name], [name, "is"]][rng.randrange(3)]
+    named: list[str] = rng.choice([[], [name], [name, "is"]])
     plural = unit_word if words == ["one"] or rng.random() < 0.1 else f"{unit_word}s"
-    return Phrase((*start, *words, plural), Reading(None, Quantity(digits, code)))
+    return Phrase((*named, *words, plural), Reading(None, Quantity(digits, code)))
 
 
 def unsettled(rng: random.Random) -> Phrase:

@@ -274,6 +274,6 @@ def plain_text(text: str) -> list[str]:
     """
     words: list[str] = []
     for token in text.lower().replace(",", " , ").replace("…", " ").split():
-        for part in plain_words(token.strip(".?!") or token):
+        for part in plain_words(token.strip(".?!:;") or token):
             words.extend(SPELLINGS.get(part, part).split())
     return words

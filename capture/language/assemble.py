@@ -1,0 +1,350 @@
+"""Pieces of an utterance put together: values with units and bounds, places, voltages and times."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from capture.language.items import (
+    AxisSpoken,
+    Each,
+    Item,
+    Mark,
+    Special,
+    Tail,
+    Terminals,
+    Topic,
+    UnitSpoken,
+)
+from capture.language.numbers import SpokenNumber
+from capture.reading import Doubt
+from grading.quantity import Qualifier, Quantity, Section, unit
+
+
+@dataclass(frozen=True)
+class Value:
+    """One value as said: what it is, what else the words could be, what must be asked, where it was measured."""
+
+    quantity: Quantity
+    others: tuple[Quantity, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    terminals: str | None = None
+
+
+@dataclass(frozen=True)
+class Draft:
+    """What the words alone say.
+
+    Attributes:
+        values: Values in the order spoken.
+        axis, section, terminals, topic: Where and what, as said.
+        set_volts, built_volts: Test voltages, V; `built_others` sound like `built_volts`.
+        elapsed_s: Time since the voltage was applied, s.
+        each: 2 or 3 when one value was said of several leads.
+        unpaused: Two numbers followed one another with nothing between.
+        unsettled: "It's climbing" or the like was said.
+        high_voltage: A test voltage was mentioned.
+        voltage_next: "Set to" came without a number.
+        doubts: What must be asked whatever the values.
+    """
+
+    values: tuple[Value, ...] = ()
+    axis: str | None = None
+    section: Section | None = None
+    terminals: str | None = None
+    topic: Topic | None = None
+    set_volts: Decimal | None = None
+    built_volts: Decimal | None = None
+    built_others: tuple[Decimal, ...] = ()
+    elapsed_s: Decimal | None = None
+    each: int = 0
+    unpaused: bool = False
+    unsettled: bool = False
+    high_voltage: bool = False
+    voltage_next: bool = False
+    doubts: tuple[Doubt, ...] = ()
+
+    def with_place_of(self, earlier: Draft) -> Draft:
+        """Keep the place that was named before a correction."""
+        return replace(
+            self,
+            axis=self.axis or earlier.axis,
+            section=self.section or earlier.section,
+            terminals=self.terminals or earlier.terminals,
+            topic=self.topic or earlier.topic,
+            set_volts=self.set_volts or earlier.set_volts,
+        )
+
+    def with_special(self, special: Special, doubts: tuple[Doubt, ...] = ()) -> Draft:
+        """The draft with one value that has no digits."""
+        return replace(self, values=(Value(Quantity(None, None, special.qualifier), doubts=doubts),))
+
+
+class _Assembler:
+    """Walks the pieces once and fills a draft."""
+
+    def __init__(self, items: Sequence[Item]) -> None:
+        self.items = items
+        self.at = 0
+        self.draft = Draft()
+        self.values: list[Value] = []
+        self.doubts: list[Doubt] = []
+        self.compare: Qualifier | None = None
+        self.place: str | None = None
+        self.collapsed = False
+
+    def peek(self, ahead: int = 0) -> object:
+        """The piece some places ahead, None past the end."""
+        index = self.at + ahead
+        return self.items[index].piece if index < len(self.items) else None
+
+    def skip_fillers(self) -> None:
+        """Step over fillers and pauses."""
+        while self.peek() in (Mark.FILLER, Mark.PAUSE):
+            self.at += 1
+
+    def run(self) -> Draft:
+        """Assemble everything."""
+        while self.at < len(self.items):
+            self.step(self.items[self.at])
+        if self.compare is not None:
+            self.doubts.append(Doubt.VALUE_MISSING)
+        self.move_volts()
+        self.spread_units()
+        return replace(self.draft, values=tuple(self.values), doubts=tuple(self.doubts))
+
+    def step(self, item: Item) -> None:
+        """Take one piece, and those that belong to it."""
+        piece = item.piece
+        if isinstance(piece, SpokenNumber):
+            self.number(piece)
+            return
+        self.at += 1
+        if isinstance(piece, Qualifier):
+            self.compare = piece
+        elif isinstance(piece, Special):
+            self.special(piece, item)
+        elif isinstance(piece, UnitSpoken | Tail):
+            self.doubts.append(Doubt.UNKNOWN_WORDS if self.near_unknown(self.at - 1, self.at) else Doubt.VALUE_MISSING)
+        elif isinstance(piece, Mark):
+            self.mark(piece)
+        else:
+            self.where(piece)
+
+    def where(self, piece: object) -> None:
+        """A piece that says where or what."""
+        if isinstance(piece, AxisSpoken):
+            self.draft = replace(self.draft, axis=piece.name)
+            if not piece.sure:
+                self.doubts.append(Doubt.AXIS_MISSING)
+        elif isinstance(piece, Section):
+            self.draft = replace(self.draft, section=piece)
+        elif isinstance(piece, Terminals):
+            self.place = piece.name
+            self.draft = replace(self.draft, terminals=piece.name)
+        elif isinstance(piece, Each):
+            self.draft = replace(self.draft, each=piece.count)
+        elif isinstance(piece, Topic):
+            self.draft = replace(self.draft, topic=piece)
+
+    def mark(self, mark: Mark) -> None:
+        """A piece that steers how the next are read."""
+        if mark is Mark.UNSETTLED:
+            self.draft = replace(self.draft, unsettled=True)
+            self.doubts.append(Doubt.NOT_SETTLED)
+        elif mark is Mark.SET:
+            volts = self.volts()
+            self.draft = replace(self.draft, set_volts=_decimal(volts), voltage_next=volts is None, high_voltage=True)
+        elif mark is Mark.BUILT:
+            self.built(self.volts())
+        elif mark is Mark.IT_IS_AT:
+            self.it_is_at()
+        elif mark in (Mark.AT, Mark.AFTER):
+            self.at_or_after()
+
+    def volts(self) -> SpokenNumber | None:
+        """A number with or without "volts" right here, taken; None and nothing taken otherwise."""
+        before = self.at
+        self.skip_fillers()
+        number, following = self.peek(), self.peek(1)
+        if isinstance(number, SpokenNumber) and not number.digits.startswith("-"):
+            code = following.code if isinstance(following, UnitSpoken) else "V"
+            if code in ("V", "kV"):
+                self.at += 1 + isinstance(following, UnitSpoken)
+                return _in_volts(number) if code == "kV" else number
+        self.at = before
+        return None
+
+    def built(self, volts: SpokenNumber | None) -> None:
+        """The voltage that the tester reached."""
+        if volts is None:
+            self.doubts.append(Doubt.BUILT_VOLTAGE_UNKNOWN)
+            return
+        others = tuple(Decimal(digits) for digits in volts.twins)
+        self.draft = replace(self.draft, built_volts=Decimal(volts.digits), built_others=others, high_voltage=True)
+
+    def it_is_at(self) -> None:
+        """Built and set voltage: "it's at three hundred of five hundred"."""
+        before = self.at
+        volts = self.volts()
+        if volts is not None and self.peek() is Mark.OF:
+            self.at += 1
+            asked = self.volts()
+            self.built(volts)
+            self.draft = replace(self.draft, set_volts=_decimal(asked))
+            return
+        said_volts = volts is not None and isinstance(self.items[self.at - 1].piece, UnitSpoken)
+        if said_volts:
+            self.built(volts)
+        else:
+            self.at = before
+
+    def at_or_after(self) -> None:
+        """A voltage or a time: "at a hundred volts", "after one minute"; any other number stays a value."""
+        before = self.at
+        self.skip_fillers()
+        number, following = self.peek(), self.peek(1)
+        if not isinstance(number, SpokenNumber):
+            self.at = before
+            return
+        if isinstance(following, UnitSpoken) and following.code in ("s", "min", "h"):
+            self.at += 2
+            self.elapsed(number.digits, following.code)
+        elif (isinstance(following, UnitSpoken) and following.code in ("V", "kV")) or (
+            self.values and not isinstance(following, UnitSpoken)
+        ):
+            self.built(self.volts())
+
+    def elapsed(self, digits: str, code: str) -> None:
+        """Time since the voltage was applied."""
+        self.draft = replace(self.draft, elapsed_s=Decimal(digits) * unit(code).factor)
+
+    def special(self, piece: Special, item: Item) -> None:
+        """A value without digits."""
+        if piece.qualifier is Qualifier.COLLAPSED:
+            self.draft = replace(self.draft, high_voltage=True)
+        doubts = [] if piece.doubt is None else [piece.doubt]
+        if self.near_unknown(self.at - 1, self.at):
+            doubts.append(Doubt.UNKNOWN_WORDS)
+        self.add(Value(Quantity(None, None, piece.qualifier), doubts=tuple(doubts)), item)
+
+    def number(self, number: SpokenNumber) -> None:
+        """A number with its fraction and unit."""
+        first, item = self.at, self.items[self.at]
+        self.at += 1
+        doubts: list[Doubt] = []
+        spoken_unit, digits = None, number.digits
+        while isinstance(piece := self.peek(), UnitSpoken | Tail) or (
+            piece in (Mark.FILLER, Mark.PAUSE, Mark.UNKNOWN) and spoken_unit is None and self.unit_follows()
+        ):
+            if isinstance(piece, Tail):
+                if "." in digits:
+                    doubts.append(Doubt.DIGITS_AMBIGUOUS)
+                digits = digits if "." in digits else f"{digits}.{piece.places}"
+            elif isinstance(piece, UnitSpoken):
+                if spoken_unit is not None:
+                    break
+                spoken_unit = piece
+            elif piece is Mark.UNKNOWN:
+                doubts.append(Doubt.UNKNOWN_WORDS)
+            self.at += 1
+        if number.ambiguous:
+            doubts.append(Doubt.DIGITS_AMBIGUOUS)
+        if self.near_unknown(first, self.at):
+            doubts.append(Doubt.UNKNOWN_WORDS)
+        self.add(_value(digits, number, spoken_unit, self.compare or Qualifier.EQUAL, doubts), item)
+
+    def unit_follows(self) -> bool:
+        """Whether a unit comes next but for fillers, pauses or one unknown word."""
+        ahead = 0
+        while self.peek(ahead) in (Mark.FILLER, Mark.UNKNOWN):
+            ahead += 1
+        return ahead > 0 and isinstance(self.peek(ahead), UnitSpoken | Tail)
+
+    def add(self, value: Value, item: Item) -> None:
+        """Put a value down where it was measured."""
+        if self.values and item.start > 0 and self.last_end == item.start and value.quantity.digits is not None:
+            self.draft = replace(self.draft, unpaused=True)
+        self.values.append(replace(value, terminals=self.place))
+        self.place, self.compare = None, None
+        self.last_end = self.items[self.at - 1].end
+
+    last_end = -1
+
+    def near_unknown(self, first: int, end: int) -> bool:
+        """Whether an unknown word touches the pieces from `first` up to `end`; fillers and pauses do not part them."""
+        for start, step in ((first - 1, -1), (end, 1)):
+            index = start
+            while 0 <= index < len(self.items) and self.items[index].piece in (Mark.FILLER, Mark.PAUSE):
+                index += step
+            if 0 <= index < len(self.items) and self.items[index].piece is Mark.UNKNOWN:
+                return True
+        return False
+
+    def move_volts(self) -> None:
+        """Beside a resistance, a voltage is the built one and a time the elapsed one."""
+        main = [value for value in self.values if _dimension(value) in (None, "resistance")]
+        if not main or len(main) == len(self.values):
+            return
+        for value in self.values:
+            code, digits = value.quantity.unit, value.quantity.digits
+            if code is None or digits is None or value in main:
+                continue
+            if unit(code).dimension == "voltage" and self.draft.built_volts is None:
+                volts = Decimal(digits) * unit(code).factor
+                self.draft = replace(self.draft, built_volts=volts, high_voltage=True)
+            elif unit(code).dimension == "time" and self.draft.elapsed_s is None:
+                self.elapsed(digits, code)
+            else:
+                main.append(value)
+        self.values = main
+
+    def spread_units(self) -> None:
+        """In a list, the unit said last holds for the numbers before it: "one fifty, one eighty, two ten meg"."""
+        code = None
+        for index in range(len(self.values) - 1, -1, -1):
+            value = self.values[index]
+            if value.quantity.unit is not None:
+                code = value.quantity.unit
+            elif code is not None and value.quantity.digits is not None and not value.doubts:
+                self.values[index] = replace(value, quantity=replace(value.quantity, unit=code))
+
+
+def _dimension(value: Value) -> str | None:
+    return None if value.quantity.unit is None else unit(value.quantity.unit).dimension
+
+
+def _decimal(number: SpokenNumber | None) -> Decimal | None:
+    return None if number is None else Decimal(number.digits)
+
+
+def _in_volts(number: SpokenNumber) -> SpokenNumber:
+    return replace(number, digits=format(Decimal(number.digits) * 1000, "f"), twins=())
+
+
+def _value(
+    digits: str, number: SpokenNumber, spoken: UnitSpoken | None, qualifier: Qualifier, doubts: Sequence[Doubt]
+) -> Value:
+    """A value with everything else its words could mean."""
+    code = None if spoken is None else spoken.code
+    open_points = list(doubts)
+    others = [Quantity(other, code, qualifier) for other in (*number.lost_point, *number.twins)]
+    if spoken is not None:
+        others += [Quantity(digits, other, qualifier) for other in spoken.others]
+        if spoken.doubt is not None:
+            open_points.append(spoken.doubt)
+        if spoken.bare_k and digits == "1":
+            open_points.append(Doubt.UNIT_UNSURE)  # "one k" is nearly "okay"
+    if number.digits != digits:
+        others = [quantity for quantity in others if quantity.digits == digits]
+    return Value(Quantity(digits, code, qualifier), tuple(others), tuple(open_points))
+
+
+def assemble(items: Sequence[Item]) -> Draft:
+    """Put the pieces of one utterance, or of one part of it between corrections, together.
+
+    Args:
+        items: Pieces in the order spoken.
+    """
+    return _Assembler(items).run()

@@ -1,0 +1,312 @@
+"""Words and context to readings, commands and doubts. Nothing is guessed: what does not fit is kept as a doubt.
+
+`parse` is a pure function of the words and what held before them. "Correction" in mid-breath strikes what was said
+before it; a command counts only when nothing but fillers stands around it, so talk cannot confirm a value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+
+from capture.language.assemble import Draft, Value, assemble
+from capture.language.items import Item, Mark, Special, scan
+from capture.language.kinds import doubts_about, kind_of, plausible, to_ground
+from capture.language.numbers import DIGITS
+from capture.language.vocabulary import plain_text
+from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance
+from grading.quantity import Qualifier, Quantity, QuantityKind
+
+_LEAD_FAMILIES = {"U": ("U", "V", "W"), "1": ("1", "2", "3"), "T": ("T1", "T2", "T3"), "A": ("A1", "A2")}
+_SURROUNDINGS = frozenset(
+    {
+        QuantityKind.TEMPERATURE,
+        QuantityKind.HUMIDITY,
+        QuantityKind.TIME,
+        QuantityKind.VOLTAGE,
+        QuantityKind.CURRENT,
+        QuantityKind.CAPACITANCE,
+    }
+)  # said between two readings of a test without ending it
+_YES_NO = {
+    Command.CONFIRM: frozenset({"no", "wrong"}),
+    Command.REJECT: frozenset({"yes", "yeah", "right", "correct", "affirmative", "okay"}),
+}
+
+
+@dataclass
+class _Result:
+    readings: list[Reading] = field(default_factory=list)
+    alternatives: list[Reading] = field(default_factory=list)
+    doubts: list[Doubt] = field(default_factory=list)
+    context: Context = field(default_factory=Context)
+
+
+def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
+    """Understand one utterance.
+
+    Args:
+        heard: Recognised or typed words; multi-word entries may be joined by "_", pauses written as commas.
+        context: What held before.
+
+    Returns:
+        The readings, command, new context, alternatives and doubts; `confidence` is 1 when there is a reading,
+        command or context, since it says nothing about the hearing.
+    """
+    heard = Heard(heard) if isinstance(heard, str) else heard
+    context = context or Context()
+    words = without_digit_pauses(plain_text(heard.text))
+    items = list(scan(words))
+    parts = _split_corrections(items)
+    command, doubts = _command(parts, items, words)
+    drafts = [assemble(part) for part in parts]
+    draft = drafts[-1]
+    for earlier in reversed(drafts[:-1]):
+        draft = draft.with_place_of(earlier)
+    struck = [reading for earlier in drafts[:-1] for reading in _finish(earlier, context).readings]
+    result = _same(draft, context) if command is Command.SAME else _finish(draft, context)
+    if command in (Command.CONFIRM, Command.REJECT, Command.UNDO) and result.readings:
+        command = None
+        doubts.append(Doubt.CONFLICT)
+    if not (result.readings or command or result.context != context or doubts or result.doubts) and words:
+        doubts.append(Doubt.UNKNOWN_WORDS if _unknown(items) else Doubt.VALUE_MISSING)
+    doubts += result.doubts
+    return Utterance(
+        heard,
+        tuple(result.readings),
+        command,
+        result.context,
+        tuple(result.alternatives),
+        1.0 if result.readings or command or result.context != context else 0.0,
+        tuple(dict.fromkeys(doubts)),
+        tuple(struck),
+    )
+
+
+def without_digit_pauses(words: Sequence[str]) -> list[str]:
+    """Drop pauses inside a number said digit by digit ("three, four, seven, zero") or before its point."""
+    kept: list[str] = []
+    for index, word in enumerate(words):
+        if word == "," and kept:
+            number = _number_before(kept)
+            following = words[index + 1] if index + 1 < len(words) else ""
+            if (
+                number
+                and "point" not in number
+                and (following == "point" or (following in DIGITS and all(part in DIGITS for part in number)))
+                and not _opens_decimal(words, index + 1)
+            ):
+                continue
+        kept.append(word)
+    return kept
+
+
+def _number_before(words: Sequence[str]) -> list[str]:
+    number: list[str] = []
+    for word in reversed(words):
+        if word == "," or not word.isalpha() or word in ("to", "lead"):
+            break
+        number.insert(0, word)
+    return number
+
+
+def _opens_decimal(words: Sequence[str], index: int) -> bool:
+    """Whether a digit is the whole part of a new decimal: "one, two point five"."""
+    return index + 1 < len(words) and words[index] != "point" and words[index + 1] == "point"
+
+
+def _split_corrections(items: Sequence[Item]) -> list[list[Item]]:
+    parts: list[list[Item]] = [[]]
+    for item in items:
+        if item.piece is Command.CORRECT:
+            parts.append([])
+        else:
+            parts[-1].append(item)
+    return parts
+
+
+def _unknown(items: Sequence[Item]) -> bool:
+    return any(item.piece is Mark.UNKNOWN for item in items)
+
+
+def _command(
+    parts: Sequence[Sequence[Item]], items: Sequence[Item], words: Sequence[str]
+) -> tuple[Command | None, list[Doubt]]:
+    """The one command of an utterance; opposites and commands amid unknown words are none."""
+    given = list(dict.fromkeys(item.piece for item in items if isinstance(item.piece, Command)))
+    if Command.CORRECT in given:
+        given.remove(Command.CORRECT)
+        if not given and not any(_says_something(item) for part in parts[:-1] for item in part):
+            said_scratch = "scratch" in words and not any(_says_something(item) for item in parts[-1])
+            return (Command.REJECT if said_scratch else Command.CORRECT), []
+    if not given:
+        return None, []
+    if set(given) == {Command.CONFIRM, Command.NEXT}:
+        given = [Command.CONFIRM]
+    opposite = _YES_NO.get(given[0], frozenset()) & set(words)
+    if len(given) > 1 or opposite:
+        return None, [Doubt.CONFLICT]
+    return (None, [Doubt.UNKNOWN_WORDS]) if _unknown(items) else (given[0], [])
+
+
+def _says_something(item: Item) -> bool:
+    return item.piece not in (Mark.FILLER, Mark.PAUSE, Mark.SOFT)
+
+
+def _same(draft: Draft, context: Context) -> _Result:
+    """Copy the last value of the same test to where the words now point."""
+    last, kind = context.last, draft.topic.kind if draft.topic is not None else context.kind
+    moved = _context(draft, context)
+    if last is None or (kind is not None and last.kind is not None and kind is not last.kind):
+        return _Result(doubts=[Doubt.VALUE_MISSING], context=moved)
+    copy = replace(
+        last,
+        kind=last.kind or kind,
+        axis=moved.axis,
+        section=moved.section,
+        terminals=moved.terminals,
+        test_voltage_set=moved.test_voltage_set,
+    )
+    return _Result(readings=[copy], doubts=doubts_about(copy), context=moved.after(copy))
+
+
+def _finish(draft: Draft, context: Context) -> _Result:
+    """Fill a draft from the context and say what stays open."""
+    draft = _settle_voltages(draft, context)
+    result = _Result(doubts=list(draft.doubts), context=_context(draft, context))
+    values = _per_lead(draft, context)
+    several = len(values) > 1 or draft.each > 1
+    for value in values:
+        terminals = _terminals(value.terminals or draft.terminals, context, draft)
+        kind = kind_of(draft.topic, value.quantity, terminals, high_voltage=draft.high_voltage, context=context)
+        quantity = value.quantity
+        if quantity.unit is None:
+            quantity = _with_unit(quantity, kind, several=several)
+        reading = _reading(draft, quantity, kind, terminals, context)
+        result.readings.append(reading)
+        result.doubts += [*value.doubts, *doubts_about(reading)]
+        if kind not in _SURROUNDINGS:
+            result.context = result.context.after(reading)
+        if len(values) == 1:
+            others = [replace(reading, quantity=other) for other in value.others]
+            result.alternatives += [other for other in others if plausible(other)]
+    if len(result.readings) == 1:
+        result.alternatives += _other_voltages(draft, result.readings[0])
+    if several and values and not draft.each and (draft.unpaused or len(values) == 2) and not _placed(draft):
+        result.doubts.append(Doubt.DIGITS_AMBIGUOUS)
+    return result
+
+
+def _placed(draft: Draft) -> bool:
+    return all(value.terminals is not None for value in draft.values)
+
+
+def _reading(
+    draft: Draft, quantity: Quantity, kind: QuantityKind | None, terminals: str | None, context: Context
+) -> Reading:
+    """One reading, its place filled from the context where it was not said."""
+    insulation = kind is QuantityKind.INSULATION_RESISTANCE
+    on_axis = kind not in (QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY, QuantityKind.TIME)
+    if terminals is None and kind is context.kind:
+        terminals = context.terminals
+    return Reading(
+        kind,
+        quantity,
+        draft.axis or (context.axis if on_axis else None),
+        draft.section or (context.section if on_axis else None),
+        terminals if on_axis else None,
+        draft.set_volts or (context.test_voltage_set if insulation else None),
+        draft.built_volts,
+        draft.elapsed_s,
+    )
+
+
+def _context(draft: Draft, context: Context) -> Context:
+    """What holds after the words about place and voltage."""
+    terminals = _terminals(draft.terminals, context, draft)
+    return replace(
+        context,
+        kind=_kind_named(draft, context),
+        axis=draft.axis or context.axis,
+        section=draft.section or context.section,
+        terminals=terminals or context.terminals,
+        test_voltage_set=draft.set_volts or context.test_voltage_set,
+        voltage_next=draft.voltage_next,
+    )
+
+
+def _kind_named(draft: Draft, context: Context) -> QuantityKind | None:
+    """The test named by itself ("insulation"), for the readings to come."""
+    if draft.topic is None or draft.topic.weak or draft.values or draft.topic.kind in _SURROUNDINGS:
+        return context.kind
+    return draft.topic.kind
+
+
+def _terminals(spoken: str | None, context: Context, draft: Draft) -> str | None:
+    """Complete a lead named without its partner: to ground when that is what is tested."""
+    if spoken is None or not spoken.endswith("-"):
+        return spoken
+    grounded = to_ground(context.terminals) or context.kind is QuantityKind.INSULATION_RESISTANCE
+    return f"{spoken}PE" if grounded or draft.high_voltage else None
+
+
+def _settle_voltages(draft: Draft, context: Context) -> Draft:
+    """Decide what a voltage without a value means: a setting, a collapse, or nothing yet."""
+    if context.voltage_next and len(draft.values) == 1 and draft.values[0].quantity.unit in (None, "V"):
+        value = draft.values[0].quantity.value
+        return replace(draft, values=(), set_volts=value)
+    if draft.values or draft.built_volts is None:
+        return draft
+    asked = draft.set_volts or context.test_voltage_set
+    held = asked is not None and asked * Decimal("0.9") <= draft.built_volts <= asked * Decimal("1.25")
+    qualifier = Qualifier.NONE if held else Qualifier.COLLAPSED
+    doubts = (Doubt.VALUE_MISSING,) if held else ()
+    return draft.with_special(Special(qualifier), doubts)
+
+
+def _per_lead(draft: Draft, context: Context) -> Sequence[Value]:
+    """Give each value of a list of three its leads, in the order of the test plan: U-V, V-W, W-U."""
+    values = list(draft.values)
+    if draft.each > 1 and len(values) == 1:
+        values *= draft.each
+    if len(values) != (draft.each or 3) or len(values) < 2 or any(value.terminals for value in values):
+        return values
+    if context.kind is None or draft.unsettled:
+        return values
+    family = (context.terminals or "")[:1]
+    leads = _LEAD_FAMILIES.get("U" if len(values) == 3 else "A", ())
+    if family in _LEAD_FAMILIES and len(_LEAD_FAMILIES[family]) == len(values):
+        leads = _LEAD_FAMILIES[family]
+    if context.kind is QuantityKind.WINDING_RESISTANCE:
+        if len(values) != 3:
+            return values
+        names = [f"{first}-{second}" for first, second in zip(leads, (*leads[1:], leads[0]), strict=True)]
+    else:
+        names = [f"{lead}-PE" for lead in leads]
+    return [replace(value, terminals=name) for value, name in zip(values, names, strict=True)]
+
+
+def _with_unit(quantity: Quantity, kind: QuantityKind | None, *, several: bool) -> Quantity:
+    """Give a value said without digits the unit of its test; digits get one only in a list over windings.
+
+    A list over the windings ("point eight, point eight one, point eight") is always in ohms and is read back with
+    that unit; a single bare number is asked about.
+    """
+    ohms = {
+        QuantityKind.WINDING_RESISTANCE: "Ohm",
+        QuantityKind.RESISTANCE_TO_GROUND: "Ohm",
+        QuantityKind.CONTINUITY: "Ohm",
+        QuantityKind.INSULATION_RESISTANCE: "MOhm",
+    }
+    if quantity.digits is None and kind in ohms:
+        return replace(quantity, unit=ohms[kind])
+    if several and kind is QuantityKind.WINDING_RESISTANCE:
+        return replace(quantity, unit="Ohm")
+    return quantity
+
+
+def _other_voltages(draft: Draft, reading: Reading) -> list[Reading]:
+    """The same reading with a built voltage that sounds alike, where that one is possible."""
+    others = [replace(reading, test_voltage_built=volts) for volts in draft.built_others]
+    return [other for other in others if plausible(other)]
