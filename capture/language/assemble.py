@@ -110,6 +110,8 @@ class _Assembler:
             self.step(self.items[self.at])
         if self.compare is not None:
             self.doubts.append(Doubt.VALUE_MISSING)
+        if self.values and any(self.near_unknown(at, at + 1) for at, item in enumerate(self.items) if _speaks(item)):
+            self.doubts.append(Doubt.UNKNOWN_WORDS)
         self.move_volts()
         self.spread_units()
         return replace(self.draft, values=tuple(self.values), doubts=tuple(self.doubts))
@@ -273,10 +275,10 @@ class _Assembler:
     last_end = -1
 
     def near_unknown(self, first: int, end: int) -> bool:
-        """Whether an unknown word touches the pieces from `first` up to `end`; fillers and pauses do not part them."""
+        """Whether an unknown word touches the pieces from `first` up to `end`; a filler does not part them, a pause does."""
         for start, step in ((first - 1, -1), (end, 1)):
             index = start
-            while 0 <= index < len(self.items) and self.items[index].piece in (Mark.FILLER, Mark.PAUSE):
+            while 0 <= index < len(self.items) and self.items[index].piece is Mark.FILLER:
                 index += step
             if 0 <= index < len(self.items) and self.items[index].piece is Mark.UNKNOWN:
                 return True
@@ -309,6 +311,10 @@ class _Assembler:
                 code = value.quantity.unit
             elif code is not None and value.quantity.digits is not None and not value.doubts:
                 self.values[index] = replace(value, quantity=replace(value.quantity, unit=code))
+
+
+def _speaks(item: Item) -> bool:
+    return item.piece not in (Mark.FILLER, Mark.PAUSE, Mark.UNKNOWN, Mark.SOFT)
 
 
 def _dimension(value: Value) -> str | None:

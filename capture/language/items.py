@@ -187,7 +187,7 @@ _MARKS: dict[str, Piece] = {
     "climbing|still climbing|it's climbing|rising|still rising|dropping|falling|not steady": Mark.UNSETTLED,
     ",": Mark.PAUSE,
     "uh|um|er|so|now|well|is|it's|it is|that's|reads|reading|shows|got|i got|i have|we have|the|on the meter|please|to|"
-    "axis|a|an|of a|of an|plus": Mark.FILLER,
+    "axis|a|an|plus": Mark.FILLER,
 }
 _TABLE = (
     _table(_UNITS)
@@ -282,7 +282,10 @@ def _fraction(words: Sequence[str], index: int) -> Item | None:
             return Item(SpokenNumber(digits, index + length), index, index + length)
     digit = _DIGIT_WORDS.get(words[index])
     if digit is not None and index + 1 < len(words) and words[index + 1] in ("tenth", "tenths"):
-        return Item(SpokenNumber(f"0.{digit}", index + 2), index, index + 2)
+        end = (
+            index + 2 + 2 * (words[index + 2 : index + 3] == ["of"] and words[index + 3 : index + 4] in (["a"], ["an"]))
+        )
+        return Item(SpokenNumber(f"0.{digit}", end), index, end)
     return None
 
 

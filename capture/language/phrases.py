@@ -210,6 +210,8 @@ def collapse(rng: random.Random) -> Phrase:
         words = ["built_to_a_hundred"] if built_words == ["a_hundred"] else ["built_to", *built_words]
         return Phrase((*words, "volts"), Reading(None, quantity, test_voltage_built=built))
     set_words, asked = tester_volts(rng)
+    if built >= asked * Decimal("0.9"):
+        built_words, built = ["twenty"], Decimal(20)
     if roll < 0.82:
         words = [rng.choice(["set", "set_to"]), *set_words, *rng.choice([[], ["volts"]]), "built", *built_words]
         words += rng.choice([[], ["volts"]])
