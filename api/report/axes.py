@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
+from api.plan import points
 from api.report import wording
 from api.report.content import Answer, Axis, Mark, Statement, Value
 from api.report.plot import Bar, Line, bars
@@ -14,10 +15,8 @@ from api.report.values import ValueRows, to_ground
 from api.tables import Axis as AxisRow
 from api.tables import Record, SafetyAnswer
 from grading.finding import AxisVerdict, Finding, SourceStatus
-from grading.quantity import UNITS
-
-PLAN = ("winding_resistance", "resistance_to_ground", "insulation_resistance")
-"""What is measured from the cabinet on every axis (house rule, no standard says it)."""
+from grading.quantity import UNITS, QuantityKind
+from grading.terminals import pair, to_earth
 
 ANSWERS = {"yes": "yes", "no": "no", "not_applicable": "does not apply"}
 
@@ -96,22 +95,31 @@ def _plot(values: Sequence[Value], records: dict[str, Record], name: str, findin
     )
 
 
-def _not_tested(records: Sequence[Record], values: Sequence[Value], isolated: bool) -> tuple[str, ...]:
+def _covered(records: Sequence[Record], kind: QuantityKind, terminals: str) -> bool:
+    """Whether a record in force, taken from the cabinet, stands for this point of the plan."""
+    own = [r.terminals or "" for r in records if r.section == "through_cable" and r.quantity == kind.value]
+    if kind is QuantityKind.WINDING_RESISTANCE:
+        return any(pair(point) == pair(terminals) for point in own)
+    return any(to_earth(point) for point in own)
+
+
+def _not_tested(motor_kind: str, records: Sequence[Record], values: Sequence[Value], isolated: bool) -> tuple[str, ...]:
     """Points of the plan without a record in force."""
-    done = {(r.section, r.quantity) for r in records}
     out = [
-        f"{wording.KINDS[kind]} {wording.SECTIONS['through_cable']}: no confirmed value."
-        for kind in PLAN
-        if ("through_cable", kind) not in done
+        f"{wording.KINDS[kind.value]} {terminals.replace('-', '–')} {wording.SECTIONS['through_cable']}: "
+        "no confirmed value."
+        for kind, terminals in points(motor_kind)
+        if not _covered(records, kind, terminals)
     ]
+    done = {r.section for r in records if r.quantity == QuantityKind.INSULATION_RESISTANCE.value}
     through = [v for v, r in zip(values, records, strict=True) if r.section == "through_cable"]
     if isolated or any(v.verdict.mark in (Mark.FAIL, Mark.UNSURE) for v in through):
         out += [
             f"Insulation resistance, {wording.SECTIONS[section]}: no confirmed value."
             for section in ("motor_alone", "cable_alone")
-            if (section, "insulation_resistance") not in done
+            if section not in done
         ]
-    elif through and not any(r.section in ("motor_alone", "cable_alone") for r in records):
+    elif "through_cable" in done and not done & {"motor_alone", "cable_alone"}:
         out.append(
             "Motor alone and cable alone: not measured apart. Seen from the cabinet both lie in parallel, so neither "
             "can measure lower than the value from the cabinet."
@@ -164,7 +172,7 @@ def axis_of_report(
         statements=tuple(statement(f) for f in rest if not is_isolation(f.rule)),
         isolation=isolation,
         next_steps=tuple(_step(s.action, s.reason, s.settles) for s in (graded.next_steps if graded else ())),
-        not_tested=_not_tested([r for _, r in pairs], [v for v, _ in pairs], bool(isolation)),
+        not_tested=_not_tested(axis.motor_kind, [r for _, r in pairs], [v for v, _ in pairs], bool(isolation)),
         safety=_answers(rows, axis.id, questions),
         plot=_plot(values, {r.id: r for r in mine}, axis.name, findings),
         drive=graded.drive.statement if tested and graded else "",

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 from sqlmodel import Session, SQLModel, col, select
 
 from api.jobs import axes_of, instruments_of, job_of
+from api.records import all_records, standing
 from api.tables import (
     Axis,
     Capture,
@@ -49,6 +50,7 @@ class Rows:
     evidence: dict[str, Evidence]
     proposals: list[Proposal]
     records: list[Record]
+    states: dict[str, str]
     events: list[ConfirmationEvent]
     answers: list[SafetyAnswer]
     head: TrailEntry | None
@@ -56,8 +58,8 @@ class Rows:
 
     @cached_property
     def superseded(self) -> dict[str, str]:
-        """For each record that was replaced, the record that replaced it."""
-        return {r.supersedes: r.id for r in self.records if r.supersedes}
+        """For each record that was replaced, the record that replaced it (one that was not itself withdrawn)."""
+        return {r.supersedes: r.id for r in self.records if r.supersedes and r.id not in self.withdrawn}
 
     @cached_property
     def withdrawn(self) -> dict[str, ConfirmationEvent]:
@@ -67,7 +69,7 @@ class Rows:
     @cached_property
     def standing(self) -> list[Record]:
         """The records in force."""
-        return [r for r in self.records if r.id not in self.superseded and r.id not in self.withdrawn]
+        return [r for r in self.records if self.states[r.id] == "current"]
 
 
 Row = TypeVar("Row", bound=SQLModel)
@@ -98,7 +100,8 @@ def read_rows(session: Session, job_id: str) -> Rows:
         captures=captures,
         evidence={e.sha256: e for e in evidence},
         proposals=_of_job(session, Proposal, job_id),
-        records=_of_job(session, Record, job_id),
+        records=all_records(session, job_id),
+        states=standing(session, job_id),
         events=_of_job(session, ConfirmationEvent, job_id),
         answers=_of_job(session, SafetyAnswer, job_id),
         head=trail,

@@ -90,7 +90,7 @@ class ValueRows:
 
     def row(self, record: Record) -> Value:
         """One record as the report shows it; a record no longer in force is shown ungraded."""
-        standing = record.id not in self._rows.superseded and record.id not in self._rows.withdrawn
+        standing = self._rows.states[record.id] == "current"
         findings = own_limits(record.id, self._findings) if standing else []
         limits = tuple(self._limit(f) for f in findings)
         ohms, bound = _ohms(record)

@@ -1,0 +1,27 @@
+// Chooses the view by the address after #.
+
+import { el, fill, say } from "./dom.js";
+import { jobView } from "./job.js";
+import { jobsView, newJobView } from "./jobs.js";
+
+const main = document.getElementById("main");
+const where = document.getElementById("where");
+let leave = null;
+
+async function show() {
+  if (leave) leave();
+  leave = null;
+  say("");
+  const [, page, id] = location.hash.replace(/^#/, "").split("/");
+  try {
+    if (page === "jobs" && id) leave = await jobView(main, where, decodeURIComponent(id));
+    else if (page === "new") await newJobView(main, where);
+    else await jobsView(main, where);
+  } catch (error) {
+    fill(main, el("div.card", {}, el("h1", {}, "That did not work"), el("p", {}, error.message), el("a.button", { href: "#/" }, "To the list of jobs")));
+  }
+  window.scrollTo(0, 0);
+}
+
+window.addEventListener("hashchange", show);
+show();

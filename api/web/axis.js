@@ -1,0 +1,83 @@
+// One axis: its verdict, the safety questions, its readings with their evidence, and what follows from them.
+
+import { el, say } from "./dom.js";
+import { proofs } from "./proof.js";
+import { now, post } from "./server.js";
+import { KINDS, MOTORS, SECTIONS, URGENCIES, VERDICTS, clock, conditions, shown } from "./words.js";
+
+/** A verdict with its sign; urgency is the finer word. */
+export function verdictTag(verdict, urgency) {
+  const [mark, sign, words] = VERDICTS[verdict] || ["none", "–", "No reading yet"];
+  const note = urgency === "information" && verdict === "acceptable";
+  return el(`span.verdict.${note ? "none" : mark}`, {}, `${note ? "–" : sign} ${URGENCIES[urgency] || words}`);
+}
+
+/** The sign alone, for the row of axes; the words are there for who cannot see it. */
+export function verdictSign(verdict) {
+  const [mark, sign, words] = VERDICTS[verdict] || ["none", "–", "No reading yet"];
+  return el(`span.verdict.${mark}`, {}, el("span", { "aria-hidden": "true" }, sign), el("span.hidden", {}, words));
+}
+
+export function axisCard({ job, axis, records, graded, safety, refresh }) {
+  const described = [MOTORS[axis.motor_kind] || axis.motor_kind, axis.rated_voltage && `${axis.rated_voltage} V`, axis.winding_c && `winding ${axis.winding_c} °C`, axis.moving_cable ? "cable in a moving carrier" : null];
+  return el("section.card.axis", { id: `axis-${axis.name}`, "aria-label": `Axis ${axis.name}`, tabindex: "-1" },
+    el("header", {}, el("h2", {}, `Axis ${axis.name}`), verdictTag(graded && graded.verdict, graded && graded.urgency)),
+    el("p.soft", {}, described.filter(Boolean).join(", ")),
+    graded ? el("p.headline", {}, graded.headline) : null,
+    graded && graded.drive ? el("p.soft", {}, graded.drive.statement) : null,
+    safety ? safetyPart(job, axis, safety, refresh) : null,
+    records.length ? el("ul.readings", {}, records.map((r) => reading(r, graded))) : el("p.soft", {}, "No reading confirmed yet."),
+    graded && graded.next_steps.length ? [el("h3", {}, "Next"), el("ol.steps", {}, graded.next_steps.map((s) => el("li", {}, el("strong", {}, s.action), " ", el("span.soft", {}, s.reason))))] : null,
+    graded && graded.findings.length ? findings(graded) : null);
+}
+
+function reading(record, graded) {
+  const own = graded ? graded.findings.filter((f) => f.limit && f.record_ids.length === 1 && f.record_ids[0] === record.id) : [];
+  const worst = own[0];
+  const gone = record.standing !== "current";
+  const value = record.display || shown(record);
+  return el("li", { "data-record": record.id },
+    el("div", {},
+      gone ? el("s.shown", {}, value) : el("span.shown", {}, value), " ",
+      !gone && worst ? verdictTag(worst.verdict, worst.urgency) : null,
+      el("div", {}, [KINDS[record.quantity], SECTIONS[record.section], (record.terminals || "").replace("-", "–")].filter(Boolean).join(", ")),
+      el("div.soft", {}, [conditions(record), `${record.id}, confirmed by ${record.confirmed_by}, ${clock(record.confirmed_at)}`].filter(Boolean).join(" · ")),
+      record.note ? el("div.soft", {}, record.note) : null,
+      gone ? el("div.soft", {}, record.standing === "superseded" ? "Replaced by a later record." : "Withdrawn.") : null),
+    proofs(record, true));
+}
+
+function findings(graded) {
+  const shownFindings = graded.findings.filter((f) => f.urgency !== "information");
+  return el("details", {}, el("summary", {}, `Findings (${graded.findings.length})`),
+    el("ul.findings", {}, (shownFindings.length ? shownFindings : graded.findings).map((f) => el("li", { "data-rule": f.rule },
+      el("p", {}, verdictTag(f.verdict, f.urgency), " ", f.statement),
+      el("p.soft", {}, [f.limit ? f.limit.citation : null, f.record_ids.length ? `from ${f.record_ids.join(", ")}` : null].filter(Boolean).join(" · ")),
+      f.recommendation ? el("p.soft", {}, f.recommendation) : null))));
+}
+
+function safetyPart(job, axis, safety, refresh) {
+  const open = safety.open.length;
+  const send = async (step, answer, value) => {
+    try {
+      await post(`/api/jobs/${encodeURIComponent(job.id)}/axes/${encodeURIComponent(axis.name)}/safety`, {
+        step: step.id, answer, how: "tapped", captured_at: now(), ...(value ? { value } : {}),
+      });
+    } catch (error) { say(error.message, "error"); }
+    await refresh(`safety-${axis.name}`);
+  };
+  return el("details.safety", { id: `safety-${axis.name}` },
+    el("summary", {}, open ? el("span.open-count", {}, `${open} safety ${open === 1 ? "question" : "questions"} open: no insulation value is recorded before`) : "Safety questions answered"),
+    el("ul", {}, safety.steps.map((step) => question(step, send))),
+    el("p.soft", {}, safety.after_test));
+}
+
+function question(step, send) {
+  const given = step.answer && step.answer.answer;
+  const field = step.value_unit ? el("input", { inputmode: "decimal", "aria-label": `Measured, ${step.value_unit}`, placeholder: `measured, ${step.value_unit}`, value: (step.answer && step.answer.value) || "" }) : null;
+  const button = (answer, words) => el(`button${given === answer ? ".chosen" : ""}`, { type: "button", "aria-pressed": String(given === answer), onclick: () => send(step, answer, field && field.value.trim()) }, words);
+  return el("li", { "data-step": step.id },
+    el("div.place", {}, `${step.met ? "✓ " : ""}${step.question}`),
+    el("div.soft", {}, `${step.why} ${step.source}.`),
+    el("div.row", {}, field, button("yes", "Yes"), button("no", "No"), step.may_not_apply ? button("not_applicable", "Does not apply") : null));
+}

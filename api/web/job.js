@@ -1,0 +1,147 @@
+// One job: what is being said, what waits for an answer, and every axis with its readings.
+
+import { axisCard, verdictSign, verdictTag } from "./axis.js";
+import { el, fill, say } from "./dom.js";
+import { Listening } from "./listen.js";
+import { proposalCard } from "./proposal.js";
+import { canSpeak, readBack, want, wanted } from "./readback.js";
+import { get, sendEvidence } from "./server.js";
+
+const CAUTION = [
+  "Insulation testing can kill: up to 1000 V, and the winding keeps its charge. Discharge at least four times the test time, measure, then earth, before anyone touches a terminal.",
+  "Work dead, locked out and proved dead. Motor leads off the drive; encoder, brake and sensor leads out of the test; vertical axes supported.",
+  "Local codes, the site's lock-out procedure and licensed practice come before anything on this page.",
+];
+const LOOK_EVERY_MS = 4000; // another phone, or the command line, may work on the same job
+
+export async function jobView(main, where, id) {
+  const path = `/api/jobs/${encodeURIComponent(id)}`;
+  const job = await get(path);
+  const view = new JobView(job, path, where);
+  fill(main, view.node);
+  await view.refresh();
+  const timer = setInterval(() => { if (!document.hidden) view.refresh().catch(() => {}); }, LOOK_EVERY_MS);
+  return () => { clearInterval(timer); view.listening.stop(); };
+}
+
+class JobView {
+  constructor(job, path, where) {
+    this.job = job;
+    this.path = path;
+    this.cards = new Map();
+    where.textContent = `${job.id} · ${job.title}`;
+    this.now = el("section.card.now", { "aria-live": "polite", "aria-label": "Listening" });
+    this.proposals = el("div", { id: "proposals" });
+    this.axes = el("div", { id: "axes" });
+    this.chips = el("nav.axes", { "aria-label": "Axes" });
+    this.verdict = el("span");
+    this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh());
+    this.show({ state: "ready", words: "Press Speak, then say the axis, the part and the value." });
+    this.node = el("div", {},
+      el("div.row.head", {}, el("h1", {}, job.title), this.verdict, el("a.button.main", { href: `${path}/report`, target: "_blank", rel: "noopener", id: "report" }, "Report")),
+      el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
+      cautions(),
+      el("div.work", {},
+        el("div.left", {}, this.bar(), this.now, this.proposals),
+        el("div.right", {}, this.chips, this.axes, this.foot())));
+  }
+
+  bar() {
+    this.speak = el("button.speak", { type: "button", "aria-pressed": "false", onclick: () => this.listening.toggle() }, "Speak");
+    return el("div.bar", {}, this.speak,
+      upload("Photo", { accept: "image/*", capture: "environment", id: "photo" }, (file) => this.send(file)),
+      upload("Clip", { accept: "audio/*", id: "clip" }, (file) => this.send(file)));
+  }
+
+  foot() {
+    const voice = el("button", { type: "button", "aria-pressed": String(wanted()), onclick: () => {
+      want(!wanted());
+      voice.textContent = wanted() ? "Read-back: on" : "Read-back: off";
+      voice.setAttribute("aria-pressed", String(wanted()));
+    } }, wanted() ? "Read-back: on" : "Read-back: off");
+    return el("div.row", {}, canSpeak() ? voice : null);
+  }
+
+  /** Show where the conversation stands. */
+  show({ state, words, level }) {
+    const names = { ready: "READY", listening: "LISTENING", heard: "HEARD", asking: "ASKING", confirmed: "CONFIRMED", working: "READING" };
+    if (level !== undefined && this.meter && state === undefined) { this.meter.style.width = `${Math.round(level * 100)}%`; return; }
+    this.now.className = `card now ${state}`;
+    this.meter = el("i");
+    fill(this.now, el("div.state", {}, names[state] || state), el("div.words", { id: "words" }, words || ""), state === "listening" ? el("div.level", { "aria-hidden": "true" }, this.meter) : null);
+    if (this.speak) {
+      const on = this.listening.on;
+      this.speak.textContent = on ? "Stop" : "Speak";
+      this.speak.setAttribute("aria-pressed", String(on));
+    }
+  }
+
+  async send(file) {
+    this.show({ state: "working", words: `Storing ${file.name || "the file"}…` });
+    try {
+      const answer = await sendEvidence(this.job.id, file, file.name || "upload");
+      await this.refresh();
+      this.show({ state: "heard", words: sentence(answer) });
+      readBack(answer.message);
+    } catch (error) {
+      this.show({ state: "ready", words: error.message });
+      say(error.message, "error");
+    }
+  }
+
+  async refresh() {
+    const [proposals, records, findings, safety] = await Promise.all([
+      get(`${this.path}/proposals`), get(`${this.path}/records`), get(`${this.path}/findings`),
+      Promise.all(this.job.axes.map((a) => get(`${this.path}/axes/${encodeURIComponent(a.name)}/safety`))),
+    ]);
+    const seen = JSON.stringify([proposals, records, findings, safety]);
+    if (seen === this.seen) return;
+    this.seen = seen;
+    this.drawProposals(list(proposals, "proposals").filter((p) => p.state === "open"));
+    this.drawAxes(list(records, "records"), findings, safety);
+  }
+
+  drawProposals(open) {
+    const cards = new Map();
+    for (const proposal of open) {
+      const key = `${proposal.id}@${proposal.revision}`;
+      cards.set(key, this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh()));
+    }
+    this.cards = cards;
+    fill(this.proposals, [...cards.values()].reverse());
+  }
+
+  drawAxes(records, findings, safety) {
+    const opened = new Set([...this.axes.querySelectorAll("details[open]")].map((d) => d.id));
+    const graded = Object.fromEntries((findings.axes || []).map((v) => [v.axis, v]));
+    fill(this.axes, this.job.axes.map((axis, i) => axisCard({
+      job: this.job, axis, graded: graded[axis.name], safety: safety[i], refresh: () => this.refresh(),
+      records: records.filter((r) => r.axis === axis.name),
+    })));
+    for (const details of this.axes.querySelectorAll("details")) details.open = opened.has(details.id);
+    fill(this.chips, this.job.axes.map((axis) => el("button", { type: "button", onclick: () => {
+      const card = document.getElementById(`axis-${axis.name}`);
+      card.scrollIntoView({ block: "start" });
+      card.focus({ preventScroll: true });
+    } }, axis.name, verdictSign(graded[axis.name] && graded[axis.name].verdict))));
+    fill(this.verdict, Object.keys(graded).length ? verdictTag(findings.verdict, null) : "");
+  }
+}
+
+const list = (answer, name) => (Array.isArray(answer) ? answer : answer[name]);
+
+function cautions() {
+  return el("aside.caution", { "aria-label": "Cautions" }, el("details", {}, el("summary", {}, el("span", {}, el("strong", {}, "Insulation testing can kill. "), "Work dead and proved dead, drive off the leads, discharge before anyone touches.")), el("ul", {}, CAUTION.map((c) => el("li", {}, c)))));
+}
+
+function upload(words, props, send) {
+  return el("label.button", {}, words, el("input", { type: "file", ...props, onchange: async (event) => {
+    const file = event.target.files[0];
+    if (file) await send(file);
+    event.target.value = "";
+  } }));
+}
+
+function sentence(answer) {
+  return (answer && answer.message) || "Stored.";
+}

@@ -1,0 +1,46 @@
+// Talks to the JSON routes; every failure becomes an Error with a sentence that says what to do.
+
+const OFFLINE = "The server does not answer. Check the network; nothing was lost that it had acknowledged.";
+
+async function answer(response) {
+  const text = await response.text();
+  let body = null;
+  try { body = text ? JSON.parse(text) : null; } catch { body = null; }
+  if (response.ok) return body;
+  const said = body && (body.error || body);
+  const message = said && said.message ? `${said.message} ${said.what_to_do || ""}`.trim() : `The server said ${response.status}.`;
+  const error = new Error(message);
+  error.code = said && said.code;
+  error.status = response.status;
+  throw error;
+}
+
+async function ask(path, options = {}) {
+  let response;
+  try { response = await fetch(path, { credentials: "same-origin", ...options }); } catch { throw new Error(OFFLINE); }
+  return answer(response);
+}
+
+export const get = (path) => ask(path, { cache: "no-store" });
+
+export const post = (path, body = {}) =>
+  ask(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+
+/** Now, by this device's clock, with its offset: "2026-11-25T14:05:02.120-05:00". */
+export function now() {
+  const at = new Date();
+  const minutes = -at.getTimezoneOffset();
+  const pad = (n, width = 2) => String(Math.floor(Math.abs(n))).padStart(width, "0");
+  const local = new Date(at.getTime() + minutes * 60000).toISOString().slice(0, 23);
+  return `${local}${minutes < 0 ? "-" : "+"}${pad(minutes / 60)}:${pad(minutes % 60)}`;
+}
+
+/** Store a clip or photo; resolves once the server has it on disk. */
+export function sendEvidence(jobId, file, name, capturedAt = now()) {
+  const form = new FormData();
+  form.append("file", file, name);
+  form.append("captured_at", capturedAt);
+  return ask(`/api/jobs/${encodeURIComponent(jobId)}/evidence`, { method: "POST", body: form });
+}
+
+export const contentUrl = (sha256) => `/api/evidence/${sha256}/content`;

@@ -1,0 +1,47 @@
+// How values, places and verdicts are written on the page; the same words as in the report.
+
+export const UNITS = { uOhm: "µΩ", mOhm: "mΩ", Ohm: "Ω", kOhm: "kΩ", MOhm: "MΩ", GOhm: "GΩ", TOhm: "TΩ", mV: "mV", V: "V", kV: "kV", uA: "µA", mA: "mA", A: "A", nF: "nF", uF: "µF", Cel: "°C", "%": "%", s: "s", min: "min", h: "h" };
+export const KINDS = { insulation_resistance: "Insulation resistance", winding_resistance: "Winding resistance", resistance_to_ground: "Resistance to ground, ohmmeter", continuity: "Continuity", voltage: "Voltage", current: "Current", capacitance: "Capacitance", temperature: "Temperature", humidity: "Relative humidity", time: "Time" };
+export const SECTIONS = { through_cable: "cable and motor together", motor_alone: "motor alone", cable_alone: "cable alone" };
+export const QUALIFIERS = { "=": "as shown", ">": "more than", "<": "less than", open: "open (over range)", short: "short (below resolution)", collapsed: "test voltage not built", none: "no valid value" };
+export const MOTORS = { dc_servo: "Brushed DC servo", ac_servo: "AC servo", spindle: "Spindle" };
+export const VERDICTS = {
+  unacceptable: ["fail", "✕", "Unacceptable"], marginal: ["watch", "▲", "Marginal"],
+  inconclusive: ["unsure", "?", "Inconclusive"], acceptable: ["pass", "✓", "Within limits"],
+};
+export const URGENCIES = { do_not_energise: "Fail: not to be energised", service_limit: "Fail: service limit", repeat: "Inconclusive: repeat", watch: "Watch", within_limits: "Within limits at time of test", information: "Note" };
+export const DOUBTS = {
+  unit_missing: "Which unit?", value_missing: "Which value?", axis_missing: "Which axis?", digits_ambiguous: "The digits could be read in two ways.",
+  teen_or_ty: "“-teen” or “-ty”?", prefix_unsure: "Milli or mega?", dot_unsure: "Where is the decimal point?", unit_unsure: "Which unit is it?",
+  implausible: "This is outside what the quantity can be.", unknown_words: "Some words were not understood.", low_confidence: "Not recognised clearly.",
+  not_settled: "The reading had not settled.", range_end_unknown: "Over range: more than how much?", built_voltage_unknown: "How many volts did the tester build?",
+  conflict: "Clip and photo disagree.", quantity_missing: "What was measured?", section_missing: "Which part: cable and motor, motor alone, cable alone?",
+};
+
+/** A reading's value as shown: "> 4000 MΩ". */
+export function shown(r) {
+  const symbol = r.unit ? ` ${UNITS[r.unit] || r.unit}` : "";
+  const digits = r.value === null || r.value === undefined ? null : r.value;
+  if (!r.qualifier || r.qualifier === "=") return digits === null ? "no value" : `${digits}${symbol}`;
+  if (r.qualifier === ">" || r.qualifier === "<") return `${r.qualifier} ${digits === null ? "range" : digits + symbol}`;
+  const words = QUALIFIERS[r.qualifier] || r.qualifier;
+  return digits === null ? words : `${words}, ${digits}${symbol}`;
+}
+
+/** Where it was measured: "Axis X, motor alone, U–PE". */
+export function place(r) {
+  return [r.axis ? `Axis ${r.axis}` : "Axis not said", SECTIONS[r.section], (r.terminals || "").replace("-", "–")].filter(Boolean).join(", ");
+}
+
+/** Test voltage and time: "500 V set, 512 V built, 60 s". */
+export function conditions(r) {
+  return [r.test_voltage_set && `${r.test_voltage_set} V set`, r.test_voltage_built && `${r.test_voltage_built} V built`, r.elapsed_s && `read at ${r.elapsed_s} s`].filter(Boolean).join(", ");
+}
+
+/** An instant as people read it, in this device's own time: "2026-11-24 08:31:30". */
+export function clock(text) {
+  const at = new Date(text);
+  if (Number.isNaN(at.getTime())) return String(text || "");
+  const pad = (n) => String(n).padStart(2, "0");
+  return `${at.getFullYear()}-${pad(at.getMonth() + 1)}-${pad(at.getDate())} ${pad(at.getHours())}:${pad(at.getMinutes())}:${pad(at.getSeconds())}`;
+}

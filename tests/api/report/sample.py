@@ -1,0 +1,107 @@
+"""A small report made of content alone, for what concerns the renderer and not the records."""
+
+from __future__ import annotations
+
+import io
+from decimal import Decimal
+
+from PIL import Image, ImageDraw
+
+from api.report import media, plot
+from api.report.content import (
+    Axis,
+    Exhibit,
+    Field,
+    Limit,
+    Mark,
+    Open,
+    Proof,
+    Report,
+    Statement,
+    Value,
+    Verdict,
+)
+from api.report.wording import CAUTIONS, DECISION_RULE
+
+FAIL, PASS = Verdict(Mark.FAIL, "Fail: not to be energised"), Verdict(Mark.PASS, "Within limits at time of test")
+PHOTO, CLIP = "a" * 64, "b" * 64
+
+
+def jpeg(width: int = 640, height: int = 480, *, exif: Image.Exif | None = None) -> bytes:
+    """A picture with a bright rectangle where a display would be."""
+    picture = Image.new("RGB", (width, height), (50, 52, 56))
+    ImageDraw.Draw(picture).rectangle((width // 4, height // 4, width // 2, height // 2), fill=(190, 205, 180))
+    out = io.BytesIO()
+    picture.save(out, "JPEG", **({} if exif is None else {"exif": exif}))
+    return out.getvalue()
+
+
+def value(record_id: str = "J1-R2", **changes: object) -> Value:
+    """One value with photo and clip."""
+    picture = media.upright(jpeg())
+    assert picture is not None
+    fields: dict[str, object] = {
+        "record_id": record_id,
+        "test": "Insulation resistance",
+        "section": "cable alone",
+        "point": "U–PE",
+        "shown": "0.80 MΩ",
+        "voltage": "500 V set, 500 V built",
+        "elapsed": "60 s",
+        "limits": (Limit("at least 1 MΩ, as measured", "IEC 60204-1, 18.3", "secondary", "0.80 MΩ", FAIL),),
+        "verdict": FAIL,
+        "confirmed_by": "Technician 7",
+        "confirmed_at": "2026-11-24T08:40:00.000000Z",
+        "how": "spoken and photographed; confirmed by voice",
+        "exhibits": (PHOTO, CLIP),
+        "crop": media.crop(picture, (), "Display"),
+        "ohms": Decimal(800000),
+        **changes,
+    }
+    return Value(**fields)  # type: ignore[arg-type]
+
+
+def report(
+    *values: Value, title: str = "Servo axis insulation and winding test", heard: str = "zero point eight"
+) -> Report:
+    """A report of one axis."""
+    values = values or (value(),)
+    picture = media.upright(jpeg())
+    assert picture is not None
+    bars = [plot.Bar(v.record_id, v.ohms, v.bound, v.shown, v.verdict.mark) for v in values if v.ohms is not None]
+    axis = Axis(
+        name="X",
+        motor="AC servo motor",
+        cable="fixed",
+        verdict=FAIL,
+        headline="The cable measured 0.80 MΩ.",
+        action="Replace the cable.",
+        ignoring="The drive keeps tripping.",
+        values=values,
+        isolation=(Statement("Which part", "indicates", "It indicates the cable.", "Ohm's law", "", FAIL, ("J1-R2",)),),
+        plot=plot.bars(bars, [plot.Line(Decimal(1000000), "1 MΩ")], title="Axis X", ident="plot-x"),
+    )
+    exhibits = (
+        Exhibit(PHOTO, "photo", "image/jpeg", 10, "2026-11-24T08:39:00Z", preview=media.preview(picture, "Photo")),
+        Exhibit(
+            CLIP, "clip", "audio/flac", 9, "2026-11-24T08:38:00Z", audio="data:audio/flac;base64,ZkxhQw==", heard=heard
+        ),
+    )
+    return Report(
+        number="OT-J1-0005",
+        title=title,
+        identity=(Field("Machine", "Mill"),),
+        conditions=(Field("Air temperature", "24 °C"),),
+        mapping=(Field("Title", title, "a"),),
+        verdict=FAIL,
+        opening="Axis X measured outside a limit.",
+        axes=(axis,),
+        open_proposals=(Open("J1-P3", "Axis X: 15 MΩ", "waits for an answer", "“-teen” or “-ty”", (CLIP,)),),
+        instruments=(),
+        exhibits=exhibits,
+        deviations=(),
+        decision_rule=DECISION_RULE,
+        cautions=CAUTIONS,
+        proof=Proof("c" * 64, 5, intact=True),
+        issued="2026-11-24T09:00:00+00:00",
+    )

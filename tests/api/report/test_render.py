@@ -1,0 +1,144 @@
+"""The renderer: one self-contained file, the same bytes each time, nothing that escapes its place."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+
+import pytest
+from bs4 import BeautifulSoup
+
+from api.report.render import clock, render
+from tests.api.report import sample
+
+HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>\"' </style>{{ 7*7 }}"
+# WCAG 2.2, 1.4.3: text needs a contrast of 4.5 to 1.
+CONTRAST = 4.5
+
+
+def soup(page: bytes) -> BeautifulSoup:
+    return BeautifulSoup(page, "html.parser")
+
+
+def test_same_content_gives_same_bytes() -> None:
+    assert render(sample.report()) == render(sample.report())
+
+
+def test_different_content_gives_different_bytes() -> None:
+    assert render(sample.report()) != render(sample.report(sample.value(shown="0.81 MΩ")))
+
+
+def test_nothing_points_outside() -> None:
+    page = soup(render(sample.report()))
+    for tag in page.find_all(True):
+        for name in ("src", "href", "srcset", "action", "poster", "data", "xlink:href"):
+            address = tag.get(name)
+            assert address is None or str(address).startswith(("data:", "#")), f"<{tag.name} {name}={address}>"
+    assert not page.find_all(["script", "iframe", "object", "embed", "link", "base", "form"])
+    assert not re.search(r"url\(|@import|https?:", page.style.string), "the style sheet fetches something"
+    assert not [tag for tag in page.find_all(True) if tag.has_attr("style")], "inline styles are not in the policy"
+
+
+def test_policy_names_the_style_sheet_by_its_hash() -> None:
+    page = soup(render(sample.report()))
+    policy = page.find("meta", attrs={"http-equiv": "Content-Security-Policy"})["content"]
+    digest = base64.b64encode(hashlib.sha256(page.style.string.encode()).digest()).decode()
+    assert f"style-src 'sha256-{digest}'" in policy
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+
+
+@pytest.mark.parametrize("place", ["title", "heard", "shown", "confirmed_by", "point", "note", "reason"])
+def test_hostile_text_stays_text(place: str) -> None:
+    if place == "title":
+        report = sample.report(title=HOSTILE)
+    elif place == "heard":
+        report = sample.report(heard=HOSTILE)
+    else:
+        report = sample.report(sample.value(**{place: HOSTILE, "superseded_by": "J1-R9"}))
+    page = soup(render(report))
+    assert not page.find_all("script")
+    assert not page.find_all("img", src="x")
+    assert not [tag for tag in page.find_all(True) for name in tag.attrs if name.startswith("on")]
+    assert HOSTILE in page.get_text()
+    assert len(page.find_all("style")) == 1
+
+
+def test_superseded_value_is_struck_through_and_ungraded() -> None:
+    old = sample.value("J1-R1", shown="0.08 MΩ", superseded_by="J1-R2", limits=())
+    page = soup(render(sample.report(old, sample.value("J1-R2", supersedes="J1-R1"))))
+    rows = {row["data-record"]: row for row in page.select("tr[data-record]")}
+    assert rows["J1-R1"].select_one("s.shown").get_text() == "0.08 MΩ"
+    assert not rows["J1-R1"].select(".verdict")
+    assert rows["J1-R1"].select_one('a[href="#record-J1-R2"]')
+    assert rows["J1-R2"].select_one("s") is None
+    assert rows["J1-R2"].select_one("span.shown").get_text() == "0.80 MΩ"
+
+
+def test_a_clip_used_twice_is_embedded_once_and_beside_the_value_in_force() -> None:
+    old = sample.value("J1-R1", superseded_by="J1-R2")
+    page = soup(render(sample.report(old, sample.value("J1-R2"))))
+    players = page.find_all("audio")
+    assert len(players) == 1
+    assert players[0].find_parent("tr")["data-record"] == "J1-R2"
+
+
+def test_links_lead_somewhere() -> None:
+    page = soup(render(sample.report()))
+    targets = {tag["id"] for tag in page.find_all(id=True)}
+    assert len(targets) == len(page.find_all(id=True)), "an id is used twice"
+    missing = {a["href"][1:] for a in page.find_all("a", href=True)} - targets
+    assert not missing
+
+
+def test_people_who_do_not_see_it_can_read_it() -> None:
+    page = soup(render(sample.report()))
+    assert page.html["lang"] == "en"
+    assert [h.name for h in page.find_all(["h1", "h2", "h3"])][:2] == ["h1", "h2"]
+    assert len(page.find_all("h1")) == 1
+    assert all(image.get("alt") for image in page.find_all("img"))
+    assert all(player.get("aria-label") for player in page.find_all("audio"))
+    assert all(table.caption and table.caption.get_text(strip=True) for table in page.find_all("table"))
+    assert all(svg.title and svg["aria-labelledby"] for svg in page.find_all("svg"))
+    assert all(tag["aria-labelledby"] in {h["id"] for h in page.find_all("h2")} for tag in page.find_all("section"))
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance of "#rrggbb" (WCAG 2.2, definition)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _contrast(first: str, second: str) -> float:
+    light, dark = sorted((_luminance(first), _luminance(second)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_colours_can_be_read() -> None:
+    style = soup(render(sample.report())).style.string
+    named = dict(re.findall(r"--([a-z]+): (#[0-9a-f]{6})", style))
+    assert {"ink", "soft", "copper", "fail", "watch", "unsure", "pass", "faint"} <= set(named)
+    for name in ("ink", "soft", "copper", "fail", "watch", "unsure", "pass"):
+        for ground in ("#ffffff", named["faint"]):
+            assert _contrast(named[name], ground) >= CONTRAST, f"{name} on {ground}"
+    assert _contrast("#ffffff", named["fail"]) >= CONTRAST
+
+
+def test_it_ends_with_its_number() -> None:
+    page = soup(render(sample.report()))
+    assert page.main.find_all("p")[-1].get_text() == "END of report OT-J1-0005"
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("2026-11-24T08:40:00.000000Z", "2026-11-24 08:40:00 UTC"),
+        ("2026-11-25T14:05:00-05:00", "2026-11-25 14:05:00 −05:00"),
+        ("2026-11-25T14:05:00+05:30", "2026-11-25 14:05:00 +05:30"),
+        ("yesterday", "yesterday"),
+    ],
+)
+def test_times_keep_their_offset(text: str, shown: str) -> None:
+    assert clock(text) == shown
