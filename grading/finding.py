@@ -7,7 +7,7 @@ object here into plain data: decimals as strings in plain notation, enums as the
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from decimal import Decimal
 from enum import Enum, StrEnum
@@ -117,8 +117,8 @@ class Limit:
     def citation(self) -> str:
         """Source and clause with its status, e.g. "IEC 60204-1, 18.3 (quoted second-hand, document not opened)"."""
         where = f"{self.source}, {self.clause}" if self.clause else self.source
-        named = self.status.value.lower() in where.lower()
-        text = where if named else f"{where} ({self.status.value})"
+        named = self.status.value.lower().startswith(where.lower())
+        text = self.status.value if named else f"{where} ({self.status.value})"
         if self.loosened_from is None:
             return text
         return f"{text}; loosened from {self.loosened_from:f} by {self.decided_by}: {self.reason}"
@@ -282,6 +282,15 @@ class JobVerdict:
         return _as_dict(self)
 
 
+_FORMS: tuple[tuple[Any, Callable[[Any], Any]], ...] = (
+    (Decimal, lambda value: format(value, "f")),
+    ((dt.datetime, dt.date), lambda value: value.isoformat()),
+    (Mapping, lambda value: {str(plain(key)): plain(item) for key, item in value.items()}),
+    ((frozenset, set), lambda value: sorted(plain(item) for item in value)),
+    ((tuple, list), lambda value: [plain(item) for item in value]),
+)
+
+
 def plain(value: object) -> Any:
     """Turn grading's objects into plain data for JSON.
 
@@ -290,22 +299,13 @@ def plain(value: object) -> Any:
     Raises:
         TypeError: For a type that has no plain form.
     """
-    if value is None or isinstance(value, (bool, int)):
-        return value
     if isinstance(value, Enum):
         return value.value
-    if isinstance(value, str):
+    if value is None or isinstance(value, (bool, int, str)):
         return value
-    if isinstance(value, Decimal):
-        return format(value, "f")
-    if isinstance(value, (dt.datetime, dt.date)):
-        return value.isoformat()
-    if isinstance(value, Mapping):
-        return {str(plain(key)): plain(item) for key, item in value.items()}
-    if isinstance(value, (frozenset, set)):
-        return sorted(plain(item) for item in value)
-    if isinstance(value, (tuple, list)):
-        return [plain(item) for item in value]
+    for kind, form in _FORMS:
+        if isinstance(value, kind):
+            return form(value)
     if is_dataclass(value) and not isinstance(value, type):
         return _as_dict(value)
     raise TypeError(f"{type(value).__name__} has no plain form.")

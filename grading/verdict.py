@@ -5,11 +5,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from decimal import Context, localcontext
 
-from grading.finding import AxisVerdict, JobVerdict
-from grading.measurement import AxisContext, Instrument, Measurement, Visit
-from grading.shop import ShopProfile
+from grading.advice import cable_order, distinct
+from grading.case import Case, build_case
+from grading.finding import AxisVerdict, Fault, Finding, JobVerdict, NextStep, Urgency, Verdict
+from grading.headline import cost, headline, judge_drive
+from grading.measurement import AxisContext, Instrument, Measurement, MotorKind, Visit
+from grading.rules.absorption import judge_absorption
+from grading.rules.auxiliary import judge_auxiliary
+from grading.rules.ground import judge_ground
+from grading.rules.insulation import FIND_IT, judge_insulation
+from grading.rules.locate import Isolation, isolate
+from grading.rules.motor import judge_motor
+from grading.rules.tester import judge_tester
+from grading.rules.winding import judge_winding
+from grading.shop import PUBLISHED, ShopProfile
+
+_JUDGES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
+    judge_insulation,
+    judge_motor,
+    judge_ground,
+    judge_winding,
+    judge_absorption,
+    judge_tester,
+    judge_auxiliary,
+)
+_URGENCY_ORDER = tuple(Urgency)
+# Which rules speak first among findings of equal weight: where the fault is, then what failed.
+_FIRST = ("isolation.locate", "insulation.machine", "winding.open", "insulation.winding")
+_DECISION_RULE = (
+    "Decision rule: a value is called acceptable or unacceptable only where all of it, with its uncertainty, lies on "
+    "one side of the limit; inside the guard band w = U (k = 2) just above a limit it is called marginal "
+    "(ILAC-G8:09/2019, 4.2)."
+)
+_SCOPE = "Results relate only to the items tested, at the time and position of the test."
 
 
 def grade_axis(
@@ -34,7 +65,13 @@ def grade_axis(
     Returns:
         The verdict. No input makes this raise: what cannot be judged becomes an inconclusive finding.
     """
-    raise NotImplementedError
+    # One precision whatever the caller's decimal context, so that the same records give the same findings.
+    with localcontext(Context(prec=28)):
+        case = build_case(tuple(measurements), context, instruments, profile, tuple(history))
+        isolation = isolate(case)
+        findings = [*isolation.findings, *(f for judge in _JUDGES for f in judge(case))]
+        ranked = tuple(sorted(findings, key=_rank))
+        return _verdict(case, isolation, ranked)
 
 
 def grade_job(
@@ -55,4 +92,84 @@ def grade_job(
         profile: The shop's own limits.
         history: Earlier visits by axis name, oldest first.
     """
-    raise NotImplementedError
+    by_axis: dict[str, list[Measurement]] = {name: [] for name in contexts}
+    for measurement in measurements:
+        by_axis.setdefault(measurement.axis, []).append(measurement)
+    known = {name: contexts.get(name, AxisContext(name, MotorKind.AC_SERVO)) for name in by_axis}
+    past = history or {}
+    axes = [
+        grade_axis(own, known[name], instruments, profile=profile, history=past.get(name, ()))
+        for name, own in by_axis.items()
+    ]
+    axes.sort(key=lambda axis: (-axis.verdict.severity, _URGENCY_ORDER.index(axis.urgency)))
+    worst = max((axis.verdict for axis in axes), key=lambda v: v.severity, default=Verdict.INCONCLUSIVE)
+    notices = _notices(measurements, instruments or {}, PUBLISHED if profile is None else profile)
+    unknown = [name for name in by_axis if name not in contexts]
+    if unknown:
+        notices += (
+            f"Nothing is on record about axis {', '.join(unknown)}: judged as an a.c. servo of unknown rating.",
+        )
+    return JobVerdict(worst, tuple(axes), notices, cable_order(known))
+
+
+def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...]) -> AxisVerdict:
+    judged = [f for f in ranked if f.urgency is not Urgency.INFORMATION]
+    axis = case.context.axis
+    drive = judge_drive(case)
+    if not judged:
+        step = NextStep("Measure the axis from the cabinet: lead to lead, then each lead to earth.",
+                        "Nothing that was recorded can be judged.")  # fmt: skip
+        text = f"Axis {axis}: nothing was measured that can be judged."
+        steps = distinct([step, *_steps(ranked, isolation.fault)])
+        return AxisVerdict(axis, Verdict.INCONCLUSIVE, Urgency.REPEAT, text, Fault.UNDETERMINED, ranked, drive,
+                           next_steps=steps, record_ids=_ids(case, ranked))  # fmt: skip
+    worst = judged[0]
+    return AxisVerdict(
+        axis=axis,
+        verdict=worst.verdict,
+        urgency=worst.urgency,
+        headline=headline(case, isolation.fault, worst.urgency, judged),
+        fault=isolation.fault,
+        findings=ranked,
+        drive=drive,
+        cost_of_ignoring=cost(worst.urgency),
+        next_steps=distinct([*isolation.steps, *_steps(ranked, isolation.fault)]),
+        record_ids=_ids(case, ranked),
+    )
+
+
+def _rank(finding: Finding) -> tuple[int, int, int]:
+    first = _FIRST.index(finding.rule) if finding.rule in _FIRST else len(_FIRST)
+    information = finding.urgency is Urgency.INFORMATION
+    return (1 if information else -finding.verdict.severity, _URGENCY_ORDER.index(finding.urgency), first)
+
+
+def _steps(ranked: Sequence[Finding], fault: Fault) -> list[NextStep]:
+    """Every finding's step, less the call to find a fault that is found."""
+    steps = [f.next_step for f in ranked if f.next_step is not None]
+    found = fault not in (Fault.NEITHER, Fault.UNDETERMINED)
+    return [step for step in steps if not (found and step.action in FIND_IT)]
+
+
+def _ids(case: Case, ranked: Sequence[Finding]) -> tuple[str, ...]:
+    used = {i for f in ranked for i in f.record_ids}
+    return tuple(m.record_id for m in case.measurements if m.record_id in used)
+
+
+def _notices(
+    measurements: Sequence[Measurement], instruments: Mapping[str, Instrument], profile: ShopProfile
+) -> tuple[str, ...]:
+    used = dict.fromkeys(m.instrument_id for m in measurements if m.instrument_id)
+    undated = [name for name in used if name not in instruments or instruments[name].calibration_due is None]
+    late = dict.fromkeys(m.instrument_id for m in measurements if m.instrument_id and _late(m, instruments))
+    notes = list(profile.notices)
+    notes += [f"Instrument {name} was out of calibration on the day of the test." for name in late]
+    if undated:
+        notes.append(f"No calibration date is on record for: {', '.join(undated)}.")
+    return (*notes, _DECISION_RULE, _SCOPE)
+
+
+def _late(measurement: Measurement, instruments: Mapping[str, Instrument]) -> bool:
+    instrument = instruments.get(measurement.instrument_id or "")
+    due = None if instrument is None else instrument.calibration_due
+    return due is not None and measurement.at is not None and measurement.at.date() > due

@@ -1,0 +1,152 @@
+"""Resistances as intervals, so that ">", "<", open and short go through every formula as bounds.
+
+A resistance is kept as [low, high] in ohm with high = Infinity for over-range values. Paths to earth in parallel add
+their conductances, and G = 1/R of an interval is an interval again; that single rule gives the whole of the parallel
+arithmetic (over-range readings, hidden paths, the unmeasured part).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+INFINITY = Decimal("Infinity")
+ZERO = Decimal(0)
+
+
+class Side(StrEnum):
+    """Where a whole interval lies against a limit."""
+
+    ABOVE = "above"  # no part below the limit
+    BELOW = "below"  # no part at or above the limit
+    STRADDLES = "straddles"  # some part on each side: no verdict
+
+
+class ContradictionError(ValueError):
+    """Readings that cannot all be true: a total above one of its parallel branches."""
+
+
+@dataclass(frozen=True)
+class Interval:
+    """All values that a reading leaves possible.
+
+    Attributes:
+        low: Lower bound, ohm, at least 0.
+        high: Upper bound, ohm; Infinity where the reading sets none.
+
+    Raises:
+        ValueError: Bounds out of order or below 0.
+    """
+
+    low: Decimal
+    high: Decimal
+
+    def __post_init__(self) -> None:
+        if not ZERO <= self.low <= self.high:
+            raise ValueError(f"An interval needs 0 <= low <= high, not [{self.low}, {self.high}].")
+
+    @classmethod
+    def around(cls, value: Decimal, half_width: Decimal) -> Interval:
+        """The interval value ± half_width, cut off at 0."""
+        return cls(max(ZERO, value - half_width), value + half_width)
+
+    @classmethod
+    def at_least(cls, value: Decimal) -> Interval:
+        """An over-range reading: [value, Infinity]."""
+        return cls(value, INFINITY)
+
+    @classmethod
+    def at_most(cls, value: Decimal) -> Interval:
+        """A below-range reading: [0, value]."""
+        return cls(ZERO, value)
+
+    @property
+    def bounded(self) -> bool:
+        """Whether there is an upper bound."""
+        return self.high != INFINITY
+
+    def scaled(self, low_factor: Decimal, high_factor: Decimal | None = None) -> Interval:
+        """Times a positive factor that is itself known only as [low_factor, high_factor]."""
+        top = low_factor if high_factor is None else high_factor
+        return Interval(self.low * low_factor, self.high * top)
+
+    def side_of(self, limit: Decimal) -> Side:
+        """Where the whole interval lies; a limit exactly met counts as met (IEC and IEEE say "not less than")."""
+        if self.low >= limit:
+            return Side.ABOVE
+        return Side.BELOW if self.high < limit else Side.STRADDLES
+
+    def overlaps(self, other: Interval) -> bool:
+        """Whether one true value could lie in both."""
+        return self.low <= other.high and other.low <= self.high
+
+    def conductance(self) -> tuple[Decimal, Decimal]:
+        """[1/high, 1/low] in siemens."""
+        return reciprocal(self.high), reciprocal(self.low)
+
+
+def reciprocal(value: Decimal) -> Decimal:
+    """1/value with 1/0 = Infinity and 1/Infinity = 0."""
+    if value == ZERO:
+        return INFINITY
+    return ZERO if value == INFINITY else 1 / value
+
+
+def parallel(resistances: Iterable[Decimal]) -> Decimal:
+    """Resistance of paths side by side: 1 / sum(1/R), any unit.
+
+    Args:
+        resistances: At least one, each at least 0; Infinity is an open path.
+    """
+    return reciprocal(sum((reciprocal(r) for r in resistances), ZERO))
+
+
+def parallel_intervals(branches: Iterable[Interval]) -> Interval:
+    """Resistance of paths side by side, each known as an interval."""
+    known = tuple(branches)
+    return Interval(parallel(b.low for b in known), parallel(b.high for b in known))
+
+
+def infer_branch(total: Decimal, known: Decimal) -> Decimal:
+    """The other of two parallel paths: 1 / (1/total - 1/known), any unit.
+
+    Raises:
+        ContradictionError: The total is above the known path.
+    """
+    conductance = reciprocal(total) - reciprocal(known)
+    if conductance < ZERO:
+        raise ContradictionError("The whole reads higher than one of its parts; repeat the readings.")
+    return reciprocal(conductance)
+
+
+def infer_interval(total: Interval, known: Interval) -> Interval:
+    """Bounds of the other of two parallel paths.
+
+    Evaluated at (total low, known high) and (total high, known low). Where the readings leave no finite upper bound
+    it is Infinity.
+
+    Raises:
+        ContradictionError: Even the lowest total is above the highest value of the known path.
+    """
+    if total.low > known.high:
+        raise ContradictionError("The whole reads higher than one of its parts; repeat the readings.")
+    total_low, total_high = total.conductance()
+    known_low, known_high = known.conductance()
+    most = INFINITY if total_high == INFINITY else total_high - known_low
+    least = ZERO if known_high == INFINITY else max(ZERO, total_low - known_high)
+    return Interval(reciprocal(max(ZERO, most)), reciprocal(least))
+
+
+def amplification(total: Decimal, known: Decimal) -> Decimal:
+    """How much an inference magnifies the error of the total: known / (known - total); Infinity where equal.
+
+    Raises:
+        ContradictionError: The total is above the known path.
+    """
+    if known == INFINITY:
+        return Decimal(1)
+    if known < total:
+        raise ContradictionError("The whole reads higher than one of its parts; repeat the readings.")
+    return INFINITY if known == total else known / (known - total)

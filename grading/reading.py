@@ -1,0 +1,218 @@
+"""From a measurement to bounds: what the true value can be, given the qualifier and the instrument.
+
+A point reading becomes value ± accuracy, an over-range reading [range end, ∞], a below-range reading [0, value], and
+a collapsed test voltage [0, 1000 Ω/V times the voltage selected]. What was assumed on the way is said in `basis`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+from grading.interval import INFINITY, Interval
+from grading.limits import LIMITS
+from grading.measurement import Circumstance, Instrument, Measurement
+from grading.quantity import Qualifier, QuantityKind, Section, UnitError, unit
+from grading.uncertainty import expanded_uncertainty, half_width, standard_uncertainty
+from grading.voltage import COLLAPSE_CURRENT_MA, collapse_bound, implied_current_ma, is_collapsed
+
+# House rules for meters of which no accuracy is on record: the wide end of the class.
+_OHM_PERCENT = Decimal(1)
+_OHM_COUNTS = Decimal(5)
+_SHORT_OHM = Decimal(10)
+_SHORT_INSULATION_OHM = Decimal(100_000)
+
+
+class Shape(StrEnum):
+    """What kind of statement a reading makes."""
+
+    POINT = "point"
+    OVER = "over"
+    UNDER = "under"
+    COLLAPSED = "collapsed"
+    UNEXPLAINED = "unexplained"  # voltage not built, yet hardly any current: charging, misread or weak tester
+    NONE = "none"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A measurement with its bounds.
+
+    Attributes:
+        measurement: The record.
+        shape: What kind of statement it makes.
+        interval: All true values it leaves possible, ohm.
+        value: The point value, ohm; None for bounds.
+        half_width: Largest error of the point value, ohm.
+        basis: Where the error comes from, in words; for `Shape.NONE` why there is no value.
+    """
+
+    measurement: Measurement
+    shape: Shape
+    interval: Interval
+    value: Decimal | None = None
+    half_width: Decimal | None = None
+    basis: str = ""
+
+    @property
+    def id(self) -> str:
+        """The record id."""
+        return self.measurement.record_id
+
+    @property
+    def section(self) -> Section | None:
+        """Part of the axis."""
+        return self.measurement.section
+
+    @property
+    def voltage(self) -> Decimal | None:
+        """Test voltage on the terminals, V: built where known, else selected."""
+        built = self.measurement.test_voltage_built
+        return self.measurement.test_voltage_set if built is None else built
+
+    @property
+    def standard_uncertainty(self) -> Decimal | None:
+        """Of the point value, ohm."""
+        return None if self.half_width is None else standard_uncertainty(self.half_width)
+
+    @property
+    def expanded_uncertainty(self) -> Decimal | None:
+        """U (k = 2) of the point value, ohm."""
+        known = self.standard_uncertainty
+        return None if known is None else expanded_uncertainty(known)
+
+    def noted(self, circumstance: Circumstance) -> bool:
+        """Whether a circumstance was noted beside the measurement."""
+        return circumstance in self.measurement.circumstances
+
+
+UNKNOWN = Interval(Decimal(0), INFINITY)
+RESISTANCE_KINDS = frozenset(
+    {
+        QuantityKind.INSULATION_RESISTANCE,
+        QuantityKind.WINDING_RESISTANCE,
+        QuantityKind.RESISTANCE_TO_GROUND,
+        QuantityKind.CONTINUITY,
+    }
+)
+
+
+def bound(measurement: Measurement, instrument: Instrument | None) -> Reading:
+    """Bounds of one resistance measurement.
+
+    Args:
+        measurement: Of a resistance kind.
+        instrument: The one that made it, or None where it is not on record.
+
+    Returns:
+        The reading; `Shape.NONE` with a reason where there is no usable value. Never raises.
+    """
+    qualifier = measurement.quantity.qualifier
+    value, problem = _ohms(measurement)
+    if problem:
+        return Reading(measurement, Shape.NONE, UNKNOWN, basis=problem)
+    if _collapsed(measurement):
+        return _collapse(measurement, value)
+    if qualifier in (Qualifier.ABOVE, Qualifier.OPEN):
+        return _over(measurement, instrument, value)
+    if qualifier in (Qualifier.BELOW, Qualifier.SHORT):
+        return _under(measurement, instrument, value)
+    if value is None:
+        return Reading(measurement, Shape.NONE, UNKNOWN, basis="no digits were recorded")
+    width, basis = _accuracy(measurement, instrument, value)
+    return Reading(measurement, Shape.POINT, Interval.around(value, width), value, width, basis)
+
+
+def _ohms(measurement: Measurement) -> tuple[Decimal | None, str]:
+    """The digits in ohm, or why there is no usable value."""
+    quantity = measurement.quantity
+    if quantity.qualifier is Qualifier.NONE:
+        return None, "the display showed no valid value"
+    if quantity.digits is None:
+        return None, ""
+    try:
+        value = quantity.in_unit("Ohm")
+    except UnitError as error:
+        return None, str(error)
+    if value is not None and value < 0:
+        return None, "a resistance cannot be negative; read it again"
+    return value, ""
+
+
+def _collapsed(measurement: Measurement) -> bool:
+    if measurement.kind is not QuantityKind.INSULATION_RESISTANCE:
+        return False
+    if measurement.quantity.qualifier is Qualifier.COLLAPSED:
+        return True
+    set_voltage, built = measurement.test_voltage_set, measurement.test_voltage_built
+    return set_voltage is not None and built is not None and is_collapsed(set_voltage, built)
+
+
+def _collapse(measurement: Measurement, value: Decimal | None) -> Reading:
+    built = measurement.test_voltage_built
+    open_end = measurement.quantity.qualifier is Qualifier.OPEN
+    little = value is not None and built is not None and implied_current_ma(built, value) < COLLAPSE_CURRENT_MA
+    if Circumstance.UNSTEADY in measurement.circumstances:
+        return Reading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis="the voltage was still rising")
+    if open_end or little:
+        basis = "hardly any current flowed although the voltage was not built: charging, misread or a weak tester"
+        return Reading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis=basis)
+    basis = "a tester of IEC 61557-2 holds its voltage down to 1000 Ω/V"
+    return Reading(measurement, Shape.COLLAPSED, collapse_bound(measurement.test_voltage_set), value, basis=basis)
+
+
+def _over(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> Reading:
+    if value is None:
+        value = _range_end(measurement, instrument)
+    if value is None:
+        basis = "over range, but the end of the range is not on record: greater than how much?"
+        return Reading(measurement, Shape.OVER, UNKNOWN, basis=basis)
+    return Reading(measurement, Shape.OVER, Interval.at_least(value), basis="over range: a lower bound")
+
+
+def _range_end(measurement: Measurement, instrument: Instrument | None) -> Decimal | None:
+    if instrument is None or not instrument.range_end:
+        return None
+    if measurement.kind is not QuantityKind.INSULATION_RESISTANCE:
+        return instrument.range_end.get(0)
+    by_voltage = {volts: end for volts, end in instrument.range_end.items() if volts > 0}
+    selected = measurement.test_voltage_set
+    exact = None if selected is None else by_voltage.get(int(selected))
+    return exact if exact is not None else min(by_voltage.values(), default=None)
+
+
+def _under(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> Reading:
+    basis = "below range: an upper bound"
+    if value is None and instrument is not None:
+        value = instrument.resolution_ohm
+    if value is None:
+        insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
+        value = _SHORT_INSULATION_OHM if insulation else _SHORT_OHM
+        basis = "below range; the meter's resolution is not on record, so a coarse one is assumed (house rule)"
+    return Reading(measurement, Shape.UNDER, Interval.at_most(value), basis=basis)
+
+
+def _accuracy(measurement: Measurement, instrument: Instrument | None, value: Decimal) -> tuple[Decimal, str]:
+    quantity = measurement.quantity
+    count = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
+    insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
+    percent, counts = _data_sheet(instrument, insulation)
+    if instrument is not None and (percent is not None or counts is not None):
+        width = half_width(value, percent or Decimal(0), counts or Decimal(0), count)
+        return width, f"±({percent or 0} % + {counts or 0} counts) by the data sheet of {instrument.id}"
+    if insulation:
+        error = LIMITS["tester.operating_error"].value
+        width = max(half_width(value, error, Decimal(0), count), count)
+        return width, f"±{error} %, the most that IEC 61557-2 allows, since no accuracy is on record"
+    width = half_width(value, _OHM_PERCENT, _OHM_COUNTS, count)
+    return width, "±(1 % + 5 counts) assumed, since no accuracy is on record (house rule)"
+
+
+def _data_sheet(instrument: Instrument | None, insulation: bool) -> tuple[Decimal | None, Decimal | None]:
+    if instrument is None:
+        return None, None
+    own = (instrument.ohm_accuracy_percent, instrument.ohm_accuracy_counts)
+    if not insulation and own != (None, None):
+        return own
+    return instrument.accuracy_percent, instrument.accuracy_counts

@@ -1,0 +1,141 @@
+"""Temperature: insulation resistance to 40 °C, winding resistance to a reference, and the dew point.
+
+IEEE 43-2013, 6.3 knows two correction systems. Its constants and ranges stand here from memory (the two-system split
+is known from a secondary text), so every corrected value says which system it used. Outside 10 to 85 °C nothing is
+corrected: the value is "not comparable".
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from grading.measurement import Conductor, InsulationSystem
+
+LOWEST_C = Decimal(10)
+HIGHEST_C = Decimal(85)
+REFERENCE_C = Decimal(40)
+
+# Temperature at which the resistance of the metal would be nought, sign turned (secondary texts; IEC 60034-1 uses 235
+# for copper, which changes a correction over 130 K by 0.06 %).
+ZERO_RESISTANCE_C: dict[Conductor, Decimal] = {
+    Conductor.COPPER: Decimal("234.5"),
+    Conductor.ALUMINIUM: Decimal(225),
+}
+
+# Magnus formula over water, constants from memory; good to about 0.1 °C between -45 and 60 °C.
+_MAGNUS_A = Decimal("17.62")
+_MAGNUS_B = Decimal("243.12")
+
+
+class NotComparableError(ValueError):
+    """The temperature is outside the range of the correction; the value cannot be brought to 40 °C."""
+
+
+def factor_thermoplastic(winding_c: Decimal) -> Decimal:
+    """K_T = 0.5^((40 - T)/10): resistance halves per 10 °C (IEEE 43-2013, 6.3; from memory).
+
+    Args:
+        winding_c: Winding temperature, 10 to 85 °C.
+
+    Raises:
+        NotComparableError: Outside that range.
+    """
+    _check(winding_c)
+    return Decimal("0.5") ** ((REFERENCE_C - winding_c) / 10)
+
+
+def factor_thermosetting(winding_c: Decimal) -> Decimal:
+    """K_T = exp(-E (1/(T + 273) - 1/313)), E = 4230 from 40 to 85 °C, 1245 from 10 to 40 °C.
+
+    IEEE 43-2013, 6.3; constants and ranges from memory. 273 and 313 match the published table.
+
+    Args:
+        winding_c: Winding temperature, 10 to 85 °C.
+
+    Raises:
+        NotComparableError: Outside that range.
+    """
+    _check(winding_c)
+    energy = Decimal(4230) if winding_c >= REFERENCE_C else Decimal(1245)
+    return (-energy * (1 / (winding_c + 273) - 1 / Decimal(313))).exp()
+
+
+def factors(system: InsulationSystem, winding_c: Decimal) -> dict[InsulationSystem, Decimal]:
+    """The correction factor of the system, or of both where it is unknown.
+
+    Raises:
+        NotComparableError: Outside 10 to 85 °C.
+    """
+    both = {
+        InsulationSystem.THERMOSETTING: factor_thermosetting(winding_c),
+        InsulationSystem.THERMOPLASTIC: factor_thermoplastic(winding_c),
+    }
+    return both if system is InsulationSystem.UNKNOWN else {system: both[system]}
+
+
+def factor_bounds(system: InsulationSystem, winding_c: Decimal, uncertainty_c: Decimal) -> tuple[Decimal, Decimal]:
+    """Lowest and highest correction factor for winding_c ± uncertainty_c, over both systems where it is unknown.
+
+    The temperatures are cut to 10 to 85 °C, since the factors are not defined beyond.
+
+    Raises:
+        NotComparableError: `winding_c` itself is outside 10 to 85 °C.
+    """
+    _check(winding_c)
+    cold = max(LOWEST_C, winding_c - uncertainty_c)
+    hot = min(HIGHEST_C, winding_c + uncertainty_c)
+    return min(factors(system, cold).values()), max(factors(system, hot).values())
+
+
+def dew_point_c(air_c: Decimal, humidity_percent: Decimal) -> Decimal:
+    """Dew point of the air in °C by the Magnus formula (a = 17.62, b = 243.12 °C, from memory).
+
+    Args:
+        air_c: Air temperature, -45 to 60 °C.
+        humidity_percent: Relative humidity, above 0 to 100 %.
+
+    Raises:
+        ValueError: Outside those ranges.
+    """
+    if not 0 < humidity_percent <= 100:
+        raise ValueError("Relative humidity must be above 0 and at most 100 %.")
+    if not -45 <= air_c <= 60:
+        raise ValueError("The dew point formula holds from -45 to 60 °C.")
+    gamma = (humidity_percent / 100).ln() + _MAGNUS_A * air_c / (_MAGNUS_B + air_c)
+    return _MAGNUS_B * gamma / (_MAGNUS_A - gamma)
+
+
+def resistance_at(resistance: Decimal, from_c: Decimal, to_c: Decimal, zero_c: Decimal) -> Decimal:
+    """Winding resistance brought to another temperature: R (k + to)/(k + from).
+
+    Args:
+        resistance: Any unit.
+        from_c: Temperature it was measured at, °C.
+        to_c: Temperature wanted, °C.
+        zero_c: k of the conductor, see `ZERO_RESISTANCE_C`.
+
+    Raises:
+        ValueError: A temperature at or below -k.
+    """
+    if min(from_c, to_c) <= -zero_c:
+        raise ValueError(f"Temperatures must be above -{zero_c} °C.")
+    return resistance * (zero_c + to_c) / (zero_c + from_c)
+
+
+def temperature_from_resistance(cold: Decimal, cold_c: Decimal, hot: Decimal, zero_c: Decimal) -> Decimal:
+    """Winding temperature in °C from its resistance: (hot/cold)(k + cold_c) - k (resistance method, IEC 60034-1).
+
+    Raises:
+        ValueError: The cold resistance is not above 0.
+    """
+    if cold <= 0:
+        raise ValueError("The cold resistance must be above 0.")
+    return hot / cold * (zero_c + cold_c) - zero_c
+
+
+def _check(winding_c: Decimal) -> None:
+    if not LOWEST_C <= winding_c <= HIGHEST_C:
+        raise NotComparableError(
+            f"The winding is at {winding_c} °C; the correction to 40 °C holds from {LOWEST_C} to {HIGHEST_C} °C, "
+            "so the value is not comparable."
+        )

@@ -1,0 +1,103 @@
+"""Uncertainty of a reading and what it means near a limit.
+
+Meter accuracy is given as ±(percent of reading + counts of the last digit). It is taken as a rectangular distribution
+(GUM type B: u = a/√3) and expanded with k = 2. Near a limit the statement is non-binary with guard band w = U
+(ILAC-G8:09/2019, 4.2, mirrored to a lower limit), and the probability of conformity is that of JCGM 106:2012 for a
+one-sided limit and a normal distribution.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+from statistics import NormalDist
+
+from grading.finding import Conformity
+
+ROOT_3 = Decimal(3).sqrt()
+COVERAGE = Decimal(2)  # k = 2, about 95 %
+
+
+def half_width(value: Decimal, percent: Decimal, counts: Decimal, resolution: Decimal) -> Decimal:
+    """Largest error by data sheet: percent of reading plus counts, in the unit of `value`.
+
+    Args:
+        value: Reading.
+        percent: ± percent of reading.
+        counts: ± counts of the last digit shown.
+        resolution: One count of the range shown, same unit as `value`.
+    """
+    return abs(value) * percent / 100 + counts * resolution
+
+
+def standard_uncertainty(half_width_: Decimal) -> Decimal:
+    """Standard uncertainty of a rectangular distribution of the given half width: a/√3 (GUM, 4.3.7)."""
+    return half_width_ / ROOT_3
+
+
+def expanded_uncertainty(standard: Decimal) -> Decimal:
+    """U = 2 u."""
+    return COVERAGE * standard
+
+
+def combined(parts: Iterable[Decimal]) -> Decimal:
+    """Root of the sum of squares of independent standard uncertainties (GUM, 5.1.2)."""
+    return sum((part * part for part in parts), Decimal(0)).sqrt()
+
+
+def mean_uncertainty(parts: Iterable[Decimal]) -> Decimal:
+    """Standard uncertainty of the mean of independent readings, from each reading's own."""
+    known = tuple(parts)
+    return combined(known) / len(known)
+
+
+def inferred_relative(total: Decimal, u_total: Decimal, known: Decimal, u_known: Decimal) -> Decimal:
+    """Relative standard uncertainty of a parallel path computed from the whole and the other path.
+
+    Args:
+        total: Reading of both together.
+        u_total: Its relative standard uncertainty (0.03 is 3 %).
+        known: Reading of the known path, above `total`.
+        u_known: Its relative standard uncertainty.
+
+    Raises:
+        ValueError: `known` is not above `total`; nothing can be inferred.
+    """
+    if known <= total:
+        raise ValueError("Nothing can be inferred: the known path does not read above the whole.")
+    gap = known - total
+    return combined((known / gap * u_total, total / gap * u_known))
+
+
+def probability_at_least(value: Decimal, limit: Decimal, standard: Decimal) -> Decimal:
+    """Probability that the true value is at least `limit`: Φ((value - limit)/u), to four places.
+
+    With u = 0 it is 1 or 0.
+    """
+    if standard <= 0:
+        return Decimal(1 if value >= limit else 0)
+    return Decimal(str(round(NormalDist().cdf(float((value - limit) / standard)), 4)))
+
+
+def conformity_at_least(value: Decimal, limit: Decimal, expanded: Decimal) -> Conformity:
+    """Non-binary statement against a lower limit with guard band w = U."""
+    if value >= limit + expanded:
+        return Conformity.PASS
+    if value >= limit:
+        return Conformity.CONDITIONAL_PASS
+    return Conformity.CONDITIONAL_FAIL if value > limit - expanded else Conformity.FAIL
+
+
+def minimum_reading(limit: Decimal, operating_error: Decimal) -> Decimal:
+    """Lowest reading that proves `limit` when all that is known is the tester's operating error.
+
+    Args:
+        limit: Lower limit.
+        operating_error: Fraction of the measured value, 0..1 (IEC 61557-2 allows 0.30).
+
+    Raises:
+        ValueError: The operating error is not within 0..1.
+    """
+    if not 0 <= operating_error < 1:
+        raise ValueError("The operating error is a fraction from 0 up to, but not including, 1.")
+    return limit / (1 - operating_error)

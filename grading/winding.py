@@ -1,0 +1,176 @@
+"""Winding resistance: unbalance, star and delta, leads, the cable in series, and an armature over brush positions.
+
+Resistances may be in any unit, the same for all arguments, unless a name says ohm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from statistics import median
+
+COPPER_OHM_MM2_PER_M = Decimal("0.017241")  # at 20 °C, annealed copper (from memory)
+ARMATURE_SPREAD_PERCENT = Decimal(20)  # house rule
+OUTLIER_PERCENT = Decimal(30)  # house rule: a position this far off the median is an outlier
+
+
+class InconsistentWindingError(ValueError):
+    """Three lead-to-lead readings that no star of three positive resistances can give."""
+
+
+def unbalance_percent(readings: Sequence[Decimal]) -> Decimal:
+    """Largest deviation from the mean, percent of the mean (the formula must be kept with the figure).
+
+    Raises:
+        ValueError: Fewer than two readings, or a mean of 0.
+    """
+    mean = _mean(readings)
+    return 100 * max(abs(r - mean) for r in readings) / mean
+
+
+def spread_percent(readings: Sequence[Decimal]) -> Decimal:
+    """(largest - smallest) / mean in percent: the other formula in use, 1.5 to 2 times larger.
+
+    Raises:
+        ValueError: Fewer than two readings, or a mean of 0.
+    """
+    return 100 * (max(readings) - min(readings)) / _mean(readings)
+
+
+def resolution_percent(readings: Sequence[Decimal], resolution: Decimal) -> Decimal:
+    """One count of the meter in percent of the mean: unbalance below this cannot be seen.
+
+    Raises:
+        ValueError: Fewer than two readings, or a mean of 0.
+    """
+    return 100 * resolution / _mean(readings)
+
+
+def phase_of_star(line_to_line: Decimal) -> Decimal:
+    """Phase of a balanced star: half of lead to lead."""
+    return line_to_line / 2
+
+
+def phase_of_delta(line_to_line: Decimal) -> Decimal:
+    """Phase of a balanced delta: 1.5 times lead to lead."""
+    return line_to_line * 3 / 2
+
+
+def star_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, Decimal, Decimal]:
+    """Phases A, B, C of a star from its three lead-to-lead readings.
+
+    Raises:
+        InconsistentWindingError: A phase would be 0 or less: misread, or not a star.
+    """
+    half = (r_ab + r_bc + r_ca) / 2
+    phases = (half - r_bc, half - r_ca, half - r_ab)
+    if min(phases) <= 0:
+        raise InconsistentWindingError(
+            "These three readings fit no star: one pair reads as much as the other two together. Read them again."
+        )
+    return phases
+
+
+def delta_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, Decimal, Decimal]:
+    """Phases AB, BC, CA of a delta from its three lead-to-lead readings (star to delta transformation).
+
+    Raises:
+        InconsistentWindingError: The readings fit no winding of three positive resistances.
+    """
+    a, b, c = star_phases(r_ab, r_bc, r_ca)
+    total = a * b + b * c + c * a
+    return total / c, total / a, total / b
+
+
+def lead_compensated(reading: Decimal, shorted_leads: Decimal) -> Decimal:
+    """A two-wire reading less the reading with shorted leads, not below 0."""
+    return max(Decimal(0), reading - shorted_leads)
+
+
+def cable_loop_ohm(length_m: Decimal, core_mm2: Decimal) -> Decimal:
+    """Resistance in ohm of two copper cores in series at 20 °C: ρ 2L/A.
+
+    Raises:
+        ValueError: The cross section is not above 0.
+    """
+    if core_mm2 <= 0:
+        raise ValueError("The cross section must be above 0 mm².")
+    return COPPER_OHM_MM2_PER_M * 2 * length_m / core_mm2
+
+
+def joint_residual(cabinet: Decimal, motor: Decimal, cable_loop: Decimal) -> Decimal:
+    """What remains of the cabinet's lead-to-lead reading after motor and cable: joints, crimps, broken strands."""
+    return cabinet - motor - cable_loop
+
+
+def expected_armature_ohm(rated_voltage: Decimal, rated_current: Decimal) -> tuple[Decimal, Decimal]:
+    """Rough range of a d.c. armature's resistance: 5 to 15 % of U/I (house rule, an order of magnitude).
+
+    Raises:
+        ValueError: The rated current is not above 0.
+    """
+    if rated_current <= 0:
+        raise ValueError("The rated current must be above 0 A.")
+    whole = rated_voltage / rated_current
+    return whole * 5 / 100, whole * 15 / 100
+
+
+@dataclass(frozen=True)
+class ArmatureSurvey:
+    """Armature readings over several shaft positions.
+
+    Attributes:
+        median: The value that judges (the reading contains brush contacts that depend on the position).
+        smallest: Best estimate of the armature alone.
+        largest: Largest reading.
+        outliers: Positions (0-based) more than 30 % off the median.
+        spread_percent: (largest - smallest)/median without the outliers, percent.
+        pattern: "even", "brushes", "one high", "one low" or "several".
+    """
+
+    median: Decimal
+    smallest: Decimal
+    largest: Decimal
+    outliers: tuple[int, ...]
+    spread_percent: Decimal
+    pattern: str
+
+
+def survey_armature(readings: Sequence[Decimal]) -> ArmatureSurvey:
+    """Judge armature readings over shaft positions (protocol and patterns are house rules).
+
+    Args:
+        readings: One per position, in order; eight or more are wanted.
+
+    Raises:
+        ValueError: Fewer than three readings, or a median of 0.
+    """
+    if len(readings) < 3:
+        raise ValueError("At least three shaft positions are needed; eight or more are wanted.")
+    middle = median(readings)
+    if middle <= 0:
+        raise ValueError("The readings must be above 0.")
+    outliers = tuple(i for i, r in enumerate(readings) if abs(r - middle) * 100 > OUTLIER_PERCENT * middle)
+    kept = [r for i, r in enumerate(readings) if i not in outliers] or list(readings)
+    spread = 100 * (max(kept) - min(kept)) / middle
+    return ArmatureSurvey(
+        middle, min(readings), max(readings), outliers, spread, _pattern(readings, middle, outliers, spread)
+    )
+
+
+def _pattern(readings: Sequence[Decimal], middle: Decimal, outliers: tuple[int, ...], spread: Decimal) -> str:
+    if len(outliers) == 1:
+        return "one high" if readings[outliers[0]] > middle else "one low"
+    if outliers:
+        return "several"
+    return "brushes" if spread > ARMATURE_SPREAD_PERCENT else "even"
+
+
+def _mean(readings: Sequence[Decimal]) -> Decimal:
+    if len(readings) < 2:
+        raise ValueError("At least two readings are needed.")
+    mean = sum(readings, Decimal(0)) / len(readings)
+    if mean == 0:
+        raise ValueError("The readings must not all be 0.")
+    return mean
