@@ -1,0 +1,41 @@
+"""Reads instrument displays in photos. Entry points: `see_photo` (bytes -> `capture.reading.Seen`) and `crop_of`.
+
+Opening a photo: `picture`. Finding displays: `finder`. Rectified views: `views`. The networks: `networks`. Marks and fields:
+`marks`, `fields`. What a string means: `strings`. When to refuse: `see`, `refusal`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from capture.reading import Seen
+
+__all__ = ["crop_of", "see_photo"]
+
+
+def see_photo(data: bytes, *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None) -> Seen:
+    """Read the displays in a photo; see `capture.display.see.see_photo`."""
+    from capture.display import see
+
+    return see.see_photo(data, crop=crop, corners=corners)
+
+
+def crop_of(data: bytes, quad: tuple[tuple[float, float], ...]) -> bytes:
+    """Cut the display out of a photo and straighten it.
+
+    Args:
+        data: The photo's content.
+        quad: Corners of the display in upright pixels, as in `DisplayReading.quad`.
+
+    Returns:
+        A PNG file.
+
+    Raises:
+        MediaError: The photo cannot be decoded.
+    """
+    import numpy as np
+
+    from capture.display import picture, views
+
+    return views.crop_of(picture.open_picture(data).pixels, np.array(quad, float))

@@ -1,0 +1,251 @@
+"""From marks to fields: which marks make up the main string, where its point stands, which unit is its own, and what the
+small fields beside it say.
+
+The main string is the row of the largest characters. A sign before it may be a third as high. Each small number takes the
+unit at its right; the unit that nobody else takes is the main one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.display.glyphs import FLAGS, UNIT_TOKENS
+from capture.display.marks import Mark, residual_point
+
+SAME_ROW = 0.4
+"""Characters whose middles differ by less than this share of their height stand in one row."""
+MAIN_HEIGHT = 0.7
+"""A character of the main row has at least this share of the height of the largest."""
+
+_CHARS = {"inf": "∞", "unreadable": "?", "other": "¿"}
+
+
+@dataclass
+class Fields:
+    """What one view of a display says.
+
+    Attributes:
+        text: The main string; "?" for an unreadable character, "¿" for one that is no digit.
+        chars: The marks of the main string, left to right, points included.
+        unit: UCUM code of the main unit, "unit_other", "unreadable", or None.
+        value_sure: Least certainty among the characters, 0..1.
+        dot_sure: Certainty that the points are where they are and nowhere else, 0..1.
+        unit_sure: Certainty of the unit, 0..1; 0 without one.
+        small: Other fields by name.
+        flags: Flags seen.
+        height: Height of the main digits, canvas px.
+        box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
+    """
+
+    text: str = ""
+    chars: list[Mark] = field(default_factory=list)
+    unit: str | None = None
+    value_sure: float = 0.0
+    dot_sure: float = 0.0
+    unit_sure: float = 0.0
+    small: dict[str, str] = field(default_factory=dict)
+    flags: tuple[str, ...] = ()
+    height: float = 0.0
+    box: tuple[float, float, float, float] | None = None
+
+
+def sure(mark: Mark) -> float:
+    """Certainty of one mark: that it is there, and that it is what it seems."""
+    return min(1.0, mark.heat / 0.6) * mark.sure
+
+
+def arrange(marks: list[Mark], out: NDArray[np.float32]) -> Fields:
+    """Arrange the marks of one view.
+
+    Args:
+        marks: As `capture.display.marks.decode` gave them.
+        out: The network's map, to look for points that nearly were.
+    """
+    glyphs = [m for m in marks if m.group == 0]
+    points = [m for m in marks if m.group == 1]
+    tokens = [m for m in marks if m.group == 2 or (m.name == "unreadable" and m.group == 2)]
+    main = _main_row(glyphs)
+    flags = tuple(f for f in FLAGS if f != "set" and any(t.name == f and sure(t) > 0.5 for t in tokens))
+    if not main:
+        small, _ = _small_fields(glyphs, points, tokens)
+        return Fields(small=small, flags=flags)
+    height = float(np.median([m.height for m in main if m.name not in "-<>"] or [max(m.height, m.width) for m in main]))
+    row_points = [p for p in points if p.name == "." and _in_row(p, main, height)]
+    rest = [g for g in glyphs if g not in main]
+    small, taken = _small_fields(rest, [p for p in points if p not in row_points], tokens)
+    chars = sorted([*main, *row_points], key=lambda m: m.x)
+    unit = _main_unit(main, height, [t for t in tokens if t.name in UNIT_TOKENS and t not in taken])
+    result = Fields(
+        text="".join(_CHARS.get(m.name, m.name) for m in chars), chars=chars, small=small, flags=flags, height=height,
+        value_sure=min(sure(m) for m in main), dot_sure=_dot_sure(main, row_points, height, out),
+    )  # fmt: skip
+    parts = list(main)
+    if unit is not None:
+        result.unit, result.unit_sure = unit.name, sure(unit)
+        parts.append(unit)
+    tops, bottoms = [m.y - m.height / 2 for m in parts], [m.y + m.height / 2 for m in parts]
+    result.box = (min(m.left for m in parts), min(tops), max(m.right for m in parts), max(bottoms))
+    return result
+
+
+def _slope(row: list[Mark]) -> float:
+    """How much a row climbs per px, from its outermost characters; 0 for one or two."""
+    if len(row) < 3:
+        return 0.0
+    xs, ys = np.array([m.x for m in row]), np.array([m.y for m in row])
+    spread = float(np.ptp(xs))
+    return float(np.clip(np.polyfit(xs, ys, 1)[0], -0.2, 0.2)) if spread > 1 else 0.0
+
+
+def _main_row(glyphs: list[Mark]) -> list[Mark]:
+    """The characters of the main string, left to right, its sign included."""
+    tall = [g for g in glyphs if g.name not in ("-", "<", ">")]
+    if not tall:
+        return _dashes([g for g in glyphs if g.name == "-"])
+    largest = float(np.max([g.height for g in tall]))
+    seed = max((g for g in tall if g.height > 0.85 * largest), key=lambda g: g.heat)
+    row = [g for g in tall if g.height > MAIN_HEIGHT * largest and abs(g.y - seed.y) < SAME_ROW * largest]
+    slope = _slope(row)
+
+    def off(g: Mark) -> float:
+        return abs(g.y - (seed.y + slope * (g.x - seed.x)))
+
+    row = [g for g in tall if g.height > MAIN_HEIGHT * largest and off(g) < SAME_ROW * largest]
+    row += [g for g in glyphs if g.name == "-" and off(g) < 0.25 * largest and g.width > 0.2 * largest]
+    left = min(g.left for g in row)
+    signs = [
+        g
+        for g in glyphs
+        if g.name in ("<", ">")
+        and off(g) < 0.65 * largest
+        and g.x < left + 0.2 * largest
+        and left - g.right < 1.2 * largest
+    ]
+    if signs:
+        row.append(max(signs, key=lambda g: g.right))
+    return _connected(sorted(row, key=lambda g: g.x), seed, largest)
+
+
+def _connected(row: list[Mark], seed: Mark, height: float) -> list[Mark]:
+    """The part of a row around `seed` without a gap of more than two characters."""
+    groups: list[list[Mark]] = []
+    for mark in row:
+        if groups and mark.left - groups[-1][-1].right < 1.5 * height:
+            groups[-1].append(mark)
+        else:
+            groups.append([mark])
+    return next(g for g in groups if seed in g)
+
+
+def _dashes(dashes: list[Mark]) -> list[Mark]:
+    """The longest row of dashes, if there are at least two."""
+    best: list[Mark] = []
+    for seed in dashes:
+        row = [
+            d
+            for d in dashes
+            if abs(d.y - seed.y) < 0.7 * max(seed.width, seed.height) and 0.6 < d.width / seed.width < 1.7
+        ]
+        if len(row) > len(best):
+            best = row
+    return sorted(best, key=lambda d: d.x) if len(best) >= 2 else []
+
+
+def _in_row(point: Mark, main: list[Mark], height: float) -> bool:
+    """Whether a point stands at the foot of the main row."""
+    near = min(main, key=lambda m: abs(m.x - point.x))
+    foot = near.y + height / 2 if near.name not in "<>-" else float(np.median([m.y for m in main])) + height / 2
+    left, right = main[0].left - 0.35 * height, main[-1].right + 0.5 * height
+    return left < point.x < right and -0.32 * height < point.y - foot < 0.22 * height
+
+
+def _dot_sure(main: list[Mark], points: list[Mark], height: float, out: NDArray[np.float32]) -> float:
+    """How sure the points are: those seen are strong, and nowhere else at the foot of the row is a weak one."""
+    digits = [m for m in main if m.name not in "<>-"]
+    certain = min([min(1.0, p.heat / 0.6) * p.sure for p in points] or [1.0])
+    if not digits:
+        return certain
+    foot = float(np.median([m.y for m in digits])) + height / 2
+    doubt = 0.0
+    for before, after in zip(digits, [*digits[1:], None], strict=True):
+        x0 = before.x + before.width * 0.2
+        x1 = after.x - after.width * 0.2 if after is not None else before.right + 0.3 * height
+        if not any(x0 - 0.1 * height < p.x < x1 + 0.1 * height for p in points):
+            doubt = max(doubt, residual_point(out, x0, x1, foot - 0.25 * height, foot + 0.12 * height))
+    return min(certain, 1.0 - doubt)
+
+
+def _main_unit(main: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:
+    """The main unit: beside the row if there is one there, otherwise the largest that is left."""
+    right, y = main[-1].right, float(np.median([m.y for m in main]))
+    beside = [t for t in tokens if t.left > right - 0.3 * height and abs(t.y - y) < 0.8 * height]
+    pool = beside or tokens
+    return max(pool, key=lambda t: t.height * sure(t)) if pool else None
+
+
+def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> tuple[dict[str, str], list[Mark]]:
+    """Small numbers with their units, by name; and the tokens that they took."""
+    fields: dict[str, str] = {}
+    taken: list[Mark] = []
+    volts: list[tuple[float, str, bool]] = []
+    for group in _groups(glyphs):
+        height = float(np.median([m.height for m in group]))
+        own = [
+            p
+            for p in points
+            if group[0].left < p.x < group[-1].right + 0.3 * height and abs(p.y - group[0].y) < 0.8 * height
+        ]
+        text = "".join(_CHARS.get(m.name, m.name) for m in sorted([*group, *own], key=lambda m: m.x))
+        weak = min(sure(m) for m in group) < 0.5 or "?" in text or "¿" in text
+        unit = _token_right(group, height, tokens)
+        if unit is not None:
+            taken.append(unit)
+        before = [t for t in tokens if t.name == "set" and -0.3 * height < group[0].left - t.right < 1.6 * height
+                  and abs(t.y - group[0].y) < height]  # fmt: skip
+        if weak:
+            continue
+        name = unit.name if unit is not None else ""
+        if name == "V" or (before and not name):
+            volts.append((group[0].y, text, bool(before)))
+        elif ":" in text or name == "s":
+            fields["elapsed"] = text
+        elif name in UNIT_TOKENS and name != "unit_other":
+            fields[
+                {"%": "humidity", "Cel": "temperature", "uA": "current", "mA": "current", "nF": "capacitance"}.get(
+                    name, f"second_{name}"
+                )
+            ] = text
+    for _, text, is_set in sorted(volts):
+        key = "set_voltage" if is_set or "test_voltage" in fields else "test_voltage"
+        fields.setdefault(key, text)
+    return fields, taken
+
+
+def _groups(glyphs: list[Mark]) -> list[list[Mark]]:
+    """Characters that stand side by side at one height, left to right."""
+    groups: list[list[Mark]] = []
+    for mark in sorted((g for g in glyphs if g.name not in ("<", ">")), key=lambda g: g.x):
+        for group in groups:
+            last = group[-1]
+            size = max(last.height, mark.height, 1.0)
+            if (
+                abs(last.y - mark.y) < 0.5 * size
+                and mark.left - last.right < 0.9 * size
+                and min(last.height, mark.height) > 0.5 * size
+            ):
+                group.append(mark)
+                break
+        else:
+            groups.append([mark])
+    return groups
+
+
+def _token_right(group: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:
+    """The unit directly at the right of a small number."""
+    last = group[-1]
+    near = [t for t in tokens if t.name in UNIT_TOKENS and -0.4 * height < t.left - last.right < 1.3 * height
+            and abs(t.y - last.y) < 0.8 * height and t.height < 1.6 * height]  # fmt: skip
+    return min(near, key=lambda t: t.left) if near else None

@@ -1,0 +1,59 @@
+"""Why a display is not read, as a sentence that tells a person what to do about it."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.display import geometry
+
+NO_DISPLAY = "No display found: come closer, or mark its four corners by hand."
+CUT_OFF = "The display is cut off: get the whole of it into the picture."
+TOO_SMALL = "The digits are too small in the picture: come closer."
+GLARE = "Glare hides part of the display: tilt the meter or the phone and take it again."
+BLUR = "The display is blurred: hold still, let the camera focus, and take it again."
+DARK = "The display is too dark: put light on it from the side and take it again."
+NO_VALUE = "The display shows no value: it is off, or nothing on it can be read."
+NOT_A_NUMBER = "The display shows no number: {text!r}. Type the value if there is one."
+UNREADABLE = "A digit cannot be made out: take it again, or type the value."
+POINT_UNSURE = "The decimal point is in doubt: come closer, or type the value."
+DIGITS_UNSURE = "The digits are in doubt: take it again straight on, or type the value."
+UNIT_UNSURE = "The unit is in doubt: get it into the picture, or say it."
+
+LEAST_DIGIT = 10.0
+"""Height of the main digits in the photo, px, below which the point is smaller than one pixel and a half."""
+
+
+def is_cut_off(quad: geometry.Quad, width: int, height: int) -> bool:
+    """Whether a display reaches out of the picture by more than 3 % of its own size."""
+    slack = 0.03 * max(geometry.sides(quad))
+    low, high = quad.min(0), quad.max(0)
+    return bool(low[0] < -slack or low[1] < -slack or high[0] > width + slack or high[1] > height + slack)
+
+
+def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, float, float, float] | None) -> str:
+    """The likeliest reason why a display could not be read, from the look of its rectified view.
+
+    Args:
+        canvas: Rectified view, RGB.
+        digit_px: Height of the main digits in the photo, px; None if none were found.
+        box: Around the main string on the canvas, or None for the whole of it.
+    """
+    grey = cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY)
+    if box is not None:
+        x0, y0, x1, y1 = (max(0, int(v)) for v in box)
+        grey = grey[y0 : max(y0 + 8, y1), x0 : max(x0 + 8, x1)]
+    if grey.size == 0:
+        return UNREADABLE
+    if digit_px is not None and digit_px < LEAST_DIGIT:
+        return TOO_SMALL
+    if float(np.mean(grey > 245)) > 0.03 and float(np.mean(grey > 245)) < 0.9 and float(np.percentile(grey, 50)) < 235:
+        return GLARE
+    if float(np.percentile(grey, 95)) < 60:
+        return DARK
+    spread = float(np.percentile(grey, 97) - np.percentile(grey, 3))
+    sharp = float(np.abs(cv2.Laplacian(cv2.GaussianBlur(grey, (0, 0), 1.5), cv2.CV_32F)).mean())
+    if spread > 1 and sharp / spread < 0.02:
+        return BLUR
+    return UNREADABLE

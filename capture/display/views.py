@@ -1,0 +1,75 @@
+"""Rectified views of a display, made from the photo's own pixels: the whole display, and close to the main string."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.display import geometry
+from capture.display.glyphs import READER_HEIGHT, READER_WIDTH
+
+
+def view(pixels: NDArray[np.uint8], quad: geometry.Quad, margin: float) -> tuple[NDArray[np.uint8], geometry.Matrix]:
+    """The display upright on the reader's canvas.
+
+    Args:
+        pixels: The photo.
+        quad: What to show, corners in photo px.
+        margin: Space around it as a share of the canvas.
+
+    Returns:
+        The canvas (RGB) and the matrix photo -> canvas.
+
+    Raises:
+        numpy.linalg.LinAlgError: The corners span no area.
+    """
+    return rectified(pixels, quad, READER_WIDTH, READER_HEIGHT, margin)
+
+
+def rectified(
+    pixels: NDArray[np.uint8], quad: geometry.Quad, width: int, height: int, margin: float
+) -> tuple[NDArray[np.uint8], geometry.Matrix]:
+    """As `view`, on a canvas of any size; pixels outside the photo are black."""
+    matrix, target = geometry.fitted(quad, width, height, margin)
+    scale = geometry.sides(target)[0] / max(1.0, geometry.sides(quad)[0])
+    (x0, y0), (x1, y1) = quad.min(0), quad.max(0)
+    reach = max(x1 - x0, y1 - y0)
+    h, w = pixels.shape[:2]
+    left, top = max(0, int(x0 - reach)), max(0, int(y0 - reach))
+    right, bottom = min(w, int(x1 + reach) + 1), min(h, int(y1 + reach) + 1)
+    if right - left < 2 or bottom - top < 2:
+        return np.zeros((height, width, 3), np.uint8), matrix
+    part = pixels[top:bottom, left:right]
+    factor = 1.0
+    if scale < 0.75:  # shrink by averaging first, or thin strokes break up
+        factor = max(scale * 1.2, 0.02)
+        part = cv2.resize(part, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    to_photo = np.array([[1 / factor, 0, left], [0, 1 / factor, top], [0, 0, 1]])
+    canvas = cv2.warpPerspective(
+        part, matrix @ to_photo, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_CONSTANT
+    )
+    return np.asarray(canvas, np.uint8), matrix
+
+
+def part_of(matrix: geometry.Matrix, box: tuple[float, float, float, float], pad: float) -> geometry.Quad:
+    """The corners in the photo of a box on the canvas, widened on all sides by `pad` times its height."""
+    x0, y0, x1, y1 = box
+    by = pad * (y1 - y0)
+    return geometry.transform(np.linalg.inv(matrix), geometry.rectangle(x0 - by, y0 - by, x1 + by, y1 + by))
+
+
+def crop_of(pixels: NDArray[np.uint8], quad: geometry.Quad, *, longest: int = 800) -> bytes:
+    """The display cut out and straightened, as a PNG file: what the reader looked at, for a person and the report.
+
+    Args:
+        pixels: The photo.
+        quad: Corners of the display in photo px.
+        longest: Longest side of the result, px.
+    """
+    w, h = geometry.sides(quad)
+    scale = min(longest / max(w, h, 1.0), 3.0)
+    canvas, _ = rectified(pixels, quad, max(16, round(w * scale * 1.08)), max(16, round(h * scale * 1.08)), 0.03)
+    done, data = cv2.imencode(".png", canvas[:, :, ::-1])
+    assert done
+    return bytes(data.tobytes())
