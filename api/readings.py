@@ -57,8 +57,12 @@ def _member(enum: Any, value: object, name: str) -> Any:
         ) from None
 
 
-def reading_from_json(data: dict[str, Any]) -> Reading:
+def reading_from_json(data: dict[str, Any], *, check: bool = True) -> Reading:
     """Build a reading from plain data (the keys of `Reading.to_json`, absent ones meaning unknown).
+
+    Args:
+        data: Plain data.
+        check: Refuse a unit that does not fit the quantity.
 
     Raises:
         BadInput: A value is of the wrong kind, or the unit does not fit the quantity.
@@ -87,8 +91,18 @@ def reading_from_json(data: dict[str, Any]) -> Reading:
         test_voltage_built=_decimal(data.get("test_voltage_built"), "The built voltage", 20_000),
         elapsed_s=_decimal(data.get("elapsed_s"), "The elapsed time", 86_400),
     )
-    check_dimension(reading)
+    if check:
+        check_dimension(reading)
     return reading
+
+
+def fits(reading: Reading) -> bool:
+    """Whether the unit can belong to the quantity."""
+    try:
+        check_dimension(reading)
+    except BadInput:
+        return False
+    return True
 
 
 def check_dimension(reading: Reading) -> None:
@@ -150,11 +164,9 @@ STRUCTURAL = frozenset(
         Doubt.AXIS_MISSING,
         Doubt.SECTION_MISSING,
         Doubt.QUANTITY_MISSING,
-        Doubt.RANGE_END_UNKNOWN,
-        Doubt.BUILT_VOLTAGE_UNKNOWN,
     }
 )
-"""Doubts that stand as long as the piece is missing, whoever gave the rest."""
+"""Doubts that are found anew for every value."""
 
 
 def same_value(first: Quantity, second: Quantity) -> bool:
@@ -208,13 +220,13 @@ def _shown_seconds(text: str | None) -> Decimal | None:
 
 
 def _kind_shown(quantity: Quantity, voltage: Decimal | None, context: Context) -> QuantityKind | None:
-    if quantity.unit is None:
-        return context.kind
-    dimension = unit(quantity.unit).dimension
-    if context.kind is not None and DIMENSION_OF_KIND[context.kind] == dimension:
+    dimension = None if quantity.unit is None else unit(quantity.unit).dimension
+    if voltage is not None and dimension in (None, "resistance"):
+        return QuantityKind.INSULATION_RESISTANCE
+    if dimension is None or (context.kind is not None and DIMENSION_OF_KIND[context.kind] == dimension):
         return context.kind
     if dimension == "resistance":
-        return QuantityKind.INSULATION_RESISTANCE if voltage is not None else None
+        return None
     return next((kind for kind, name in DIMENSION_OF_KIND.items() if name == dimension), None)
 
 
@@ -244,6 +256,7 @@ def context_to_json(context: Context) -> dict[str, Any]:
         "terminals": context.terminals,
         "test_voltage_set": None if context.test_voltage_set is None else format(context.test_voltage_set, "f"),
         "last": None if context.last is None else context.last.to_json(),
+        "voltage_next": context.voltage_next,
     }
 
 
@@ -256,5 +269,6 @@ def context_from_json(data: dict[str, Any]) -> Context:
         section=_member(Section, data.get("section"), "section"),
         terminals=data.get("terminals"),
         test_voltage_set=_decimal(data.get("test_voltage_set"), "The test voltage", 20_000),
-        last=None if last is None else reading_from_json(last),
+        last=None if last is None else reading_from_json(last, check=False),
+        voltage_next=bool(data.get("voltage_next", False)),
     )

@@ -7,7 +7,6 @@ manual and the law come first, and nothing here says that anything is safe to to
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
@@ -21,6 +20,7 @@ from api.tables import Axis, SafetyAnswer
 from api.trail import What
 from capture.reading import Reading
 from grading.quantity import QuantityKind
+from grading.terminals import auxiliary
 
 GATED_VOLTAGE_V = Decimal(50)
 """Test voltages from here on are gated, V (29 CFR 1910.333(a)(1): live parts below 50 V to ground are exempt)."""
@@ -136,8 +136,6 @@ STEP_BY_ID = {step.id: step for step in STEPS}
 AFTER_TEST = "Keep the leads discharged for at least four times the test time, then earth them before you touch them."
 """Said after an insulation value is recorded (IEEE 43's four times the charging time: from memory)."""
 
-_AUXILIARY = re.compile(r"\b(B[+-]|BRAKE|ENC\w*|RESOLVER|TACHO\w*|PTC|THERM\w*|FAN|HALL)", re.IGNORECASE)
-
 
 def is_gated(reading: Reading) -> bool:
     """Whether a reading was taken with a dangerous test voltage: insulation resistance, or 50 V and more set."""
@@ -149,8 +147,8 @@ def is_gated(reading: Reading) -> bool:
 
 def auxiliary_lead(reading: Reading) -> str | None:
     """The auxiliary lead that a gated reading names as its test point, if any: such a value is refused."""
-    match = _AUXILIARY.search(reading.terminals or "")
-    return match[0] if match and is_gated(reading) else None
+    leads = auxiliary(reading.terminals or "") if is_gated(reading) else ()
+    return leads[0] if leads else None
 
 
 def check_answer(step_id: str, answer: str, value: str | None) -> tuple[Step, str | None]:

@@ -1,0 +1,224 @@
+"""The way in: a clip or photo is stored, then read, then becomes proposals. Each step is on disk before the next.
+
+What a sender repeats (the same client id, or the same bytes with the same capture time) is answered with what was made
+of it the first time and changes nothing.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import defaultdict
+from typing import Any
+
+from sqlmodel import select
+
+from api.canonical import canonical, parsed
+from api.clock import captured_text
+from api.database import Database, Transaction
+from api.dialogue import heard
+from api.engines import Engines
+from api.errors import Refused
+from api.evidence import Stored, captures_of, evidence_of, put_evidence, store_file
+from api.jobs import job_of
+from api.proposals import Source
+from api.recognition import Recognised, recognise
+from api.seeing import seen
+from api.store import Store
+from api.tables import Capture, Evidence
+from api.trail import What
+from api.turns import Turn, begin_turn, context_of
+
+
+class Intake:
+    """Takes clips and photos in; one at a time for each job, since each is understood in the light of the last."""
+
+    def __init__(self, database: Database, store: Store, engines: Engines) -> None:
+        """Work on these."""
+        self._database = database
+        self._store = store
+        self._engines = engines
+        self._guard = threading.Lock()
+        self._locks: dict[str, threading.Lock] = defaultdict(threading.Lock)
+
+    def _lock(self, job_id: str) -> threading.Lock:
+        with self._guard:
+            return self._locks[job_id]
+
+    def take(
+        self,
+        job_id: str,
+        data: bytes,
+        captured_at: str | None = None,
+        client_id: str | None = None,
+        *,
+        cut: bool = False,
+    ) -> dict[str, Any]:
+        """Store a clip or photo, read it, and answer with what was made of it.
+
+        Args:
+            job_id: The job.
+            data: The file.
+            captured_at: The device's time with offset; None for now.
+            client_id: The sender's own unique id.
+            cut: The line broke while it was sent: it is kept, not read.
+
+        Raises:
+            NotFound: No such job.
+            BadInput: Empty, or the time cannot be read.
+            TooLarge: Over the limit.
+            Refused: The client id was used for other bytes (which are kept all the same).
+            WriteFailed: The disk is full.
+        """
+        now = self._database.clock()
+        captured = captured_text(captured_at, now)
+        with self._database.read() as session:
+            job_of(session, job_id)
+        stored = store_file(self._store, data)
+        capture, repeated = self._receive(
+            job_id, stored, captured, client_id, explicit=captured_at is not None, cut=cut
+        )
+        if cut:
+            return {**self._answer(capture), "message": "The line broke. What arrived is kept; say it again, please."}
+        with self._lock(job_id):
+            if repeated:
+                with self._database.read() as session:
+                    found = session.get(Capture, capture.id)
+                if found is not None and found.state != "stored":
+                    return {**self._answer(found), "repeated": True}
+            return self._read(capture.id, data)
+
+    def resume(self) -> int:
+        """Read what a crash left stored and unread; commands in it are not obeyed any more. Returns how many."""
+        with self._database.read() as session:
+            waiting = session.exec(select(Capture).where(Capture.state == "stored")).all()
+        for capture in waiting:
+            with self._lock(capture.job_id):
+                self._read(capture.id, self._store.read(capture.sha256), commands=False)
+        return len(waiting)
+
+    def _receive(
+        self, job_id: str, stored: Stored, captured: str, client_id: str | None, *, explicit: bool, cut: bool
+    ) -> tuple[Capture, bool]:
+        """Write the arrival; returns it, and whether it is a repetition of an earlier one."""
+        clash = False
+        with self._database.write() as transaction:
+            known = captures_of(transaction.session, job_id)
+            for capture in known:
+                same_id = client_id is not None and capture.client_id == client_id
+                clash = clash or (same_id and capture.sha256 != stored.sha256)
+                again = explicit and client_id is None and capture.captured_at == captured
+                if capture.sha256 == stored.sha256 and (same_id or again):
+                    return capture, True
+            capture = Capture(
+                id=f"{job_id}-C{len(known) + 1}",
+                job_id=job_id,
+                sha256=stored.sha256,
+                client_id=None if clash else client_id,
+                state="failed" if clash else "cut" if cut else "stored",
+                outcome_json=canonical({"problem": {"code": "same_id_other_bytes"}} if clash else {}),
+                captured_at=captured,
+                received_at=transaction.now,
+            )
+            put_evidence(transaction, stored)
+            transaction.put(capture)
+            transaction.entry(What.KEPT_CUT if cut else What.EVIDENCE_STORED, job_id, note={"sha256": stored.sha256})
+        if clash:
+            raise Refused(
+                "same_id_other_bytes",
+                f"The id {client_id!r} was already used for another file.",
+                "Send it under a new id. Both files are kept.",
+            )
+        return capture, False
+
+    def _answer(self, capture: Capture) -> dict[str, Any]:
+        """What was made of a capture, as sent to the page."""
+        return {
+            "capture": capture.id,
+            "sha256": capture.sha256,
+            "state": capture.state,
+            "captured_at": capture.captured_at,
+            "repeated": False,
+            "message": "",
+            "action": "",
+            "proposals": [],
+            "records": [],
+            "withdrawn": [],
+            "problem": None,
+            **parsed(capture.outcome_json),
+        }
+
+    def _read(self, capture_id: str, data: bytes, *, commands: bool = True) -> dict[str, Any]:
+        with self._database.read() as session:
+            capture = session.get_one(Capture, capture_id)
+            evidence = evidence_of(session, capture.sha256)
+            context = context_of(session, capture.job_id)
+        metadata = parsed(evidence.metadata_json)
+        found = recognise(self._engines, data, evidence, metadata, context)
+        crops = {index: store_file(self._store, crop) for index, crop in found.crops}
+        with self._database.write() as transaction:
+            capture = transaction.session.get_one(Capture, capture_id)
+            self._put_crops(transaction, evidence, found, crops)
+            return self._conclude(transaction, capture, found, crops, commands=commands)
+
+    def _put_crops(
+        self, transaction: Transaction, evidence: Evidence, found: Recognised, crops: dict[int, Stored]
+    ) -> None:
+        displays = found.seen.displays if found.seen is not None else ()
+        for index, stored in crops.items():
+            corners = " ".join(f"({x:.1f} {y:.1f})" for x, y in displays[index].quad)
+            put_evidence(
+                transaction,
+                stored,
+                kind="crop",
+                parent=evidence.sha256,
+                derivation=f"display {index}, rectified from corners {corners} px",
+            )
+
+    def _conclude(
+        self,
+        transaction: Transaction,
+        capture: Capture,
+        found: Recognised,
+        crops: dict[int, Stored],
+        *,
+        commands: bool,
+    ) -> dict[str, Any]:
+        """Write what was recognised, let the conversation act on it, and keep the answer."""
+        job = job_of(transaction.session, capture.job_id)
+        capture.state = "failed" if found.problem is not None else "recognised"
+        capture.outcome_json = canonical(found.to_json())
+        transaction.put(capture)
+        what = What.NOT_RECOGNISED if found.problem is not None else What.RECOGNISED
+        transaction.entry(what, job.id, note=found.to_json())
+        turn = begin_turn(transaction, job)
+        self._act(turn, capture, found, crops, commands=commands)
+        outcome = {**found.to_json(), **turn.for_page()}
+        if found.problem is not None:
+            outcome["problem"] = found.problem_json()
+        capture.outcome_json = canonical(outcome)
+        transaction.put(capture)
+        turn.close()
+        return self._answer(capture)
+
+    def _act(
+        self,
+        turn: Turn,
+        capture: Capture,
+        found: Recognised,
+        crops: dict[int, Stored],
+        *,
+        commands: bool,
+    ) -> None:
+        if found.utterance is not None:
+            obeyed = commands or found.utterance.command is None
+            source = Source("speech", capture.captured_at, capture.sha256, found.utterance.heard.text)
+            if obeyed:
+                heard(turn, found.utterance, source)
+            else:
+                turn.say("A command from before the interruption was not obeyed. Say it again.")
+        elif found.seen is not None:
+            source = Source("photo", capture.captured_at, capture.sha256)
+            seen(turn, found.seen, source, {index: stored.sha256 for index, stored in crops.items()})
+        elif found.problem is not None:
+            turn.say(f"Kept, but not read: {found.problem} Say it again, or type it.")
+            turn.ask(turn.asked())

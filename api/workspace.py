@@ -1,0 +1,221 @@
+"""One data folder and everything that can be done with it: the API for the server, the command line and the demo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from api.canonical import parsed
+from api.clock import Clock, captured_text, parse_instant, system_clock
+from api.database import Database
+from api.description import read_description
+from api.dialogue import undo
+from api.engines import Engines, RealEngines
+from api.errors import BadInput, Refused
+from api.evidence import adopt_orphans, evidence_of
+from api.grading_bridge import put_grading
+from api.intake import Intake
+from api.jobs import axis_of, create_job, job_for_page, job_of
+from api.proposals import proposal_of
+from api.records import Decision, record_of
+from api.reports import keep_report
+from api.safety import put_answer, safety_for_page
+from api.store import Store
+from api.tables import ReportFile
+from api.taps import tap, typed
+from api.trail import What
+from api.turns import begin_turn
+from api.verify import Verification, verify_folder
+
+
+class Workspace:
+    """A data folder, opened.
+
+    Attributes:
+        folder: Where it lies.
+        database: Rows and trail.
+        evidence: Clips, photos and what was cut from them.
+        reports: Reports made.
+        intake: The way in for clips and photos.
+        adopted: Files that a crash left without a row, taken in at opening.
+    """
+
+    def __init__(self, folder: Path, engines: Engines, clock: Clock) -> None:
+        """Use `open`."""
+        self.folder = folder
+        self.database = Database(folder, clock)
+        self.evidence = Store(folder / "evidence")
+        self.reports = Store(folder / "reports")
+        self.engines = engines
+        self.intake = Intake(self.database, self.evidence, engines)
+        self.adopted: list[str] = []
+
+    @classmethod
+    def open(cls, folder: Path | str, *, engines: Engines | None = None, clock: Clock = system_clock) -> Workspace:
+        """Open a data folder, making what is missing; left-overs of a crash are cleared or taken in.
+
+        Args:
+            folder: The data folder.
+            engines: Hearing and seeing; None for the real ones with the model that ships.
+            clock: Gives the present instant; the demo brings its own.
+        """
+        workspace = cls(Path(folder), engines or RealEngines(), clock)
+        workspace.evidence.sweep()
+        workspace.reports.sweep()
+        workspace.adopted = adopt_orphans(workspace.database, workspace.evidence)
+        return workspace
+
+    def close(self) -> None:
+        """Close the database."""
+        self.database.close()
+
+    def create_job(self, description: dict[str, Any]) -> dict[str, Any]:
+        """Make a job from its description.
+
+        Returns:
+            The job with its axes and instruments; `["id"]` is its number.
+
+        Raises:
+            BadInput: The description is wrong; the message names every place.
+        """
+        checked = read_description(description)
+        with self.database.write() as transaction:
+            job = create_job(transaction, checked)
+            return job_for_page(transaction.session, job)
+
+    def answer_safety(
+        self,
+        job_id: str,
+        axis: str,
+        answers: dict[str, str | dict[str, Any]],
+        *,
+        how: str = "tapped",
+        captured_at: str | None = None,
+    ) -> dict[str, Any]:
+        """Answer safety steps of one axis, all of them or none.
+
+        Args:
+            job_id: The job.
+            axis: Axis name.
+            answers: By step id: "yes", "no", "not_applicable", or an object with `answer`, `value`, `note`,
+                `evidence_sha256`.
+            how: "tapped", "typed" or "spoken".
+            captured_at: The device's time.
+
+        Returns:
+            All steps as they now stand; `["open"]` names those that still hold the gate.
+
+        Raises:
+            BadInput: A step or answer is wrong; none was written.
+        """
+        with self.database.write() as transaction:
+            job = job_of(transaction.session, job_id)
+            row = axis_of(transaction.session, job_id, axis)
+            captured = captured_text(captured_at, self.database.clock())
+            if not answers:
+                raise BadInput("no_answer", "No answer was given.", "Answer at least one step.")
+            for step, given in answers.items():
+                details = given if isinstance(given, dict) else {"answer": given}
+                evidence = details.get("evidence_sha256")
+                if evidence is not None:
+                    evidence_of(transaction.session, evidence)
+                put_answer(
+                    transaction,
+                    row,
+                    step,
+                    str(details.get("answer")),
+                    value=None if details.get("value") is None else str(details["value"]),
+                    note=str(details.get("note") or "")[:400],
+                    how=how,
+                    by=job.technician,
+                    evidence_sha256=evidence,
+                    captured_at=captured,
+                )
+            return safety_for_page(transaction.session, row)
+
+    def take_clip(self, job_id: str, data: bytes, captured_at: str | None = None, **more: Any) -> dict[str, Any]:
+        """Take a clip in: stored, heard, acted on (see `api.intake.Intake.take`)."""
+        return self.intake.take(job_id, data, captured_at, **more)
+
+    def take_photo(self, job_id: str, data: bytes, captured_at: str | None = None, **more: Any) -> dict[str, Any]:
+        """Take a photo in: stored, seen, acted on (see `api.intake.Intake.take`)."""
+        return self.intake.take(job_id, data, captured_at, **more)
+
+    def type_reading(
+        self, job_id: str, reading: dict[str, Any], captured_at: str | None = None, supersedes: str | None = None
+    ) -> dict[str, Any]:
+        """Propose a typed reading (keys as of `capture.reading.Reading.to_json`), perhaps to correct a record.
+
+        Raises:
+            BadInput: A field is wrong.
+        """
+        with self.database.write() as transaction:
+            turn = begin_turn(transaction, job_of(transaction.session, job_id))
+            typed(turn, reading, captured_text(captured_at, self.database.clock()), supersedes)
+            turn.close()
+            return turn.for_page()
+
+    def tap(
+        self, proposal_id: str, action: str, *, captured_at: str | None = None, how: str = "tapped", **fields: Any
+    ) -> dict[str, Any]:
+        """Confirm, reject, correct or choose by a tap.
+
+        Args:
+            proposal_id: The proposal.
+            action: "confirm", "reject", "correct" or "choose".
+            captured_at: The device's time.
+            how: "tapped" or "typed".
+            **fields: `revision` (needed to confirm), `reading`, `index`, `instrument_id`; see `api.taps.tap`.
+
+        Raises:
+            Refused: Not allowed as things stand; the refusal is noted in the trail.
+            BadInput: A field is wrong.
+        """
+        captured = captured_text(captured_at, self.database.clock())
+        try:
+            with self.database.write() as transaction:
+                job = job_of(transaction.session, proposal_of(transaction.session, proposal_id).job_id)
+                turn = begin_turn(transaction, job)
+                tap(turn, proposal_id, action, Decision(how, job.technician, captured, action), fields)
+                turn.close()
+                return turn.for_page()
+        except Refused as problem:
+            with self.database.write() as transaction:
+                note = {"proposal": proposal_id, "action": action, "code": problem.code, "why": str(problem)}
+                transaction.entry(What.CONFIRM_REFUSED, job.id, by=job.technician, note=note)
+            raise
+
+    def withdraw(self, record_id: str, *, captured_at: str | None = None, how: str = "tapped") -> dict[str, Any]:
+        """Take a record back by a new event.
+
+        Raises:
+            NotFound: There is no such record.
+            Refused: It is withdrawn already.
+        """
+        captured = captured_text(captured_at, self.database.clock())
+        with self.database.write() as transaction:
+            job = job_of(transaction.session, record_of(transaction.session, record_id).job_id)
+            turn = begin_turn(transaction, job)
+            undo(turn, Decision(how, job.technician, captured, "withdraw"), record_id)
+            turn.close()
+            return turn.for_page()
+
+    def grade(self, job_id: str) -> dict[str, Any]:
+        """Compute a job's findings and keep them with their hash; returns a `JobVerdict` as plain data."""
+        with self.database.write() as transaction:
+            run = put_grading(transaction, job_id)
+            return {"run": run.id, "sha256": run.findings_sha256, **parsed(run.findings_json)}
+
+    def keep_report(self, job_id: str, name: str, media_type: str, data: bytes) -> ReportFile:
+        """Keep a report that was made (see `api.reports.keep_report`)."""
+        return keep_report(self.database, self.reports, job_id, name, media_type, data)
+
+    def verify(self) -> Verification:
+        """Check everything against the trail (see `api.verify`)."""
+        return verify_folder(self.folder)
+
+
+def fixed_clock(*instants: str) -> Clock:
+    """A clock for the demo and tests: gives these instants one after the other, the last one for ever."""
+    waiting = [parse_instant(instant) for instant in instants]
+    return lambda: waiting.pop(0) if len(waiting) > 1 else waiting[0]
