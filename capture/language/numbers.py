@@ -167,7 +167,9 @@ def _plain_number(words: Sequence[str], index: int) -> SpokenNumber | None:
     if places is None:
         return None if whole is None else replace(whole, ambiguous=True)
     digits, end = places
-    unsure = whole is not None and whole.ambiguous and whole.digits.startswith("0")
+    if whole is not None and "." in whole.digits:  # "oh four point two": what the oh means is open
+        whole = replace(whole, digits=whole.digits.replace(".", "").lstrip("0") or "0")
+    unsure = whole is not None and whole.ambiguous
     if whole is not None and _word(words, end) in _POINTS and len(words[point + 1 : end]) == len(digits) > 1:
         # "one point two one point three": the last digit may open the next number.
         digits, end, unsure = digits[:-1], end - 1, True

@@ -29,7 +29,7 @@ def agrees(utterance: Utterance, meaning: Reading | Command | Context | None) ->
     if isinstance(meaning, Reading):
         return bool(utterance.readings) and all(bare(found) == bare(meaning) for found in utterance.readings)
     if isinstance(meaning, Command):
-        return utterance.command is meaning and not utterance.readings or meaning in (Command.SAME, Command.CORRECT)
+        return (utterance.command is meaning and not utterance.readings) or meaning in (Command.SAME, Command.CORRECT)
     if isinstance(meaning, Context):
         held = replace(utterance.context, kind=None)
         return held == meaning and not utterance.readings and utterance.command is None

@@ -1,0 +1,111 @@
+"""The recogniser's runtime grammar: which words may follow which, made from the vocabulary and its phrases.
+
+A model that lacks a word of the vocabulary is given the plain words instead ("to_ground" as "to ground"), or another
+way to say it ("kilohm" as "kilo ohm"). What it cannot say at all is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+from capture.language.phrases import phrases, word_phrases
+from capture.language.vocabulary import FOREIGN, UNKNOWN, WORDS, plain_words
+
+PHRASES = 6000
+"""Phrases that the word pairs are counted from: enough that every usual pair occurs, quick enough to build at start."""
+
+SEED = 20
+
+
+@dataclass(frozen=True)
+class Grammar:
+    """A grammar for one model.
+
+    Attributes:
+        phrases: Phrases of words that the model knows, repeated by how usual they are; unknown speech is one of them.
+        missing: Vocabulary words that cannot be said with the model's words.
+    """
+
+    phrases: tuple[str, ...]
+    missing: tuple[str, ...]
+
+
+def sayings(word: str, knows: Callable[[str], bool]) -> tuple[str, ...] | None:
+    """A vocabulary word in words that a model knows, or None.
+
+    Args:
+        word: A word of the vocabulary, or any other word.
+        knows: Tells whether the model knows a word.
+    """
+    if knows(word):
+        return (word,)
+    parts = []
+    for part in plain_words(word):
+        ways = [(part,), *(tuple(way.split()) for way in FOREIGN.get(part, ()))]
+        way = next((way for way in ways if all(knows(piece) for piece in way)), None)
+        if way is None:
+            return None
+        parts.append(way)
+    return tuple(piece for way in parts for piece in way)
+
+
+@cache
+def _spoken() -> tuple[tuple[str, ...], ...]:
+    """Vocabulary phrases with every word at least once; the same at every start."""
+    return tuple(phrase.words for phrase in (*phrases(SEED, PHRASES), *word_phrases()))
+
+
+def vocabulary_grammar(knows: Callable[[str], bool]) -> Grammar:
+    """The grammar of everything the tool can hear.
+
+    Args:
+        knows: Tells whether the model knows a word.
+    """
+    ways = {word: sayings(word, knows) for word in WORDS}
+    lines = []
+    for words in _spoken():
+        said = [ways[word] for word in words]
+        if all(way is not None for way in said):
+            lines.append(" ".join(piece for way in said if way is not None for piece in way))
+    missing = tuple(word for word, way in ways.items() if way is None)
+    return Grammar((*lines, UNKNOWN), missing)
+
+
+def phrase_grammar(lines: Sequence[str], knows: Callable[[str], bool]) -> Grammar:
+    """The grammar of a list of phrases from outside, one phrase a line.
+
+    Both ways to say a phrase are allowed where the vocabulary joins words ("to ground" and "to_ground").
+
+    Args:
+        lines: Phrases of plain words, upper or lower case.
+        knows: Tells whether the model knows a word.
+    """
+    kept: list[str] = []
+    missing: dict[str, None] = {}
+    for line in lines:
+        words = line.lower().replace(",", " ").split()
+        said = [sayings(word, knows) for word in words]
+        missing |= {word: None for word, way in zip(words, said, strict=True) if way is None}
+        if words and all(way is not None for way in said):
+            kept += _joined_ways([piece for way in said if way is not None for piece in way], knows)
+    return Grammar((*dict.fromkeys(kept), UNKNOWN), tuple(missing))
+
+
+@cache
+def _joined_entries() -> dict[tuple[str, ...], str]:
+    return {tuple(word.split("_")): word for word in WORDS if "_" in word}
+
+
+def _joined_ways(words: Sequence[str], knows: Callable[[str], bool]) -> list[str]:
+    """The phrase in single words, and with its joined entries where the model knows them."""
+    joined: list[str] = []
+    index = 0
+    while index < len(words):
+        sizes = range(min(6, len(words) - index), 1, -1)
+        found = ((size, _joined_entries().get(tuple(words[index : index + size]))) for size in sizes)
+        size, word = next(((size, word) for size, word in found if word and knows(word)), (1, words[index]))
+        joined.append(word or words[index])
+        index += size
+    return list(dict.fromkeys([" ".join(words), " ".join(joined)]))
