@@ -18,6 +18,7 @@ from grading.finding import AxisVerdict, Finding, SourceStatus
 from grading.quantity import UNITS, QuantityKind
 from grading.terminals import pair, to_earth
 
+NOTHING = "No value was confirmed for this axis."
 ANSWERS = {"yes": "yes", "no": "no", "not_applicable": "does not apply"}
 
 
@@ -48,17 +49,13 @@ def statement(finding: Finding) -> Statement:
         source, status = source_of(finding.rule)
     else:
         source, status = (f"{limit.source}, {limit.clause}" if limit.clause else limit.source), limit.status.value
-    text = finding.statement
-    if limit is not None and finding.margin is not None:
-        held = wording.compared(finding.margin)
-        text += f" Held against {wording.limit_text(limit)}{f': {held}' if held else ''}."
     advice = finding.recommendation
     if not advice and finding.next_step is not None:
         advice = f"We recommend: {finding.next_step.action} {finding.next_step.reason}"
     return Statement(
         title=title_of(finding.rule),
         basis=_basis(finding),
-        text=text,
+        text=finding.statement,
         source=source,
         status=status,
         verdict=wording.of_finding(finding),
@@ -106,7 +103,7 @@ def _covered(records: Sequence[Record], kind: QuantityKind, terminals: str) -> b
 def _not_tested(motor_kind: str, records: Sequence[Record], values: Sequence[Value], isolated: bool) -> tuple[str, ...]:
     """Points of the plan without a record in force."""
     out = [
-        f"{wording.KINDS[kind.value]} {terminals.replace('-', '–')} {wording.SECTIONS['through_cable']}: "
+        f"{wording.KINDS[kind.value]} {wording.point(terminals)}, {wording.SECTIONS['through_cable']}: "
         "no confirmed value."
         for kind, terminals in points(motor_kind)
         if not _covered(records, kind, terminals)
@@ -160,14 +157,16 @@ def axis_of_report(
     isolation = tuple(statement(f) for f in rest if is_isolation(f.rule))
     tested = graded is not None and bool(pairs)
     step = graded.next_steps[0].action if graded is not None and graded.next_steps else ""
+    found, figures = wording.parted(graded.headline, axis.name) if tested and graded else (NOTHING, "")
     return Axis(
         name=axis.name,
         motor=_motor(axis),
         cable="runs in a moving carrier" if axis.moving_cable else "fixed",
         verdict=wording.verdict(graded.verdict, graded.urgency) if tested and graded else wording.NOT_TESTED,
-        headline=graded.headline if tested and graded else "No value was confirmed for this axis.",
+        headline=found,
+        figures=figures,
         action=step or ("Nothing follows from these values." if tested else "Test it on the next visit."),
-        ignoring=(graded.cost_of_ignoring if tested and graded else "") or "–",
+        ignoring=_cost(graded) if tested and graded else "–",
         values=values,
         statements=tuple(statement(f) for f in rest if not is_isolation(f.rule)),
         isolation=isolation,
@@ -181,6 +180,12 @@ def axis_of_report(
 
 def _ids(pairs: Sequence[tuple[Value, Record]]) -> set[str]:
     return {r.id for _, r in pairs}
+
+
+def _cost(graded: AxisVerdict) -> str:
+    """The cost of ignoring it; the heading above it already says "if it is left"."""
+    text = graded.cost_of_ignoring.removeprefix("If ignored: ")
+    return text[:1].upper() + text[1:] or "–"
 
 
 def _step(action: str, reason: str, settles: str) -> str:

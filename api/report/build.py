@@ -8,17 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from api.grading_bridge import job_verdict
 from api.readings import reading_of
 from api.report import fields, wording
 from api.report.axes import axis_of_report
 from api.report.content import Axis, Mark, Open, Proof, Report, Verdict
 from api.report.exhibits import Album, ReadFile
+from api.report.proof import read_proof
 from api.report.render import render
-from api.report.rows import Rows, loads
+from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, worst
+from api.safety import STEPS
 from api.tables import Proposal
+from api.workspace import Workspace
 from grading.finding import JobVerdict
+from grading.shop import ShopProfile
 
+_RULE = "Decision rule: "
 STATES = {"open": "waits for an answer", "rejected": "rejected by a person"}
 
 
@@ -58,8 +64,8 @@ def content_of(
         open_proposals=tuple(_open(p) for p in rows.proposals if p.state != "confirmed"),
         instruments=fields.instruments(rows),
         exhibits=album.exhibits(),
-        deviations=fields.deviations(rows, axes, graded.notices),
-        decision_rule=wording.DECISION_RULE,
+        deviations=fields.deviations(rows, axes, tuple(n for n in graded.notices if not n.startswith(_RULE))),
+        decision_rule=(*(n.removeprefix(_RULE) for n in graded.notices if n.startswith(_RULE)), *wording.DECISION_RULE),
         cautions=wording.CAUTIONS,
         proof=proof,
         issued=issued,
@@ -108,7 +114,7 @@ def _place(proposal: Proposal) -> str:
         f"Axis {reading.axis}" if reading.axis else "axis unknown",
         wording.SECTIONS.get(proposal.section or "", ""),
         wording.KINDS.get(proposal.quantity or "", "").lower(),
-        (proposal.terminals or "").replace("-", "–"),
+        wording.point(proposal.terminals),
     ]
     return ", ".join(p for p in parts if p)
 
@@ -125,14 +131,31 @@ def _open(proposal: Proposal) -> Open:
     )
 
 
-def report_bytes(
-    rows: Rows,
-    graded: JobVerdict,
-    read_file: ReadFile,
-    proof: Proof,
-    *,
-    issued: str,
-    questions: Mapping[str, str],
+def build_report(
+    workspace: Workspace, job_id: str, *, issued: str | None = None, profile: ShopProfile | None = None
 ) -> bytes:
-    """The report as one HTML file (arguments as of `content_of`)."""
-    return render(content_of(rows, graded, read_file, proof, issued=issued, questions=questions))
+    """Grade a job's records in force and write its report as one HTML file.
+
+    Args:
+        workspace: The opened data folder; everything is read from one consistent snapshot.
+        job_id: The job.
+        issued: Time of issue, ISO 8601 with offset; None takes the time of the newest trail entry, so that the same
+            records always give the same bytes.
+        profile: The shop's own limits.
+
+    Raises:
+        NotFound: There is no such job.
+    """
+    with workspace.database.read() as session:
+        rows = read_rows(session, job_id)
+        graded = job_verdict(session, job_id, profile)
+        proof = read_proof(session)
+    content = content_of(
+        rows,
+        graded,
+        workspace.evidence.read,
+        proof,
+        issued=issued or (rows.head.at if rows.head else rows.job.created_at),
+        questions={step.id: step.question for step in STEPS},
+    )
+    return render(content)

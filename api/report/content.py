@@ -115,7 +115,8 @@ class Value:
         limits: Every limit that was applied to it.
         verdict: The worst of them.
         confirmed_by: Who said or tapped yes.
-        confirmed_at: When, ISO 8601.
+        confirmed_at: When, ISO 8601, by the server's clock.
+        taken_at: When it was measured, ISO 8601, by the capturing device's clock.
         how: How it was captured and confirmed.
         instrument: Name of the instrument, or "".
         exhibits: Hashes of the evidence, the crop's photo first.
@@ -141,6 +142,7 @@ class Value:
     verdict: Verdict = Verdict(Mark.NONE, "No limit applies")
     confirmed_by: str = ""
     confirmed_at: str = ""
+    taken_at: str = ""
     how: str = ""
     instrument: str = ""
     exhibits: tuple[str, ...] = ()
@@ -208,7 +210,8 @@ class Axis:
         motor: Motor in words.
         cable: Cable in words.
         verdict: Worst verdict of the axis.
-        headline: What was found, one sentence.
+        headline: What was found, in plain words.
+        figures: The measured values behind it.
         action: What to do, one sentence ("recommend").
         ignoring: What leaving it as it is may cost, one sentence.
         values: Current and superseded values in order of confirmation.
@@ -236,6 +239,7 @@ class Axis:
     safety: tuple[Answer, ...] = ()
     plot: str = ""
     drive: str = ""
+    figures: str = ""
 
 
 @dataclass(frozen=True)

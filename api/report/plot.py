@@ -17,7 +17,7 @@ from markupsafe import Markup
 from api.report.content import Mark
 
 WIDTH, EDGE = 440, 8  # px: whole width, margin left and right; narrow, so that a phone shows it at full size
-ROW, TOP, BAR = 46, 38, 13  # px: pitch of rows, room for limit labels, thickness of a bar
+ROW, STEP, BAR = 46, 14, 13  # px: pitch of rows, height of a line of limit labels, thickness of a bar
 PREFIXES = ((9, "GΩ"), (6, "MΩ"), (3, "kΩ"), (0, "Ω"))
 
 
@@ -78,14 +78,16 @@ def bars(rows: Sequence[Bar], limits: Sequence[Line], *, title: str, ident: str)
         return Markup("")
     low, high = _span([r.ohms for r in rows] + [x.ohms for x in limits])
     inner = WIDTH - 2 * EDGE
-    bottom = TOP + ROW * len(rows)
+    limits = sorted(limits, key=lambda line: line.ohms)
+    top = 10 + STEP * len(limits)
+    bottom = top + ROW * len(rows)
 
     def x(ohms: Decimal) -> float:
         return EDGE + inner * (math.log10(ohms) - low) / (high - low)
 
-    parts = [_frame(low, high, inner, bottom)]
-    parts += [_limit(line, x(line.ohms), bottom, i) for i, line in enumerate(sorted(limits, key=lambda v: v.ohms))]
-    parts += [_bar(row, TOP + ROW * i, x(row.ohms)) for i, row in enumerate(rows)]
+    parts = [_frame(low, high, inner, (top, bottom))]
+    parts += [_limit(line, x(line.ohms), bottom, i) for i, line in enumerate(limits)]
+    parts += [_bar(row, top + ROW * i, x(row.ohms)) for i, row in enumerate(rows)]
     spoken = "; ".join(f"{r.label}: {r.text}" for r in rows)
     head = Markup(
         '<svg class="plot" role="img" viewBox="0 0 {w} {h}" aria-labelledby="{i}-t {i}-d">'
@@ -94,15 +96,15 @@ def bars(rows: Sequence[Bar], limits: Sequence[Line], *, title: str, ident: str)
     return head + Markup("").join(parts) + Markup("</svg>")
 
 
-def _frame(low: int, high: int, inner: int, bottom: int) -> Markup:
+def _frame(low: int, high: int, inner: int, span: tuple[int, int]) -> Markup:
     out = Markup("")
     for exponent in range(low, high + 1):
         at = f"{EDGE + inner * (exponent - low) / (high - low):.1f}"
-        out += Markup('<line class="grid" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(x=at, a=TOP - 4, b=bottom)
+        out += Markup('<line class="grid" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(x=at, a=span[0] - 4, b=span[1])
         if (high - exponent) % (1 if high - low <= 6 else 2) == 0:
             anchor = {low: "start", high: "end"}.get(exponent, "middle")
             out += Markup('<text class="tick" text-anchor="{a}" x="{x}" y="{y}">{t}</text>').format(
-                a=anchor, x=at, y=bottom + 16, t=_decade_label(exponent)
+                a=anchor, x=at, y=span[1] + 16, t=_decade_label(exponent)
             )
     return out
 
@@ -124,11 +126,11 @@ def _bar(row: Bar, top: int, end: float) -> Markup:
 
 
 def _limit(line: Line, at: float, bottom: int, index: int) -> Markup:
-    step = 13 * (index % 2)  # neighbours would overlap, so every second label sits lower
+    step = STEP * index  # each label has its own line, since neighbours would overlap
     rule = Markup('<line class="limit" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(
-        x=f"{at:.1f}", a=TOP - 23 + step, b=bottom
+        x=f"{at:.1f}", a=14 + step, b=bottom
     )
     anchor, shift = ("end", -4) if at > WIDTH * 0.7 else ("start", 4)
     return rule + Markup('<text class="limit-label" text-anchor="{a}" x="{x}" y="{y}">{t}</text>').format(
-        a=anchor, x=f"{at + shift:.1f}", y=12 + step, t=line.label
+        a=anchor, x=f"{at + shift:.1f}", y=11 + step, t=line.label
     )

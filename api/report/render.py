@@ -21,19 +21,30 @@ def _load(name: str) -> str:
     return files("api.report").joinpath(name).read_text(encoding="utf-8")
 
 
-def clock(text: str) -> str:
-    """An ISO 8601 time as people read it, offset kept: "2026-11-25 14:05:00 −05:00"; other text stays as it is."""
+def clock(text: str, like: str = "") -> str:
+    """An ISO 8601 time as people read it: "2026-11-25 14:05:00 −05:00"; other text stays as it is.
+
+    Args:
+        text: The time; its offset is kept.
+        like: Another time, whose offset is used instead where it has one.
+    """
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
         return text
+    try:
+        zone = datetime.fromisoformat(like).tzinfo
+    except ValueError:
+        zone = None
+    if zone is not None and moment.tzinfo is not None:
+        moment = moment.astimezone(zone)
     plain = moment.strftime("%Y-%m-%d %H:%M:%S")
     if moment.tzinfo is None:
         return plain
     if not moment.utcoffset():
         return f"{plain} UTC"
-    zone = moment.strftime("%z")
-    return f"{plain} {zone[:3]}:{zone[3:5]}".replace(" -", " −")
+    offset = moment.strftime("%z")
+    return f"{plain} {offset[:3]}:{offset[3:5]}".replace(" -", " −")
 
 
 @cache

@@ -11,7 +11,7 @@ from api.report.content import Mark, Verdict
 from grading.finding import Basis, Conformity, Direction, Finding, Limit, Margin, Urgency
 from grading.finding import Verdict as Grade
 from grading.quantity import UNITS
-from grading.words import number, ohms
+from grading.words import number
 
 TITLE = "Servo axis insulation and winding test"
 
@@ -68,6 +68,7 @@ MOTORS = {
     "ac_servo": "AC servo motor",
     "spindle": "Spindle motor",
 }
+POINTS = {"lead-ground": "lead to ground", "lead-lead": "lead to lead"}
 SOURCES = {"speech": "spoken", "photo": "photographed", "speech+photo": "spoken and photographed", "typed": "typed"}
 AGREEMENTS = {
     "agree": "clip and photo agree",
@@ -119,14 +120,13 @@ CAUTIONS = (
 DECISION_RULE = (
     (
         "Each value is held against every limit that applies to it, and the worst verdict counts. Where the "
-        "instrument’s accuracy is known, the limit carries a guard band as wide as the expanded uncertainty U (k "
-        "= 2): pass above limit + U, conditional pass between limit and limit + U, conditional fail between limit "
-        "− U and limit, fail below (ILAC-G8:09/2019, 4.2, non-binary, mirrored to a lower limit; ISO/IEC "
-        "17025:2017, 7.8.6)."
+        "instrument’s accuracy is known, the conformity printed beside a limit is non-binary with a guard band "
+        "as wide as the expanded uncertainty U (k = 2): pass, conditional pass, conditional fail, fail "
+        "(ILAC-G8:09/2019, 4.2, mirrored to a lower limit; ISO/IEC 17025:2017, 7.8.6)."
     ),
     (
-        "A value over the meter’s range counts as “more than” its digits, never as a number. A value below or "
-        "over range is judged by its bound."
+        "A value over the meter’s range counts as “more than” its digits, never as a number; a value below range "
+        "as “less than”."
     ),
     (
         "Each limit names its document, edition and clause, and in brackets how far that source was checked. "
@@ -151,11 +151,9 @@ def of_finding(finding: Finding) -> Verdict:
     return verdict(finding.verdict, finding.urgency)
 
 
-def amount(value: Decimal, unit: str, digits: int = 3) -> str:
-    """A computed value to three significant digits; resistances take the prefix that keeps them readable."""
-    if unit in UNITS and UNITS[unit].dimension == "resistance" and abs(value) * UNITS[unit].factor >= 1:
-        return ohms(value * UNITS[unit].factor)
-    return f"{number(value, digits)}{symbol(unit)}"
+def amount(value: Decimal, unit: str) -> str:
+    """A computed value to three significant digits with its symbol."""
+    return f"{number(value)}{symbol(unit)}"
 
 
 def symbol(unit: str) -> str:
@@ -180,10 +178,10 @@ def plain_amount(value: Decimal, unit: str) -> str:
 def compared(margin: Margin) -> str:
     """What was held against the limit, with its uncertainty or bounds."""
     if margin.value is not None:
-        text = amount(margin.value, margin.unit)
-        if margin.expanded_uncertainty is not None:
-            text += f" ± {amount(margin.expanded_uncertainty, margin.unit, 2)} (U, k = 2)"
-        return text
+        if margin.expanded_uncertainty is None:
+            return amount(margin.value, margin.unit)
+        spread = number(margin.expanded_uncertainty, 2)
+        return f"{number(margin.value)} ± {spread}{symbol(margin.unit)} (U, k = 2)"
     if margin.low is not None and margin.high is None:
         return f"more than {amount(margin.low, margin.unit)}"
     if margin.high is not None and margin.low in (None, 0):
@@ -196,3 +194,18 @@ def compared(margin: Margin) -> str:
 def listed(names: list[str]) -> str:
     """Names as in a sentence: "X", "X and Y", "X, Y and Z"."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else "none"
+
+
+def point(terminals: str | None) -> str:
+    """A test point as people read it."""
+    text = terminals or ""
+    return POINTS.get(text, text.replace("-", "–"))
+
+
+def parted(headline: str, axis: str) -> tuple[str, str]:
+    """A headline without the axis name, as what a customer reads first and the figures behind it."""
+    text = headline.removeprefix(f"Axis {axis}: ")
+    sentences = (text[:1].upper() + text[1:]).split(". ")
+    plain = next((i for i, sentence in enumerate(sentences) if any(c.isdigit() for c in sentence)), len(sentences))
+    first, rest = ". ".join(sentences[:plain]), ". ".join(sentences[plain:])
+    return (f"{first}." if first and rest else first or rest), rest if first else ""

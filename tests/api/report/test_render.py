@@ -142,3 +142,8 @@ def test_it_ends_with_its_number() -> None:
 )
 def test_times_keep_their_offset(text: str, shown: str) -> None:
     assert clock(text) == shown
+
+
+def test_a_time_can_be_shown_in_the_offset_of_another() -> None:
+    assert clock("2026-11-24T08:40:00Z", "2026-11-24T09:39:58+01:00") == "2026-11-24 09:40:00 +01:00"
+    assert clock("2026-11-24T08:40:00Z", "") == "2026-11-24 08:40:00 UTC"

@@ -23,6 +23,7 @@ from api.safety import STEPS, put_answer
 from api.store import Store
 from api.tables import Capture
 from api.trail import What
+from api.workspace import Workspace
 from capture.reading import Doubt, Reading
 from grading.quantity import Qualifier, Quantity, QuantityKind, Section
 
@@ -108,9 +109,18 @@ def insulation(axis: str, section: Section, digits: str, qualifier: Qualifier = 
 class Visit:
     """The data folder and what lies in it."""
 
-    database: Database
-    store: Store
+    workspace: Workspace
     job_id: str = "J1"
+
+    @property
+    def database(self) -> Database:
+        """Rows and trail."""
+        return self.workspace.database
+
+    @property
+    def store(self) -> Store:
+        """Clips and photos."""
+        return self.workspace.evidence
 
     def at(self, minutes: float) -> str:
         """A time of the visit as the phone's clock gives it."""
@@ -173,7 +183,7 @@ class Visit:
 def make(folder: Path) -> Visit:
     """Write the visit into a new data folder."""
     moments = iter(START + dt.timedelta(seconds=30 * i) for i in range(10_000))
-    visit = Visit(Database(folder, clock=lambda: next(moments)), Store(folder / "evidence"))
+    visit = Visit(Workspace.open(folder, clock=lambda: next(moments)))
     with visit.database.write() as transaction:
         create_job(transaction, read_description(DESCRIPTION))
     _answer_safety(visit)
