@@ -37,7 +37,7 @@ _REPEAT_ALL = NextStep(
 def _split(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
     """Both parts come free with one plug; what differs is where to look first."""
     if place.words == WHOLE_BAD:
-        first, second = (Part.MOTOR, Part.CABLE) if _motor_first(context) else (Part.CABLE, Part.MOTOR)
+        first, second = (Part.MOTOR, Part.CABLE) if motor_first(context) else (Part.CABLE, Part.MOTOR)
         steps = [_measure(context, first), _measure(context, second)]
         if context.cable_spare_on_hand and context.motor_plug_reach is not Reach.HARD:
             steps.append(
@@ -50,7 +50,7 @@ def _split(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
     return (_measure(context, place.measure_next),)
 
 
-def _motor_first(context: AxisContext) -> bool:
+def motor_first(context: AxisContext) -> bool:
     """The cable comes first unless it does not move and the motor stands in coolant or carries brushes."""
     if context.moving_cable is not False:
         return False

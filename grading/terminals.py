@@ -30,9 +30,9 @@ def leads(terminals: str) -> tuple[str, ...]:
 
 
 def to_earth(terminals: str) -> bool:
-    """Whether one end is earth, frame or shield."""
+    """Whether one end is earth, frame or shield; a point that names one end only is taken as to earth."""
     first, second = ends(terminals)
-    return first in EARTH or second in EARTH
+    return not second or first in EARTH or second in EARTH
 
 
 def pair(terminals: str) -> frozenset[str]:

@@ -16,10 +16,11 @@ from grading.measurement import AxisContext, Instrument, Measurement, MotorKind,
 from grading.rules.absorption import judge_absorption
 from grading.rules.auxiliary import judge_auxiliary
 from grading.rules.ground import judge_ground
-from grading.rules.insulation import FIND_IT, judge_insulation
+from grading.rules.insulation import FIND_IT, judge_complete, judge_insulation
 from grading.rules.locate import Isolation, isolate
 from grading.rules.motor import judge_motor
 from grading.rules.tester import judge_tester
+from grading.rules.trend import judge_trend
 from grading.rules.winding import judge_winding
 from grading.shop import PUBLISHED, ShopProfile
 
@@ -31,6 +32,7 @@ _JUDGES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     judge_absorption,
     judge_tester,
     judge_auxiliary,
+    judge_trend,
 )
 _URGENCY_ORDER = tuple(Urgency)
 # Which rules speak first among findings of equal weight: where the fault is, then what failed.
@@ -69,7 +71,7 @@ def grade_axis(
     with localcontext(Context(prec=28)):
         case = build_case(tuple(measurements), context, instruments, profile, tuple(history))
         isolation = isolate(case)
-        findings = [*isolation.findings, *(f for judge in _JUDGES for f in judge(case))]
+        findings = [*isolation.findings, *(f for judge in _JUDGES for f in judge(case)), *judge_complete(case)]
         ranked = tuple(sorted(findings, key=_rank))
         return _verdict(case, isolation, ranked)
 

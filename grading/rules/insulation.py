@@ -46,6 +46,18 @@ def judge_insulation(case: Case) -> Iterator[Finding]:
             yield from _against_limits(case, reading)
 
 
+def judge_complete(case: Case) -> Iterator[Finding]:
+    """An axis without any insulation test is never called acceptable."""
+    if case.readings and not case.of(QuantityKind.INSULATION_RESISTANCE):
+        text = f"Axis {case.context.axis}: no insulation test was recorded; an ohmmeter cannot replace one."
+        choice = choose(case.context.rated_voltage, case.context.maker_test_voltage)
+        step = NextStep(
+            f"Test from the cabinet to earth, first at {choice.screening:f} V, then at {choice.judging:f} V for 60 s.",
+            "A few volts do not show what conducts under voltage.",
+        )
+        yield repeat(VALUE, text, tuple(r.id for r in case.readings), step)
+
+
 def is_early(case: Case, reading: Reading) -> bool:
     """Whether the value is known not to be a one-minute value (or, by shop rule, not known to be one)."""
     elapsed = reading.measurement.elapsed_s

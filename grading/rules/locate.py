@@ -22,8 +22,8 @@ from grading.isolation import Location, State, locate, locate_series, merge
 from grading.limits import machine_limit
 from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
+from grading.rules.circuit import is_open
 from grading.rules.insulation import is_early, is_full_voltage
-from grading.rules.winding import is_open
 from grading.terminals import leads, to_earth
 from grading.words import SECTION_WORDS, limit_words, measured, number, sentence, span
 

@@ -1,0 +1,102 @@
+"""Stored energy: when a bus may be measured, how long to discharge after a test, and the gates before one.
+
+Computed times are only the earliest at which to measure; bleeder resistors fail open, so the measured voltage decides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from grading.limits import LIMITS
+from grading.terminals import auxiliary
+
+GATE_V = LIMITS["energy.gate_voltage"].value
+
+
+def discharge_time_s(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: Decimal, to_v: Decimal) -> Decimal:
+    """Time in s for a capacitor to discharge through a resistor: RC ln(V0/Vf).
+
+    Raises:
+        ValueError: A voltage is not above 0, or the end is above the start.
+    """
+    if not 0 < to_v <= from_v:
+        raise ValueError("Voltages must be above 0, and the end not above the start.")
+    return resistance_ohm * capacitance_f * (from_v / to_v).ln()
+
+
+def voltage_after_v(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: Decimal, time_s: Decimal) -> Decimal:
+    """Voltage left after a time: V0 exp(-t/RC)."""
+    return from_v * (-time_s / (resistance_ohm * capacitance_f)).exp()
+
+
+def charge_uc(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
+    """Stored charge in µC: C V."""
+    return capacitance_f * voltage * 1_000_000
+
+
+def energy_mj(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
+    """Stored energy in mJ: C V²/2."""
+    return capacitance_f * voltage * voltage / 2 * 1000
+
+
+def exempt_from_five_seconds(charge: Decimal) -> bool:
+    """Whether a stored charge in µC is exempt from the 5 s rule (IEC 60204-1, 6.2.4: at most 60 µC)."""
+    return charge <= LIMITS["energy.exempt_charge"].value
+
+
+def earth_time_s(test_s: Decimal) -> Decimal:
+    """How long to keep the object discharged after a test of `test_s` seconds: four times as long (from memory)."""
+    return LIMITS["energy.discharge_factor"].value * test_s
+
+
+@dataclass(frozen=True)
+class Gate:
+    """Whether a test may start.
+
+    Attributes:
+        may_start: False while any reason stands.
+        reasons: What is missing or wrong, each as a sentence that says what to do.
+    """
+
+    may_start: bool
+    reasons: tuple[str, ...]
+
+
+def gate(
+    *,
+    bus_v: Decimal | None,
+    proved_before: bool,
+    proved_after: bool,
+    drive_disconnected: bool,
+    vertical_supported: bool,
+    clipped: Sequence[str] = (),
+) -> Gate:
+    """Whether an insulation test may start (house rule on live-dead-live proving and 29 CFR 1910.333).
+
+    Args:
+        bus_v: Voltage measured on the drive's d.c. bus, V; None while not measured.
+        proved_before: The meter was tried on a known source before.
+        proved_after: And again after.
+        drive_disconnected: The motor leads are off the drive.
+        vertical_supported: Vertical axes are on blocks (True where there is none).
+        clipped: Leads that hang on the tester.
+    """
+    reasons: list[str] = []
+    if bus_v is None:
+        reasons.append("Measure the d.c. bus of the drive first.")
+    elif abs(bus_v) >= GATE_V:
+        reasons.append(f"The bus still carries {bus_v:f} V; wait and measure again until it is below {GATE_V:f} V.")
+    if not proved_before:
+        reasons.append("Prove the meter on a known source before measuring dead.")
+    if not proved_after:
+        reasons.append("Prove the meter on a known source again after measuring dead.")
+    if not drive_disconnected:
+        reasons.append("Take the motor leads off the drive; never test through it.")
+    if not vertical_supported:
+        reasons.append("Support the vertical axis on blocks.")
+    found = [lead for name in clipped for lead in auxiliary(name)]
+    if found:
+        reasons.append(f"Take {', '.join(found)} out of the test: feedback, brake and sensor leads stay off.")
+    return Gate(not reasons, tuple(reasons))

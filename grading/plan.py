@@ -1,0 +1,189 @@
+"""What to measure next, and why; what is skipped, and when to stop.
+
+The points come from `grading.plan_table`; this module walks them over the records at hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from grading.advice import motor_first
+from grading.case import Case, build_case, in_ohm
+from grading.limits import machine_limit
+from grading.measurement import AxisContext, Circumstance, Instrument, Measurement
+from grading.plan_table import PLANS, PREPARE, PREPARE_EXTRA, PlanPoint, Step, When
+from grading.quantity import QuantityKind, Section
+from grading.reading import Reading, Shape
+from grading.rules.circuit import is_open
+from grading.rules.insulation import is_early, is_full_voltage
+from grading.rules.phases import unequal
+from grading.shop import ShopProfile
+from grading.terminals import EARTH, ends, to_earth
+from grading.voltage import choose
+
+
+@dataclass(frozen=True)
+class Task:
+    """One point to measure.
+
+    Attributes:
+        point: The plan's point.
+        test_voltage: Voltage to select, V; None where none is applied.
+        done: It has been measured.
+        skipped: Why it is left out; "" where it is not.
+        prepare: What to do first, where this is the first point of its part.
+    """
+
+    point: PlanPoint
+    test_voltage: Decimal | None
+    done: bool
+    skipped: str
+    prepare: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class PlanState:
+    """Where an axis stands in its plan.
+
+    Attributes:
+        tasks: Every point in order.
+        next: The next one to measure, or None.
+        stop: Why nothing more is needed; "" while something is.
+    """
+
+    tasks: tuple[Task, ...]
+    next: Task | None
+    stop: str
+
+
+def plan_axis(
+    measurements: Sequence[Measurement],
+    context: AxisContext,
+    instruments: Mapping[str, Instrument] | None = None,
+    *,
+    profile: ShopProfile | None = None,
+) -> PlanState:
+    """Walk the plan of an axis over what has been measured.
+
+    Args:
+        measurements: Records in force.
+        context: What is known of the axis.
+        instruments: By id.
+        profile: Limits in force.
+    """
+    case = build_case(tuple(measurements), context, instruments, profile)
+    order = [Section.THROUGH_CABLE, *_parts(context)]
+    tasks = tuple(task for section in order for task in _tasks(case, section))
+    open_tasks = [task for task in tasks if not task.done and not task.skipped]
+    following = open_tasks[0] if open_tasks else None
+    return PlanState(tasks, following, "" if following else _stop(case))
+
+
+def _parts(context: AxisContext) -> tuple[Section, Section]:
+    """The part that is likelier at fault or easier to test comes first."""
+    motor = motor_first(context)
+    return (Section.MOTOR_ALONE, Section.CABLE_ALONE) if motor else (Section.CABLE_ALONE, Section.MOTOR_ALONE)
+
+
+def _tasks(case: Case, section: Section) -> Iterator[Task]:
+    choice = choose(case.context.rated_voltage, case.context.maker_test_voltage)
+    volts = {Step.NONE: None, Step.SCREENING: choice.screening, Step.JUDGING: choice.judging}
+    used: dict[Step, set[str]] = {step: set() for step in Step}
+    prepare = PREPARE[section]
+    if section is Section.MOTOR_ALONE:
+        prepare += PREPARE_EXTRA[case.context.motor_kind]
+    for number, point in enumerate(PLANS[case.context.motor_kind][section]):
+        done = _done(case, point, volts[point.step], used[point.step])
+        skipped = "" if done else _skip(case, point)
+        yield Task(point, volts[point.step], done, skipped, prepare if number == 0 else ())
+
+
+def _done(case: Case, point: PlanPoint, volts: Decimal | None, used: set[str]) -> bool:
+    """Whether enough records answer the point; one that names no lead answers one point only."""
+    found = [r for r in case.of(point.kind, point.section) if r.id not in used and _answers(case, r, point, volts)]
+    if len(found) < point.positions:
+        return False
+    used.update(r.id for r in found[: point.positions] if "LEAD" in ends(r.measurement.terminals))
+    return True
+
+
+def _answers(case: Case, reading: Reading, point: PlanPoint, volts: Decimal | None) -> bool:
+    if reading.shape is Shape.NONE or not _same_place(reading, point):
+        return False
+    if point.step is Step.NONE or volts is None:
+        return True
+    selected = reading.measurement.test_voltage_set
+    if point.step is Step.SCREENING:
+        return True  # a higher step answers it too, and is only reached over a clear one
+    full = is_full_voltage(case, reading) or (selected is not None and selected >= volts)
+    return full and not is_early(case, reading)
+
+
+def _same_place(reading: Reading, point: PlanPoint) -> bool:
+    here, wanted = reading.measurement.terminals, point.terminals
+    if to_earth(here) and to_earth(wanted):
+        joined = point.section is not Section.CABLE_ALONE and point.kind is QuantityKind.INSULATION_RESISTANCE
+        generic = ends(here)[0] in ("LEAD", "") or not ends(here)[1]
+        return joined or generic or _leads(wanted) <= _leads(here)
+    generic = ends(here) == ("LEAD", "LEAD")
+    return to_earth(here) == to_earth(wanted) and (generic or frozenset(ends(here)) == frozenset(ends(wanted)))
+
+
+def _leads(terminals: str) -> frozenset[str]:
+    return frozenset(part for end in ends(terminals) for part in end.split("+") if part not in EARTH)
+
+
+def _skip(case: Case, point: PlanPoint) -> str:
+    """Why a point is left out now; "" where it is due."""
+    whole_first = point.when.value.startswith("whole_bad") or point.when is When.SERIES_BAD
+    if whole_first and not _whole_bad(case):
+        return "the whole has not failed"
+    if point.when is When.SERIES_BAD and not _series_bad(case):
+        return "lead to lead is sound"
+    if point.when.value.endswith("meter_clear") and _meter_low(case, point.section):
+        return "the ohmmeter already shows a path to earth"
+    if point.when.value.endswith("screen_clear") and not _screen_clear(case, point):
+        return "the lower step is not clear" if _tested(case, point) else ""
+    return ""
+
+
+def _floor(case: Case) -> Decimal:
+    return in_ohm(machine_limit(case.context, case.profile.limits))
+
+
+def _meter_low(case: Case, section: Section) -> bool:
+    return any(r.interval.high < _floor(case) for r in case.of(QuantityKind.RESISTANCE_TO_GROUND, section))
+
+
+def _tested(case: Case, point: PlanPoint) -> list[Reading]:
+    same = [r for r in case.of(QuantityKind.INSULATION_RESISTANCE, point.section) if _same_place(r, point)]
+    return [r for r in same if r.shape is not Shape.NONE]
+
+
+def _screen_clear(case: Case, point: PlanPoint) -> bool:
+    readings = _tested(case, point)
+    if not readings or _meter_low(case, point.section):
+        return False
+    bad = any(r.shape in (Shape.COLLAPSED, Shape.UNEXPLAINED) or r.interval.low < _floor(case) for r in readings)
+    moving = any(r.noted(Circumstance.UNSTEADY) or r.noted(Circumstance.FALLING) for r in readings)
+    return not bad and not moving
+
+
+def _whole_bad(case: Case) -> bool:
+    """Whether the whole failed, or cannot be judged although it was tested."""
+    tests = [r for r in case.of(QuantityKind.INSULATION_RESISTANCE, Section.THROUGH_CABLE) if r.shape is not Shape.NONE]
+    low = any(r.shape is Shape.COLLAPSED or r.interval.low < _floor(case) for r in tests)
+    return low or _meter_low(case, Section.THROUGH_CABLE) or _series_bad(case)
+
+
+def _series_bad(case: Case) -> bool:
+    readings = case.of(QuantityKind.WINDING_RESISTANCE, Section.THROUGH_CABLE)
+    return any(is_open(r) for r in readings) or unequal(case, Section.THROUGH_CABLE)
+
+
+def _stop(case: Case) -> str:
+    if _whole_bad(case):
+        return "The parts have been tested apart; the verdict says which one failed."
+    return "The whole is good, which clears motor and cable at this position; go to the next axis."

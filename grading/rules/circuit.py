@@ -1,0 +1,38 @@
+"""A lead-to-lead or core reading as a circuit: open or closed, less the meter's leads, and its resolution."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from grading.case import Case
+from grading.measurement import Circumstance, InstrumentKind
+from grading.quantity import unit
+from grading.reading import Reading, Shape
+from grading.winding import lead_compensated
+
+OPEN_OHM = Decimal(1000)  # house rule: no servo winding is above this
+
+
+def compensated(case: Case, reading: Reading) -> Decimal:
+    """The value in ohm less the meter's lead resistance, unless the meter was zeroed or measures with four wires."""
+    value = reading.value or Decimal(0)
+    instrument = case.instruments.get(reading.measurement.instrument_id or "")
+    if instrument is None or instrument.lead_resistance_ohm is None or reading.noted(Circumstance.LEADS_ZEROED):
+        return value
+    if instrument.kind is InstrumentKind.MILLIOHMMETER:
+        return value
+    return lead_compensated(value, instrument.lead_resistance_ohm)
+
+
+def is_open(reading: Reading) -> bool:
+    """Whether a lead-to-lead or core reading shows no circuit: over range from 1 kΩ up, or 1 kΩ and more."""
+    if reading.shape is Shape.OVER:
+        unknown_end = reading.interval.low == 0
+        return unknown_end or reading.interval.low >= OPEN_OHM
+    return reading.shape is Shape.POINT and reading.interval.low >= OPEN_OHM
+
+
+def count_ohm(reading: Reading) -> Decimal:
+    """One count of the last digit shown, ohm."""
+    quantity = reading.measurement.quantity
+    return (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
