@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from sqlmodel import Session
+
 from api.grading_bridge import job_verdict
 from api.readings import reading_of
 from api.report import fields, wording
@@ -19,8 +21,8 @@ from api.report.render import render
 from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, worst
 from api.safety import STEPS
+from api.store import Store
 from api.tables import Proposal
-from api.workspace import Workspace
 from grading.finding import JobVerdict
 from grading.shop import ShopProfile
 
@@ -132,12 +134,13 @@ def _open(proposal: Proposal) -> Open:
 
 
 def build_report(
-    workspace: Workspace, job_id: str, *, issued: str | None = None, profile: ShopProfile | None = None
+    session: Session, store: Store, job_id: str, *, issued: str | None = None, profile: ShopProfile | None = None
 ) -> bytes:
     """Grade a job's records in force and write its report as one HTML file.
 
     Args:
-        workspace: The opened data folder; everything is read from one consistent snapshot.
+        session: One consistent snapshot.
+        store: Where the evidence lies.
         job_id: The job.
         issued: Time of issue, ISO 8601 with offset; None takes the time of the newest trail entry, so that the same
             records always give the same bytes.
@@ -146,15 +149,12 @@ def build_report(
     Raises:
         NotFound: There is no such job.
     """
-    with workspace.database.read() as session:
-        rows = read_rows(session, job_id)
-        graded = job_verdict(session, job_id, profile)
-        proof = read_proof(session)
+    rows = read_rows(session, job_id)
     content = content_of(
         rows,
-        graded,
-        workspace.evidence.read,
-        proof,
+        job_verdict(session, job_id, profile),
+        store.read,
+        read_proof(session),
         issued=issued or (rows.head.at if rows.head else rows.job.created_at),
         questions={step.id: step.question for step in STEPS},
     )

@@ -2,10 +2,11 @@
 
 import { axisCard, verdictSign, verdictTag } from "./axis.js";
 import { el, fill, say } from "./dom.js";
+import { filledIn, readingForm } from "./form.js";
 import { Listening } from "./listen.js";
 import { proposalCard } from "./proposal.js";
 import { canSpeak, readBack, want, wanted } from "./readback.js";
-import { get, sendEvidence } from "./server.js";
+import { get, now, post, sendEvidence } from "./server.js";
 
 const CAUTION = [
   "Insulation testing can kill: up to 1000 V, and the winding keeps its charge. Discharge at least four times the test time, measure, then earth, before anyone touches a terminal.",
@@ -42,7 +43,7 @@ class JobView {
       el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       cautions(),
       el("div.work", {},
-        el("div.left", {}, this.bar(), this.now, this.proposals),
+        el("div.left", {}, this.bar(), this.now, this.proposals, this.typing()),
         el("div.right", {}, this.chips, this.axes, this.foot())));
   }
 
@@ -60,6 +61,20 @@ class JobView {
       voice.setAttribute("aria-pressed", String(wanted()));
     } }, wanted() ? "Read-back: on" : "Read-back: off");
     return el("div.row", {}, canSpeak() ? voice : null);
+  }
+
+  typing() {
+    const form = readingForm({ qualifier: "=" }, this.job, async (reading) => {
+      try {
+        const answer = await post(`${this.path}/typed`, { reading: filledIn(reading), captured_at: now() });
+        await this.refresh();
+        this.show({ state: "asking", words: answer.message });
+        this.typed.open = false;
+        form.reset();
+      } catch (error) { say(error.message, "error"); }
+    });
+    this.typed = el("details.card", { id: "typing" }, el("summary", {}, "Type a reading"), form);
+    return this.typed;
   }
 
   /** Show where the conversation stands. */

@@ -1,10 +1,11 @@
 // One proposal: what was understood, what is in doubt, and the answers a person can give.
 
 import { el, say } from "./dom.js";
+import { changed, readingForm } from "./form.js";
 import { proofs } from "./proof.js";
 import { readBack } from "./readback.js";
 import { now, post } from "./server.js";
-import { DOUBTS, KINDS, QUALIFIERS, SECTIONS, UNITS, conditions, place, shown } from "./words.js";
+import { DOUBTS, KINDS, conditions, place, shown } from "./words.js";
 
 /**
  * A proposal's card.
@@ -51,31 +52,6 @@ export function proposalCard(proposal, job, refresh) {
         if (!form.hidden) form.querySelector("input").focus();
       } }, "Correct"),
       el("button.warn", { type: "button", onclick: () => answer("reject", {}, "Rejected. The clip and photo are kept.") }, "Reject")),
-    correction(proposal, job, (reading) => answer("correct", { reading }, "Corrected. Read it again, then confirm.")));
+    readingForm(proposal, job, (reading) => answer("correct", { reading: changed(proposal, reading) }, "Corrected. Read it again, then confirm."), true));
   return card;
-}
-
-const options = (words, chosen, none) => [none ? el("option", { value: "" }, none) : null, ...Object.entries(words).map(([value, label]) => el("option", { value, selected: value === (chosen || "") }, label))];
-const input = (label, name, value, props = {}) => el("label.field", {}, label, el("input", { name, value: value || "", autocomplete: "off", ...props }));
-const select = (label, name, ...rest) => el("label.field", {}, label, el("select", { name }, options(...rest)));
-
-function correction(proposal, job, send) {
-  const axes = Object.fromEntries(job.axes.map((a) => [a.name, a.name]));
-  return el("form", { hidden: true, onsubmit: (event) => {
-    event.preventDefault();
-    const reading = Object.fromEntries([...new FormData(event.currentTarget)].map(([k, v]) => [k, v.trim() || null]));
-    send(reading);
-  } },
-  el("div.grid", {},
-    input("Value, as the display shows it", "value", proposal.value, { inputmode: "decimal" }),
-    select("Unit", "unit", UNITS, proposal.unit, "not known"),
-    select("Meaning", "qualifier", QUALIFIERS, proposal.qualifier),
-    select("Axis", "axis", axes, proposal.axis, "none"),
-    select("Part", "section", SECTIONS, proposal.section, "not said"),
-    input("Terminals", "terminals", proposal.terminals),
-    select("Quantity", "quantity", KINDS, proposal.quantity, "not said"),
-    input("Test voltage set, V", "test_voltage_set", proposal.test_voltage_set, { inputmode: "decimal" }),
-    input("Voltage built, V", "test_voltage_built", proposal.test_voltage_built, { inputmode: "decimal" }),
-    input("Read after, s", "elapsed_s", proposal.elapsed_s, { inputmode: "decimal" })),
-  el("button.main", { type: "submit" }, "Use these"));
 }

@@ -38,7 +38,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[visit.Visit]:
 
 
 def build(made: visit.Visit, issued: str | None = ISSUED) -> bytes:
-    return build_report(made.workspace, made.job_id, issued=issued)
+    with made.database.read() as session:
+        return build_report(session, made.store, made.job_id, issued=issued)
 
 
 @pytest.fixture(scope="module")
@@ -241,8 +242,8 @@ def test_same_records_give_the_same_bytes(made: visit.Visit) -> None:
 
 
 def test_unknown_job_is_refused(made: visit.Visit) -> None:
-    with pytest.raises(NotFound):
-        build_report(made.workspace, "J9")
+    with made.database.read() as session, pytest.raises(NotFound):
+        build_report(session, made.store, "J9")
 
 
 def test_a_changed_trail_is_printed_as_such(tmp_path: Path) -> None:

@@ -1,0 +1,104 @@
+"""A real server in its own process on a free port of the loopback, and a real browser with a made-up microphone."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import httpx
+from playwright.sync_api import Browser, sync_playwright
+
+START_S = 60.0  # the speech model is loaded at the start on slow machines
+QUIET = (
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--no-first-run",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@dataclass(frozen=True)
+class Server:
+    """A running server.
+
+    Attributes:
+        url: Its address without a slash at the end.
+        folder: Its data folder.
+        log: Where its output goes.
+    """
+
+    url: str
+    folder: Path
+    log: Path
+
+
+def free_port() -> int:
+    """A port of the loopback that nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def server(folder: Path) -> Iterator[Server]:
+    """Start the server on an empty data folder; stop it at the end."""
+    port, log = free_port(), folder / "server.log"
+    found = Server(f"http://127.0.0.1:{port}", folder / "data", log)
+    command = [sys.executable, "-m", "api.cli", "serve", "--data", str(found.folder), "--port", str(port)]
+    with log.open("wb") as output:
+        process = subprocess.Popen(command, stdout=output, stderr=subprocess.STDOUT, env={**os.environ, "TERM": "dumb"})
+        try:
+            _wait(found, process)
+            yield found
+        finally:
+            process.terminate()
+            try:
+                process.wait(20)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait(20)
+
+
+def _wait(found: Server, process: subprocess.Popen[bytes]) -> None:
+    end = time.monotonic() + START_S
+    while time.monotonic() < end:
+        if process.poll() is not None:
+            raise AssertionError(f"The server stopped: {found.log.read_text()}")
+        try:
+            httpx.get(f"{found.url}/api/jobs", timeout=5).raise_for_status()
+        except httpx.TransportError:
+            time.sleep(0.2)
+        else:
+            return
+    raise AssertionError(f"The server did not answer in {START_S:.0f} s: {found.log.read_text()}")
+
+
+@contextmanager
+def browser(microphone: Path | None = None) -> Iterator[Browser]:
+    """A real Chromium; `microphone` is a WAV file that it hears once."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    assert path is not None, "Chromium is needed for these tests: apt-get install chromium"
+    args = list(QUIET)
+    if microphone is not None:
+        args += [
+            "--use-fake-ui-for-media-stream",
+            "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-audio-capture={microphone}%noloop",
+        ]
+    with sync_playwright() as play:
+        found = play.chromium.launch(executable_path=path, args=args)
+        try:
+            yield found
+        finally:
+            found.close()
