@@ -275,7 +275,7 @@ class _Assembler:
     last_end = -1
 
     def near_unknown(self, first: int, end: int) -> bool:
-        """Whether an unknown word touches the pieces from `first` up to `end`; a filler does not part them, a pause does."""
+        """Whether an unknown word touches the pieces `first` up to `end`; a pause parts them, a filler does not."""
         for start, step in ((first - 1, -1), (end, 1)):
             index = start
             while 0 <= index < len(self.items) and self.items[index].piece is Mark.FILLER:

@@ -202,6 +202,7 @@ _LETTERS = {words.replace("_", " "): letter for words, letter in ICAO_LETTERS.it
 _SOUND_ALIKE = frozenset("BCDEGPTVZ")  # every engine and many people confuse these: ask for the alphabet word
 _PLAIN_LETTERS = frozenset("abcdeptuvwxyz")
 _TO = frozenset({"to", "and", "two", "too"})
+_LEAD_ALPHABET = {"uniform": "u", "victor": "v", "whiskey": "w", "alfa": "a", "tango": "t", "foxtrot": "f"}
 _GROUND = (("ground",), ("earth",), ("frame",), ("case",), ("p", "e"))
 _FRACTIONS = {
     tuple(words.split()): digits
@@ -225,8 +226,9 @@ def _starts(words: Sequence[str], index: int, wanted: Sequence[str]) -> bool:
 
 
 def _lead(words: Sequence[str], index: int) -> tuple[str, int] | None:
-    """One named lead: "lead two", "A one", "T three", "U"."""
+    """One named lead: "lead two", "A one", "T three", "U", the last also by alphabet word ("uniform")."""
     word = words[index] if index < len(words) else ""
+    word = _LEAD_ALPHABET.get(word, word)
     number = _DIGIT_WORDS.get(words[index + 1]) if index + 1 < len(words) else None
     if word == "lead" and number in ("1", "2", "3"):
         return number, index + 2
@@ -251,7 +253,11 @@ def _terminals(words: Sequence[str], index: int) -> Item | None:
         other = _lead(words, end + 1)
         if other is not None and other[0] != name:
             return Item(Terminals(f"{name}-{other[0]}"), index, other[1])
-    if words[index] in ("u", "v", "w") or (words[index] == "a" and read_number(words, index + 2)):
+    if (
+        words[index] in ("u", "v", "w")
+        or words[index] in _LEAD_ALPHABET
+        or (words[index] == "a" and read_number(words, index + 2))
+    ):
         return None
     return Item(Terminals(f"{name}-"), index, end)
 

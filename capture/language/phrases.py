@@ -56,6 +56,7 @@ _LEADS = {
     "lead_one": "1", "lead_two": "2", "lead_three": "3", "a_one": "A1", "a_two": "A2", "u": "U", "v": "V", "w": "W",
     "t_one": "T1", "t_two": "T2", "t_three": "T3", "f_one": "F1", "f_two": "F2",
 }  # fmt: skip
+_SPELT = {"u": "uniform", "v": "victor", "w": "whiskey"}
 _GROUNDS = ("to_ground", "to_ground", "to_ground", "to_earth", "to_frame", "to_case", "to_p_e")
 _PAIRS = (
     ("a_one", "a_two"), ("u", "v"), ("v", "w"), ("w", "u"), ("lead_one", "lead_two"), ("lead_two", "lead_three"),
@@ -105,8 +106,11 @@ def _terminals(rng: random.Random) -> tuple[list[str], str]:
         return [rng.choice(["all_leads_to_ground", "both_leads_to_ground"])], "all-PE"
     if roll < 0.65:
         lead = rng.choice(list(_LEADS))
-        return [lead, rng.choice(_GROUNDS)], f"{_LEADS[lead]}-PE"
+        spelt = _SPELT.get(lead, lead) if rng.random() < 0.6 else lead
+        return [spelt, rng.choice(_GROUNDS)], f"{_LEADS[lead]}-PE"
     first, second = rng.choice(_PAIRS)
+    if first in _SPELT and rng.random() < 0.6:
+        return [_SPELT[first], "to", _SPELT[second]], f"{_LEADS[first]}-{_LEADS[second]}"
     joined = [f"to_{second}"] if second.startswith("lead") and rng.random() < 0.8 else ["to", second]
     return [first, *joined], f"{_LEADS[first]}-{_LEADS[second]}"
 

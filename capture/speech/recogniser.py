@@ -7,11 +7,9 @@ when no alternatives are asked for, and the score of an alternative is no probab
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,54 +19,7 @@ from capture.reading import Heard
 from capture.speech.audio import RATE
 from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
 from capture.speech.hearing import ALTERNATIVES, Stream
-
-MODEL_SETTING = "OHMTRAIL_SPEECH_MODEL"
-"""Environment variable that names another vosk model directory."""
-
-_NEEDED = (("am/final.mdl",), ("conf/mfcc.conf",), ("graph/HCLr.fst", "graph/HCLG.fst"), ("graph/words.txt",))
-_FLAT = ("final.mdl", "mfcc.conf", "HCLr.fst", "word_boundary.int")  # the older layout of small models
-
-
-def default_model_path() -> Path:
-    """The model named by the setting, else the one that ships with the package."""
-    named = os.environ.get(MODEL_SETTING)
-    return Path(named) if named else Path(__file__).parent / "model"
-
-
-def check_model_directory(path: Path) -> None:
-    """Refuse a directory that cannot be a complete vosk model, before the engine aborts over it.
-
-    Raises:
-        ModelError: "model_missing", "model_incomplete" or "model_damaged".
-    """
-    if not path.is_dir():
-        raise ModelError(
-            "model_missing", f"No speech model at {path}. Give the directory of a vosk model, or reinstall Ohmtrail."
-        )
-    flat = all((path / name).is_file() for name in _FLAT)
-    lacking = [names[0] for names in _NEEDED if not any((path / name).is_file() for name in names)]
-    if lacking and not flat:
-        raise ModelError(
-            "model_incomplete",
-            f"The speech model at {path} lacks {', '.join(lacking)}. Unpack the whole model directory and name that.",
-        )
-    empty = [
-        str(file.relative_to(path)) for file in sorted(path.rglob("*")) if file.is_file() and not file.stat().st_size
-    ]
-    needed = {name for names in _NEEDED for name in names} | set(_FLAT)
-    if any(name in needed for name in empty):
-        raise ModelError(
-            "model_damaged", f"The speech model at {path} has empty files: {', '.join(empty)}. Copy it again."
-        )
-
-
-@contextlib.contextmanager
-def _quiet() -> Iterator[None]:
-    """Keep the engine's own messages off the terminal; what matters becomes an error of ours."""
-    import vosk
-
-    vosk.SetLogLevel(-1)
-    yield
+from capture.speech.model_files import check_model_directory, default_model_path
 
 
 class SpeechModel:
@@ -112,11 +63,15 @@ class SpeechModel:
         return self.grammar.missing
 
     def describe_missing(self) -> str:
-        """One sentence naming what cannot be said; empty when nothing is missing."""
+        """What the model does not know and what therefore cannot be said; empty when nothing is missing."""
         if not self.missing_words:
             return ""
+        parts = {part for word in self.missing_words for part in plain_words(word) if not self._knows(part)}
         spoken = ", ".join(f'"{" ".join(plain_words(word))}"' for word in self.missing_words)
-        return f"This speech model does not know {len(self.missing_words)} of the words; they cannot be said: {spoken}."
+        return (
+            f"The speech model at {self.path} does not know: {', '.join(sorted(parts))}. "
+            f"So {len(self.missing_words)} things cannot be said to it: {spoken}."
+        )
 
     def hear(self, pcm: bytes) -> Heard:
         """Recognise a whole clip.
@@ -148,13 +103,13 @@ class SpeechModel:
 def _load(path: Path) -> Any:
     import vosk
 
-    with _quiet():
-        try:
-            return vosk.Model(str(path))
-        except Exception as error:
-            raise ModelError(
-                "model_damaged", f"The speech model at {path} does not load ({error}). Copy it again or use another."
-            ) from error
+    vosk.SetLogLevel(-1)  # the engine's own messages; what matters becomes an error of ours
+    try:
+        return vosk.Model(str(path))
+    except Exception as error:
+        raise ModelError(
+            "model_damaged", f"The speech model at {path} does not load ({error}). Copy it again or use another."
+        ) from error
 
 
 _loaded: dict[tuple[Path, tuple[str, ...] | None], SpeechModel] = {}

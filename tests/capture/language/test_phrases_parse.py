@@ -86,7 +86,7 @@ def test_generator_repeats_itself_for_a_seed() -> None:
 
 
 def test_generator_uses_nearly_every_word() -> None:
-    used = {word for phrase in phrases(3, 30_000) for word in phrase.words}
+    used = {word for phrase in phrases(3, 60_000) for word in phrase.words}
     assert set(WORDS) - used <= {"an_ohm", "a_megohm", "m", "degree"}
 
 

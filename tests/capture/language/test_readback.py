@@ -71,7 +71,7 @@ def test_a_collapse_keeps_both_voltages(built: int) -> None:
     kind = QuantityKind.INSULATION_RESISTANCE
     reading = Reading(kind, quantity, test_voltage_set=Decimal(500), test_voltage_built=Decimal(built))
     again = parse(read_back(reading)).readings
-    assert [(one.test_voltage_set, one.test_voltage_built) for one in again] == [(500, built)]
+    assert [(one.test_voltage_set, one.test_voltage_built) for one in again] == [(Decimal(500), Decimal(built))]
     assert again[0].quantity.qualifier is Qualifier.COLLAPSED
 
 

@@ -1,0 +1,138 @@
+"""`ohmtrail hear`: what the tool makes of sound files, without a server, a job or a record."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.progress import Progress, TextColumn
+from rich.table import Table
+
+from capture.errors import CaptureError, ModelError
+from capture.language.vocabulary import plain_text
+from capture.reading import Utterance
+from capture.speech.audio import MAX_BYTES
+from capture.speech.recogniser import SpeechModel
+from capture.speech.understand import hear_clip
+
+MAX_PHRASES = 20_000
+"""Longest list of phrases: the recogniser builds its grammar from them at start."""
+
+
+def hear(
+    files: Annotated[list[Path], typer.Argument(help="Sound files: WAV, FLAC, Ogg (Opus or Vorbis) or MP3.")],
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line instead of a table.")] = False,
+    phrases: Annotated[
+        Path | None, typer.Option(help="Hear only the phrases of this text file, one a line ('#' starts a comment).")
+    ] = None,
+    model: Annotated[Path | None, typer.Option(help="A vosk model directory instead of the one that ships.")] = None,
+) -> None:
+    """Hear sound files and say which readings or commands they hold.
+
+    Ends with exit code 1 when a file could not be read, 2 when the model or the phrase list could not.
+    """
+    notes = Console(stderr=True, highlight=False)
+    try:
+        speech = SpeechModel(model, None if phrases is None else read_phrases(phrases))
+    except (ModelError, OSError, ValueError) as error:
+        notes.print(str(error), style="red", markup=False)
+        raise typer.Exit(2) from None
+    if speech.missing_words:
+        notes.print(speech.describe_missing(), style="yellow", markup=False)
+    failed = False
+    rows: list[dict[str, Any]] = []
+    with Progress(TextColumn("{task.completed}/{task.total} {task.description}"), console=notes, transient=True) as bar:
+        task = bar.add_task("", total=len(files))
+        for file in files:
+            bar.update(task, description=file.name)
+            row = hear_file(file, speech)
+            failed = failed or "error" in row
+            if as_json:
+                typer.echo(json.dumps(row, ensure_ascii=False))
+            else:
+                rows.append(row)
+            bar.advance(task)
+    if not as_json:
+        Console(highlight=False).print(as_table(rows))
+    if failed:
+        raise typer.Exit(1)
+
+
+def read_phrases(path: Path) -> list[str]:
+    """The phrases of a text file, one a line; blank lines and lines beginning with "#" are left out.
+
+    Raises:
+        OSError: It cannot be read.
+        ValueError: It is no UTF-8 text, holds no phrase, or too many.
+    """
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except UnicodeDecodeError:
+        raise ValueError(f"{path} is no UTF-8 text. Save it as plain text, one phrase a line.") from None
+    kept = [line.strip() for line in lines if line.strip() and not line.lstrip().startswith("#")]
+    if not kept or len(kept) > MAX_PHRASES:
+        raise ValueError(f"{path} holds {len(kept)} phrases. Give 1 to {MAX_PHRASES}, one a line.")
+    return [" ".join(word for word in plain_text(line) if word != ",") for line in kept]
+
+
+def hear_file(file: Path, speech: SpeechModel) -> dict[str, Any]:
+    """One file as plain data; "error" holds a sentence when it could not be read."""
+    try:
+        if file.stat().st_size > MAX_BYTES:
+            raise OSError(f"{file} is over {MAX_BYTES // 1024 // 1024} MB. Record one reading at a time.")
+        utterance = hear_clip(file.read_bytes(), None, speech)
+    except (CaptureError, OSError) as error:
+        empty: dict[str, Any] = {"file": str(file), "text": "", "words": [], "reading": None, "command": None}
+        return empty | {"alternatives": [], "confidence": 0.0, "doubts": [], "error": str(error)}
+    return {"file": str(file)} | as_data(utterance)
+
+
+def as_data(utterance: Utterance) -> dict[str, Any]:
+    """An utterance as plain data; "readings" is there only when several were said."""
+    readings = [reading.to_json() for reading in utterance.readings]
+    data: dict[str, Any] = {
+        "text": utterance.heard.text,
+        "words": [
+            {"word": word.word, "start": word.start, "end": word.end, "confidence": word.confidence}
+            for word in utterance.heard.words
+        ],
+        "reading": readings[0] if readings else None,
+        "command": None if utterance.command is None else utterance.command.value,
+        "alternatives": [other.to_json() for other in utterance.alternatives],
+        "confidence": utterance.confidence,
+        "doubts": [doubt.value for doubt in utterance.doubts],
+    }
+    return data | ({"readings": readings} if len(readings) > 1 else {})
+
+
+def as_table(rows: list[dict[str, Any]]) -> Table:
+    """The files as a table for a terminal."""
+    table = Table("File", "Heard", "Means", "Sure", "Ask about")
+    for row in rows:
+        if "error" in row:
+            table.add_row(Path(row["file"]).name, f"[red]{_escape(row['error'])}[/red]", "", "", "")
+            continue
+        doubts = ", ".join(doubt.replace("_", " ") for doubt in row["doubts"])
+        name = _escape(Path(row["file"]).name)
+        table.add_row(name, _escape(row["text"]) or "(nothing)", _meaning(row), f"{row['confidence']:.2f}", doubts)
+    return table
+
+
+def _escape(text: str) -> str:
+    return text.replace("[", r"\[")
+
+
+def _meaning(row: dict[str, Any]) -> str:
+    """The readings or the command in short."""
+    from grading.quantity import Qualifier, Quantity
+
+    parts = [f"command: {row['command']}"] if row["command"] else []
+    for reading in row.get("readings", [row["reading"]] if row["reading"] else []):
+        quantity = Quantity(reading["value"], reading["unit"], Qualifier(reading["qualifier"]))
+        place = [reading["axis"], reading["section"], reading["terminals"]]
+        where = " ".join(part.replace("_", " ") for part in place if part)
+        parts.append(f"{where}: {quantity.display()}" if where else quantity.display())
+    return "; ".join(parts)
