@@ -179,8 +179,7 @@ class Database:
             write_head(self.head_path, transaction.head)
 
     def _begin(self, session: Session) -> Transaction:
-        last = session.exec(select(TrailEntry).order_by(col(TrailEntry.seq).desc()).limit(1)).first()
-        head = Head() if last is None else head_of(last)
+        head = last_head(session)
         transaction = Transaction(session, head, utc_text(self.clock()))
         self._reconcile(transaction, head)
         return transaction
@@ -197,6 +196,12 @@ class Database:
         found = {"found_seq": noted.seq, "found_hash": noted.hash, "trail_seq": head.seq, "trail_hash": head.hash}
         crash = noted.txn == head.txn - 1 and _is_on_trail(transaction.session, noted)
         transaction.entry(What.HEAD_CAUGHT_UP if crash else What.HEAD_MISMATCH, note=found)
+
+
+def last_head(session: Session) -> Head:
+    """Where the trail ends in this snapshot."""
+    last = session.exec(select(TrailEntry).order_by(col(TrailEntry.seq).desc()).limit(1)).first()
+    return Head() if last is None else head_of(last)
 
 
 def _is_on_trail(session: Session, head: Head) -> bool:

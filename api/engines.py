@@ -5,9 +5,6 @@ Tests of the conversation hand in their own; the real ones load lazily, since a 
 
 from __future__ import annotations
 
-import io
-import threading
-import warnings
 from pathlib import Path
 from typing import Protocol
 
@@ -21,6 +18,15 @@ class Stream(Protocol):
 
     def accept(self, pcm: bytes) -> str:
         """Take 16 kHz mono 16-bit samples; returns the words so far."""
+        ...
+
+    def finish(self, context: Context | None = None) -> Utterance:
+        """End the utterance and understand it."""
+        ...
+
+    @property
+    def ended(self) -> bool:
+        """Whether the end of the speech was found."""
         ...
 
 
@@ -52,42 +58,12 @@ class Engines(Protocol):
         ...
 
 
-def crop_png(data: bytes, quad: Quad, longest: int = 1200) -> bytes:
-    """Cut a quadrilateral out of a photo, rectified, as PNG.
-
-    Args:
-        data: The photo.
-        quad: Corners in pixels after EXIF orientation, clockwise from top left.
-        longest: Longest side of the result, pixels.
-    """
-    from PIL import Image, ImageOps
-
-    def length(first: int, second: int) -> float:
-        (x1, y1), (x2, y2) = quad[first], quad[second]
-        return float(((x1 - x2) ** 2 + (y1 - y2) ** 2) ** 0.5)
-
-    width = max(length(0, 1), length(3, 2), 1.0)
-    height = max(length(0, 3), length(1, 2), 1.0)
-    scale = min(1.0, longest / max(width, height))
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    top_left, top_right, bottom_right, bottom_left = quad
-    corners = (*top_left, *bottom_left, *bottom_right, *top_right)  # the order that Pillow's QUAD wants
-    with warnings.catch_warnings(), Image.open(io.BytesIO(data)) as opened:
-        warnings.simplefilter("ignore")
-        upright = ImageOps.exif_transpose(opened).convert("RGB")
-        cut = upright.transform(size, Image.Transform.QUAD, corners, Image.Resampling.BICUBIC)
-    out = io.BytesIO()
-    cut.save(out, "PNG")
-    return out.getvalue()
-
-
 class RealEngines:
     """The engines of `capture`, loaded at first use."""
 
     def __init__(self, model: Path | None = None) -> None:
         """Keep where the speech model lies; None is the one that ships."""
         self._model = model
-        self._lock = threading.Lock()
 
     def hear(self, data: bytes, context: Context) -> Utterance:
         """See `Engines.hear`."""
@@ -103,7 +79,9 @@ class RealEngines:
 
     def crop(self, data: bytes, quad: Quad) -> bytes:
         """See `Engines.crop`."""
-        return crop_png(data, quad)
+        from capture.display import crop_of
+
+        return crop_of(data, quad)
 
     def stream(self) -> Stream:
         """See `Engines.stream`."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections import defaultdict
+from collections.abc import Callable
 from typing import Any
 
 from sqlmodel import select
@@ -27,6 +28,7 @@ from api.store import Store
 from api.tables import Capture, Evidence
 from api.trail import What
 from api.turns import Turn, begin_turn, context_of
+from capture.reading import Context, Utterance
 
 
 class Intake:
@@ -52,6 +54,7 @@ class Intake:
         client_id: str | None = None,
         *,
         cut: bool = False,
+        finish: Callable[[Context], Utterance] | None = None,
     ) -> dict[str, Any]:
         """Store a clip or photo, read it, and answer with what was made of it.
 
@@ -61,6 +64,7 @@ class Intake:
             captured_at: The device's time with offset; None for now.
             client_id: The sender's own unique id.
             cut: The line broke while it was sent: it is kept, not read.
+            finish: Ends a live hearing of the same sound; None to hear the file itself.
 
         Raises:
             NotFound: No such job.
@@ -85,7 +89,7 @@ class Intake:
                     found = session.get(Capture, capture.id)
                 if found is not None and found.state != "stored":
                     return {**self._answer(found), "repeated": True}
-            return self._read(capture.id, data)
+            return self._read(capture.id, data, finish=finish)
 
     def resume(self) -> int:
         """Read what a crash left stored and unread; commands in it are not obeyed any more. Returns how many."""
@@ -147,13 +151,20 @@ class Intake:
             **parsed(capture.outcome_json),
         }
 
-    def _read(self, capture_id: str, data: bytes, *, commands: bool = True) -> dict[str, Any]:
+    def _read(
+        self,
+        capture_id: str,
+        data: bytes,
+        *,
+        commands: bool = True,
+        finish: Callable[[Context], Utterance] | None = None,
+    ) -> dict[str, Any]:
         with self._database.read() as session:
             capture = session.get_one(Capture, capture_id)
             evidence = evidence_of(session, capture.sha256)
             context = context_of(session, capture.job_id)
         metadata = parsed(evidence.metadata_json)
-        found = recognise(self._engines, data, evidence, metadata, context)
+        found = recognise(self._engines, data, evidence, metadata, context, finish)
         crops = {index: store_file(self._store, crop) for index, crop in found.crops}
         with self._database.write() as transaction:
             capture = transaction.session.get_one(Capture, capture_id)

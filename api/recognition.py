@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -109,11 +110,27 @@ def _crops(engines: Engines, data: bytes, seen: Seen) -> tuple[tuple[int, bytes]
 
 
 def recognise(
-    engines: Engines, data: bytes, evidence: Evidence, metadata: dict[str, Any], context: Context
+    engines: Engines,
+    data: bytes,
+    evidence: Evidence,
+    metadata: dict[str, Any],
+    context: Context,
+    finish: Callable[[Context], Utterance] | None = None,
 ) -> Recognised:
-    """Hear or see one stored file. Never raises: an engine that fails in any way must not stop a visit."""
+    """Hear or see one stored file. Never raises: an engine that fails in any way must not stop a visit.
+
+    Args:
+        engines: What hears and sees.
+        data: The file.
+        evidence: Its row.
+        metadata: What its header says.
+        context: What held before.
+        finish: Ends a live hearing of the same sound; None to hear the file.
+    """
     try:
         _check_limits(evidence, metadata)
+        if evidence.kind == "clip" and finish is not None:
+            return Recognised(utterance=finish(context))
         if evidence.kind == "clip":
             return Recognised(utterance=engines.hear(data, context))
         seen = engines.see(data)

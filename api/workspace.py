@@ -18,7 +18,7 @@ from api.intake import Intake
 from api.jobs import axis_of, create_job, job_for_page, job_of
 from api.proposals import proposal_of
 from api.records import Decision, record_of
-from api.reports import keep_report
+from api.reports import keep_report, make_report
 from api.safety import put_answer, safety_for_page
 from api.store import Store
 from api.tables import ReportFile
@@ -209,6 +209,10 @@ class Workspace:
     def keep_report(self, job_id: str, name: str, media_type: str, data: bytes) -> ReportFile:
         """Keep a report that was made (see `api.reports.keep_report`)."""
         return keep_report(self.database, self.reports, job_id, name, media_type, data)
+
+    def make_report(self, job_id: str) -> ReportFile:
+        """Build a job's report and keep it (see `api.reports.make_report`); its bytes are in `reports`."""
+        return make_report(self.database, self.evidence, self.reports, job_id)
 
     def verify(self) -> Verification:
         """Check everything against the trail (see `api.verify`)."""

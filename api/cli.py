@@ -1,0 +1,29 @@
+"""The command line: `ohmtrail COMMAND`. Each command lives in `api.commands`, in a module of its own name."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from api.commands import demo, grade, hear, jobs, report, see, serve, verify
+from api.errors import OhmtrailError
+from capture.errors import CaptureError
+
+app = typer.Typer(
+    help="Hears and reads measurements, asks for confirmation, grades them, and keeps an audit trail.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+for command in (demo.demo, serve.serve, hear.hear, see.see, grade.grade, verify.verify, report.report, jobs.jobs):
+    app.command()(command)
+
+
+def main() -> None:
+    """Run the command line; our own errors become one sentence and exit status 1."""
+    try:
+        app()
+    except (OhmtrailError, CaptureError) as error:
+        typer.echo(f"{error}", err=True)
+        sys.exit(1)

@@ -1,0 +1,1 @@
+"""The commands of the command line, one module each; heavy parts are imported when a command runs."""

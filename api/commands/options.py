@@ -1,0 +1,16 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Data = Annotated[
+    Path,
+    typer.Option(
+        "--data", envvar="OHMTRAIL_DATA", help="Data folder with database, evidence and reports.", file_okay=False
+    ),
+]
+"""The data folder."""

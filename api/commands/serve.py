@@ -1,0 +1,47 @@
+"""`ohmtrail serve`: the server with its page, for this machine or for the shop's own network."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from api.commands.options import Data
+
+
+def serve(
+    data: Data = Path("data"),
+    host: Annotated[
+        str | None, typer.Option(help="Address to listen on; this machine only unless told otherwise.")
+    ] = None,
+    port: Annotated[int | None, typer.Option(min=1, max=65535, help="Port.")] = None,
+    model: Annotated[
+        Path | None, typer.Option(envvar="OHMTRAIL_SPEECH_MODEL", help="Directory of another vosk model.")
+    ] = None,
+) -> None:
+    """Start the server; the page is then at the address shown."""
+    import uvicorn
+
+    from api.app import create_app
+    from api.engines import RealEngines
+    from api.routes.listen import MAX_FRAME
+    from api.settings import read_settings
+    from api.workspace import Workspace
+
+    settings = read_settings()
+    host, port = host or settings.host, port or settings.port
+    workspace = Workspace.open(data, engines=RealEngines(model))
+    if workspace.adopted:
+        typer.echo(f"{len(workspace.adopted)} files left by an interruption were taken in as evidence.")
+    typer.echo(f"Ohmtrail: http://{'localhost' if host == '127.0.0.1' else host}:{port}   data: {data.resolve()}")
+    if host not in ("127.0.0.1", "::1", "localhost"):
+        typer.echo("Anybody on this network can reach it. Names it answers to: " + ", ".join(settings.hosts))
+    uvicorn.run(
+        create_app(workspace, settings),
+        host=host,
+        port=port,
+        ws_max_size=MAX_FRAME,
+        server_header=False,
+        log_level="warning",
+    )

@@ -1,0 +1,63 @@
+"""Evidence: send a clip or photo, see what is known of it, get its bytes back."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, UploadFile
+from fastapi.responses import FileResponse
+
+from api.evidence import MAX_BYTES, evidence_for_page, evidence_of
+from api.routes import WorkspaceDep
+
+router = APIRouter(prefix="/api", tags=["evidence"])
+
+CONTENT_POLICY = "default-src 'none'; img-src 'self'; media-src 'self'; style-src 'unsafe-inline'; sandbox"
+"""What was sent to us is shown, but nothing in it may run, load or reach our pages."""
+
+
+@router.post(
+    "/jobs/{job_id}/evidence",
+    status_code=201,
+    max_body_size=max(MAX_BYTES.values()) + 100_000,
+    summary="Send a clip or photo",
+)
+def send_evidence(
+    workspace: WorkspaceDep,
+    job_id: str,
+    file: UploadFile,
+    captured_at: Annotated[str | None, Form(max_length=40)] = None,
+    client_id: Annotated[str | None, Form(max_length=64)] = None,
+) -> dict[str, Any]:
+    """Store a clip or photo, read it, and answer with the proposals made of it and the sentence to speak.
+
+    The kind is told by the content. The file is on disk before anything tries to read it; one that cannot be read is
+    kept as evidence, and `problem` says why. The same `client_id`, or the same bytes with the same `captured_at`, is
+    answered again without doing anything twice.
+    """
+    data = file.file.read(max(MAX_BYTES.values()) + 1)
+    return workspace.intake.take(job_id, data, captured_at or None, client_id or None)
+
+
+@router.get("/evidence/{sha256}")
+def show_evidence(workspace: WorkspaceDep, sha256: str) -> dict[str, Any]:
+    """What is known of a stored file: type, size, arrivals, what was made of it, what was cut from it."""
+    with workspace.database.read() as session:
+        return evidence_for_page(session, evidence_of(session, sha256))
+
+
+@router.get("/evidence/{sha256}/content", response_class=FileResponse)
+def evidence_content(workspace: WorkspaceDep, sha256: str) -> FileResponse:
+    """The bytes of a stored file, whole or in part (Range)."""
+    with workspace.database.read() as session:
+        row = evidence_of(session, sha256)
+    workspace.evidence.read(sha256)[:1]
+    suffix = row.media_type.rpartition("/")[2].replace("octet-stream", "bin").replace("mpeg", "mp3")
+    shown = "attachment" if row.kind == "other" else "inline"
+    headers = {
+        "Content-Disposition": f'{shown}; filename="{row.kind}-{sha256[:12]}.{suffix}"',
+        "Content-Security-Policy": CONTENT_POLICY,
+        "Cache-Control": "private, max-age=31536000, immutable",
+        "ETag": f'"{sha256}"',
+    }
+    return FileResponse(workspace.evidence.path(sha256), media_type=row.media_type, headers=headers)
