@@ -200,7 +200,10 @@ def _accuracy(measurement: Measurement, instrument: Instrument | None, value: De
     percent, counts = _data_sheet(instrument, insulation)
     if instrument is not None and (percent is not None or counts is not None):
         width = half_width(value, percent or Decimal(0), counts or Decimal(0), count)
-        return width, f"±({percent or 0} % + {counts or 0} counts) by the data sheet of {instrument.id}"
+        return (
+            width,
+            f"±({percent or 0} % + {counts or 0} counts) by the data sheet of {instrument.name or instrument.id}",
+        )
     if insulation:
         error = LIMITS["tester.operating_error"].value
         width = max(half_width(value, error, Decimal(0), count), count)

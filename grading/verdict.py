@@ -122,7 +122,7 @@ def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...]) -> A
         step = NextStep("Measure the axis from the cabinet: lead to lead, then each lead to earth.",
                         "Nothing that was recorded can be judged.")  # fmt: skip
         text = f"Axis {axis}: nothing was measured that can be judged."
-        steps = distinct([step, *_steps(ranked, isolation.fault)])
+        steps = distinct([step, *_steps(ranked, isolation)])
         return AxisVerdict(axis, Verdict.INCONCLUSIVE, Urgency.REPEAT, text, Fault.UNDETERMINED, ranked, drive,
                            next_steps=steps, record_ids=_ids(case, ranked))  # fmt: skip
     worst = judged[0]
@@ -135,7 +135,7 @@ def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...]) -> A
         findings=ranked,
         drive=drive,
         cost_of_ignoring=cost(worst.urgency),
-        next_steps=distinct([*isolation.steps, *_steps(ranked, isolation.fault)]),
+        next_steps=distinct(_steps(ranked, isolation)),
         record_ids=_ids(case, ranked),
     )
 
@@ -146,11 +146,12 @@ def _rank(finding: Finding) -> tuple[int, int, int]:
     return (1 if information else -finding.verdict.severity, _URGENCY_ORDER.index(finding.urgency), first)
 
 
-def _steps(ranked: Sequence[Finding], fault: Fault) -> list[NextStep]:
-    """Every finding's step, less the call to find a fault that is found."""
+def _steps(ranked: Sequence[Finding], isolation: Isolation) -> list[NextStep]:
+    """What keeps the drive whole, then what locates or mends the fault, then the rest; no call to find what is found."""
     steps = [f.next_step for f in ranked if f.next_step is not None]
-    found = fault not in (Fault.NEITHER, Fault.UNDETERMINED)
-    return [step for step in steps if not (found and step.action in FIND_IT)]
+    found = isolation.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
+    first = [] if found else [step for step in steps if step.action in FIND_IT]
+    return [*first, *isolation.steps, *(step for step in steps if step.action not in FIND_IT)]
 
 
 def _ids(case: Case, ranked: Sequence[Finding]) -> tuple[str, ...]:

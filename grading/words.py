@@ -60,7 +60,8 @@ def circumstances(measurement: Measurement) -> str:
     set_voltage, built = measurement.test_voltage_set, measurement.test_voltage_built
     parts = []
     if set_voltage is not None and built is not None and set_voltage != built:
-        parts.append(f"at {built:f} V built of {set_voltage:f} V")
+        low = built < set_voltage
+        parts.append(f"at {built:f} V {f'built of {set_voltage:f} V' if low else f'({set_voltage:f} V selected)'}")
     elif set_voltage is not None or built is not None:
         parts.append(f"at {(built if set_voltage is None else set_voltage):f} V")
     if measurement.elapsed_s is not None:

@@ -1,0 +1,142 @@
+"""`ohmtrail grade`: grade readings typed by hand into a CSV or JSON file, without a server or a job."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+from rich.progress import Progress, TextColumn
+from rich.table import Table
+from rich.text import Text
+
+from grading.finding import AxisVerdict, JobVerdict, Urgency, Verdict, plain
+from grading.sheet import Sheet, SheetError, read_sheet
+from grading.sheet_columns import COLUMNS
+from grading.shop import ProfileError, ShopProfile, read_profile
+from grading.verdict import grade_job
+
+MAX_BYTES = 64 * 1024 * 1024
+"""Largest file read, bytes."""
+
+_COLOURS = {
+    Verdict.ACCEPTABLE: "green",
+    Verdict.MARGINAL: "yellow",
+    Verdict.INCONCLUSIVE: "magenta",
+    Verdict.UNACCEPTABLE: "red",
+}
+
+HELP = (
+    "Grade readings typed by hand: a verdict for each axis, with limits and sources.\n\n"
+    "The file is CSV with a header line (comma, semicolon or tab), or JSON: a list of objects, or an object with that "
+    'list under "readings". One row is one reading. Columns:\n\n\b\n'
+    + "\n".join(f"{name:<20} {text}" for name, text in COLUMNS.items())
+    + "\n\nWhat is said of an axis or an instrument in one row holds for its other rows. Bad rows are named and left "
+    "out.\nEnds with exit code 1 when a row was left out, 2 when the file could not be read."
+)
+
+
+def grade(
+    file: Annotated[Path, typer.Argument(help="CSV or JSON file of readings (.json is read as JSON).")],
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object instead of tables.")] = False,
+    profile: Annotated[Path | None, typer.Option(help="TOML file with the shop's own limits.")] = None,
+) -> None:
+    notes = Console(stderr=True, highlight=False)
+    try:
+        limits = None if profile is None else read_limits(profile)
+        with Progress(TextColumn("{task.description}"), console=notes, transient=True) as bar:
+            bar.add_task(f"Reading and grading {file.name}", total=None)
+            sheet = read_sheet(read_text(file), as_json=file.suffix.lower() == ".json")
+            job = grade_job(sheet.measurements, sheet.contexts, sheet.instruments, profile=limits)
+    except (OSError, SheetError, ProfileError, ValueError) as error:
+        notes.print(str(error), style="red", markup=False)
+        raise typer.Exit(2) from None
+    if as_json:
+        data = job.to_dict() | {"left_out": [plain(p) for p in sheet.problems], "ignored_columns": list(sheet.ignored)}
+        typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
+    else:
+        show(job, sheet, Console(highlight=False))
+    for problem in sheet.problems:
+        notes.print(f"{file.name}, line {problem.line}: left out. {problem.reason}", style="red", markup=False)
+    if sheet.ignored:
+        notes.print(f"Columns not known and not used: {', '.join(sheet.ignored)}.", style="yellow", markup=False)
+    if sheet.problems:
+        raise typer.Exit(1)
+
+
+grade.__doc__ = HELP  # the command's help is made of the table of columns
+
+
+def read_text(path: Path) -> str:
+    """A text file in UTF-8.
+
+    Raises:
+        OSError: It cannot be read.
+        ValueError: It is too large or no UTF-8 text.
+    """
+    size = path.stat().st_size
+    if size > MAX_BYTES:
+        raise ValueError(f"{path} is over {MAX_BYTES // 1024 // 1024} MB; split it.")
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise ValueError(f"{path} is no UTF-8 text; save it as UTF-8.") from None
+
+
+def read_limits(path: Path) -> ShopProfile:
+    """A shop profile from a TOML file.
+
+    Raises:
+        OSError: It cannot be read.
+        ProfileError: It holds a problem; the message lists all.
+        ValueError: It is no TOML.
+    """
+    try:
+        return read_profile(tomllib.loads(read_text(path)))
+    except tomllib.TOMLDecodeError as error:
+        raise ValueError(f"{path} is no TOML: {error}.") from None
+
+
+def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:
+    """The verdicts as tables, the words for each axis under its own."""
+    console.print(overview(job))
+    for axis in job.axes:
+        console.print(Text(axis.headline, style="bold"))
+        console.print(Text(axis.drive.statement))
+        if axis.cost_of_ignoring:
+            console.print(Text(axis.cost_of_ignoring))
+        console.print(details(axis))
+        for number, step in enumerate(axis.next_steps, 1):
+            console.print(Text(f"  {number}. {step.action} {step.reason}"))
+        console.print()
+    for notice in job.notices:
+        console.print(Text(notice, style="dim"))
+    console.print(f"{len(sheet.measurements)} readings graded, {len(sheet.problems)} rows left out.")
+
+
+def overview(job: JobVerdict) -> Table:
+    """One line per axis."""
+    table = Table("Axis", "Verdict", "Fault", "Drive", "First step")
+    for axis in job.axes:
+        step = axis.next_steps[0].action if axis.next_steps else ""
+        table.add_row(
+            Text(axis.axis),
+            Text(axis.verdict.value, style=_COLOURS[axis.verdict]),
+            Text(axis.fault.value),
+            Text(axis.drive.verdict.value, style=_COLOURS[axis.drive.verdict]),
+            Text(step),
+        )
+    return table
+
+
+def details(axis: AxisVerdict) -> Table:
+    """Every finding that judges, most serious first."""
+    table = Table("Verdict", "Rule", "Finding", "Records")
+    for finding in axis.findings:
+        if finding.urgency is not Urgency.INFORMATION:
+            verdict = Text(finding.verdict.value, style=_COLOURS[finding.verdict])
+            table.add_row(verdict, Text(finding.rule), Text(finding.statement), Text(", ".join(finding.record_ids)))
+    return table
