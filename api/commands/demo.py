@@ -1,0 +1,119 @@
+"""`ohmtrail demo`: replays the invented visit of `fixtures/` through the real path and leaves data and a report.
+
+The replay knows the order of events and nothing of what the clips say or the photos show. As at a real visit, a spoken
+"confirm" is refused while anything about the value is in doubt; what stays open is listed in the report.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections import Counter
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from api.errors import OhmtrailError
+from api.report.build import build_report
+from api.settings import read_settings
+from api.workspace import Workspace
+
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+
+
+def replay(
+    workspace: Workspace, fixtures: Path, told: Progress | None = None, console: Console | None = None
+) -> tuple[str, Counter[str]]:
+    """Make the job and take every event of the visit in.
+
+    Args:
+        workspace: Where it goes; a new job is made in it.
+        fixtures: Folder with `job.json`, `visit.json`, `clips/` and `photos/`.
+        told: Progress display to advance, if any.
+        console: Where each exchange is printed, if anywhere.
+
+    Returns:
+        The job's id, and how often each thing happened ("clips", "photos", "proposals", "records", "refused", "unread").
+    """
+    job = workspace.create_job(json.loads((fixtures / "job.json").read_text("utf-8")))
+    events: list[dict[str, Any]] = json.loads((fixtures / "visit.json").read_text("utf-8"))
+    counts: Counter[str] = Counter()
+    task = None if told is None else told.add_task("Replaying the visit", total=len(events))
+    for event in events:
+        if event["event"] == "safety":
+            workspace.answer_safety(job["id"], event["axis"], event["answers"], captured_at=event["at"])
+            counts["safety questions"] += len(event["answers"])
+        else:
+            take = workspace.take_clip if event["event"] == "clip" else workspace.take_photo
+            answer = take(job["id"], (fixtures / event["file"]).read_bytes(), event["at"])
+            _count(counts, event["event"], answer)
+            if console is not None:
+                console.print(f"[dim]{event['file']:>14}[/dim]  {answer['message']}", highlight=False, soft_wrap=True)
+        if told is not None and task is not None:
+            told.advance(task)
+    return str(job["id"]), counts
+
+
+def _count(counts: Counter[str], event: str, answer: dict[str, Any]) -> None:
+    counts[f"{event}s"] += 1
+    counts["records"] += len(answer["records"])
+    if answer["state"] == "failed":
+        counts["could not be read"] += 1
+    elif answer["problem"] is not None:
+        counts["confirmations refused"] += 1
+
+
+def _summary(console: Console, verdict: dict[str, Any], counts: Counter[str], seconds: float) -> None:
+    table = Table(title="Verdicts")
+    for heading in ("axis", "verdict", "why, and what next"):
+        table.add_column(heading)
+    for axis in verdict["axes"]:
+        steps = [step["action"] for step in axis["next_steps"][:1]]
+        table.add_row(axis["axis"], axis["verdict"], " ".join([axis["headline"], *steps]))
+    console.print(table)
+    console.print(", ".join(f"{number} {name}" for name, number in counts.items()) + f" in {seconds:.0f} s")
+
+
+def demo(
+    data: Annotated[
+        Path | None, typer.Option(help="Data folder; default: the OHMTRAIL_DATA setting, else ./data")
+    ] = None,
+    fixtures: Annotated[Path, typer.Option(help="Folder of the invented visit")] = FIXTURES,
+    serve: Annotated[bool, typer.Option("--serve", help="Open the page on this machine afterwards")] = False,
+    talk: Annotated[
+        bool, typer.Option("--talk", help="Print what the tool would say after each clip and photo")
+    ] = False,
+) -> None:
+    """Replay the invented visit: clips and photos in, graded report with its evidence out."""
+    console = Console()
+    if not (fixtures / "visit.json").is_file():
+        console.print(f"There is no visit in {fixtures}. Run this from a clone of the repository, or give --fixtures.")
+        raise typer.Exit(2)
+    folder = data or read_settings().data
+    started = time.perf_counter()
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    try:
+        workspace = Workspace.open(folder)
+        with Progress(*columns, console=console) as told:
+            job_id, counts = replay(workspace, fixtures, told, console if talk else None)
+        verdict = workspace.grade(job_id)
+        with workspace.database.read() as session:
+            page = build_report(session, workspace.evidence, job_id)
+        workspace.keep_report(job_id, f"report-{job_id}.html", "text/html", page)
+    except OhmtrailError as problem:
+        console.print(f"[red]{problem}[/red]")
+        raise typer.Exit(1) from None
+    report = folder / f"report-{job_id}.html"
+    report.write_bytes(page)
+    _summary(console, verdict, counts, time.perf_counter() - started)
+    console.print(f"Data folder: {folder.resolve()}\nReport:      {report.resolve()}", soft_wrap=True)
+    console.print(f"Audit trail: {workspace.verify().summary}")
+    workspace.close()
+    if serve:
+        from api.commands.serve import serve as open_page
+
+        open_page(data=folder)
