@@ -322,12 +322,11 @@ def _number(words: Sequence[str], index: int) -> Item | None:
 
 def _item(words: Sequence[str], index: int, previous: Piece | None) -> Item:
     word = words[index]
-    if isinstance(previous, SpokenNumber) and word in _AFTER_NUMBER and not _starts(words, index + 1, ("axis",)):
-        ohm = word == "kilo" and index + 1 < len(words) and words[index + 1] in ("ohm", "ohms")
-        return Item(_AFTER_NUMBER[word], index, index + 1 + ohm)
     table = _from_table(words, index)
     if table is not None and table.end - table.start > 1:
         return table
+    if isinstance(previous, SpokenNumber) and word in _AFTER_NUMBER and not _starts(words, index + 1, ("axis",)):
+        return Item(_AFTER_NUMBER[word], index, index + 1)
     found = _terminals(words, index) or _fraction(words, index) or _axis(words, index) or _number(words, index) or table
     return found if found is not None else Item(Mark.UNKNOWN, index, index + 1)
 

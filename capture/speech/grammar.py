@@ -86,11 +86,17 @@ def phrase_grammar(lines: Sequence[str], knows: Callable[[str], bool]) -> Gramma
     missing: dict[str, None] = {}
     for line in lines:
         words = line.lower().replace(",", " ").split()
-        said = [sayings(word, knows) for word in words]
-        missing |= {word: None for word, way in zip(words, said, strict=True) if way is None}
-        if words and all(way is not None for way in said):
-            kept += _joined_ways([piece for way in said if way is not None for piece in way], knows)
-    return Grammar((*dict.fromkeys(kept), UNKNOWN), tuple(missing))
+        ways = [way for way in (_in_words(words, knows), _in_words(_joined(words, knows), knows)) if way is not None]
+        kept += [" ".join(way) for way in ways]
+        if not ways:
+            missing |= {word: None for word in words if sayings(word, knows) is None}
+    return Grammar((*dict.fromkeys(line for line in kept if line), UNKNOWN), tuple(missing))
+
+
+def _in_words(words: Sequence[str], knows: Callable[[str], bool]) -> list[str] | None:
+    """The words as the model can be told them, or None when one cannot be said."""
+    said = [sayings(word, knows) for word in words]
+    return None if None in said else [piece for way in said if way is not None for piece in way]
 
 
 @cache
@@ -98,14 +104,14 @@ def _joined_entries() -> dict[tuple[str, ...], str]:
     return {tuple(word.split("_")): word for word in WORDS if "_" in word}
 
 
-def _joined_ways(words: Sequence[str], knows: Callable[[str], bool]) -> list[str]:
-    """The phrase in single words, and with its joined entries where the model knows them."""
+def _joined(words: Sequence[str], knows: Callable[[str], bool]) -> list[str]:
+    """The words with the vocabulary's joined entries in place of their parts, where the model knows them."""
     joined: list[str] = []
     index = 0
     while index < len(words):
         sizes = range(min(6, len(words) - index), 1, -1)
-        found = ((size, _joined_entries().get(tuple(words[index : index + size]))) for size in sizes)
+        found = ((size, _joined_entries().get(tuple(words[index : index + size]), "")) for size in sizes)
         size, word = next(((size, word) for size, word in found if word and knows(word)), (1, words[index]))
-        joined.append(word or words[index])
+        joined.append(word)
         index += size
-    return list(dict.fromkeys([" ".join(words), " ".join(joined)]))
+    return joined

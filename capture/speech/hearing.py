@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
 from capture.errors import EngineError
-from capture.language.vocabulary import plain_words
+from capture.language.vocabulary import UNKNOWN, plain_words
 from capture.reading import Heard, Hypothesis, Word
 from capture.speech.audio import RATE
 
@@ -30,10 +31,17 @@ class Stream:
         ended: Whether the recogniser found the end of the speech in what came so far.
     """
 
-    def __init__(self, first: Any, others: Any = None) -> None:
-        """Listen with one recogniser that gives confidences and, if wanted, one that gives alternatives."""
+    def __init__(self, first: Any, others: Any = None, only: frozenset[str] | None = None) -> None:
+        """Listen.
+
+        Args:
+            first: A recogniser that gives confidences.
+            others: One that gives alternatives, if wanted.
+            only: The phrases that may come out, if only a list of phrases is to be heard.
+        """
         self._first = first
         self._others = others
+        self._only = only
         self._results: list[dict[str, Any]] = []
         self._choices: list[list[Hypothesis]] = []
         self._samples = 0
@@ -83,9 +91,12 @@ class Stream:
             self._choices.append(_hypotheses(json.loads(self._others.FinalResult())))
         duration = self._samples / RATE
         words = [word for result in self._results for word in _words(result, duration)]
-        return Heard(
-            " ".join(word.word for word in words), tuple(words), _alternatives(self._choices), round(duration, 3)
-        )
+        text, alternatives = " ".join(word.word for word in words), _alternatives(self._choices)
+        if self._only is not None:
+            words = _one_of(self._only, words, alternatives, duration)
+            text = " ".join(word.word for word in words)
+            alternatives = tuple(choice for choice in alternatives if choice.text in self._only)
+        return Heard(text, tuple(words), alternatives, round(duration, 3))
 
 
 def quiet(seconds: float) -> bytes:
@@ -111,6 +122,32 @@ def _words(result: dict[str, Any], duration: float) -> Iterator[Word]:
             before += len(part)
             finish = start + (end - start) * before / letters
             yield Word(part, round(begin, 3), round(finish, 3), round(min(float(entry["conf"]), 1.0), 4))
+
+
+def _one_of(
+    only: frozenset[str], words: Sequence[Word], alternatives: Sequence[Hypothesis], duration: float
+) -> list[Word]:
+    """The words if they are one of the phrases wanted, else the best alternative that is, else unknown speech.
+
+    The engine's grammar tells which word may follow which, so it can string phrases together that nobody listed. Words
+    of an alternative have no confidence of their own: each gets the share of belief on that alternative.
+    """
+    text = " ".join(word.word for word in words)
+    if text in only or not text:
+        return list(words)
+    start, end = (words[0].start, words[-1].end) if words else (0.0, duration)
+    chosen = next((choice for choice in alternatives if choice.text in only), None)
+    if chosen is None:
+        return [Word(UNKNOWN, start, end, 0.0)]
+    best = alternatives[0].score
+    total = sum(math.exp(choice.score - best) for choice in alternatives)
+    share = round(math.exp(chosen.score - best) / total, 4)
+    parts = chosen.text.split()
+    step = (end - start) / len(parts)
+    return [
+        Word(part, round(start + at * step, 3), round(start + (at + 1) * step, 3), share)
+        for at, part in enumerate(parts)
+    ]
 
 
 def _hypotheses(result: dict[str, Any]) -> list[Hypothesis]:

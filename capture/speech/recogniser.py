@@ -18,7 +18,7 @@ from capture.language.vocabulary import UNKNOWN, plain_words
 from capture.reading import Heard
 from capture.speech.audio import RATE
 from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
-from capture.speech.hearing import ALTERNATIVES, Stream
+from capture.speech.hearing import ALTERNATIVES, Stream, plain
 from capture.speech.model_files import check_model_directory, default_model_path
 
 
@@ -52,6 +52,7 @@ class SpeechModel:
             )
         # A model without a sign for unknown speech would force noise into words.
         lines = [line for line in self.grammar.phrases if line != UNKNOWN or self._knows(UNKNOWN)]
+        self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
         self._grammar_text = json.dumps(lines)
 
     def _knows(self, word: str) -> bool:
@@ -88,7 +89,8 @@ class SpeechModel:
 
     def stream(self, *, alternatives: int = ALTERNATIVES) -> Stream:
         """Begin to listen to one utterance; the stream belongs to one thread at a time."""
-        return Stream(self.recogniser(), self.recogniser(alternatives) if alternatives else None)
+        others = self.recogniser(alternatives) if alternatives else None
+        return Stream(self.recogniser(), others, self._only)
 
     def recogniser(self, alternatives: int = 0) -> Any:
         """A new vosk recogniser with the grammar."""

@@ -1,0 +1,105 @@
+"""A missing, incomplete or damaged model gives one clear error; a foreign one is used as far as it goes."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from capture.errors import ModelError
+from capture.speech.model_files import MODEL_SETTING, default_model_path, whole_graph
+from capture.speech.recogniser import SpeechModel, speech_model
+
+SHIPPED = default_model_path()
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    target = tmp_path / "model"
+    shutil.copytree(SHIPPED, target)
+    for file in target.rglob("*"):
+        file.chmod(0o755 if file.is_dir() else 0o644)
+    return target
+
+
+def refused(path: Path) -> str:
+    with pytest.raises(ModelError) as caught:
+        SpeechModel(path)
+    assert str(path) in str(caught.value)
+    assert str(caught.value).endswith(".")
+    return caught.value.code
+
+
+def test_no_directory(tmp_path: Path) -> None:
+    assert refused(tmp_path / "nowhere") == "model_missing"
+
+
+def test_an_empty_directory_names_what_it_lacks(tmp_path: Path) -> None:
+    assert refused(tmp_path) == "model_incomplete"
+    with pytest.raises(ModelError, match=r"am/final\.mdl.*words\.txt"):
+        SpeechModel(tmp_path)
+
+
+@pytest.mark.parametrize("name", ["am/final.mdl", "conf/mfcc.conf", "graph/HCLr.fst", "graph/words.txt"])
+@pytest.mark.parametrize("how", ["gone", "empty", "cut", "noise"])
+def test_each_file_missing_or_damaged(copy: Path, name: str, how: str) -> None:
+    """vosk 0.3.45 ends the process over a damaged HCLr.fst, so this must be caught before it sees the file."""
+    file = copy / name
+    whole = file.read_bytes()
+    if how == "gone":
+        file.unlink()
+    else:
+        file.write_bytes({"empty": b"", "cut": whole[: len(whole) // 2], "noise": bytes(range(256)) * 8}[how])
+    assert refused(copy) == ("model_incomplete" if how == "gone" else "model_damaged")
+
+
+def test_the_graph_check_knows_a_whole_graph_from_a_cut_one(tmp_path: Path) -> None:
+    graph = SHIPPED / "graph/HCLr.fst"
+    assert whole_graph(graph)
+    cut = tmp_path / "cut.fst"
+    cut.write_bytes(graph.read_bytes()[:-100])
+    assert not whole_graph(cut)
+
+
+def test_a_foreign_model_with_fewer_words_names_what_cannot_be_said(copy: Path) -> None:
+    words = copy / "graph/words.txt"
+    lines = words.read_text("utf-8").splitlines()
+    dropped = {"seventy", "dead_short", "spindle"}
+    kept = [line for line in lines if line.split()[0] not in dropped]
+    assert len(lines) - len(kept) == len(dropped)
+    words.write_text("\n".join(kept) + "\n", "utf-8")
+    model = SpeechModel(copy)
+    assert set(model.missing_words) == dropped
+    said = model.describe_missing()
+    assert all(word in said for word in ("seventy", '"dead short"', "spindle"))
+    assert not any("seventy" in line.split() for line in model.grammar.phrases)
+
+
+def test_a_foreign_model_without_joined_words_is_told_the_plain_ones(copy: Path) -> None:
+    """Its word for ground stands alone; "to ground" is then two words to it and still one test point to the parser."""
+    words = copy / "graph/words.txt"
+    text = words.read_text("utf-8")
+    words.write_text(text.replace("\nto_ground ", "\nground "), "utf-8")
+    model = SpeechModel(copy)
+    assert "to_ground" not in model.missing_words
+    assert any("to ground" in line for line in model.grammar.phrases)
+
+
+def test_a_model_of_another_language_is_refused(copy: Path) -> None:
+    words = copy / "graph/words.txt"
+    lines = [line.split() for line in words.read_text("utf-8").splitlines()]
+    words.write_text("".join(f"wort{number} {number}\n" for _, number in lines), "utf-8")
+    assert refused(copy) == "model_vocabulary"
+
+
+def test_the_setting_names_another_model(copy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(MODEL_SETTING, str(copy))
+    assert default_model_path() == copy
+    assert SpeechModel().path == copy
+    monkeypatch.delenv(MODEL_SETTING)
+    assert default_model_path().parts[-3:] == ("capture", "speech", "model")
+
+
+def test_a_model_is_loaded_once(copy: Path) -> None:
+    assert speech_model(copy) is speech_model(copy)

@@ -1,0 +1,83 @@
+"""From recognised words, confidences and alternatives to a reading that says how far it can be trusted."""
+
+from __future__ import annotations
+
+from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
+from capture.speech.understand import PAUSE_S, SURE_MEANING, SURE_WORD, least_sure, understand, with_pauses
+from grading.quantity import QuantityKind
+
+IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
+
+
+def heard(text: str, *others: tuple[str, float], sure: float = 1.0, score: float = 0.0) -> Heard:
+    words = tuple(Word(word, at * 0.3, at * 0.3 + 0.25, sure) for at, word in enumerate(text.split()))
+    choices = (Hypothesis(text, score), *(Hypothesis(other, mark) for other, mark in others))
+    return Heard(text, words, choices, 3.0)
+
+
+def test_sure_and_alone() -> None:
+    utterance = understand(heard("two point two gig"), IR)
+    assert utterance.readings[0].quantity.digits == "2.2"
+    assert utterance.confidence == 1.0
+    assert utterance.doubts == ()
+
+
+def test_a_close_rival_with_another_value_is_offered_and_asked_about() -> None:
+    utterance = understand(heard("two point two gig", ("two point six gig", -0.5)), IR)
+    assert [other.quantity.digits for other in utterance.alternatives] == ["2.6"]
+    assert utterance.doubts == (Doubt.LOW_CONFIDENCE,)
+    assert utterance.confidence < SURE_MEANING
+
+
+def test_a_rival_that_means_the_same_is_no_rival() -> None:
+    utterance = understand(heard("two point two gig", ("two point two gigs", -0.1), ("uh two point two gig", -0.2)), IR)
+    assert utterance.doubts == ()
+    assert utterance.alternatives == ()
+
+
+def test_a_close_twin_is_asked_about_as_such() -> None:
+    utterance = understand(heard("fifty meg", ("fifteen meg", -0.4)), IR)
+    assert Doubt.TEEN_OR_TY in utterance.doubts
+    assert Doubt.LOW_CONFIDENCE not in utterance.doubts
+    assert utterance.alternatives[0].quantity.digits == "15"
+
+
+def test_the_twin_is_offered_however_sure_the_engine_is() -> None:
+    utterance = understand(heard("fifty meg"), IR)
+    assert utterance.doubts == ()
+    assert [other.quantity.digits for other in utterance.alternatives] == ["15"]
+
+
+def test_an_unsure_word_is_asked_about_but_an_unsure_filler_is_not() -> None:
+    assert Doubt.LOW_CONFIDENCE in understand(heard("two gig", sure=SURE_WORD - 0.1), IR).doubts
+    words = (Word("uh", 0.0, 0.2, 0.1), Word("two", 0.3, 0.5, 1.0), Word("gig", 0.55, 0.9, 1.0))
+    assert understand(Heard("uh two gig", words, (), 1.0), IR).doubts == ()
+    assert least_sure(words) == 1.0
+
+
+def test_an_unsure_command_is_not_taken() -> None:
+    assert understand(heard("confirm"), IR).command is Command.CONFIRM
+    unsure = understand(heard("confirm", sure=0.5), IR)
+    assert unsure.command is None
+    assert Doubt.LOW_CONFIDENCE in unsure.doubts
+    rivalled = understand(heard("confirm", ("negative", -0.3)), IR)
+    assert rivalled.command is None
+
+
+def test_a_pause_parts_two_values() -> None:
+    def said(gap: float) -> Heard:
+        words = (("one", 0.0), ("fifty", 0.3), ("one", 0.55 + gap), ("eighty", 0.85 + gap), ("meg", 1.15 + gap))
+        text = " ".join(word for word, _ in words)
+        return Heard(text, tuple(Word(word, at, at + 0.25, 1.0) for word, at in words), (), 2.0)
+
+    assert with_pauses(said(PAUSE_S)) == "one fifty , one eighty meg"
+    assert [reading.quantity.digits for reading in understand(said(0.5), IR).readings] == ["150", "180"]
+    assert Doubt.DIGITS_AMBIGUOUS in understand(said(0.0), IR).doubts
+
+
+def test_noise_alone_is_no_reading_and_nothing_heard_is_no_doubt() -> None:
+    noise = understand(heard("[unk]"), IR)
+    assert (noise.readings, noise.command) == ((), None)
+    assert Doubt.UNKNOWN_WORDS in noise.doubts
+    silence = understand(Heard("", (), (), 2.0), IR)
+    assert (silence.readings, silence.command, silence.doubts, silence.confidence) == ((), None, (), 0.0)
