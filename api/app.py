@@ -15,6 +15,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
+from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 
 from api.errors import OhmtrailError
 from api.guard import Guard
@@ -82,7 +83,6 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
         summary="Hears and reads measurements, asks for confirmation, grades them, and keeps an audit trail.",
         version=version("ohmtrail"),
         lifespan=_lifespan,
-        max_body_size=MAX_BODY,
         docs_url=None,  # its scripts come from elsewhere; the description itself is at /openapi.json
         redoc_url=None,
     )
@@ -95,5 +95,6 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RecursionError, _too_deep)
     app.add_exception_handler(Exception, _unexpected)
-    app.add_middleware(Guard, hosts=settings.hosts)
+    app.add_middleware(RequestBodyLimitMiddleware, max_body_size=MAX_BODY)
+    app.add_middleware(Guard, hosts=settings.hosts)  # added last, so outermost: it also words what the limit refuses
     return app

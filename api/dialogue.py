@@ -61,7 +61,7 @@ def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: De
         if not fits(belief.reading):
             refuse_unit(turn, belief.reading)
             continue
-        row = answer_question(turn, belief, source, decision) or join_partner(turn, belief, source)
+        row = join_partner(turn, belief, source) or answer_question(turn, belief, source, decision)
         rows.append(row or propose(turn, belief, source))
     if Doubt.CONFLICT in utterance.doubts or utterance.command is Command.CONFIRM:
         turn.say("I heard a value and a command in one breath. Listen first, then answer.")

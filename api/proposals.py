@@ -313,7 +313,11 @@ def correct(transaction: Transaction, row: Proposal, belief: Belief, source: Sou
         row.clip_sha256, row.heard_text = source.sha256, source.text
     photo = part_of(row, "photo")
     if photo is not None:
-        row.agreement = "agree" if _says_same(photo.quantity, belief.reading.quantity) else "chosen"
+        agree = _says_same(photo.quantity, belief.reading.quantity)
+        row.agreement = "agree" if agree else "chosen"
+        if agree:
+            finer = replace(belief.reading, quantity=_finer(photo.quantity, belief.reading.quantity))
+            belief = replace(belief, reading=finer)
         row.source = "speech+photo" if row.clip_sha256 is not None else row.source
     set_value(transaction, row, belief, source.captured_at)
 

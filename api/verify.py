@@ -59,6 +59,13 @@ class Verification:
         """Nothing was changed."""
         return not self.problems
 
+    @property
+    def summary(self) -> str:
+        """One line: "intact, 57 entries, 80 files", or what was changed first."""
+        if self.intact:
+            return f"intact, {self.entries} entries, {self.files} files, head {self.head[:16]}…"
+        return f"changed: {self.problems[0]} ({len(self.problems)} problems in all)"
+
     def to_json(self) -> dict[str, Any]:
         """As sent to the page."""
         return {

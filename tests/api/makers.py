@@ -1,0 +1,127 @@
+"""Clips and photos that carry their own truth, and engines that read it.
+
+The conversation is tested with the real parser, the real files and the real database; only ears and eyes are replaced.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import wave
+from typing import Any
+
+import numpy as np
+from PIL import Image, PngImagePlugin
+
+from api.engines import Quad, Stream
+from capture.errors import MediaError
+from capture.language.parse import parse
+from capture.reading import Context, DisplayReading, Doubt, Heard, Seen, Utterance
+from grading.quantity import Qualifier, Quantity
+
+JOB: dict[str, Any] = {
+    "title": "Ground fault on X",
+    "customer": "Brackwater Gearworks (invented)",
+    "machine": "Machining centre 4",
+    "technician": "Technician 7",
+    "air_c": "24",
+    "humidity_pct": "45",
+    "axes": [
+        {"name": "X", "motor_kind": "dc_servo", "rated_voltage": "90", "winding_c": "25"},
+        {"name": "Y", "motor_kind": "ac_servo", "rated_voltage": "400", "winding_c": "25"},
+    ],
+    "instruments": [
+        {"id": "IT-03", "kind": "insulation_tester", "accuracy_percent": "3", "accuracy_counts": "5",
+         "range_end": {"500": "4000 MOhm"}, "calibration_due": "2027-03-31"},
+        {"id": "MM-11", "kind": "multimeter", "accuracy_percent": "0.9", "accuracy_counts": "2",
+         "range_end": "60 MOhm"},
+    ],
+}  # fmt: skip
+
+
+def at(seconds: float) -> str:
+    """An instant of the visit, as a phone would send it."""
+    minutes, rest = divmod(seconds, 60)
+    return f"2026-11-24T08:{30 + int(minutes):02d}:{rest:09.6f}+00:00"
+
+
+def clip(words: str, salt: int = 0) -> bytes:
+    """A sound file whose samples spell the words."""
+    out = io.BytesIO()
+    with wave.open(out, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(16_000)
+        text = f"{salt:06d}{words}".encode()
+        file.writeframes(np.frombuffer(text, dtype=np.uint8).astype("<i2").tobytes())
+    return out.getvalue()
+
+
+def words_of(data: bytes) -> str:
+    """The words that `clip` put in."""
+    with wave.open(io.BytesIO(data)) as file:
+        return np.frombuffer(file.readframes(file.getnframes()), dtype="<i2").astype(np.uint8).tobytes()[6:].decode()
+
+
+def photo(value: str | None, unit: str | None, qualifier: str = "=", salt: int = 0, **more: Any) -> bytes:
+    """A picture whose text chunk says what its display shows."""
+    info = PngImagePlugin.PngInfo()
+    shown = {"value": value, "unit": unit, "qualifier": qualifier, "salt": salt, **more}
+    info.add_text("shows", json.dumps(shown))
+    out = io.BytesIO()
+    Image.new("RGB", (60, 40), (90, 120, 90)).save(out, "PNG", pnginfo=info)
+    return out.getvalue()
+
+
+class FakeStream:
+    """Hears samples that spell words."""
+
+    def __init__(self) -> None:
+        self.pcm = b""
+        self.ended = False
+
+    def accept(self, pcm: bytes) -> str:
+        self.pcm += pcm
+        return self._text()
+
+    def _text(self) -> str:
+        return np.frombuffer(self.pcm, dtype="<i2").astype(np.uint8).tobytes().replace(b"\0", b"").decode()
+
+    def finish(self, context: Context | None = None) -> Utterance:
+        return parse(Heard(self._text()), context)
+
+
+class FakeEngines:
+    """Reads what `clip` and `photo` put in."""
+
+    def hear(self, data: bytes, context: Context) -> Utterance:
+        words = words_of(data)
+        if words == "crash":
+            raise RuntimeError("the engine fell over")
+        if words == "noise":
+            raise MediaError("silent", "There is no sound in this clip.")
+        return parse(Heard(words), context)
+
+    def see(self, data: bytes) -> Seen:
+        shows = json.loads(Image.open(io.BytesIO(data)).info["shows"])
+        refused = shows.get("refused", "")
+        display = DisplayReading(
+            text=shows["value"] or "OL",
+            quantity=Quantity(shows["value"], shows["unit"], Qualifier(shows["qualifier"])),
+            secondary=shows.get("secondary", {}),
+            confidence={"value": 0.97, "dot": 0.95, "unit": 0.99},
+            accepted=not refused,
+            reason=refused,
+            quad=((5.0, 5.0), (55.0, 5.0), (55.0, 35.0), (5.0, 35.0)),
+            doubts=tuple(Doubt(name) for name in shows.get("doubts", [])),
+        )
+        return Seen((display,))
+
+    def crop(self, data: bytes, quad: Quad) -> bytes:
+        out = io.BytesIO()
+        (x0, y0), _, (x1, y1), _ = quad
+        Image.open(io.BytesIO(data)).crop((int(x0), int(y0), int(x1), int(y1))).save(out, "PNG")
+        return out.getvalue()
+
+    def stream(self) -> Stream:
+        return FakeStream()
