@@ -1,7 +1,7 @@
 """Reads instrument displays in photos. Entry points: `see_photo` (bytes -> `capture.reading.Seen`) and `crop_of`.
 
-Opening a photo: `picture`. Finding displays: `finder`. Rectified views: `views`. The networks: `networks`. Marks and fields:
-`marks`, `fields`. What a string means: `strings`. When to refuse: `see`, `refusal`.
+Opening a photo: `picture`. Finding displays: `finder`. Rectified views: `views`. The networks: `networks`. Marks and
+fields: `marks`, `fields`. What a string means: `strings`. When to refuse: `see`, `refusal`.
 """
 
 from __future__ import annotations

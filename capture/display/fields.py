@@ -1,8 +1,7 @@
-"""From marks to fields: which marks make up the main string, where its point stands, which unit is its own, and what the
-small fields beside it say.
+"""From marks to fields: the main string with its point and unit, and what the small fields beside it say.
 
-The main string is the row of the largest characters. A sign before it may be a third as high. Each small number takes the
-unit at its right; the unit that nobody else takes is the main one.
+The main string is the row of the largest characters. A sign before it may be a third as high. Each small number takes
+the unit at its right; the unit that nobody else takes is the main one.
 """
 
 from __future__ import annotations
@@ -37,6 +36,7 @@ class Fields:
         small: Other fields by name.
         flags: Flags seen.
         height: Height of the main digits, canvas px.
+        rival: Height of the largest other number as a share of the main one's.
         box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
     """
 
@@ -49,6 +49,7 @@ class Fields:
     small: dict[str, str] = field(default_factory=dict)
     flags: tuple[str, ...] = ()
     height: float = 0.0
+    rival: float = 0.0
     box: tuple[float, float, float, float] | None = None
 
 
@@ -82,6 +83,8 @@ def arrange(marks: list[Mark], out: NDArray[np.float32]) -> Fields:
         text="".join(_CHARS.get(m.name, m.name) for m in chars), chars=chars, small=small, flags=flags, height=height,
         value_sure=min(sure(m) for m in main), dot_sure=_dot_sure(main, row_points, height, out),
     )  # fmt: skip
+    others = [g.height for g in rest if g.name not in "-<>" and sure(g) > 0.4]
+    result.rival = max(others, default=0.0) / max(height, 1.0)
     parts = list(main)
     if unit is not None:
         result.unit, result.unit_sure = unit.name, sure(unit)
@@ -103,9 +106,12 @@ def _slope(row: list[Mark]) -> float:
 def _main_row(glyphs: list[Mark]) -> list[Mark]:
     """The characters of the main string, left to right, its sign included."""
     tall = [g for g in glyphs if g.name not in ("-", "<", ">")]
+    largest = max((g.height for g in tall), default=0.0)
+    dashes = _dashes([g for g in glyphs if g.name == "-"])
+    if dashes and max(max(d.height, 1.6 * d.width) for d in dashes) > 1.15 * largest:
+        return dashes
     if not tall:
-        return _dashes([g for g in glyphs if g.name == "-"])
-    largest = float(np.max([g.height for g in tall]))
+        return []
     seed = max((g for g in tall if g.height > 0.85 * largest), key=lambda g: g.heat)
     row = [g for g in tall if g.height > MAIN_HEIGHT * largest and abs(g.y - seed.y) < SAME_ROW * largest]
     slope = _slope(row)
@@ -158,7 +164,7 @@ def _in_row(point: Mark, main: list[Mark], height: float) -> bool:
     """Whether a point stands at the foot of the main row."""
     near = min(main, key=lambda m: abs(m.x - point.x))
     foot = near.y + height / 2 if near.name not in "<>-" else float(np.median([m.y for m in main])) + height / 2
-    left, right = main[0].left - 0.35 * height, main[-1].right + 0.5 * height
+    left, right = main[0].left - 0.35 * height, main[-1].right + 0.7 * height
     return left < point.x < right and -0.32 * height < point.y - foot < 0.22 * height
 
 
@@ -191,7 +197,7 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
     fields: dict[str, str] = {}
     taken: list[Mark] = []
     volts: list[tuple[float, str, bool]] = []
-    for group in _groups(glyphs):
+    for group in _groups(glyphs, points, tokens):
         height = float(np.median([m.height for m in group]))
         own = [
             p
@@ -224,18 +230,18 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
     return fields, taken
 
 
-def _groups(glyphs: list[Mark]) -> list[list[Mark]]:
-    """Characters that stand side by side at one height, left to right."""
+def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[list[Mark]]:
+    """Characters that stand side by side at one height, left to right; a unit between two ends a number."""
     groups: list[list[Mark]] = []
     for mark in sorted((g for g in glyphs if g.name not in ("<", ">")), key=lambda g: g.x):
         for group in groups:
             last = group[-1]
             size = max(last.height, mark.height, 1.0)
-            if (
-                abs(last.y - mark.y) < 0.5 * size
-                and mark.left - last.right < 0.9 * size
-                and min(last.height, mark.height) > 0.5 * size
-            ):
+            if abs(last.y - mark.y) > 0.5 * size or min(last.height, mark.height) < 0.5 * size:
+                continue
+            between = [m for m in (*points, *tokens) if last.x < m.x < mark.x and abs(m.y - mark.y) < 0.7 * size]
+            reach = 1.8 if any(m.group == 1 for m in between) else 0.9
+            if mark.left - last.right < reach * size and not any(m.group == 2 for m in between):
                 group.append(mark)
                 break
         else:

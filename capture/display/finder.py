@@ -1,7 +1,7 @@
 """Finds the displays in a photo: first in the whole photo made small, then again close to each candidate.
 
-A candidate that vanishes on the closer look is no display. Corners are in pixels of the photo, clockwise from the top left
-as the display is read.
+A candidate that vanishes on the closer look is no display. Corners are in pixels of the photo, clockwise from the top
+left as the display is read.
 """
 
 from __future__ import annotations

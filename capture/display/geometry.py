@@ -36,6 +36,15 @@ def between(source: Quad, target: Quad) -> Matrix:
     return np.append(np.linalg.solve(np.array(rows), np.array(right)), 1.0).reshape(3, 3)
 
 
+def inverse(matrix: Matrix) -> Matrix:
+    """The matrix that undoes another.
+
+    Raises:
+        numpy.linalg.LinAlgError: It cannot be undone.
+    """
+    return np.asarray(np.linalg.inv(matrix), np.float64)
+
+
 def sides(quad: Quad) -> tuple[float, float]:
     """Mean width and height of a quad, px."""
     edge = np.linalg.norm(np.roll(quad, -1, 0) - quad, axis=1)

@@ -50,7 +50,8 @@ def finder_map(picture: NDArray[np.uint8]) -> Floats:
     """Run the finder on an RGB picture of `FINDER_WIDTH` x `FINDER_HEIGHT`.
 
     Returns:
-        (10, 48, 64): middle of a display and display area (0..1), then x and y offsets to the four corners in eighths of the map.
+        (10, 48, 64): middle of a display and display area (0..1), then x and y offsets to the four corners in eighths
+        of the map.
 
     Raises:
         EngineError: The model is missing or fails.

@@ -1,8 +1,8 @@
 """Turns the bytes of a photo into upright pixels, or says why not. The one place that decodes pictures.
 
-Promises: the type is told by content, never by name; size and pixel limits are checked from the header before anything is
-decoded; the EXIF orientation is applied here and nowhere else, so every coordinate in this package is in upright pixels.
-Limits follow OWASP ASVS 5.0 items 5.1.1, 5.2.1, 5.2.2 and 5.2.6 (size, content type, pixel limit).
+Promises: the type is told by content, never by name; size and pixel limits are checked from the header before
+anything is decoded; the EXIF orientation is applied here and nowhere else, so every coordinate in this package is in
+upright pixels. Limits follow OWASP ASVS 5.0 items 5.1.1, 5.2.1, 5.2.2 and 5.2.6 (size, content type, pixel limit).
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ def open_picture(data: bytes) -> Picture:
     if width * height > MAX_PIXELS:
         raise MediaError(
             "photo_too_many_pixels",
-            f"The photo has {width} x {height} pixels; at most {MAX_PIXELS // 10**6} million are read. Take a smaller one.",
+            f"The photo has {width} x {height} pixels; at most {MAX_PIXELS // 10**6} million are read.",
         )
     if min(width, height) < MIN_SIDE:
         raise MediaError(

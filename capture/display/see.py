@@ -1,8 +1,8 @@
 """Reads the displays in a photo: `see_photo` is what the rest of Ohmtrail calls.
 
-Promises: a reading is accepted only if several views of the display, one of them close to the main string, agree on every
-character and on the point, and digits, point and unit are each sure enough. Otherwise it is refused with a reason that a
-person can act on. An accepted reading is still a proposal: it counts only after a person's yes.
+Promises: a reading is accepted only if several views of the display, one of them close to the main string, agree on
+every character and on the point, and digits, point and unit are each sure enough. Otherwise it is refused with a
+reason that a person can act on. An accepted reading is still a proposal: it counts only after a person's yes.
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ from capture.reading import DisplayReading, Doubt, Seen
 from grading.quantity import UNITS, Qualifier, Quantity
 
 VALUE_SURE, DOT_SURE, UNIT_SURE, LEGIBLE = 0.80, 0.80, 0.75, 0.35
-"""Certainty needed for digits, point and unit, and legibility of the view; fitted on rendered photos (see MODEL_CARD.md)."""
+"""Certainty needed for digits, point, unit and legibility; fitted on rendered photos (see MODEL_CARD.md)."""
+RIVAL = 0.87
+"""Another number of at least this share of the main one's height makes it unclear which one counts."""
 MARGINS = (0.03, 0.09)
 """Space around the display on the first views, shares of the canvas."""
 CLOSE_PAD = 0.35
@@ -47,14 +49,16 @@ def see_photo(data: bytes, *, crop: bool = False, corners: tuple[tuple[float, fl
     Args:
         data: The file's content: JPEG, PNG, WEBP or HEIC, at most 12 MB and 50 million pixels.
         crop: The picture is nothing but the display; it is not looked for.
-        corners: Corners of the display in upright pixels, clockwise from its own top left, where a person marked them; it
+        corners: Corners of the display in upright pixels, clockwise from its own top left, where a person marked
+        them; it
             is not looked for.
 
     Returns:
         The displays, surest first; none and a reason if none is found.
 
     Raises:
-        MediaError: The photo cannot be decoded or is over a limit (codes of `picture.open_picture`), or "corners_invalid".
+        MediaError: The photo cannot be decoded or is over a limit (codes of `picture.open_picture`), or
+        "corners_invalid".
         EngineError: A model is missing or fails.
     """
     return see_pixels(open_picture(data).pixels, crop=crop, corners=corners)
@@ -156,9 +160,15 @@ def _judge(
     legible = float(np.mean([look.legible for look in looks]))
     reason, doubts = _verdict(text, quantity, confidence, legible, best, digit_px, cut=cut)
     return DisplayReading(
-        text=text, quantity=quantity or Quantity(None, known, Qualifier.NONE), secondary=_small(looks), confidence=confidence,
-        accepted=not reason, reason=reason, quad=tuple((float(x), float(y)) for x, y in quad), doubts=doubts,
-    )  # fmt: skip
+        text=text,
+        quantity=quantity or Quantity(None, known, Qualifier.NONE),
+        secondary=_small(looks),
+        confidence=confidence,
+        accepted=not reason,
+        reason=reason,
+        quad=tuple((float(x), float(y)) for x, y in quad),
+        doubts=doubts,
+    )
 
 
 def _verdict(
@@ -171,35 +181,41 @@ def _verdict(
     *,
     cut: bool,
 ) -> tuple[str, tuple[Doubt, ...]]:
-    """Reason for refusing ("" to accept) and doubts."""
-    if cut:
-        return refusal.CUT_OFF, (Doubt.VALUE_MISSING,)
+    """Reason for refusing ("" to accept) and doubts; the first that holds."""
     hint = refusal.cause(best.canvas, digit_px, best.fields.box)
-    if not text:
-        return (refusal.NO_VALUE if hint == refusal.UNREADABLE else hint), (Doubt.VALUE_MISSING,)
-    if digit_px is not None and digit_px < refusal.LEAST_DIGIT:
-        return refusal.TOO_SMALL, (Doubt.LOW_CONFIDENCE,)
-    if "?" in text:
-        return hint, (Doubt.DIGITS_AMBIGUOUS,)
-    if quantity is None:
-        return refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?")), (Doubt.VALUE_MISSING,)
-    if confidence["value"] < VALUE_SURE or legible < LEGIBLE:
-        return (refusal.DIGITS_UNSURE if hint == refusal.UNREADABLE else hint), (Doubt.DIGITS_AMBIGUOUS,)
-    if confidence["dot"] < DOT_SURE:
-        return refusal.POINT_UNSURE, (Doubt.DOT_UNSURE,)
-    if quantity.qualifier is Qualifier.NONE:
-        return "", ()
-    if quantity.unit is None:
-        return refusal.UNIT_UNSURE, (Doubt.UNIT_MISSING,)
-    if confidence["unit"] < UNIT_SURE:
-        return refusal.UNIT_UNSURE, (Doubt.UNIT_UNSURE,)
+    vague = hint == refusal.UNREADABLE
+    unit = None if quantity is None else quantity.unit
+    valued = quantity is not None and quantity.qualifier is not Qualifier.NONE
+    checks = (
+        (cut, refusal.CUT_OFF, Doubt.VALUE_MISSING),
+        (not text, refusal.NO_VALUE if vague else hint, Doubt.VALUE_MISSING),
+        (digit_px is not None and digit_px < refusal.LEAST_DIGIT, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
+        ("?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
+        (quantity is None, refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?")), Doubt.VALUE_MISSING),
+        (
+            confidence["value"] < VALUE_SURE or legible < LEGIBLE,
+            refusal.DIGITS_UNSURE if vague else hint,
+            Doubt.DIGITS_AMBIGUOUS,
+        ),
+        (best.fields.rival > RIVAL, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
+        (confidence["dot"] < DOT_SURE, refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
+        (valued and unit is None, refusal.UNIT_UNSURE, Doubt.UNIT_MISSING),
+        (valued and confidence["unit"] < UNIT_SURE, refusal.UNIT_UNSURE, Doubt.UNIT_UNSURE),
+    )
+    for holds, reason, doubt in checks:
+        if holds:
+            return reason, (doubt,)
+    return "", _remaining_doubts(quantity)
+
+
+def _remaining_doubts(quantity: Quantity | None) -> tuple[Doubt, ...]:
+    """What must be asked even about a clear reading."""
     doubts: tuple[Doubt, ...] = ()
+    if quantity is None or quantity.unit is None:
+        return doubts
     if quantity.qualifier is Qualifier.ABOVE and quantity.digits is None:
         doubts = (Doubt.RANGE_END_UNKNOWN,)
-    if (
-        quantity.value is not None
-        and quantity.value < 0
-        and UNITS[quantity.unit].dimension in ("resistance", "capacitance")
-    ):
+    below_nothing = quantity.value is not None and quantity.value < 0
+    if below_nothing and UNITS[quantity.unit].dimension in ("resistance", "capacitance", "ratio"):
         doubts = (*doubts, Doubt.IMPLAUSIBLE)
-    return "", doubts
+    return doubts

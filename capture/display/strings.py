@@ -1,8 +1,8 @@
 """What a display string means: from "> 4000 MΩ 512V 1:00" to a quantity and its circumstances.
 
-Follows the marks of insulation testers and multimeters as the trade knows them: a sign before the number or "OL" is over
-range (a bound, never a number), dashes are no value, a delta means that a zero offset is already subtracted. Digits are
-kept exactly as shown: "00.80" stays "00.80".
+Follows the marks of insulation testers and multimeters as the trade knows them: a sign before the number or "OL" is
+over range (a bound, never a number), dashes are no value, a delta means that a zero offset is already subtracted.
+Digits are kept exactly as shown: "00.80" stays "00.80".
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from decimal import Decimal
 from grading.quantity import UNITS, Qualifier, Quantity, parse_digits
 
 SYMBOLS: dict[str, str] = {u.symbol: code for code, u in UNITS.items()} | {
-    "µΩ": "uOhm", "μΩ": "uOhm", "uΩ": "uOhm", "mΩ": "mOhm", "Ω": "Ohm", "kΩ": "kOhm", "MΩ": "MOhm", "GΩ": "GOhm", "TΩ": "TOhm",
-    "μA": "uA", "uA": "uA", "μF": "uF", "uF": "uF", "°C": "Cel", "℃": "Cel",
+    "µΩ": "uOhm", "μΩ": "uOhm", "uΩ": "uOhm", "mΩ": "mOhm", "Ω": "Ohm", "kΩ": "kOhm", "MΩ": "MOhm", "GΩ": "GOhm",
+    "TΩ": "TOhm", "μA": "uA", "uA": "uA", "μF": "uF", "uF": "uF", "°C": "Cel", "℃": "Cel",
 }  # fmt: skip
 """Symbol as drawn on displays -> UCUM code; case counts (mΩ and MΩ differ by a factor of 10⁹)."""
 
@@ -32,8 +32,8 @@ def parse_main(text: str, unit: str | None) -> Quantity | None:
         unit: UCUM code, or None if unknown.
 
     Returns:
-        The quantity: digits with qualifier EQUAL, ABOVE or BELOW; no digits and ABOVE for over range marks; no digits and
-        NONE for dashes and blank. None if the string is none of these ("Err", "1.2.3").
+        The quantity: digits with qualifier EQUAL, ABOVE or BELOW; no digits and ABOVE for over range marks; no digits
+        and NONE for dashes and blank. None if the string is none of these ("Err", "1.2.3").
     """
     shown = text.replace(" ", "")
     if not shown or re.fullmatch(r"[-–—]{2,}", shown):
@@ -86,8 +86,8 @@ _TOKEN = re.compile(
 def parse_line(line: str) -> Shown | None:
     """Read a display written as one line, main value first or marked by a resistance unit: "2.20 GΩ 505V 60s".
 
-    A voltage beside a resistance is the voltage on the terminals; a number with "s" or a colon is the elapsed time; a sign
-    that stands alone belongs to the main value.
+    A voltage beside a resistance is the voltage on the terminals; a number with "s" or a colon is the elapsed time; a
+    sign that stands alone belongs to the main value.
 
     Returns:
         What it says, or None if the line holds anything that displays do not show.

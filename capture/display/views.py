@@ -44,7 +44,7 @@ def rectified(
     factor = 1.0
     if scale < 0.75:  # shrink by averaging first, or thin strokes break up
         factor = max(scale * 1.2, 0.02)
-        part = cv2.resize(part, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+        part = np.asarray(cv2.resize(part, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.uint8)
     to_photo = np.array([[1 / factor, 0, left], [0, 1 / factor, top], [0, 0, 1]])
     canvas = cv2.warpPerspective(
         part, matrix @ to_photo, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_CONSTANT
@@ -56,7 +56,7 @@ def part_of(matrix: geometry.Matrix, box: tuple[float, float, float, float], pad
     """The corners in the photo of a box on the canvas, widened on all sides by `pad` times its height."""
     x0, y0, x1, y1 = box
     by = pad * (y1 - y0)
-    return geometry.transform(np.linalg.inv(matrix), geometry.rectangle(x0 - by, y0 - by, x1 + by, y1 + by))
+    return geometry.transform(geometry.inverse(matrix), geometry.rectangle(x0 - by, y0 - by, x1 + by, y1 + by))
 
 
 def crop_of(pixels: NDArray[np.uint8], quad: geometry.Quad, *, longest: int = 800) -> bytes:

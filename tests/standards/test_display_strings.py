@@ -1,6 +1,6 @@
-"""What display strings mean: the marks of insulation testers and ohmmeters (comparator, over range, dashes, zero offset).
+"""What display strings mean: comparator, over range, dashes, zero offset of insulation testers and ohmmeters.
 
-Source: common practice of such instruments (class level, no maker); IEC 61557-2 asks for the marking of the range only. The
+Source: common practice of such instruments (class level, no maker); no published standard fixes these marks. The
 numbers are written out by hand here, not taken from the code.
 """
 

@@ -65,7 +65,9 @@ def test_orientation_is_applied_as_by_another_library(orientation: int) -> None:
     exif[0x0112] = orientation
     data = encoded("JPEG", quality=95, exif=exif.tobytes())
     ours = open_picture(data).pixels.astype(int)
-    theirs = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)[:, :, ::-1].astype(int)
+    decoded = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    assert decoded is not None
+    theirs = decoded[:, :, ::-1].astype(int)
     assert ours.shape == theirs.shape
     assert float(np.abs(ours - theirs).mean()) < 3
 
