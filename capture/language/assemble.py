@@ -38,7 +38,8 @@ class Draft:
 
     Attributes:
         values: Values in the order spoken.
-        axis, section, terminals, topic: Where and what, as said.
+        axis, section, terminals, topic: Where and what, as said; `axis_sure` is False for a letter that sounds like
+            others.
         set_volts, built_volts: Test voltages, V; `built_others` sound like `built_volts`.
         elapsed_s: Time since the voltage was applied, s.
         each: 2 or 3 when one value was said of several leads.
@@ -51,6 +52,7 @@ class Draft:
 
     values: tuple[Value, ...] = ()
     axis: str | None = None
+    axis_sure: bool = True
     section: Section | None = None
     terminals: str | None = None
     topic: Topic | None = None
@@ -70,6 +72,7 @@ class Draft:
         return replace(
             self,
             axis=self.axis or earlier.axis,
+            axis_sure=self.axis_sure if self.axis else earlier.axis_sure,
             section=self.section or earlier.section,
             terminals=self.terminals or earlier.terminals,
             topic=self.topic or earlier.topic,
@@ -110,7 +113,7 @@ class _Assembler:
             self.step(self.items[self.at])
         if self.compare is not None:
             self.doubts.append(Doubt.VALUE_MISSING)
-        if self.values and any(self.near_unknown(at, at + 1) for at, item in enumerate(self.items) if _speaks(item)):
+        if any(self.near_unknown(at, at + 1) for at, item in enumerate(self.items) if _speaks(item)):
             self.doubts.append(Doubt.UNKNOWN_WORDS)
         self.move_volts()
         self.spread_units()
@@ -137,7 +140,7 @@ class _Assembler:
     def where(self, piece: object) -> None:
         """A piece that says where or what."""
         if isinstance(piece, AxisSpoken):
-            self.draft = replace(self.draft, axis=piece.name)
+            self.draft = replace(self.draft, axis=piece.name, axis_sure=piece.sure)
             if not piece.sure:
                 self.doubts.append(Doubt.AXIS_MISSING)
         elif isinstance(piece, Section):

@@ -199,7 +199,7 @@ _TABLE = (
 _LONGEST = max(len(words) for words in _TABLE)
 
 _LETTERS = {words.replace("_", " "): letter for words, letter in ICAO_LETTERS.items()}
-_SOUND_ALIKE = frozenset("BCDEGPTVZ")  # every engine and many people confuse these: ask for the alphabet word
+SOUND_ALIKE = frozenset("BCDEGPTVZ")  # every engine and many people confuse these: ask for the alphabet word
 _PLAIN_LETTERS = frozenset("abcdeptuvwxyz")
 _TO = frozenset({"to", "and", "two", "too"})
 _LEAD_ALPHABET = {"uniform": "u", "victor": "v", "whiskey": "w", "alfa": "a", "tango": "t", "foxtrot": "f"}
@@ -270,7 +270,7 @@ def _axis(words: Sequence[str], index: int) -> Item | None:
     letter, end = (_LETTERS[two], index + 2) if two in _LETTERS else (_LETTERS.get(word, ""), index + 1)
     sure = bool(letter)
     if not letter and word in _PLAIN_LETTERS:
-        letter, sure = word.upper(), word.upper() not in _SOUND_ALIKE
+        letter, sure = word.upper(), word.upper() not in SOUND_ALIKE
         if word == "a" and not _starts(words, end, ("axis",)) and len(words) > 1:
             return None
     if not letter:

@@ -223,12 +223,14 @@ def _reading(
 
 
 def _context(draft: Draft, context: Context) -> Context:
-    """What holds after the words about place and voltage."""
+    """What holds after the words about place and voltage; nothing new amid unknown words."""
+    if Doubt.UNKNOWN_WORDS in draft.doubts and not draft.values:
+        return context
     terminals = _terminals(draft.terminals, context, draft)
     return replace(
         context,
         kind=_kind_named(draft, context),
-        axis=draft.axis or context.axis,
+        axis=draft.axis if draft.axis and draft.axis_sure else context.axis,
         section=draft.section or context.section,
         terminals=terminals or context.terminals,
         test_voltage_set=draft.set_volts or context.test_voltage_set,

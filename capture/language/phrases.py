@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from capture.language.items import SOUND_ALIKE
 from capture.language.phrase_numbers import fraction, spoken_number, tester_volts, volts_words
 from capture.language.say import ONES, cardinal
 from capture.language.vocabulary import COMMANDS, ENTRIES, ICAO_LETTERS, SOFT_ANSWERS, WordClass
@@ -236,10 +237,10 @@ def setting(rng: random.Random) -> Phrase:
     roll = rng.random()
     if roll < 0.3:
         words, axis = _axis(rng)
-        return Phrase(tuple(words), Context(axis=axis))
+        return Phrase(tuple(words), None if words[0][1:] == "_axis" and axis in SOUND_ALIKE else Context(axis=axis))
     if roll < 0.34:
         letter = rng.choice("abcdeptuvwxyz")
-        return Phrase((letter,), Context(axis=letter.upper()))
+        return Phrase((letter,), None if letter.upper() in SOUND_ALIKE else Context(axis=letter.upper()))
     if roll < 0.5:
         word = rng.choice(list(SECTION_WORDS))
         return Phrase((word,), Context(section=SECTION_WORDS[word]))

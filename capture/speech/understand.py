@@ -29,7 +29,7 @@ SURE_MEANING = 0.8
 """A reading on which less of the belief lies is asked about."""
 
 SURE_COMMAND = 0.7
-"""A command less sure than this is not taken: it would act without being read back."""
+"""A command, axis, test point or test voltage less sure than this is not taken: it acts without being read back."""
 
 _FILLERS = frozenset({"uh", "um", "er", "so", "now", "well", "the", "please", "it's", "it", "is", "that's", "got", "i"})
 
@@ -71,8 +71,8 @@ def understand(heard: Heard, context: Context | None = None) -> Utterance:
     if utterance.readings:
         if word < SURE_WORD or meaning < SURE_MEANING:
             doubts.append(Doubt.TEEN_OR_TY if _only_twins(rivals, utterance) else Doubt.LOW_CONFIDENCE)
-    elif utterance.command is not None and confidence < SURE_COMMAND:
-        utterance = replace(utterance, command=None)
+    elif confidence < SURE_COMMAND and (utterance.command is not None or utterance.context != context):
+        utterance = replace(utterance, command=None, context=context)
         doubts.append(Doubt.LOW_CONFIDENCE)
     alternatives = tuple(dict.fromkeys([*rivals, *utterance.alternatives]))
     return replace(
@@ -113,21 +113,16 @@ def _belief(heard: Heard, utterance: Utterance, context: Context) -> tuple[float
     best = max(choice.score for choice in choices)
     total = same = 0.0
     rivals: list[Reading] = []
-    wanted = _bare(_meaning(utterance))
+    wanted = _meaning(utterance)
     for choice in choices:
         share = math.exp(choice.score - best)
         total += share
         other = utterance if choice.text == heard.text else parse(choice.text, context)
-        if _bare(_meaning(other)) == wanted:
+        if _meaning(other) == wanted:
             same += share
         elif len(other.readings) == 1 and share > 0.02:
             rivals.append(other.readings[0])
     return same / total, rivals
-
-
-def _bare(meaning: tuple[object, ...]) -> tuple[object, ...]:
-    """Meanings compared by their values: "0.8" and "0.80" differ, an unsaid place does not matter here."""
-    return meaning
 
 
 def _only_twins(rivals: Sequence[Reading], utterance: Utterance) -> bool:

@@ -44,7 +44,7 @@ def test_an_empty_directory_names_what_it_lacks(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["am/final.mdl", "conf/mfcc.conf", "graph/HCLr.fst", "graph/words.txt"])
 @pytest.mark.parametrize("how", ["gone", "empty", "cut", "noise"])
 def test_each_file_missing_or_damaged(copy: Path, name: str, how: str) -> None:
-    """vosk 0.3.45 ends the process over a damaged HCLr.fst, so this must be caught before it sees the file."""
+    """Vosk 0.3.45 ends the process over a damaged HCLr.fst, so this must be caught before it sees the file."""
     file = copy / name
     whole = file.read_bytes()
     if how == "gone":

@@ -64,6 +64,15 @@ def test_an_unsure_command_is_not_taken() -> None:
     assert rivalled.command is None
 
 
+def test_an_unsure_axis_or_voltage_is_not_taken() -> None:
+    assert understand(heard("yankee axis"), IR).context.axis == "Y"
+    assert understand(heard("set five hundred volts"), IR).context.test_voltage_set == 500
+    for unsure in (heard("yankee axis", sure=0.5), heard("set five hundred volts", ("set nine hundred volts", -0.2))):
+        utterance = understand(unsure, IR)
+        assert utterance.context == IR
+        assert Doubt.LOW_CONFIDENCE in utterance.doubts
+
+
 def test_a_pause_parts_two_values() -> None:
     def said(gap: float) -> Heard:
         words = (("one", 0.0), ("fifty", 0.3), ("one", 0.55 + gap), ("eighty", 0.85 + gap), ("meg", 1.15 + gap))
