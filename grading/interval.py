@@ -150,3 +150,11 @@ def amplification(total: Decimal, known: Decimal) -> Decimal:
     if known < total:
         raise ContradictionError("The whole reads higher than one of its parts; repeat the readings.")
     return INFINITY if known == total else known / (known - total)
+
+
+def per_kilometre(resistance: Decimal, length_m: Decimal) -> Decimal:
+    """Insulation resistance of a cable times its length, e.g. MΩ·km from MΩ and m, so that cables can be compared.
+
+    Leakage adds up along a cable, so its insulation resistance falls with length.
+    """
+    return resistance * length_m / 1000

@@ -12,7 +12,7 @@ from enum import StrEnum
 
 from grading.interval import INFINITY, Interval
 from grading.limits import LIMITS
-from grading.measurement import Circumstance, Instrument, Measurement
+from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement
 from grading.quantity import Qualifier, QuantityKind, Section, UnitError, unit
 from grading.uncertainty import expanded_uncertainty, half_width, standard_uncertainty
 from grading.voltage import COLLAPSE_CURRENT_MA, collapse_bound, implied_current_ma, is_collapsed
@@ -20,6 +20,7 @@ from grading.voltage import COLLAPSE_CURRENT_MA, collapse_bound, implied_current
 # House rules for meters of which no accuracy is on record: the wide end of the class.
 _OHM_PERCENT = Decimal(1)
 _OHM_COUNTS = Decimal(5)
+_FEWEST_COUNTS = 200  # house rule: above its lowest range a digital meter shows at least this many counts
 _SHORT_OHM = Decimal(10)
 _SHORT_INSULATION_OHM = Decimal(100_000)
 
@@ -185,7 +186,7 @@ def _range_end(measurement: Measurement, instrument: Instrument | None) -> Decim
 def _under(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> Reading:
     basis = "below range: an upper bound"
     if value is None and instrument is not None:
-        value = instrument.resolution_ohm
+        value = _finest(measurement, instrument)
     if value is None:
         insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
         value = _SHORT_INSULATION_OHM if insulation else _SHORT_OHM
@@ -195,21 +196,30 @@ def _under(measurement: Measurement, instrument: Instrument | None, value: Decim
 
 def _accuracy(measurement: Measurement, instrument: Instrument | None, value: Decimal) -> tuple[Decimal, str]:
     quantity = measurement.quantity
-    count = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
+    digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     percent, counts = _data_sheet(instrument, insulation)
     if instrument is not None and (percent is not None or counts is not None):
-        width = half_width(value, percent or Decimal(0), counts or Decimal(0), count)
-        return (
-            width,
-            f"±({percent or 0} % + {counts or 0} counts) by the data sheet of {instrument.name or instrument.id}",
-        )
+        finest = _finest(measurement, instrument)
+        count = digit if finest is None else min(digit, max(finest, value / _FEWEST_COUNTS))
+        # Fewer digits recorded than the display has, as in "half a meg": half of the last one given is rounding.
+        rounding = digit / 2 if digit > count else Decimal(0)
+        width = half_width(value, percent or Decimal(0), counts or Decimal(0), count) + rounding
+        sheet = f"the data sheet of {instrument.name or instrument.id}"
+        return width, f"±({percent or 0} % + {counts or 0} counts) by {sheet}"
     if insulation:
         error = LIMITS["tester.operating_error"].value
-        width = max(half_width(value, error, Decimal(0), count), count)
+        width = max(half_width(value, error, Decimal(0), digit), digit)
         return width, f"±{error} %, the most that IEC 61557-2 allows, since no accuracy is on record"
-    width = half_width(value, _OHM_PERCENT, _OHM_COUNTS, count)
+    width = half_width(value, _OHM_PERCENT, _OHM_COUNTS, digit)
     return width, "±(1 % + 5 counts) assumed, since no accuracy is on record (house rule)"
+
+
+def _finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:
+    """The instrument's own resolution where it speaks of the function that was used."""
+    insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
+    tester = instrument.kind is InstrumentKind.INSULATION_TESTER
+    return instrument.resolution_ohm if insulation is tester else None
 
 
 def _data_sheet(instrument: Instrument | None, insulation: bool) -> tuple[Decimal | None, Decimal | None]:

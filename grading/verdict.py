@@ -147,7 +147,7 @@ def _rank(finding: Finding) -> tuple[int, int, int]:
 
 
 def _steps(ranked: Sequence[Finding], isolation: Isolation) -> list[NextStep]:
-    """What keeps the drive whole, then what locates or mends the fault, then the rest; no call to find what is found."""
+    """What protects the drive, what locates or mends the fault, the rest; no call to find what is found."""
     steps = [f.next_step for f in ranked if f.next_step is not None]
     found = isolation.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
     first = [] if found else [step for step in steps if step.action in FIND_IT]

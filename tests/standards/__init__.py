@@ -1,0 +1,1 @@
+"""Checks of grading and capture against published standards and tables."""

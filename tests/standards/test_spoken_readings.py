@@ -103,7 +103,7 @@ def test_s19_built_to_a_hundred_volts_of_five_hundred() -> None:
     utterance = parse("built to a hundred volts", IR_500)
     reading = only(utterance)
     assert reading.quantity.qualifier is Qualifier.COLLAPSED
-    assert (reading.test_voltage_set, reading.test_voltage_built) == (500, 100)
+    assert (reading.test_voltage_set, reading.test_voltage_built) == (Decimal(500), Decimal(100))
     assert utterance.doubts == ()
     assert utterance.alternatives == ()  # eight hundred of five hundred is impossible, so it is not offered
     heard_otherwise = parse("built to eight hundred volts", IR_500)
@@ -115,7 +115,7 @@ def test_s20_built_of_set() -> None:
     utterance = parse("it's at three hundred of five hundred", IR)
     reading = only(utterance)
     assert reading.quantity.qualifier is Qualifier.COLLAPSED
-    assert (reading.test_voltage_built, reading.test_voltage_set) == (300, 500)
+    assert (reading.test_voltage_built, reading.test_voltage_set) == (Decimal(300), Decimal(500))
     assert utterance.doubts == ()
 
 
