@@ -9,6 +9,14 @@ from grading.finding import Fault, NextStep
 from grading.isolation import WHOLE_BAD, Location, Part
 from grading.measurement import AxisContext, CarrierUse, MotorKind, Reach
 
+# Calls to find a fault; they fall away once it is found.
+KEEP_OFF = "Do not re-energise from the drive; find the part at fault."
+KEEP_OFF_LOW = "Do not re-energise from the drive, do not raise the test voltage; find the part at fault."
+SPLIT_LOW = "Do not apply a high test voltage; start insulation tests at the lowest step and split the axis."
+CHECK_CIRCUIT = "Check plug and terminals, then measure at the motor."
+FIND_IT = (KEEP_OFF, KEEP_OFF_LOW, SPLIT_LOW, CHECK_CIRCUIT)
+CLEAN_MOTOR = "Clean and dry the motor, retest, and plan its repair."
+
 
 def next_after(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
     """Steps that follow from where the fault is, most useful first."""
@@ -125,6 +133,40 @@ def _connector(context: AxisContext) -> tuple[NextStep, ...]:
             f"The parts are good apart and bad together.{wet}",
             "A whole as good as its parts confirms it; low only in one position points at the cable's bend.",
         ),
+    )
+
+
+def series_steps(context: AxisContext, fault: Fault) -> tuple[NextStep, ...]:
+    """Steps that follow from where a circuit is open, lead to lead."""
+    brushes = ", brushes" if context.motor_kind is MotorKind.DC_SERVO else ""
+    settles = "A closed circuit once the joint is made good puts the fault there."
+    motor = NextStep(
+        f"Open the motor's terminal box and check terminals{brushes} and joints; repair or replace the motor if the "
+        "winding itself is open.",
+        "The circuit through the motor is open.",
+        settles,
+    )
+    cable = NextStep(
+        "Check pins and crimps at both plugs, then measure each core end to end while flexing; replace the cable if a "
+        "core is broken.",
+        "The circuit through the cable is open.",
+        settles,
+    )
+    either = _measure_circuit(context)
+    return {
+        Fault.MOTOR: (motor,),
+        Fault.CABLE: (cable,),
+        Fault.BOTH: (cable, motor),
+        Fault.UNDETERMINED: (either,),
+    }.get(fault, ())
+
+
+def _measure_circuit(context: AxisContext) -> NextStep:
+    leads = "A1 to A2" if context.motor_kind is MotorKind.DC_SERVO else "all three pairs"
+    return NextStep(
+        f"Unplug the motor and measure the motor alone lead to lead ({leads}).",
+        "The circuit is open from the cabinet; cable and motor are in series.",
+        "Closed at the motor puts the break in the cable or its plugs.",
     )
 
 

@@ -32,6 +32,7 @@ _URGENCY_WORDS: dict[Urgency, str] = {
     Urgency.REPEAT: "these readings do not settle it; repeat as described below.",
     Urgency.WATCH: "within limits but worth watching; retest in 3 to 6 months or as described below.",
 }
+_CIRCUIT = ("winding.open", "winding.continuity")
 _COST: dict[Urgency, str] = {
     Urgency.DO_NOT_ENERGISE: (
         "If ignored: a leak to earth or a broken circuit on the drive's output can destroy its output stage, so the "
@@ -51,7 +52,8 @@ def headline(case: Case, fault: Fault, urgency: Urgency, ranked: Sequence[Findin
     facts = _facts(case)
     located = fault in _FAULT_WORDS and urgency in (Urgency.DO_NOT_ENERGISE, Urgency.REPEAT)
     if located:
-        return f"{axis}{_FAULT_WORDS[fault]}{facts}"
+        circuit = [f.statement for f in ranked if f.rule in _CIRCUIT and f.verdict is Verdict.UNACCEPTABLE]
+        return " ".join([f"{axis}{_FAULT_WORDS[fault]}", *circuit[:2]]) + ("" if circuit else facts)
     if urgency in (Urgency.WITHIN_LIMITS, Urgency.INFORMATION):
         return f"{axis}within limits at the time of test. {NOTHING_FOUND}{facts}"
     first = f" {ranked[0].statement}" if ranked else ""
@@ -89,8 +91,13 @@ def _to_earth(case: Case) -> list[Reading]:
     ]
 
 
-def judge_drive(case: Case) -> DriveVerdict:
-    """Whether the drive may be connected: the floor of common practice over everything measured."""
+def judge_drive(case: Case, findings: Sequence[Finding]) -> DriveVerdict:
+    """Whether the drive may be connected: the floor of common practice, and every finding that forbids it.
+
+    Args:
+        case: The axis.
+        findings: Its findings, most serious first.
+    """
     limit = case.limit("insulation.drive_floor")
     bar = in_ohm(limit)
     readings = [r for r in _to_earth(case) if to_earth(r.measurement.terminals) or r.section is Section.CABLE_ALONE]
@@ -103,8 +110,13 @@ def judge_drive(case: Case) -> DriveVerdict:
             f"({limit_words(limit)}). {facts}{more}. The drive is at risk."
         )
         return DriveVerdict(Verdict.UNACCEPTABLE, text, tuple(r.id for r in low))
-    tests = [r for r in readings if r.measurement.kind is QuantityKind.INSULATION_RESISTANCE]
-    if not tests or any(r.interval.side_of(bar) is Side.STRADDLES for r in readings):
+    forbidding = [f for f in findings if f.urgency is Urgency.DO_NOT_ENERGISE]
+    if forbidding:
+        text = f"Do not re-energise from the drive. {forbidding[0].statement}"
+        return DriveVerdict(Verdict.UNACCEPTABLE, text, tuple(i for f in forbidding for i in f.record_ids))
+    judged = [f for f in findings if f.rule == "insulation.machine" and f.urgency is not Urgency.INFORMATION]
+    doubtful = [f for f in findings if f.rule.startswith("insulation.") and f.verdict is Verdict.INCONCLUSIVE]
+    if not judged or doubtful:
         text = "Whether the drive may be connected is not shown by these readings; see the next steps."
         return DriveVerdict(Verdict.INCONCLUSIVE, text, tuple(r.id for r in readings))
     text = f"No reading to earth was below the floor for the drive ({limit_words(limit)}) at the time of test."

@@ -126,7 +126,9 @@ def _with_unclear(whole: State, motor: State, cable: State) -> Location:
     blank = [State.UNMEASURED if s is State.UNCLEAR else s for s in (whole, motor, cable)]
     base = _TABLE.get((blank[0], blank[1], blank[2]), NOTHING_MEASURED)
     fault = Fault.UNDETERMINED if base.fault in (Fault.NEITHER, Fault.CONNECTOR_OR_MOISTURE) else base.fault
-    words = base.words if fault is base.fault and base is not NOTHING_MEASURED else "one reading cannot tell"
+    words = base.words if fault is base.fault and base is not NOTHING_MEASURED else "the readings cannot tell yet"
+    # It was measured, only not conclusively.
+    words = words.replace("is not measured", "cannot be judged by its reading")
     return Location(fault, False, again, f"{words}; measure the {again.value} again")
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from decimal import Context, localcontext
 
-from grading.advice import cable_order, distinct
+from grading.advice import CLEAN_MOTOR, FIND_IT, KEEP_OFF, KEEP_OFF_LOW, cable_order, distinct
 from grading.case import Case, build_case
 from grading.finding import AxisVerdict, Fault, Finding, JobVerdict, NextStep, Urgency, Verdict
 from grading.headline import cost, headline, judge_drive
@@ -16,7 +16,7 @@ from grading.measurement import AxisContext, Instrument, Measurement, MotorKind,
 from grading.rules.absorption import judge_absorption
 from grading.rules.auxiliary import judge_auxiliary
 from grading.rules.ground import judge_ground
-from grading.rules.insulation import FIND_IT, judge_complete, judge_insulation
+from grading.rules.insulation import judge_complete, judge_insulation
 from grading.rules.locate import Isolation, isolate
 from grading.rules.motor import judge_motor
 from grading.rules.tester import judge_tester
@@ -117,7 +117,7 @@ def grade_job(
 def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...]) -> AxisVerdict:
     judged = [f for f in ranked if f.urgency is not Urgency.INFORMATION]
     axis = case.context.axis
-    drive = judge_drive(case)
+    drive = judge_drive(case, ranked)
     if not judged:
         step = NextStep("Measure the axis from the cabinet: lead to lead, then each lead to earth.",
                         "Nothing that was recorded can be judged.")  # fmt: skip
@@ -150,8 +150,11 @@ def _steps(ranked: Sequence[Finding], isolation: Isolation) -> list[NextStep]:
     """What protects the drive, what locates or mends the fault, the rest; no call to find what is found."""
     steps = [f.next_step for f in ranked if f.next_step is not None]
     found = isolation.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
-    first = [] if found else [step for step in steps if step.action in FIND_IT]
-    return [*first, *isolation.steps, *(step for step in steps if step.action not in FIND_IT)]
+    first = [] if found else [step for step in steps if step.action in (KEEP_OFF, KEEP_OFF_LOW)]
+    dropped: tuple[str, ...] = FIND_IT if found else ()
+    if isolation.fault in (Fault.MOTOR, Fault.BOTH):
+        dropped += (CLEAN_MOTOR,)
+    return [*first, *isolation.steps, *(step for step in steps if step.action not in dropped)]
 
 
 def _ids(case: Case, ranked: Sequence[Finding]) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
+from grading.advice import SPLIT_LOW
 from grading.case import Case, in_ohm, note, repeat
 from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.interval import INFINITY
@@ -67,7 +68,7 @@ def _alone(case: Case, reading: Reading) -> Finding:
         )
     if reading.interval.high < in_ohm(limit):
         step = NextStep(
-            "Do not apply a high test voltage; start insulation tests at the lowest step and split the axis.",
+            SPLIT_LOW,
             "A few volts already find a path to earth.",
         )
         text = f"{where}: a path to earth without any test voltage; {fact} ({limit_words(limit)})"

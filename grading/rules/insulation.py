@@ -10,23 +10,19 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from grading.case import Case, hold_at_least, note, repeat
-from grading.finding import Conformity, Finding, Limit, Margin, NextStep, Urgency, Verdict
+from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.limits import machine_limit, watch_limit
 from grading.measurement import Circumstance
 from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
+from grading.rules.held import collapsed, doubtful, fails, passes, straddles
 from grading.terminals import to_earth
 from grading.voltage import choose
-from grading.words import limit_value, limit_words, measured, ohms, place, sentence, span
+from grading.words import limit_value, limit_words, measured, ohms, place, sentence
 
 MACHINE = "insulation.machine"
 TIME = "insulation.time"
 VALUE = "insulation.value"
-# Steps that fall away once isolation has found the part.
-FIND_IT = (
-    "Do not re-energise from the drive; find the part at fault.",
-    "Do not re-energise from the drive, do not raise the test voltage; find the part at fault.",
-)
 
 
 def judge_insulation(case: Case) -> Iterator[Finding]:
@@ -101,102 +97,16 @@ def _as_measured(case: Case, reading: Reading, limit: Limit, rule: str) -> Findi
     verdict, margin = hold_at_least(reading.interval, reading.value, reading.standard_uncertainty, limit)
     if reading.shape is Shape.COLLAPSED:
         # A collapse proves R below 1000 Ω/V; at 1000 V that bound is the limit itself and still a fail.
-        return _collapsed(reading, limit, rule, margin)
+        return collapsed(reading, limit, rule, margin)
     if verdict is Verdict.UNACCEPTABLE:
-        return _fails(reading, limit, rule, margin)
+        return fails(reading, limit, rule, margin)
     if verdict is Verdict.INCONCLUSIVE:
-        return _straddles(reading, limit, rule, margin)
+        return straddles(reading, limit, rule, margin)
     if reading.noted(Circumstance.UNSTEADY) or reading.noted(Circumstance.LOW_BATTERY):
-        return _doubtful(reading, limit, rule, margin)
+        return doubtful(reading, limit, rule, margin)
     if not is_full_voltage(case, reading):
         return _low_voltage(case, reading, limit, rule, margin)
-    return _passes(reading, limit, rule, verdict, margin)
-
-
-def _passes(reading: Reading, limit: Limit, rule: str, verdict: Verdict, margin: Margin) -> Finding:
-    where, fact = place(reading.measurement), measured(reading.measurement)
-    if verdict is Verdict.MARGINAL:
-        text = f"{where}: inside the guard band just above the limit; {fact} ({limit_words(limit)}){_doubt(margin)}"
-        step = NextStep(
-            "Repeat with a more accurate instrument, or plan an early retest.",
-            "The value meets the limit by less than the uncertainty of the reading.",
-        )
-        return Finding(
-            rule, verdict, Urgency.WATCH, sentence(text), limit, (reading.id,), margin, step, reading.section
-        )
-    text = f"{where}: within limits at the time of test; {fact} ({limit_words(limit)})"
-    return Finding(
-        rule, verdict, Urgency.WITHIN_LIMITS, sentence(text), limit, (reading.id,), margin, section=reading.section
-    )
-
-
-def _fails(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
-    text = f"{place(reading.measurement)}: below the limit; {measured(reading.measurement)} ({limit_words(limit)})"
-    step = NextStep(
-        FIND_IT[0],
-        f"The insulation to earth is below {limit_value(limit)}.",
-    )
-    return Finding(
-        rule,
-        Verdict.UNACCEPTABLE,
-        Urgency.DO_NOT_ENERGISE,
-        sentence(text),
-        limit,
-        (reading.id,),
-        margin,
-        step,
-        reading.section,
-        "We recommend not to re-energise from the drive.",
-    )
-
-
-def _collapsed(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
-    text = (
-        f"{place(reading.measurement)}: the test voltage could not be established, the insulation conducts; "
-        f"{measured(reading.measurement)}, which indicates {span(reading.interval)} ({limit_words(limit)})"
-    )
-    step = NextStep(
-        FIND_IT[1],
-        "The insulation conducts so well that the tester cannot build its voltage.",
-    )
-    return Finding(
-        rule,
-        Verdict.UNACCEPTABLE,
-        Urgency.DO_NOT_ENERGISE,
-        sentence(text),
-        limit,
-        (reading.id,),
-        margin,
-        step,
-        reading.section,
-        "We recommend not to re-energise from the drive.",
-    )
-
-
-def _straddles(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
-    if reading.shape is Shape.POINT:
-        text = f"too close to the limit to tell; {measured(reading.measurement)}, true value {span(reading.interval)}"
-        step = NextStep(
-            "Repeat with an instrument of better accuracy on the same point.",
-            f"The error of this reading ({reading.basis}) reaches across the limit.",
-            f"A reading whose whole span lies above or below {limit_value(limit)}.",
-        )
-    else:
-        text = f"this bound cannot tell; {measured(reading.measurement)} ({reading.basis})"
-        step = NextStep(
-            "Read the value again on a range that shows it, or note the end of the range.",
-            "A bound on the near side of the limit proves nothing.",
-            f"Any value, or a bound beyond {limit_value(limit)}.",
-        )
-    statement = sentence(f"{place(reading.measurement)}: {text} ({limit_words(limit)}){_doubt(margin)}")
-    return repeat(rule, statement, (reading.id,), step, reading.section, limit, margin)
-
-
-def _doubtful(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
-    why = "the value was not steady" if reading.noted(Circumstance.UNSTEADY) else "the tester's battery was low"
-    text = f"{place(reading.measurement)}: {why}; {measured(reading.measurement)} ({limit_words(limit)})"
-    step = NextStep("Repeat the reading, steady for a full minute, with a good battery.", sentence(why))
-    return repeat(rule, sentence(text), (reading.id,), step, reading.section, limit, margin)
+    return passes(reading, limit, rule, verdict, margin)
 
 
 def _low_voltage(case: Case, reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
@@ -315,10 +225,3 @@ def _cable_guidance(case: Case, reading: Reading) -> Iterator[Finding]:
             step,
             reading.section,
         )
-
-
-def _doubt(margin: Margin) -> str:
-    if margin.probability is None or margin.conformity in (None, Conformity.PASS, Conformity.FAIL):
-        return ""
-    word = str(margin.conformity.value).replace("_", " ")
-    return f". Decision rule: {word}, probability of meeting the limit {margin.probability * 100:.0f} %"

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from decimal import Decimal
 
-from grading.advice import next_after
+from grading.advice import next_after, series_steps
 from grading.case import Case, in_ohm, note, repeat
 from grading.finding import Fault, Finding, NextStep, Urgency, Verdict
 from grading.interval import (
     INFINITY,
     ContradictionError,
-    Interval,
-    Side,
     amplification,
     infer_interval,
     parallel_intervals,
@@ -21,35 +18,14 @@ from grading.interval import (
 from grading.isolation import Location, State, locate, locate_series, merge
 from grading.limits import machine_limit
 from grading.quantity import QuantityKind, Section
-from grading.reading import Reading, Shape
+from grading.reading import Shape
 from grading.rules.circuit import is_open
-from grading.rules.insulation import is_early, is_full_voltage
-from grading.terminals import leads, to_earth
+from grading.rules.evidence import Evidence, gather
+from grading.terminals import to_earth
 from grading.words import SECTION_WORDS, limit_words, measured, number, sentence, span
 
 LOCATE = "isolation.locate"
 CONSISTENCY = "isolation.consistency"
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """What is known of one part to earth.
-
-    Attributes:
-        section: Which part.
-        state: How it stands against the machine's floor.
-        interval: Its resistance to earth at the common test voltage; None where only the state is known.
-        value: Point value, ohm, where the interval comes from point readings.
-        worst: The reading that speaks for it.
-        ids: Records used.
-    """
-
-    section: Section
-    state: State
-    interval: Interval | None = None
-    value: Decimal | None = None
-    worst: Reading | None = None
-    ids: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -69,15 +45,7 @@ class Isolation:
 
 def isolate(case: Case) -> Isolation:
     """Locate the fault of an axis from its insulation, ohmmeter, winding and continuity readings."""
-    replaced = {r.id for r in case.after_cleaning()}
-    tests = [
-        r
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE)
-        if r.id not in replaced and to_earth(r.measurement.terminals) and r.shape is not Shape.NONE
-    ]
-    voltage = _common_voltage(tests)
-    parts = {s: _evidence(case, s, tests, voltage) for s in Section}
-    whole, motor, cable = (parts[s] for s in (Section.THROUGH_CABLE, Section.MOTOR_ALONE, Section.CABLE_ALONE))
+    whole, motor, cable = gather(case)
     place = locate(whole.state, motor.state, cable.state)
     findings = [*_location(case, place, (whole, motor, cable))]
     if place.fault is not Fault.CONTRADICTORY:
@@ -87,66 +55,19 @@ def isolate(case: Case) -> Isolation:
     fault = merge(place.fault, series)
     if _cores_touch(case):
         fault = merge(fault, Fault.CABLE)
-    steps = next_after(case.context, place) if findings else ()
-    return Isolation(fault, tuple(findings), steps)
+    return Isolation(fault, tuple(findings), _follow_up(case, place, series, (whole, motor, cable)))
 
 
-def _common_voltage(tests: Sequence[Reading]) -> Decimal | None:
-    """The voltage that most parts were tested at, the highest of those: parallel arithmetic needs one voltage."""
-    by_voltage: dict[Decimal, set[Section | None]] = {}
-    for reading in tests:
-        if reading.measurement.test_voltage_set is not None:
-            by_voltage.setdefault(reading.measurement.test_voltage_set, set()).add(reading.section)
-    return max(by_voltage, key=lambda v: (len(by_voltage[v]), v), default=None)
-
-
-def _evidence(case: Case, section: Section, tests: Sequence[Reading], voltage: Decimal | None) -> Evidence:
-    own = [r for r in tests if r.section is section]
-    floor = in_ohm(machine_limit(case.context, case.profile.limits))
-    meters = [
-        r
-        for r in case.of(QuantityKind.RESISTANCE_TO_GROUND, section)
-        if r.shape not in (Shape.NONE, Shape.OVER) and r.interval.high < floor
-    ]
-    low = [r for r in own if r.shape is Shape.COLLAPSED or r.interval.side_of(floor) is Side.BELOW]
-    at_voltage = [r for r in own if r.measurement.test_voltage_set == voltage] or own
-    usable = [r for r in at_voltage if r.shape is not Shape.UNEXPLAINED]
-    interval, value = _combined(section, usable)
-    pool = low or usable or meters or own
-    worst = min(pool, key=lambda r: (r.interval.high, r.interval.low), default=None)
-    ids = tuple(r.id for r in (*own, *meters))
-    return Evidence(section, _state(case, own, low, meters, floor), interval, value, worst, ids)
-
-
-def _state(
-    case: Case, own: Sequence[Reading], low: Sequence[Reading], meters: Sequence[Reading], floor: Decimal
-) -> State:
-    if low or (meters and not any(r.interval.low >= floor for r in own)):
-        return State.LOW
-    if not own:
-        return State.UNMEASURED
-    full = [r for r in own if is_full_voltage(case, r) and not is_early(case, r)]
-    unclear = any(r.interval.side_of(floor) is Side.STRADDLES for r in own)
-    return State.OK if full and not unclear else State.UNCLEAR
-
-
-def _combined(section: Section, readings: Sequence[Reading]) -> tuple[Interval | None, Decimal | None]:
-    """Resistance of a part to earth: cores of a cable alone add up in parallel, leads of a winding are one circuit."""
-    if not readings:
-        return None, None
-    joined = [r for r in readings if len(leads(r.measurement.terminals)) != 1]
-    if section is not Section.CABLE_ALONE or joined:
-        worst = min(joined or readings, key=lambda r: (r.interval.high, r.interval.low))
-        return worst.interval, worst.value
-    cores: dict[str, Reading] = {}
-    for reading in readings:
-        name = leads(reading.measurement.terminals)[0]
-        held = cores.get(name)
-        if held is None or reading.interval.high < held.interval.high:
-            cores[name] = reading
-    values = [r.value for r in cores.values()]
-    value = values[0] if len(values) == 1 else None
-    return parallel_intervals(r.interval for r in cores.values()), value
+def _follow_up(
+    case: Case, place: Location, series: Fault, parts: tuple[Evidence, Evidence, Evidence]
+) -> tuple[NextStep, ...]:
+    """What follows: an open circuit first, then insulation where a part is bad or the readings contradict."""
+    steps = series_steps(case.context, series)
+    settled = place.fault is Fault.CONTRADICTORY or State.LOW in {part.state for part in parts}
+    if not settled and State.UNCLEAR in {part.state for part in parts}:
+        return steps  # the reading that cannot tell brings its own step
+    measured_any = any(part.state is not State.UNMEASURED for part in parts)
+    return (*steps, *(next_after(case.context, place) if measured_any else ()))
 
 
 def _location(case: Case, place: Location, parts: tuple[Evidence, Evidence, Evidence]) -> Iterator[Finding]:
@@ -158,7 +79,8 @@ def _location(case: Case, place: Location, parts: tuple[Evidence, Evidence, Evid
     )
     limit = machine_limit(case.context, case.profile.limits)
     text = f"Axis {case.context.axis}: {place.words}. {sentence(f'{facts} ({limit_words(limit)})')}"
-    steps = next_after(case.context, place)
+    unclear = State.UNCLEAR in {p.state for p in parts}
+    steps = () if unclear else next_after(case.context, place)
     step = steps[0] if steps else None
     bad = place.fault in (Fault.MOTOR, Fault.CABLE, Fault.BOTH, Fault.CONNECTOR_OR_MOISTURE)
     if bad:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
+from grading.advice import CLEAN_MOTOR
 from grading.case import Case, hold_at_least, note, repeat
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.interval import Interval
@@ -174,7 +175,7 @@ def _judge(case: Case, reading: Reading) -> Iterator[Finding]:
 
 def _service(reading: Reading, limit: Limit, text: str, margin: Margin) -> Finding:
     step = NextStep(
-        "Clean and dry the motor, retest, and plan its repair.",
+        CLEAN_MOTOR,
         "The winding is serviceable only at risk.",
         f"At least {limit_value(limit)} at 40 °C after cleaning and drying.",
     )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from grading.advice import CHECK_CIRCUIT
 from grading.case import Case, note, repeat
 from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.measurement import MotorKind
@@ -43,9 +44,7 @@ def _one(reading: Reading) -> Iterator[Finding]:
         yield repeat(OPEN, sentence(f"{where}: no value, {reading.basis}"), (reading.id,), step, reading.section)
     elif is_open(reading):
         part = "cable or winding" if reading.section is Section.THROUGH_CABLE else "winding"
-        step = NextStep(
-            "Check plug and terminals, then measure at the motor.", f"The circuit through the {part} is open."
-        )
+        step = NextStep(CHECK_CIRCUIT, f"The circuit through the {part} is open.")
         yield Finding(
             OPEN,
             Verdict.UNACCEPTABLE,

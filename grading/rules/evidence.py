@@ -1,0 +1,137 @@
+"""What is known of each part of an axis to earth, ready for isolation."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from grading.case import Case, in_ohm
+from grading.interval import Interval, Side, parallel_intervals
+from grading.isolation import State
+from grading.limits import machine_limit
+from grading.quantity import QuantityKind, Section
+from grading.reading import Reading, Shape
+from grading.rules.insulation import is_early, is_full_voltage
+from grading.terminals import leads, to_earth
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What is known of one part to earth.
+
+    Attributes:
+        section: Which part.
+        state: How it stands against the machine's floor.
+        interval: Its resistance to earth at the common test voltage; None where only the state is known.
+        value: Point value, ohm, where the interval comes from point readings.
+        worst: The reading that speaks for it.
+        ids: Records used.
+    """
+
+    section: Section
+    state: State
+    interval: Interval | None = None
+    value: Decimal | None = None
+    worst: Reading | None = None
+    ids: tuple[str, ...] = ()
+
+
+def gather(case: Case) -> tuple[Evidence, Evidence, Evidence]:
+    """Evidence of the whole, the motor alone and the cable alone."""
+    replaced = {r.id for r in case.after_cleaning()}
+    tests = [
+        r
+        for r in case.of(QuantityKind.INSULATION_RESISTANCE)
+        if r.id not in replaced and to_earth(r.measurement.terminals) and r.shape is not Shape.NONE
+    ]
+    voltage, failed_at = _common_voltage(tests), _failed_at(case, tests)
+    whole, motor, cable = (
+        _evidence(case, section, tests, voltage, failed_at)
+        for section in (Section.THROUGH_CABLE, Section.MOTOR_ALONE, Section.CABLE_ALONE)
+    )
+    return whole, motor, cable
+
+
+def _common_voltage(tests: Sequence[Reading]) -> Decimal | None:
+    """The voltage that most parts were tested at, the highest of those: parallel arithmetic needs one voltage."""
+    by_voltage: dict[Decimal, set[Section | None]] = {}
+    for reading in tests:
+        if reading.measurement.test_voltage_set is not None:
+            by_voltage.setdefault(reading.measurement.test_voltage_set, set()).add(reading.section)
+    return max(by_voltage, key=lambda v: (len(by_voltage[v]), v), default=None)
+
+
+def _failed_at(case: Case, tests: Sequence[Reading]) -> set[Decimal | None]:
+    """Voltages selected at which the whole failed: a part that holds at one of them does not carry that fault."""
+    floor = in_ohm(machine_limit(case.context, case.profile.limits))
+    return {
+        r.measurement.test_voltage_set
+        for r in tests
+        if r.section is Section.THROUGH_CABLE
+        and (r.shape is Shape.COLLAPSED or r.interval.side_of(floor) is Side.BELOW)
+    }
+
+
+def _evidence(
+    case: Case,
+    section: Section,
+    tests: Sequence[Reading],
+    voltage: Decimal | None,
+    failed_at: set[Decimal | None],
+) -> Evidence:
+    own = [r for r in tests if r.section is section]
+    floor = in_ohm(machine_limit(case.context, case.profile.limits))
+    meters = [
+        r
+        for r in case.of(QuantityKind.RESISTANCE_TO_GROUND, section)
+        if r.shape not in (Shape.NONE, Shape.OVER) and r.interval.high < floor
+    ]
+    low = [r for r in own if r.shape is Shape.COLLAPSED or r.interval.side_of(floor) is Side.BELOW]
+    at_voltage = [r for r in own if r.measurement.test_voltage_set == voltage] or own
+    usable = [r for r in at_voltage if r.shape is not Shape.UNEXPLAINED]
+    interval, value = _combined(section, usable)
+    pool = low or usable or meters or own
+    worst = min(pool, key=lambda r: (r.interval.high, r.interval.low), default=None)
+    ids = tuple(r.id for r in (*own, *meters))
+    return Evidence(section, _state(case, own, low, meters, failed_at), interval, value, worst, ids)
+
+
+def _state(
+    case: Case,
+    own: Sequence[Reading],
+    low: Sequence[Reading],
+    meters: Sequence[Reading],
+    failed_at: set[Decimal | None],
+) -> State:
+    floor = in_ohm(machine_limit(case.context, case.profile.limits))
+    if low or (meters and not any(r.interval.low >= floor for r in own)):
+        return State.LOW
+    if not own:
+        return State.UNMEASURED
+    telling = [
+        r
+        for r in own
+        if not is_early(case, r) and (is_full_voltage(case, r) or r.measurement.test_voltage_set in failed_at)
+    ]
+    unclear = any(r.interval.side_of(floor) is Side.STRADDLES for r in own)
+    return State.OK if telling and not unclear else State.UNCLEAR
+
+
+def _combined(section: Section, readings: Sequence[Reading]) -> tuple[Interval | None, Decimal | None]:
+    """Resistance of a part to earth: cores of a cable alone add up in parallel, leads of a winding are one circuit."""
+    if not readings:
+        return None, None
+    joined = [r for r in readings if len(leads(r.measurement.terminals)) != 1]
+    if section is not Section.CABLE_ALONE or joined:
+        worst = min(joined or readings, key=lambda r: (r.interval.high, r.interval.low))
+        return worst.interval, worst.value
+    cores: dict[str, Reading] = {}
+    for reading in readings:
+        name = leads(reading.measurement.terminals)[0]
+        held = cores.get(name)
+        if held is None or reading.interval.high < held.interval.high:
+            cores[name] = reading
+    values = [r.value for r in cores.values()]
+    value = values[0] if len(values) == 1 else None
+    return parallel_intervals(r.interval for r in cores.values()), value
