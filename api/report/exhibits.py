@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from PIL import Image
 
@@ -17,7 +18,6 @@ ReadFile = Callable[[str], bytes]
 
 CUT = "The line broke while it was sent; what arrived is kept."
 MISSING = "The stored file is missing. Run “ohmtrail verify”."
-UNPLAYABLE = "This type of clip does not play in every browser; open the original from the store."
 
 
 class Album:
@@ -56,7 +56,7 @@ class Album:
         first: dict[str, Capture] = {}
         for capture in self._rows.captures:
             first.setdefault(capture.sha256, capture)
-        return tuple(self._exhibit(capture, words.get(sha, "")) for sha, capture in first.items())
+        return tuple(self._exhibit(capture, words.get(sha) or _understood(capture)) for sha, capture in first.items())
 
     def _words(self) -> dict[str, str]:
         """What was understood from each file: words of a clip, the main string of a display."""
@@ -97,20 +97,32 @@ class Album:
         )
 
 
+def _outcome(capture: Capture) -> dict[str, Any]:
+    found = loads(capture.outcome_json)
+    return found if isinstance(found, dict) else {}
+
+
+def _understood(capture: Capture) -> str:
+    """The words of a clip, or the strings of the displays in a photo, as recognised."""
+    outcome = _outcome(capture)
+    heard, seen = outcome.get("heard") or {}, outcome.get("seen") or {}
+    displays = [str(d["text"]) for d in seen.get("displays", ()) if d.get("accepted")]
+    return str(heard.get("text") or "") or ", ".join(displays)
+
+
 def _problem(capture: Capture) -> str:
-    """Why a capture could not be read; "" where it could."""
+    """Why a capture gave nothing; "" where it gave something."""
     if capture.state == "cut":
         return CUT
-    outcome = loads(capture.outcome_json)
-    said = ""
-    if isinstance(outcome, dict):
-        error = outcome.get("error")
-        said = str(
-            (error.get("message") if isinstance(error, dict) else error)
-            or outcome.get("message")
-            or outcome.get("reason")
-            or ""
-        )
+    if capture.state == "stored":
+        return "It was stored and not read yet."
+    outcome = _outcome(capture)
+    problem, seen, heard = outcome.get("problem") or {}, outcome.get("seen"), outcome.get("heard")
     if capture.state == "failed":
-        return said or "It could not be read."
-    return "It was stored and not read yet." if capture.state == "stored" else ""
+        return str(problem.get("message") or "It could not be read.")
+    if seen is not None and not any(d.get("accepted") for d in seen.get("displays", ())):
+        reasons = [str(d["reason"]) for d in seen.get("displays", ()) if d.get("reason")]
+        return str(seen.get("reason") or "") or " ".join(reasons) or "No display was found in it."
+    if heard is not None and not heard.get("text"):
+        return "No words were recognised in it."
+    return ""

@@ -49,7 +49,7 @@ function reading(record, graded) {
 
 function findings(graded) {
   const shownFindings = graded.findings.filter((f) => f.urgency !== "information");
-  return el("details", {}, el("summary", {}, `Findings (${graded.findings.length})`),
+  return el("details", { id: `findings-${graded.axis}` }, el("summary", {}, `Findings (${graded.findings.length})`),
     el("ul.findings", {}, (shownFindings.length ? shownFindings : graded.findings).map((f) => el("li", { "data-rule": f.rule },
       el("p", {}, verdictTag(f.verdict, f.urgency), " ", f.statement),
       el("p.soft", {}, [f.limit ? f.limit.citation : null, f.record_ids.length ? `from ${f.record_ids.join(", ")}` : null].filter(Boolean).join(" · ")),

@@ -26,12 +26,12 @@ export function fill(node, ...children) {
   node.replaceChildren(...children.flat(9).filter((c) => c !== null && c !== undefined && c !== false));
 }
 
-/** Say something in the status line, which screen readers announce; errors stay until the next message. */
+/** Say something in the status line, which screen readers announce; errors stay longer. */
 export function say(text, kind = "") {
   const line = document.getElementById("status");
   line.className = kind;
   line.textContent = text;
   clearTimeout(say.timer);
-  if (kind !== "error" && text) say.timer = setTimeout(() => { line.textContent = ""; line.className = ""; }, 6000);
+  if (text) say.timer = setTimeout(() => { line.textContent = ""; line.className = ""; }, kind === "error" ? 12000 : 5000);
 }
 say.timer = 0;

@@ -31,6 +31,8 @@ class JobView {
     this.path = path;
     this.cards = new Map();
     where.textContent = `${job.id} · ${job.title}`;
+    this.meter = el("i");
+    this.speak = el("button.speak", { type: "button", "aria-pressed": "false", onclick: () => this.listening.toggle() }, "Speak");
     this.now = el("section.card.now", { "aria-live": "polite", "aria-label": "Listening" });
     this.proposals = el("div", { id: "proposals" });
     this.axes = el("div", { id: "axes" });
@@ -45,10 +47,10 @@ class JobView {
       el("div.work", {},
         el("div.left", {}, this.bar(), this.now, this.proposals, this.typing()),
         el("div.right", {}, this.chips, this.axes, this.foot())));
+    canSpeak(); // voices load in the background from the first question on
   }
 
   bar() {
-    this.speak = el("button.speak", { type: "button", "aria-pressed": "false", onclick: () => this.listening.toggle() }, "Speak");
     return el("div.bar", {}, this.speak,
       upload("Photo", { accept: "image/*", capture: "environment", id: "photo" }, (file) => this.send(file)),
       upload("Clip", { accept: "audio/*", id: "clip" }, (file) => this.send(file)));
@@ -60,13 +62,13 @@ class JobView {
       voice.textContent = wanted() ? "Read-back: on" : "Read-back: off";
       voice.setAttribute("aria-pressed", String(wanted()));
     } }, wanted() ? "Read-back: on" : "Read-back: off");
-    return el("div.row", {}, canSpeak() ? voice : null);
+    return el("div.row", {}, "speechSynthesis" in window ? voice : null);
   }
 
   typing() {
     const form = readingForm({ qualifier: "=" }, this.job, async (reading) => {
       try {
-        const answer = await post(`${this.path}/typed`, { reading: filledIn(reading), captured_at: now() });
+        const answer = await post(`${this.path}/typed`, { ...filledIn(reading), captured_at: now() });
         await this.refresh();
         this.show({ state: "asking", words: answer.message });
         this.typed.open = false;
@@ -78,17 +80,25 @@ class JobView {
   }
 
   /** Show where the conversation stands. */
-  show({ state, words, level }) {
+  show({ state, words, level, live }) {
     const names = { ready: "READY", listening: "LISTENING", heard: "HEARD", asking: "ASKING", confirmed: "CONFIRMED", working: "READING" };
-    if (level !== undefined && this.meter && state === undefined) { this.meter.style.width = `${Math.round(level * 100)}%`; return; }
-    this.now.className = `card now ${state}`;
-    this.meter = el("i");
-    fill(this.now, el("div.state", {}, names[state] || state), el("div.words", { id: "words" }, words || ""), state === "listening" ? el("div.level", { "aria-hidden": "true" }, this.meter) : null);
-    if (this.speak) {
-      const on = this.listening.on;
-      this.speak.textContent = on ? "Stop" : "Speak";
-      this.speak.setAttribute("aria-pressed", String(on));
+    if (state === undefined) {
+      if (level !== undefined) this.meter.style.width = `${Math.round(level * 100)}%`;
+      if (live !== undefined) this.button();
+      return;
     }
+    this.now.className = `card now ${state}`;
+    this.words = words === undefined ? this.words : words; // what was said last stays until something new is
+    fill(this.now, el("div.state", {}, names[state] || state), el("div.words", { id: "words" }, this.words), el("div.level", { "aria-hidden": "true" }, this.meter));
+    this.button();
+  }
+
+  button() {
+    const on = Boolean(this.listening && this.listening.on);
+    this.speak.textContent = on ? "Stop" : "Speak";
+    this.speak.setAttribute("aria-pressed", String(on));
+    this.now.classList.toggle("live", on);
+    if (!on) this.meter.style.width = "0";
   }
 
   async send(file) {
@@ -96,7 +106,7 @@ class JobView {
     try {
       const answer = await sendEvidence(this.job.id, file, file.name || "upload");
       await this.refresh();
-      this.show({ state: "heard", words: sentence(answer) });
+      this.show({ state: answer.proposals.length ? "asking" : "heard", words: answer.message });
       readBack(answer.message);
     } catch (error) {
       this.show({ state: "ready", words: error.message });
@@ -128,18 +138,21 @@ class JobView {
 
   drawAxes(records, findings, safety) {
     const opened = new Set([...this.axes.querySelectorAll("details[open]")].map((d) => d.id));
-    const graded = Object.fromEntries((findings.axes || []).map((v) => [v.axis, v]));
+    // An axis without a record in force has nothing to judge yet.
+    const graded = Object.fromEntries(findings.axes.filter((v) => records.some((r) => r.axis === v.axis && r.standing === "current")).map((v) => [v.axis, v]));
     fill(this.axes, this.job.axes.map((axis, i) => axisCard({
       job: this.job, axis, graded: graded[axis.name], safety: safety[i], refresh: () => this.refresh(),
       records: records.filter((r) => r.axis === axis.name),
     })));
-    for (const details of this.axes.querySelectorAll("details")) details.open = opened.has(details.id);
+    const answered = new Set(safety.filter((s) => !s.open.length).map((s) => `safety-${s.axis}`));
+    for (const details of this.axes.querySelectorAll("details")) details.open = opened.has(details.id) && !answered.has(details.id);
     fill(this.chips, this.job.axes.map((axis) => el("button", { type: "button", onclick: () => {
       const card = document.getElementById(`axis-${axis.name}`);
       card.scrollIntoView({ block: "start" });
       card.focus({ preventScroll: true });
     } }, axis.name, verdictSign(graded[axis.name] && graded[axis.name].verdict))));
-    fill(this.verdict, Object.keys(graded).length ? verdictTag(findings.verdict, null) : "");
+    const worst = findings.axes.find((v) => graded[v.axis]); // most serious first
+    fill(this.verdict, worst ? verdictTag(worst.verdict, worst.urgency) : "");
   }
 }
 
@@ -155,8 +168,4 @@ function upload(words, props, send) {
     if (file) await send(file);
     event.target.value = "";
   } }));
-}
-
-function sentence(answer) {
-  return (answer && answer.message) || "Stored.";
 }

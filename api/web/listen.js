@@ -1,12 +1,14 @@
-// Speaking to the tool: sound goes out in pieces of 100 ms, words come back while they are said.
-// Where no line can be kept open, the whole clip is sent when the person stops.
+// Speaking to the tool with both hands at work: one press opens the line, then every utterance is heard, read back and
+// answered until the next press. Sound goes out only while somebody speaks, and never while the tool itself speaks.
+// Where no line can be opened, the clip is sent whole when the person stops.
 
+import { Gate } from "./gate.js";
 import { Microphone, level } from "./microphone.js";
 import { readBack } from "./readback.js";
 import { now, sendEvidence } from "./server.js";
 
 const CONNECT_MS = 3000; // some phones refuse the open line although the page itself loads
-const LONGEST_MS = 60000; // one clip
+const ANSWER_MS = 20000; // a slow computer may think this long about the last utterance
 
 export class Listening {
   /**
@@ -18,7 +20,9 @@ export class Listening {
     this.jobId = jobId;
     this.show = show;
     this.refresh = refresh;
-    this.on = false;
+    this.on = false; // the person wants to be heard
+    this.muted = false; // the tool is speaking or thinking
+    this.sending = false; // an utterance is on its way
   }
 
   toggle() {
@@ -28,91 +32,136 @@ export class Listening {
   async start() {
     if (this.busy) return;
     this.busy = true;
-    this.started = now();
     this.socket = await this.connect();
-    this.microphone = new Microphone((samples) => {
-      this.show({ level: level(samples) });
-      if (this.socket && this.socket.readyState === WebSocket.OPEN) this.socket.send(samples.buffer);
-    });
+    this.whole = this.socket === null; // no line: the clip goes whole
+    this.started = now();
+    this.muted = false;
+    this.sending = false;
+    this.gate = new Gate();
+    this.microphone = new Microphone((samples) => this.frame(samples));
     try {
       await this.microphone.start();
       this.on = true;
-      this.show({ state: "listening", words: "" });
-      this.limit = setTimeout(() => this.stop(), LONGEST_MS);
+      this.show({ state: "listening", words: this.whole ? "No open line: press Stop when you have spoken." : "" });
     } catch (error) {
-      this.close();
+      await this.close();
       this.show({ state: "ready", words: error.message });
     }
     this.busy = false;
   }
 
+  /** 100 ms of sound. */
+  frame(samples) {
+    this.show({ level: this.muted ? 0 : level(samples) });
+    if (this.whole || this.muted || !this.open()) return;
+    this.microphone.frames.length = 0; // it is kept at the other end of the line
+    for (const piece of this.gate.pass(samples)) {
+      if (!this.sending) this.tell({ type: "start", captured_at: now(), hands_free: true });
+      this.sending = true;
+      this.socket.send(piece.buffer.slice(piece.byteOffset, piece.byteOffset + piece.byteLength));
+    }
+    if (this.sending && this.gate.ended && this.partial) this.finish();
+  }
+
+  /** Ask for what was said so far. */
+  finish() {
+    if (!this.open() || !this.sending) return;
+    this.muted = true;
+    this.show({ state: "working", words: this.partial });
+    this.tell({ type: "end" });
+  }
+
   async stop() {
     if (!this.on) return;
     this.on = false;
-    clearTimeout(this.limit);
-    this.show({ state: "working", words: "Understanding…" });
     await this.microphone.stop();
-    if (this.socket && this.socket.readyState === WebSocket.OPEN) {
-      this.socket.send(JSON.stringify({ type: "end" }));
-      return;
+    if (this.whole) {
+      this.show({ state: "working", words: "Understanding…" });
+      await this.sendClip();
+    } else if (this.sending && this.open()) {
+      if (!this.muted) this.finish();
+      this.limit = setTimeout(() => this.close(), ANSWER_MS);
+    } else {
+      await this.close();
+      this.show({ state: "ready" });
     }
-    await this.sendClip();
+  }
+
+  open() {
+    return this.socket !== null && this.socket.readyState === WebSocket.OPEN;
+  }
+
+  tell(message) {
+    this.socket.send(JSON.stringify(message));
   }
 
   /** The open line, or null where there is none. */
   connect() {
     const address = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/jobs/${encodeURIComponent(this.jobId)}/listen`;
     return new Promise((done) => {
-      let socket;
-      try { socket = new WebSocket(address); } catch { done(null); return; }
-      socket.binaryType = "arraybuffer";
+      const socket = new WebSocket(address);
       const give = setTimeout(() => { socket.close(); done(null); }, CONNECT_MS);
-      socket.onopen = () => { clearTimeout(give); socket.send(JSON.stringify({ type: "start", captured_at: this.started })); done(socket); };
+      socket.onopen = () => { clearTimeout(give); done(socket); };
       socket.onerror = () => { clearTimeout(give); done(null); };
       socket.onmessage = (event) => this.hear(JSON.parse(event.data));
-      socket.onclose = () => this.cut(socket);
+      socket.onclose = () => { if (socket === this.socket) this.broken(); };
     });
   }
 
   async hear(message) {
-    if (message.type === "partial") { if (this.on) this.show({ state: "listening", words: message.text }); return; }
-    if (message.type === "error") { this.close(); this.show({ state: "ready", words: `${message.message} ${message.what_to_do || ""}` }); return; }
-    this.close();
-    await this.understood(message);
+    if (message.type === "partial") {
+      this.partial = message.text;
+      if (this.on && !this.muted) this.show({ state: "listening", words: message.text });
+      return;
+    }
+    this.partial = "";
+    this.sending = false;
+    this.muted = true;
+    if (message.type === "error") this.show({ state: "heard", words: `${message.message} ${message.what_to_do || ""}` });
+    else await this.understood(message);
+    this.gate.reset();
+    this.muted = false;
+    if (!this.on) await this.close();
+    else this.show({ live: true });
   }
 
   /** Show and say what was made of it. */
   async understood(answer) {
     await this.refresh();
     const state = answer.records && answer.records.length ? "confirmed" : answer.proposals && answer.proposals.length ? "asking" : "heard";
-    this.show({ state, words: answer.message || answer.text || "Nothing understood. Say it again, please." });
-    if (answer.action === "photo") document.getElementById("photo").closest("label").classList.add("wanted");
-    readBack(answer.message);
+    const heard = answer.heard && answer.heard.text;
+    // The value and its question stand on the proposal's card right below.
+    this.show({ state, words: state === "asking" && heard ? `“${heard}”` : answer.message || "Nothing understood. Say it again, please." });
+    document.getElementById("photo").closest("label").classList.toggle("wanted", answer.action === "photo");
+    await readBack(answer.message);
   }
 
-  /** The line broke: what was recorded is sent as a clip, so that nothing said is lost. */
-  async cut(socket) {
-    if (socket !== this.socket || !this.microphone) return;
+  /** The line broke. What had arrived is kept at the other end; what is being said must be said again. */
+  async broken() {
     this.socket = null;
-    if (!this.on) await this.sendClip();
+    const asked = this.on || this.sending;
+    await this.close();
+    if (asked) this.show({ state: "ready", words: "The line broke. What had arrived is kept. Press Speak and say it again." });
   }
 
   async sendClip() {
-    const microphone = this.microphone;
-    this.close();
+    const { microphone, started } = this;
     try {
-      await this.understood(await sendEvidence(this.jobId, microphone.wav(), "spoken.wav", this.started));
+      await this.understood(await sendEvidence(this.jobId, microphone.wav(), "spoken.wav", started));
     } catch (error) {
       this.show({ state: "ready", words: error.message });
     }
+    await this.close();
   }
 
-  close() {
-    const socket = this.socket;
+  async close() {
+    clearTimeout(this.limit);
+    const { socket, microphone } = this;
     this.socket = null;
     this.on = false;
-    if (this.microphone) this.microphone.stop().catch(() => {});
-    this.microphone = null;
+    this.sending = false;
+    if (microphone) await microphone.stop();
     if (socket) socket.close();
+    this.show({ live: false });
   }
 }

@@ -22,11 +22,13 @@ export function proposalCard(proposal, job, refresh) {
       const sentence = result && result.message;
       if (sentence) readBack(sentence);
     } catch (error) {
-      say(error.message, "error");
+      refused.textContent = error.message;
       readBack(error.message);
+      if (error.code === "safety_open") openSafety(proposal.axis);
     }
     await refresh();
   };
+  const refused = el("p.refused", { role: "alert" });
   const doubts = proposal.doubts || [];
   const others = (proposal.choices || []).slice(1);
   const card = el("section.card.proposal", { "data-proposal": proposal.id, "aria-label": `Proposal ${proposal.id}` },
@@ -42,6 +44,7 @@ export function proposalCard(proposal, job, refresh) {
     proposal.quantity === "insulation_resistance" ? el("p.caution", {}, el("strong", {}, "Still charged: "), "discharge at least four times the test time, measure, then earth, before you touch the leads.") : null,
     others.length ? el("div.choices", {}, el("p.place", {}, "Which one?"),
       proposal.choices.map((c) => el("button", { type: "button", onclick: () => answer("choose", { index: c.index }, `Chosen: ${c.display}. Now confirm it.`) }, c.display))) : null,
+    refused,
     el("div.answers", {},
       el("button.main", { type: "button", disabled: doubts.length > 0, onclick: () => answer("confirm", {}, `Confirmed: ${proposal.display}.`) },
         doubts.length ? "Settle the question first" : "✓ Confirm"),
@@ -54,4 +57,12 @@ export function proposalCard(proposal, job, refresh) {
       el("button.warn", { type: "button", onclick: () => answer("reject", {}, "Rejected. The clip and photo are kept.") }, "Reject")),
     readingForm(proposal, job, (reading) => answer("correct", { reading: changed(proposal, reading) }, "Corrected. Read it again, then confirm."), true));
   return card;
+}
+
+/** Lead to the safety questions of an axis. */
+function openSafety(axis) {
+  const part = document.getElementById(`safety-${axis}`);
+  if (!part) return;
+  part.open = true;
+  part.scrollIntoView({ block: "start" });
 }

@@ -2,7 +2,10 @@
 
 const KEY = "ohmtrail.readback";
 
-export const canSpeak = () => "speechSynthesis" in window && "SpeechSynthesisUtterance" in window;
+const LONGEST_MS = (sentence) => 2500 + 110 * sentence.length; // some browsers never say that they have finished
+
+/** Whether the browser has a voice; asked for at every call, since voices are loaded late. */
+export const canSpeak = () => "speechSynthesis" in window && speechSynthesis.getVoices().length > 0;
 
 export function wanted() {
   try { return localStorage.getItem(KEY) !== "off"; } catch { return true; }
@@ -23,7 +26,7 @@ export function readBack(sentence) {
     utterance.rate = 0.95;
     utterance.onend = done;
     utterance.onerror = done;
-    setTimeout(done, 15000);
+    setTimeout(done, LONGEST_MS(sentence));
     speechSynthesis.speak(utterance);
   });
 }

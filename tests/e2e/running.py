@@ -55,7 +55,8 @@ def server(folder: Path) -> Iterator[Server]:
     """Start the server on an empty data folder; stop it at the end."""
     port, log = free_port(), folder / "server.log"
     found = Server(f"http://127.0.0.1:{port}", folder / "data", log)
-    command = [sys.executable, "-m", "api.cli", "serve", "--data", str(found.folder), "--port", str(port)]
+    program = Path(sys.executable).with_name("ohmtrail")
+    command = [str(program), "serve", "--data", str(found.folder), "--port", str(port)]
     with log.open("wb") as output:
         process = subprocess.Popen(command, stdout=output, stderr=subprocess.STDOUT, env={**os.environ, "TERM": "dumb"})
         try:

@@ -24,6 +24,7 @@ from api.report.build import build_report
 from api.tables import Record, TrailEntry
 from grading.finding import JobVerdict
 from tests.api.report import visit
+from tests.api.report.parsed import attr, one, parse, row_of, section, summaries, text
 
 ISSUED = "2026-11-24T10:00:00+01:00"
 # domain wording: a report states what was measured; these words promise (ISO/IEC 17025:2017, 7.8.7, from memory).
@@ -44,7 +45,7 @@ def build(made: visit.Visit, issued: str | None = ISSUED) -> bytes:
 
 @pytest.fixture(scope="module")
 def page(made: visit.Visit) -> BeautifulSoup:
-    return BeautifulSoup(build(made), "html.parser")
+    return parse(build(made))
 
 
 @pytest.fixture(scope="module")
@@ -59,18 +60,13 @@ def graded(made: visit.Visit) -> JobVerdict:
         return job_verdict(session, made.job_id)
 
 
-def row_of(page: BeautifulSoup, record_id: str) -> Tag:
-    found = page.select_one(f'tr[data-record="{record_id}"]')
-    assert found is not None, f"{record_id} is not in the report"
-    return found
-
-
-def squeezed(tag: Tag) -> str:
-    return " ".join(tag.get_text(" ").split())
+def embedded(tag: Tag) -> bytes:
+    """The content of a data URI."""
+    return base64.b64decode(attr(tag, "src").partition(",")[2])
 
 
 def test_every_record_is_there_with_exactly_its_value(page: BeautifulSoup, records: dict[str, Record]) -> None:
-    shown = {row["data-record"]: row.select_one(".shown").get_text() for row in page.select("tr[data-record]")}
+    shown = {attr(row, "data-record"): one(row, ".shown").get_text() for row in page.select("tr[data-record]")}
     assert shown == {record_id: reading_of(record).quantity.display() for record_id, record in records.items()}
     assert shown["J1-R2"] == "0.80 MΩ", "the trailing zero of the display is evidence"
     assert shown["J1-R5"] == "> 4000 MΩ", "over range is no number"
@@ -78,67 +74,68 @@ def test_every_record_is_there_with_exactly_its_value(page: BeautifulSoup, recor
 
 def test_every_record_says_where_how_and_by_whom(page: BeautifulSoup, records: dict[str, Record]) -> None:
     for record_id, record in records.items():
-        text = squeezed(row_of(page, record_id))
-        assert f"{record.test_voltage_set} V set, {record.test_voltage_built} V built" in text
-        assert f"read at {record.elapsed_s} s" in text
-        assert record.confirmed_by in text
-        assert record.confirmed_at in {time["datetime"] for time in row_of(page, record_id).find_all("time")}
-        assert "confirmed by voice" in text
-        assert "IT-03" in text
+        said = text(row_of(page, record_id))
+        assert f"{record.test_voltage_set} V set, {record.test_voltage_built} V built" in said
+        assert f"read at {record.elapsed_s} s" in said
+        assert record.confirmed_by in said
+        assert record.confirmed_at in {attr(time, "datetime") for time in row_of(page, record_id).select("time")}
+        assert "confirmed by voice" in said
+        assert "IT-03" in said
 
 
 def test_every_value_leads_to_its_evidence(page: BeautifulSoup, records: dict[str, Record]) -> None:
     for record_id, record in records.items():
         row = row_of(page, record_id)
-        links = {a["href"] for a in row.select("td.evidence a")}
+        links = {attr(a, "href") for a in row.select("td.evidence a")}
         for sha in filter(None, (record.clip_sha256, record.photo_sha256)):
             assert f"#evidence-{sha[:16]}" in links
-            exhibit = page.select_one(f"#evidence-{sha[:16]}")
-            assert exhibit is not None
-            assert exhibit.select_one("code.full").get_text() == sha
-        assert bool(row.select_one("img.crop")) == bool(record.photo_sha256)
+            exhibit = one(page, f"#evidence-{sha[:16]}")
+            assert one(exhibit, "code.full").get_text() == sha
+        assert bool(row.select("img.crop")) == bool(record.photo_sha256)
 
 
 def test_the_embedded_clip_is_the_stored_one_byte_for_byte(page: BeautifulSoup, records: dict[str, Record]) -> None:
-    players = page.find_all("audio")
-    hashes = {hashlib.sha256(base64.b64decode(p["src"].partition(",")[2])).hexdigest() for p in players}
+    clips = [embedded(player) for player in page.select("audio")]
+    hashes = {hashlib.sha256(clip).hexdigest() for clip in clips}
     assert hashes >= {record.clip_sha256 for record in records.values()}
-    samples, rate = soundfile.read(io.BytesIO(base64.b64decode(players[0]["src"].partition(",")[2])))
+    samples, rate = soundfile.read(io.BytesIO(clips[0]))
     assert rate == 16000
     assert abs(samples).max() > 0.25
 
 
 def test_embedded_pictures_are_copies_that_open(page: BeautifulSoup) -> None:
-    for image in page.find_all("img"):
-        picture = Image.open(io.BytesIO(base64.b64decode(image["src"].partition(",")[2])))
+    images = page.select("img")
+    assert images
+    for image in images:
+        picture = Image.open(io.BytesIO(embedded(image)))
         assert picture.format == "JPEG"
-        assert picture.size == (int(image["width"]), int(image["height"]))
+        assert picture.size == (int(attr(image, "width")), int(attr(image, "height")))
 
 
 def test_replaced_value_is_struck_through_and_used_by_no_finding(page: BeautifulSoup, graded: JobVerdict) -> None:
     row = row_of(page, "J1-R1")
-    assert row.select_one("s.shown").get_text() == "0.08 MΩ"
+    assert one(row, "s.shown").get_text() == "0.08 MΩ"
     assert not row.select(".verdict")
-    assert row.select_one('a[href="#record-J1-R2"]')
+    assert one(row, 'a[href="#record-J1-R2"]')
     used = {record_id for axis in graded.axes for finding in axis.findings for record_id in finding.record_ids}
     assert "J1-R1" not in used
     assert "J1-R2" in used
-    statements = " ".join(squeezed(s) for s in page.select("[data-finding]"))
+    statements = " ".join(text(s) for s in page.select("[data-finding]"))
     assert not re.search(r"J1-R1\b", statements)
 
 
 def test_verdict_of_each_value_and_axis_is_the_graded_one(page: BeautifulSoup, graded: JobVerdict) -> None:
     # 0.80 MΩ lies below 1 MΩ, 550 and > 4000 MΩ above (IEC 60204-1, 18.3: quoted second-hand).
-    assert row_of(page, "J1-R2").select_one(".verdict.fail")
-    assert row_of(page, "J1-R4").select_one(".verdict.fail")
-    assert not row_of(page, "J1-R3").select_one(".verdict.fail")
-    assert not row_of(page, "J1-R5").select_one(".verdict.fail")
-    summaries = {row.th.get_text(): squeezed(row) for row in page.select("table.summary tbody tr")}
-    assert set(summaries) == {axis.axis for axis in graded.axes} == {"X", "Y", "Z"}
+    assert one(row_of(page, "J1-R2"), ".verdict.fail")
+    assert one(row_of(page, "J1-R4"), ".verdict.fail")
+    assert not row_of(page, "J1-R3").select(".verdict.fail")
+    assert not row_of(page, "J1-R5").select(".verdict.fail")
+    rows = summaries(page)
+    assert set(rows) == {axis.axis for axis in graded.axes} == {"X", "Y", "Z"}
     for axis in graded.axes:
         if axis.record_ids:
             found = axis.headline.removeprefix(f"Axis {axis.axis}: ")
-            assert found[1:] in summaries[axis.axis]
+            assert found[1:] in rows[axis.axis]
 
 
 def test_every_limit_names_its_document_and_how_well_it_is_known(page: BeautifulSoup, graded: JobVerdict) -> None:
@@ -149,19 +146,19 @@ def test_every_limit_names_its_document_and_how_well_it_is_known(page: Beautiful
         if f.limit is not None
     }
     assert expected
-    text = squeezed(page.main)
+    said = text(one(page, "main"))
     for source, status in expected:
-        assert source in text
-        assert f"[{status}]" in text
+        assert source in said
+        assert f"[{status}]" in said
 
 
 def test_every_finding_has_a_source(page: BeautifulSoup) -> None:
     found = page.select("[data-finding]")
     assert found
     for finding in found:
-        assert finding.select_one(".finding-source").get_text(strip=True)
+        assert one(finding, ".finding-source").get_text(strip=True)
     for limit in page.select("ul.limits > li"):
-        assert limit.select_one(".status").get_text(strip=True)
+        assert one(limit, ".status").get_text(strip=True)
 
 
 def test_every_finding_is_in_the_report(page: BeautifulSoup, graded: JobVerdict) -> None:
@@ -171,13 +168,12 @@ def test_every_finding_is_in_the_report(page: BeautifulSoup, graded: JobVerdict)
 
 def test_isolation_names_the_cable(page: BeautifulSoup) -> None:
     # Worked case: whole 0.80 MΩ, motor 550 MΩ, cable 0.80 MΩ: the cable (parallel paths, Ohm's law).
-    summary = next(row for row in page.select("table.summary tbody tr") if row.th.get_text() == "X")
-    assert "cable" in squeezed(summary).lower()
-    assert page.find("h3", string=re.compile("Which part"))
+    assert "the cable is the failed part" in summaries(page)["X"].lower()
+    assert "Which part" in [h.get_text() for h in section(page, "axis-1").select("h3")]
 
 
 def test_no_word_promises_anything(page: BeautifulSoup) -> None:
-    assert not FORBIDDEN.findall(page.main.get_text(" "))
+    assert not FORBIDDEN.findall(text(one(page, "main")))
 
 
 def test_nothing_points_outside(made: visit.Visit) -> None:
@@ -188,51 +184,50 @@ def test_nothing_points_outside(made: visit.Visit) -> None:
 
 
 def test_title_with_markup_is_text(page: BeautifulSoup) -> None:
-    assert "Ground fault on X <after> a leak & a reset" in page.header.get_text()
+    assert "Ground fault on X <after> a leak & a reset" in text(one(page, "header"))
     assert not page.find_all("after")
 
 
 def test_open_and_unread_are_listed_and_not_counted(page: BeautifulSoup) -> None:
-    section = page.find("h2", id="s-open").find_parent("section")
-    assert "15 MΩ" in squeezed(section)
-    assert "-teen" in squeezed(section)
-    assert "Glare covers the digits." in squeezed(section)
+    said = text(section(page, "s-open"))
+    assert "15 MΩ" in said
+    assert "-teen" in said
+    assert "Glare covers the digits." in said
     values = [tag.get_text() for tag in page.select("tr[data-record] .shown")]
     assert "15 MΩ" not in values
 
 
 def test_untested_axis_says_so(page: BeautifulSoup) -> None:
-    summary = next(row for row in page.select("table.summary tbody tr") if row.th.get_text() == "Z")
-    assert "Not tested" in squeezed(summary)
+    assert "Not tested" in summaries(page)["Z"]
 
 
 def test_points_left_out_are_named(page: BeautifulSoup) -> None:
-    text = squeezed(page.find("h2", id=re.compile("^axis-1$")).find_parent("section"))
-    assert "Winding resistance A1–A2, from the cabinet" in text
-    assert "no confirmed value" in text
+    said = text(section(page, "axis-1"))
+    assert "Winding resistance A1–A2, from the cabinet" in said
+    assert "no confirmed value" in said
 
 
 def test_calibration_is_held_against_the_day_of_test(page: BeautifulSoup) -> None:
-    section = page.find("h2", id="s-conditions").find_parent("section")
-    rows = {squeezed(row.td).split()[0]: squeezed(row) for row in section.select("tbody tr")}
+    lines = [text(row) for row in section(page, "s-conditions").select("tbody tr")]
+    rows = {line.split()[0]: line for line in lines}
     assert "in date on the day of test" in rows["IT-03"]
     assert "out of date on the day of test" in rows["MM-11"]
 
 
 def test_list_of_fields_is_complete_and_claims_nothing(page: BeautifulSoup) -> None:
-    section = page.find("h2", id="s-fields").find_parent("section")
-    items = [row.td.get_text() for row in section.select("tbody tr")]
+    fields = section(page, "s-fields")
+    items = [one(row, "td").get_text() for row in fields.select("tbody tr")]
     assert items == [f"{letter})" for letter in "abcdefghijklmnop"]  # ISO/IEC 17025:2017, 7.8.2.1, items a to p (read)
-    assert "was not issued under an accreditation" in squeezed(section)
+    assert "was not issued under an accreditation" in text(fields)
 
 
 def test_head_hash_is_that_of_the_newest_entry(page: BeautifulSoup, made: visit.Visit) -> None:
     with made.database.read() as session:
         head = session.exec(select(TrailEntry).order_by(col(TrailEntry.seq).desc())).first()
     assert head is not None
-    assert page.select_one("#head-hash").get_text() == head.hash
+    assert one(page, "#head-hash").get_text() == head.hash
     assert hashlib.sha256(head.body.encode()).hexdigest() == head.hash
-    assert f"{head.seq} entries and verified without a fault" in squeezed(page.main)
+    assert f"{head.seq} entries and verified without a fault" in text(one(page, "main"))
 
 
 def test_same_records_give_the_same_bytes(made: visit.Visit) -> None:
@@ -253,9 +248,9 @@ def test_a_changed_trail_is_printed_as_such(tmp_path: Path) -> None:
         seq = connection.execute("SELECT min(seq) FROM trail_entry WHERE body LIKE '%\"0.80\"%'").fetchone()[0]
         connection.execute("UPDATE trail_entry SET body = replace(body, '0.80', '8.80') WHERE seq = ?", (seq,))
     connection.close()
-    page = BeautifulSoup(build(made), "html.parser")
+    page = parse(build(made))
     made.database.close()
-    assert f"did NOT verify: entry {seq} was changed" in squeezed(page.main)
+    assert f"did NOT verify: entry {seq} was changed" in text(one(page, "main"))
 
 
 def test_a_missing_file_is_named_and_stops_nothing(tmp_path: Path) -> None:
@@ -265,7 +260,7 @@ def test_a_missing_file_is_named_and_stops_nothing(tmp_path: Path) -> None:
         assert standing(session, made.job_id)[record.id] == "current"
     assert record.photo_sha256
     made.store.path(record.photo_sha256).unlink()
-    page = BeautifulSoup(build(made), "html.parser")
+    page = parse(build(made))
     made.database.close()
-    assert "The stored file is missing" in squeezed(page.find("h2", id="s-open").find_parent("section"))
-    assert row_of(page, record.id).select_one(".shown").get_text() == "0.80 MΩ"
+    assert "The stored file is missing" in text(section(page, "s-open"))
+    assert one(row_of(page, record.id), ".shown").get_text() == "0.80 MΩ"

@@ -13,6 +13,7 @@ from PIL import Image
 
 from api.report import media, plot
 from api.report.content import Mark, Picture
+from tests.api.report.parsed import attr, one
 from tests.api.report.sample import jpeg
 
 ORIENTATION = 0x0112  # EXIF 2.32, tag "Orientation"
@@ -89,15 +90,14 @@ def test_bars_lie_on_a_logarithmic_scale() -> None:
         plot.Bar("none", Decimal(0), "=", "0", Mark.FAIL),
     ]
     svg = BeautifulSoup(plot.bars(rows, [plot.Line(Decimal("1e6"), "1 MΩ")], title="T", ident="p"), "html.parser")
-    widths = [float(rect["width"]) for rect in svg.select("rect.bar")]
+    widths = [float(attr(rect, "width")) for rect in svg.select("rect.bar")]
     assert len(widths) == 3, "a value of zero has no place on a logarithmic scale"
     decade = widths[1] - widths[0]
     assert widths[2] - widths[1] == pytest.approx(2 * decade, abs=0.2)
-    limit = svg.select_one("line.limit")
-    assert float(limit["x1"]) - plot.EDGE == pytest.approx(widths[1], abs=0.2)
+    assert float(attr(one(svg, "line.limit"), "x1")) - plot.EDGE == pytest.approx(widths[1], abs=0.2)
     assert len(svg.select("path.bar")) == 1, "only the value over range has an arrow head"
     assert [t.get_text() for t in svg.select("text.reading")] == ["100 kΩ", "1 MΩ", "> 100 MΩ"]
-    assert math.isclose(float(svg.svg["viewbox"].split()[2]), plot.WIDTH)
+    assert math.isclose(float(attr(one(svg, "svg"), "viewbox").split()[2]), plot.WIDTH)
 
 
 def test_no_bars_no_plot() -> None:

@@ -140,7 +140,9 @@ class Visit:
                 sha256=stored.sha256,
                 client_id=None,
                 state=state,
-                outcome_json=canonical({"error": {"message": why}} if why else {}),
+                outcome_json=canonical(
+                    {"problem": {"code": "display_unreadable", "message": why, "what_to_do": ""}} if why else {}
+                ),
                 captured_at=self.at(minutes),
                 received_at=transaction.now,
             )

@@ -1,0 +1,253 @@
+"""The page in a real browser, without voice or photo: type, correct, confirm, answer, grade, report."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.e2e import running
+from tests.e2e.conftest import DESCRIPTION, PHONE, fixtures, watch
+
+LEAST_TARGET_PX = 48  # the brief's size for gloves; WCAG 2.2, 2.5.5 asks for 44
+CONTRAST = 4.5  # WCAG 2.2, 1.4.3
+
+PROBES = (Path(__file__).parent / "probes.js").read_text("utf-8")
+
+
+def probe(page: Page, name: str, least: float) -> list[str]:
+    """Run one of the probes in the page."""
+    found: list[str] = page.evaluate(f"least => {PROBES.strip().rstrip(';')}.{name}(least)", least)
+    return found
+
+
+def open_job(page: Page, server: running.Server, job_id: str) -> None:
+    page.goto(f"{server.url}/#/jobs/{job_id}")
+    expect(page.locator("#words")).to_be_visible()
+    expect(page.locator("section.axis")).to_have_count(2)
+
+
+def type_reading(page: Page, **fields: str) -> None:
+    page.locator("#typing > summary").click()
+    form = page.locator("#typing form")
+    for name, value in fields.items():
+        field = form.locator(f"[name={name}]")
+        if field.evaluate("e => e.tagName") == "SELECT":
+            field.select_option(value)
+        else:
+            field.fill(value)
+    form.get_by_role("button", name="Use these").click()
+    expect(page.locator("[data-proposal]")).to_be_visible()
+
+
+def records(server: running.Server, job_id: str) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = httpx.get(f"{server.url}/api/jobs/{job_id}/records", timeout=30).json()
+    return found
+
+
+WINDING = {"value": "1.21", "unit": "Ohm", "axis": "Y", "section": "through_cable", "quantity": "winding_resistance"}
+INSULATION = {
+    "value": "0.80",
+    "unit": "MOhm",
+    "axis": "X",
+    "section": "cable_alone",
+    "quantity": "insulation_resistance",
+    "test_voltage_set": "500",
+    "test_voltage_built": "500",
+    "elapsed_s": "60",
+}
+
+
+def test_a_job_is_made_with_the_form(page: Page, server: running.Server) -> None:
+    page.goto(f"{server.url}/#/")
+    page.get_by_role("link", name="New job").click()
+    for name in ("title", "customer", "machine", "technician"):
+        page.locator(f"form > .card [name={name}]").fill(str(DESCRIPTION[name]))
+    page.locator(".axis-row [name=name]").fill("x")
+    page.locator(".axis-row [name=rated_voltage]").fill("90")
+    page.locator(".instrument-row [name=id]").fill("IT-03")
+    page.get_by_role("button", name="Make the job").click()
+    expect(page.locator("h1")).to_have_text(str(DESCRIPTION["title"]))
+    expect(page.locator("section.axis h2")).to_have_text(["Axis X"])
+    page.goto(f"{server.url}/#/")
+    expect(page.locator(".jobs strong").first).to_have_text(str(DESCRIPTION["title"]))
+
+
+def test_nothing_is_recorded_before_somebody_confirms(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    type_reading(page, **WINDING, terminals="U-V")
+    expect(page.locator("[data-proposal] .value")).to_have_text("1.21 Ω")
+    assert records(server, job_id) == []
+    page.get_by_role("button", name="✓ Confirm").click()
+    expect(page.locator("li[data-record] .shown")).to_have_text("1.21 Ω")
+    expect(page.locator("[data-proposal]")).to_have_count(0)
+    (record,) = records(server, job_id)
+    assert (record["value"], record["unit"], record["axis"]) == ("1.21", "Ohm", "Y")
+    assert record["confirmed_how"] == "tapped"
+    assert record["confirmed_by"] == "Technician 7"
+
+
+def test_a_corrected_value_must_be_confirmed_itself(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    type_reading(page, **WINDING, terminals="U-V")
+    card = page.locator("[data-proposal]")
+    card.get_by_role("button", name="Correct").click()
+    card.locator("[name=value]").fill("1.20")
+    card.get_by_role("button", name="Use these").click()
+    expect(card.locator(".value")).to_have_text("1.20 Ω")
+    assert records(server, job_id) == []
+    page.get_by_role("button", name="✓ Confirm").click()
+    expect(page.locator("li[data-record] .shown")).to_have_text("1.20 Ω")
+    assert [r["value"] for r in records(server, job_id)] == ["1.20"], "the trailing zero is evidence"
+
+
+def test_a_rejected_value_is_gone_from_the_page_and_kept_on_file(
+    page: Page, server: running.Server, job_id: str
+) -> None:
+    open_job(page, server, job_id)
+    type_reading(page, **WINDING, terminals="V-W")
+    page.get_by_role("button", name="Reject").click()
+    expect(page.locator("[data-proposal]")).to_have_count(0)
+    assert records(server, job_id) == []
+    kept = httpx.get(f"{server.url}/api/jobs/{job_id}/proposals", timeout=30).json()
+    assert [p["state"] for p in kept] == ["rejected"]
+
+
+def test_a_value_without_its_unit_cannot_be_confirmed(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    type_reading(page, **{**WINDING, "unit": "", "terminals": "U-V"})
+    expect(page.get_by_role("button", name="Settle the question first")).to_be_disabled()
+    expect(page.locator(".doubts")).to_have_text("Which unit?")
+
+
+def test_insulation_waits_for_the_safety_questions(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    type_reading(page, **INSULATION)
+    expect(page.locator("[data-proposal] .caution")).to_contain_text("Still charged")
+    page.get_by_role("button", name="✓ Confirm").click()
+    expect(page.locator(".refused")).to_contain_text("safety steps of axis X are not answered")
+    assert records(server, job_id) == []
+    answer_all(page)
+    page.get_by_role("button", name="✓ Confirm").click()
+    expect(page.locator("li[data-record] .shown")).to_have_text("0.80 MΩ")
+    expect(page.locator("#axis-X > header .verdict")).to_have_class("verdict fail")
+
+
+def answer_all(page: Page) -> None:
+    """Answer every safety question of axis X with yes, the bus with 12 V."""
+    part = page.locator("#safety-X")
+    expect(part).to_have_attribute("open", "")
+    steps = [str(li.get_attribute("data-step")) for li in part.locator("li").all()]
+    assert len(steps) == 12
+    for step in steps:
+        question = part.locator(f"[data-step={step}]")
+        if question.locator("input").count():
+            question.locator("input").fill("12")
+        question.get_by_role("button", name="Yes").click()
+        expect(part.locator(f"[data-step={step}] .chosen")).to_have_count(1)
+    expect(part.locator("summary")).to_have_text("Safety questions answered")
+
+
+def test_a_bus_that_is_still_charged_keeps_the_gate_shut(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    page.locator("#safety-X summary").click()
+    question = page.locator("#safety-X [data-step=bus_discharged]")
+    question.locator("input").fill("61")  # above 50 V: no test (29 CFR 1910.333(a)(1))
+    question.get_by_role("button", name="Yes").click()
+    expect(question.locator(".chosen")).to_have_text("Yes")
+    expect(question.locator(".place")).not_to_contain_text("✓")
+    expect(page.locator("#safety-X summary")).to_contain_text("12 safety questions open")
+
+
+def test_a_clip_is_stored_plays_and_reaches_the_report(
+    page: Page, server: running.Server, job_id: str, tmp_path: Path
+) -> None:
+    clip = fixtures() / "clips" / "c02.flac"
+    open_job(page, server, job_id)
+    with page.expect_response(lambda r: r.url.endswith("/evidence") and r.request.method == "POST") as sent:
+        page.locator("#clip").set_input_files(clip)
+    assert sent.value.status == 201
+    sha = hashlib.sha256(clip.read_bytes()).hexdigest()
+    assert sent.value.json()["sha256"] == sha
+    kept = httpx.get(f"{server.url}/api/evidence/{sha}/content", timeout=30)
+    assert kept.content == clip.read_bytes()
+    report = page.context.request.get(f"{server.url}/api/jobs/{job_id}/report")
+    assert report.headers["content-security-policy"].startswith("default-src 'none'")
+    mailed = tmp_path / "report.html"  # as the customer opens it: a file, no server
+    mailed.write_bytes(report.body())
+    copy = page.context.new_page()
+    copy.goto(mailed.as_uri())
+    player = copy.locator(f"#evidence-{sha[:16]} audio, td.evidence audio").first
+    embedded = str(player.get_attribute("src"))
+    assert base64.b64decode(embedded.partition(",")[2]) == clip.read_bytes()
+    assert (
+        player.evaluate(
+            "async a => { await a.play(); await new Promise(r => setTimeout(r, 700)); return a.currentTime }"
+        )
+        > 0.2
+    )
+    assert player.evaluate("a => a.error") is None
+
+
+def test_text_of_a_person_stays_text(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    expect(page.locator("h1")).to_have_text(str(DESCRIPTION["title"]))
+    assert page.locator("main b").count() == 0
+    type_reading(page, **WINDING, terminals="<img src=x onerror=alert(1)>")
+    expect(page.locator("[data-proposal] .place")).to_contain_text("<img src=x onerror=alert(1)>")
+    assert page.locator("main img[src=x]").count() == 0
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [PHONE, {"width": 1280, "height": 900}], ids=["phone", "desk"])
+def test_it_can_be_read_and_hit_with_gloves(
+    chromium: Browser, server: running.Server, job_id: str, size: Any, scheme: Any, tmp_path: Path
+) -> None:
+    context = chromium.new_context(viewport=size, color_scheme=scheme)
+    page = context.new_page()
+    complaints = watch(page, server)
+    open_job(page, server, job_id)
+    type_reading(page, **WINDING, terminals="U-V")
+    page.get_by_role("button", name="✓ Confirm").click()
+    expect(page.locator("li[data-record]")).to_have_count(1)
+    type_reading(page, **{**WINDING, "unit": ""}, terminals="V-W")
+    for details in page.locator("details").all():
+        details.evaluate("d => { d.open = true }")
+    assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], "nothing sticks out at the side"
+    assert probe(page, "small", LEAST_TARGET_PX) == []
+    assert probe(page, "faint", CONTRAST) == []
+    expect(page.locator("aside.caution")).to_contain_text("Insulation testing can kill")
+    page.screenshot(path=tmp_path / "page.png", full_page=True)
+    context.close()
+    assert not complaints
+
+
+def test_the_probes_find_what_they_look_for(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    page.locator("h1").evaluate("e => { e.style.color = '#999' }")
+    page.locator("#report").evaluate("e => { e.style.minHeight = '20px'; e.style.padding = '0' }")
+    assert [line.split()[0] for line in probe(page, "faint", CONTRAST)] == ["H1."]
+    assert [line.split()[0] for line in probe(page, "small", LEAST_TARGET_PX)] == ["Report"]
+
+
+def test_every_file_of_the_page_comes_with_its_policy(server: running.Server) -> None:
+    start = httpx.get(f"{server.url}/", timeout=30)
+    assert "script-src 'self'" in start.headers["content-security-policy"]
+    assert "unsafe" not in start.headers["content-security-policy"]
+    for name in ("app.js", "page.css", "microphone-worklet.js", "icon.svg"):
+        found = httpx.get(f"{server.url}/page/{name}", timeout=30)
+        assert found.status_code == 200
+        assert found.headers["x-content-type-options"] == "nosniff"
+        assert found.headers["content-type"].startswith(("text/javascript", "text/css", "image/svg+xml"))
+        again = httpx.get(f"{server.url}/page/{name}", headers={"if-none-match": found.headers["etag"]}, timeout=30)
+        assert again.status_code == 304
+
+
+@pytest.mark.parametrize("name", ["__init__.py", "..%2F__init__.py", "nothing.js"])
+def test_no_other_file_is_served(server: running.Server, name: str) -> None:
+    assert httpx.get(f"{server.url}/page/{name}", timeout=30).status_code == 404

@@ -1,0 +1,169 @@
+"""A stretch of the invented visit in a real browser: spoken into the microphone, photographed, confirmed, reported.
+
+The clips are those of `fixtures/`, spoken by voices that the speech model was not trained on; what they mean is in
+`fixtures/truth.json`. The real speech model and the real display reader are at work.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import httpx
+import numpy as np
+import pytest
+import soundfile
+from bs4 import BeautifulSoup
+from playwright.sync_api import Page, expect
+
+from tests.e2e import running
+from tests.e2e.conftest import PHONE, fixtures, watch
+
+RATE = 16_000
+PAUSE_S = 4.0  # between utterances: the person listens to the read-back
+PATIENCE_MS = 90_000
+
+
+def meaning(name: str) -> dict[str, Any]:
+    """What a clip or photo of the visit holds, as written by its maker."""
+    truth = json.loads((fixtures() / "truth.json").read_text("utf-8"))
+    found: dict[str, Any] = next(e for e in truth["clips"] + truth["photos"] if e["file"].endswith(name))
+    return found
+
+
+def microphone(path: Path, clips: Sequence[str]) -> Path:
+    """Join clips with pauses to the WAV file that the browser takes for its microphone."""
+    quiet = np.zeros(int(PAUSE_S * RATE), dtype="float32")
+    parts = [quiet]
+    for name in clips:
+        samples, rate = soundfile.read(fixtures() / "clips" / name, dtype="float32")
+        assert rate == RATE
+        parts += [samples, quiet]
+    soundfile.write(path, np.concatenate([*parts, quiet]), RATE, subtype="PCM_16")
+    return path
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    with running.server(tmp_path_factory.mktemp("visit")) as found:
+        yield found
+
+
+@pytest.fixture
+def job_id(server: running.Server) -> str:
+    """The job of the invented visit."""
+    answer = httpx.post(
+        f"{server.url}/api/jobs", json=json.loads((fixtures() / "job.json").read_text("utf-8")), timeout=30
+    )
+    assert answer.status_code == 201, answer.text
+    return str(answer.json()["id"])
+
+
+def ask(server: running.Server, path: str) -> Any:
+    """An answer of the JSON routes."""
+    return httpx.get(f"{server.url}{path}", timeout=60).raise_for_status().json()
+
+
+def test_a_value_is_spoken_and_confirmed_with_no_free_hand(server: running.Server, job_id: str, tmp_path: Path) -> None:
+    """Yankee axis, through the cable - uniform to victor 1.21 ohms - confirm: one tap, one record."""
+    said = ("c01.flac", "c02.flac", "c03.flac")
+    assert [meaning(name)["means"].get("command") for name in said] == [None, None, "confirm"]
+    with running.browser(microphone(tmp_path / "said.wav", said)) as browser:
+        context = browser.new_context(viewport=PHONE, permissions=["microphone"])
+        page = context.new_page()
+        complaints = watch(page, server)
+        page.goto(f"{server.url}/#/jobs/{job_id}")
+        page.get_by_role("button", name="Speak").click()
+        expect(page.get_by_role("button", name="Stop")).to_be_visible()
+        expect(page.locator("[data-proposal] .value")).to_have_text("1.21 Ω", timeout=PATIENCE_MS)
+        expect(page.locator("li[data-record] .shown")).to_have_text("1.21 Ω", timeout=PATIENCE_MS)
+        page.screenshot(path=tmp_path / "confirmed.png", full_page=True)
+        page.get_by_role("button", name="Stop").click()
+        expect(page.get_by_role("button", name="Speak")).to_be_visible()
+        context.close()
+    assert not complaints
+    (record,) = ask(server, f"/api/jobs/{job_id}/records")
+    assert {k: record[k] for k in ("value", "unit", "axis", "section")} == {
+        "value": meaning("c02.flac")["means"]["value"],
+        "unit": meaning("c02.flac")["means"]["unit"],
+        "axis": meaning("c01.flac")["means"]["axis"],
+        "section": meaning("c01.flac")["means"]["section"],
+    }
+    assert (record["source"], record["confirmed_how"]) == ("speech", "spoken")
+    kept = httpx.get(f"{server.url}/api/evidence/{record['clip_sha256']}/content", timeout=30).content
+    assert hashlib.sha256(kept).hexdigest() == record["clip_sha256"]
+    sound, rate = soundfile.read(io.BytesIO(kept))
+    assert rate == RATE
+    assert len(sound) / rate > 1.0
+    assert np.abs(sound).max() > 0.05, "the clip holds the voice"
+    assert ask(server, "/api/verify")["result"] == "intact"
+
+
+def test_photo_and_voice_meet_and_both_stand_in_the_report(
+    page: Page, server: running.Server, job_id: str, tmp_path: Path
+) -> None:
+    """The clip by the file button, the photo of the same display, one tap, and the report as the customer opens it."""
+    page.goto(f"{server.url}/#/jobs/{job_id}")
+    for clip in ("c01.flac", "c02.flac"):
+        with page.expect_response(lambda r: r.url.endswith("/evidence"), timeout=PATIENCE_MS):
+            page.locator("#clip").set_input_files(fixtures() / "clips" / clip)
+    expect(page.locator("[data-proposal] .value")).to_have_text("1.21 Ω", timeout=PATIENCE_MS)
+    with page.expect_response(lambda r: r.url.endswith("/evidence"), timeout=PATIENCE_MS) as sent:
+        page.locator("#photo").set_input_files(fixtures() / "photos" / "p01.jpg")
+    assert "agrees" in sent.value.json()["message"]
+    expect(page.locator("[data-proposal] .pictures img")).to_be_visible()
+    picture = page.locator("[data-proposal] .pictures img")
+    assert picture.evaluate("i => i.naturalWidth") > 50
+    expect(page.locator("[data-proposal] .value")).to_have_text(f"{meaning('p01.jpg')['shows']['main']} Ω")
+    page.get_by_role("button", name="✓ Confirm").click()
+    expect(page.locator("li[data-record] .shown")).to_have_text("1.210 Ω")
+    play = page.locator("li[data-record] .play")
+    play.click()
+    expect(play).to_have_text("■ Stop")
+    expect(play).to_have_text("▶ Play", timeout=20_000)
+
+    (record,) = ask(server, f"/api/jobs/{job_id}/records")
+    assert (record["source"], record["agreement"]) == ("speech+photo", "agree")
+    with page.context.expect_page() as opened:
+        page.locator("#report").click()
+    report = opened.value
+    expect(report.locator(f"tr[data-record='{record['id']}'] .shown")).to_have_text("1.210 Ω")
+    row = report.locator(f"tr[data-record='{record['id']}']")
+    assert row.locator("img.crop").evaluate("i => i.complete && i.naturalWidth") > 50
+    player = row.locator("audio")
+    seconds = player.evaluate(
+        "async a => { await a.play(); await new Promise(r => setTimeout(r, 800)); return a.currentTime }"
+    )
+    assert seconds > 0.3
+    report.screenshot(path=tmp_path / "report.png", full_page=True)
+    head = report.locator("#head-hash").inner_text()
+    assert head in {entry["hash"] for entry in ask(server, f"/api/jobs/{job_id}/trail?limit=1000")["entries"]}
+    assert ask(server, "/api/verify")["result"] == "intact"
+
+
+def test_without_an_open_line_the_clip_goes_whole(server: running.Server, job_id: str, tmp_path: Path) -> None:
+    """Some phones refuse the open line although the page loads: what was said is sent when the person stops."""
+    with running.browser(microphone(tmp_path / "said.wav", ("c02.flac",))) as browser:
+        context = browser.new_context(viewport=PHONE, permissions=["microphone"])
+        page = context.new_page()
+        page.route_web_socket("**/listen", lambda line: line.close())
+        page.goto(f"{server.url}/#/jobs/{job_id}")
+        page.get_by_role("button", name="Speak").click()
+        expect(page.locator("#words")).to_contain_text("No open line")
+        page.wait_for_timeout(int((PAUSE_S + 4) * 1000))
+        with page.expect_response(lambda r: r.url.endswith("/evidence"), timeout=PATIENCE_MS) as sent:
+            page.get_by_role("button", name="Stop").click()
+        assert sent.value.status == 201
+        sha = sent.value.json()["sha256"]
+        context.close()
+    kept = httpx.get(f"{server.url}/api/evidence/{sha}/content", timeout=30)
+    assert kept.headers["content-type"] == "audio/wav"
+    sound, rate = soundfile.read(io.BytesIO(kept.content))
+    assert rate == RATE
+    assert np.abs(sound).max() > 0.05
+    report = BeautifulSoup(httpx.get(f"{server.url}/api/jobs/{job_id}/report", timeout=60).text, "html.parser")
+    assert report.select_one(f"#evidence-{sha[:16]}")
