@@ -1,6 +1,7 @@
 // One axis: its verdict, the safety questions, its readings with their evidence, and what follows from them.
 
 import { el, say } from "./dom.js";
+import { changed, readingForm } from "./form.js";
 import { proofs } from "./proof.js";
 import { now, post } from "./server.js";
 import { KINDS, MOTORS, SECTIONS, URGENCIES, VERDICTS, clock, conditions, shown } from "./words.js";
@@ -26,12 +27,12 @@ export function axisCard({ job, axis, records, graded, safety, refresh }) {
     graded ? el("p.headline", {}, graded.headline) : null,
     graded && graded.drive ? el("p.soft", {}, graded.drive.statement) : null,
     safety ? safetyPart(job, axis, safety, refresh) : null,
-    records.length ? el("ul.readings", {}, records.map((r) => reading(r, graded))) : el("p.soft", {}, "No reading confirmed yet."),
+    records.length ? el("ul.readings", {}, records.map((r) => reading(r, { job, graded, refresh }))) : el("p.soft", {}, "No reading confirmed yet."),
     graded && graded.next_steps.length ? [el("h3", {}, "Next"), el("ol.steps", {}, graded.next_steps.map((s) => el("li", {}, el("strong", {}, s.action), " ", el("span.soft", {}, s.reason))))] : null,
     graded && graded.findings.length ? findings(graded) : null);
 }
 
-function reading(record, graded) {
+function reading(record, { job, graded, refresh }) {
   const own = graded ? graded.findings.filter((f) => f.limit && f.record_ids.length === 1 && f.record_ids[0] === record.id) : [];
   const worst = own[0];
   const gone = record.standing !== "current";
@@ -44,7 +45,28 @@ function reading(record, graded) {
       el("div.soft", {}, [conditions(record), `${record.id}, confirmed by ${record.confirmed_by}, ${clock(record.confirmed_at)}`].filter(Boolean).join(" · ")),
       record.note ? el("div.soft", {}, record.note) : null,
       gone ? el("div.soft", {}, record.standing === "superseded" ? "Replaced by a later record." : "Withdrawn.") : null),
-    proofs(record, true));
+    proofs(record, true),
+    gone ? null : changes(record, job, refresh));
+}
+
+/** Correct a record or take it back: both are new entries, the old one stays. */
+function changes(record, job, refresh) {
+  const act = async (path, body, words) => {
+    try {
+      await post(path, { ...body, captured_at: now() });
+      say(words);
+    } catch (error) { say(error.message, "error"); }
+    await refresh();
+  };
+  const form = readingForm(record, job, (after) => act(`/api/jobs/${encodeURIComponent(job.id)}/typed`,
+    { ...changed(record, after), supersedes: record.id }, "Read the new value, then confirm it. The old one stays on file."), true);
+  const back = el("button.warn", { type: "button", onclick: () => {
+    if (back.dataset.sure) act(`/api/records/${encodeURIComponent(record.id)}/withdraw`, {}, `${record.id} is taken back. It stays on file.`);
+    back.dataset.sure = "yes";
+    back.textContent = "Press again to take it back";
+  } }, "Take back");
+  return el("details.changes", { id: `changes-${record.id}` }, el("summary", {}, "Wrong?"),
+    el("div.row", {}, el("button", { type: "button", onclick: () => { form.hidden = !form.hidden; } }, "Correct"), back), form);
 }
 
 function findings(graded) {

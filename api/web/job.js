@@ -35,9 +35,11 @@ class JobView {
     this.speak = el("button.speak", { type: "button", "aria-pressed": "false", onclick: () => this.listening.toggle() }, "Speak");
     this.now = el("section.card.now", { "aria-live": "polite", "aria-label": "Listening" });
     this.proposals = el("div", { id: "proposals" });
+    this.next = el("p.next", { id: "next" });
     this.axes = el("div", { id: "axes" });
     this.chips = el("nav.axes", { "aria-label": "Axes" });
     this.verdict = el("span");
+    this.verified = el("p", { role: "status", id: "verified" });
     this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh());
     this.show({ state: "ready", words: "Press Speak, then say the axis, the part and the value." });
     this.node = el("div", {},
@@ -45,7 +47,7 @@ class JobView {
       el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       cautions(),
       el("div.work", {},
-        el("div.left", {}, this.bar(), this.now, this.proposals, this.typing()),
+        el("div.left", {}, this.bar(), this.now, this.proposals, this.next, this.typing()),
         el("div.right", {}, this.chips, this.axes, this.foot())));
     canSpeak(); // voices load in the background from the first question on
   }
@@ -62,7 +64,19 @@ class JobView {
       voice.textContent = wanted() ? "Read-back: on" : "Read-back: off";
       voice.setAttribute("aria-pressed", String(wanted()));
     } }, wanted() ? "Read-back: on" : "Read-back: off");
-    return el("div.row", {}, "speechSynthesis" in window ? voice : null);
+    return el("div.row", {}, "speechSynthesis" in window ? voice : null,
+      el("button", { type: "button", id: "verify", onclick: () => this.verify() }, "Verify the trail"), this.verified);
+  }
+
+  /** Recompute the whole trail on the server and say what came out. */
+  async verify() {
+    this.verified.textContent = "Checking every entry and every file…";
+    try {
+      const found = await get("/api/verify");
+      this.verified.textContent = found.result === "intact"
+        ? `Intact: ${found.entries} entries and ${found.files} files as recorded.`
+        : `CHANGED since it was recorded: ${found.problems.slice(0, 3).join(" ")}`;
+    } catch (error) { this.verified.textContent = error.message; }
   }
 
   typing() {
@@ -115,15 +129,16 @@ class JobView {
   }
 
   async refresh() {
-    const [proposals, records, findings, safety] = await Promise.all([
-      get(`${this.path}/proposals`), get(`${this.path}/records`), get(`${this.path}/findings`),
+    const [job, proposals, records, findings, safety] = await Promise.all([
+      get(this.path), get(`${this.path}/proposals?state=open`), get(`${this.path}/records`), get(`${this.path}/findings`),
       Promise.all(this.job.axes.map((a) => get(`${this.path}/axes/${encodeURIComponent(a.name)}/safety`))),
     ]);
-    const seen = JSON.stringify([proposals, records, findings, safety]);
+    const seen = JSON.stringify([job.next, proposals, records, findings, safety]);
     if (seen === this.seen) return;
     this.seen = seen;
-    this.drawProposals(list(proposals, "proposals").filter((p) => p.state === "open"));
-    this.drawAxes(list(records, "records"), findings, safety);
+    this.next.textContent = job.next;
+    this.drawProposals(proposals);
+    this.drawAxes(records, findings, safety);
   }
 
   drawProposals(open) {
@@ -155,8 +170,6 @@ class JobView {
     fill(this.verdict, worst ? verdictTag(worst.verdict, worst.urgency) : "");
   }
 }
-
-const list = (answer, name) => (Array.isArray(answer) ? answer : answer[name]);
 
 function cautions() {
   return el("aside.caution", { "aria-label": "Cautions" }, el("details", {}, el("summary", {}, el("span", {}, el("strong", {}, "Insulation testing can kill. "), "Work dead and proved dead, drive off the leads, discharge before anyone touches.")), el("ul", {}, CAUTION.map((c) => el("li", {}, c)))));

@@ -8,8 +8,7 @@ const INSTRUMENTS = { insulation_tester: "Insulation tester", multimeter: "Multi
 
 export async function jobsView(main, where) {
   where.textContent = "Jobs";
-  const answer = await get("/api/jobs");
-  const jobs = Array.isArray(answer) ? answer : answer.jobs;
+  const jobs = await get("/api/jobs");
   fill(main,
     el("div.row", {}, el("h1", {}, "Jobs"), el("a.button.main", { href: "#/new" }, "New job")),
     jobs.length
@@ -66,7 +65,7 @@ export async function newJobView(main, where) {
   const create = async (description) => {
     try {
       const job = await post("/api/jobs", description);
-      location.hash = `#/jobs/${encodeURIComponent(job.id || job.job.id)}`;
+      location.hash = `#/jobs/${encodeURIComponent(job.id)}`;
     } catch (error) { say(error.message, "error"); }
   };
   const form = el("form", { onsubmit: (event) => {

@@ -125,6 +125,54 @@ def test_a_value_without_its_unit_cannot_be_confirmed(page: Page, server: runnin
     expect(page.locator(".doubts")).to_have_text("Which unit?")
 
 
+def confirmed(page: Page, server: running.Server, job_id: str, terminals: str) -> dict[str, Any]:
+    """Type and confirm a winding value."""
+    type_reading(page, **WINDING, terminals=terminals)
+    page.get_by_role("button", name="✓ Confirm").click()
+    expect(page.locator("[data-proposal]")).to_have_count(0)
+    return records(server, job_id)[-1]
+
+
+def test_a_record_is_corrected_by_a_new_one(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    old = confirmed(page, server, job_id, "U-V")
+    line = page.locator(f"[data-record='{old['id']}']")
+    line.locator("summary").click()
+    line.get_by_role("button", name="Correct").click()
+    line.locator("[name=value]").fill("1.12")
+    line.get_by_role("button", name="Use these").click()
+    expect(page.locator("[data-proposal]")).to_contain_text(f"Would replace record {old['id']}")
+    page.get_by_role("button", name="✓ Confirm").click()
+    expect(page.locator("li[data-record] s.shown")).to_have_text("1.21 Ω")
+    expect(page.locator("li[data-record] span.shown")).to_have_text("1.12 Ω")
+    assert [(r["value"], r["standing"]) for r in records(server, job_id)] == [
+        ("1.21", "superseded"),
+        ("1.12", "current"),
+    ]
+
+
+def test_a_record_is_taken_back_and_stays_on_file(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    old = confirmed(page, server, job_id, "U-V")
+    line = page.locator(f"[data-record='{old['id']}']")
+    line.locator("summary").click()
+    line.get_by_role("button", name="Take back").click()
+    assert records(server, job_id)[0]["standing"] == "current", "one press with a glove is not enough"
+    line.get_by_role("button", name="Press again to take it back").click()
+    expect(line.locator("s.shown")).to_have_text("1.21 Ω")
+    assert records(server, job_id)[0]["standing"] == "withdrawn"
+
+
+def test_the_page_says_what_comes_next_and_verifies(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    expect(page.locator("#next")).to_contain_text("Next:")
+    before = page.locator("#next").inner_text()
+    confirmed(page, server, job_id, "U-V")
+    expect(page.locator("#next")).not_to_have_text(before)
+    page.locator("#verify").click()
+    expect(page.locator("#verified")).to_contain_text("Intact:", timeout=20_000)
+
+
 def test_insulation_waits_for_the_safety_questions(page: Page, server: running.Server, job_id: str) -> None:
     open_job(page, server, job_id)
     type_reading(page, **INSULATION)
