@@ -133,7 +133,7 @@ def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[Answe
         text = ANSWERS.get(answer.answer, answer.answer)
         text += f", {answer.value} V measured" if answer.value else ""
         text += f" ({answer.note})" if answer.note else ""
-        out.append(Answer(questions.get(step, step.replace("_", " ")), text, answer.by, answer.at))
+        out.append(Answer(questions.get(step, step.replace("_", " ")), text, answer.by, answer.captured_at))
     return tuple(out)
 
 

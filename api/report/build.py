@@ -71,6 +71,7 @@ def content_of(
         cautions=wording.CAUTIONS,
         proof=proof,
         issued=issued,
+        others=tuple(maker.row(r) for r in rows.records if r.axis not in {a.name for a in rows.axes}),
     )
 
 

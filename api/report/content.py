@@ -293,7 +293,7 @@ class Proof:
 
 @dataclass(frozen=True)
 class Report:
-    """One report, complete."""
+    """One report, complete; `others` are values that belong to no axis, such as the air of the shop."""
 
     number: str
     title: str
@@ -311,10 +311,16 @@ class Report:
     cautions: tuple[str, ...]
     proof: Proof
     issued: str
+    others: tuple[Value, ...] = ()
 
     def exhibit(self, sha256: str) -> Exhibit | None:
         """The piece of evidence with this hash."""
         return next((e for e in self.exhibits if e.sha256 == sha256), None)
+
+    @property
+    def values(self) -> tuple[Value, ...]:
+        """Every value of the report."""
+        return (*(v for axis in self.axes for v in axis.values), *self.others)
 
     @property
     def unreadable(self) -> tuple[Exhibit, ...]:

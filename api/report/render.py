@@ -67,9 +67,8 @@ def _first_use(report: Report) -> dict[str, str]:
 
     A value in force comes before one that was replaced.
     """
-    values = [value for axis in report.axes for value in axis.values]
     first: dict[str, str] = {}
-    for value in sorted(values, key=lambda v: v.replaced):
+    for value in sorted(report.values, key=lambda v: v.replaced):
         for sha in value.exhibits:
             first.setdefault(sha, value.record_id)
     return first

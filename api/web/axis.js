@@ -4,7 +4,7 @@ import { el, say } from "./dom.js";
 import { changed, readingForm } from "./form.js";
 import { proofs } from "./proof.js";
 import { now, post } from "./server.js";
-import { KINDS, MOTORS, SECTIONS, URGENCIES, VERDICTS, clock, conditions, shown } from "./words.js";
+import { KINDS, MOTORS, SECTIONS, URGENCIES, VERDICTS, clock, conditions, parted, point, shown } from "./words.js";
 
 /** A verdict with its sign; urgency is the finer word. */
 export function verdictTag(verdict, urgency) {
@@ -24,12 +24,16 @@ export function axisCard({ job, axis, records, graded, safety, refresh }) {
   return el("section.card.axis", { id: `axis-${axis.name}`, "aria-label": `Axis ${axis.name}`, tabindex: "-1" },
     el("header", {}, el("h2", {}, `Axis ${axis.name}`), verdictTag(graded && graded.verdict, graded && graded.urgency)),
     el("p.soft", {}, described.filter(Boolean).join(", ")),
-    graded ? el("p.headline", {}, graded.headline) : null,
-    graded && graded.drive ? el("p.soft", {}, graded.drive.statement) : null,
+    graded ? found(graded) : null,
     safety ? safetyPart(job, axis, safety, refresh) : null,
     records.length ? el("ul.readings", {}, records.map((r) => reading(r, { job, graded, refresh }))) : el("p.soft", {}, "No reading confirmed yet."),
     graded && graded.next_steps.length ? [el("h3", {}, "Next"), el("ol.steps", {}, graded.next_steps.map((s) => el("li", {}, el("strong", {}, s.action), " ", el("span.soft", {}, s.reason))))] : null,
     graded && graded.findings.length ? findings(graded) : null);
+}
+
+function found(graded) {
+  const [plain, figures] = parted(graded.headline, graded.axis);
+  return [el("p.headline", {}, plain), figures ? el("p.soft", {}, figures) : null, el("p.soft", {}, graded.drive.statement)];
 }
 
 function reading(record, { job, graded, refresh }) {
@@ -41,7 +45,7 @@ function reading(record, { job, graded, refresh }) {
     el("div", {},
       gone ? el("s.shown", {}, value) : el("span.shown", {}, value), " ",
       !gone && worst ? verdictTag(worst.verdict, worst.urgency) : null,
-      el("div", {}, [KINDS[record.quantity], SECTIONS[record.section], (record.terminals || "").replace("-", "–")].filter(Boolean).join(", ")),
+      el("div", {}, [KINDS[record.quantity], SECTIONS[record.section], point(record.terminals)].filter(Boolean).join(", ")),
       el("div.soft", {}, [conditions(record), `${record.id}, confirmed by ${record.confirmed_by}, ${clock(record.confirmed_at)}`].filter(Boolean).join(" · ")),
       record.note ? el("div.soft", {}, record.note) : null,
       gone ? el("div.soft", {}, record.standing === "superseded" ? "Replaced by a later record." : "Withdrawn.") : null),

@@ -201,6 +201,8 @@ def make(folder: Path) -> Visit:
     visit.say(insulation("X", motor, "550"), 5, words="motor alone five hundred fifty meg", shown="550 MΩ")
     visit.say(insulation("X", cable, "0.80"), 7, words="cable alone zero point eight zero meg")
     visit.say(insulation("Y", whole, "4000", Qualifier.ABOVE), 9, words="y axis over four gig", shown="> 4000 MΩ")
+    air = Reading(QuantityKind.TEMPERATURE, Quantity("24.5", "Cel"))
+    visit.say(air, 10, words="air temperature twenty four point five")
     visit.say(
         insulation("Y", motor, "15"), 11, words="y axis motor fifteen meg", confirmed=False, doubts=(Doubt.TEEN_OR_TY,)
     )
