@@ -14,7 +14,7 @@ from api.report.rulebook import is_isolation, source_of, title_of
 from api.report.values import ValueRows, to_ground
 from api.tables import Axis as AxisRow
 from api.tables import Record, SafetyAnswer
-from grading.finding import AxisVerdict, Finding, SourceStatus
+from grading.finding import AxisVerdict, Fault, Finding, SourceStatus
 from grading.quantity import UNITS, QuantityKind
 from grading.terminals import pair, to_earth
 
@@ -100,7 +100,7 @@ def _covered(records: Sequence[Record], kind: QuantityKind, terminals: str) -> b
     return any(to_earth(point) for point in own)
 
 
-def _not_tested(motor_kind: str, records: Sequence[Record], values: Sequence[Value], isolated: bool) -> tuple[str, ...]:
+def _not_tested(motor_kind: str, records: Sequence[Record], values: Sequence[Value], located: bool) -> tuple[str, ...]:
     """Points of the plan without a record in force."""
     out = [
         f"{wording.KINDS[kind.value]} {wording.point(terminals)}, {wording.SECTIONS['through_cable']}: "
@@ -110,7 +110,7 @@ def _not_tested(motor_kind: str, records: Sequence[Record], values: Sequence[Val
     ]
     done = {r.section for r in records if r.quantity == QuantityKind.INSULATION_RESISTANCE.value}
     through = [v for v, r in zip(values, records, strict=True) if r.section == "through_cable"]
-    if isolated or any(v.verdict.mark in (Mark.FAIL, Mark.UNSURE) for v in through):
+    if located or any(v.verdict.mark in (Mark.FAIL, Mark.UNSURE) for v in through):
         out += [
             f"Insulation resistance, {wording.SECTIONS[section]}: no confirmed value."
             for section in ("motor_alone", "cable_alone")
@@ -155,6 +155,7 @@ def axis_of_report(
     findings = graded.findings if graded is not None else ()
     rest = [f for f in findings if f.limit is None or len(f.record_ids) != 1 or f.record_ids[0] not in _ids(pairs)]
     isolation = tuple(statement(f) for f in rest if is_isolation(f.rule))
+    located = graded is not None and graded.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
     tested = graded is not None and bool(pairs)
     step = graded.next_steps[0].action if graded is not None and graded.next_steps else ""
     found, figures = wording.parted(graded.headline, axis.name) if tested and graded else (NOTHING, "")
@@ -171,7 +172,7 @@ def axis_of_report(
         statements=tuple(statement(f) for f in rest if not is_isolation(f.rule)),
         isolation=isolation,
         next_steps=tuple(_step(s.action, s.reason, s.settles) for s in (graded.next_steps if graded else ())),
-        not_tested=_not_tested(axis.motor_kind, [r for _, r in pairs], [v for v, _ in pairs], bool(isolation)),
+        not_tested=_not_tested(axis.motor_kind, [r for _, r in pairs], [v for v, _ in pairs], located),
         safety=_answers(rows, axis.id, questions),
         plot=_plot(values, {r.id: r for r in mine}, axis.name, findings),
         drive=graded.drive.statement if tested and graded else "",

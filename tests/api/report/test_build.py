@@ -213,6 +213,13 @@ def test_points_left_out_are_named(page: BeautifulSoup) -> None:
     assert "no confirmed value" in said
 
 
+def test_a_good_whole_needs_no_parts(page: BeautifulSoup) -> None:
+    # Motor and cable are parallel to ground, so the whole never measures above either part (Ohm's law).
+    said = text(section(page, "axis-2"))
+    assert "neither can measure lower than the value from the cabinet" in said
+    assert "Insulation resistance, motor alone: no confirmed value" not in said
+
+
 def test_calibration_is_held_against_the_day_of_test(page: BeautifulSoup) -> None:
     lines = [text(row) for row in section(page, "s-conditions").select("tbody tr")]
     rows = {line.split()[0]: line for line in lines}
