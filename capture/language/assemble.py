@@ -67,6 +67,12 @@ class Draft:
     voltage_next: bool = False
     doubts: tuple[Doubt, ...] = ()
 
+    @property
+    def places(self) -> bool:
+        """Whether anything was said that holds for later readings."""
+        said = (self.axis, self.section, self.terminals, self.topic, self.set_volts)
+        return self.voltage_next or any(part is not None for part in said)
+
     def with_place_of(self, earlier: Draft) -> Draft:
         """Keep the place that was named before a correction."""
         return replace(

@@ -186,8 +186,8 @@ _MARKS: dict[str, Piece] = {
     "after": Mark.AFTER,
     "climbing|still climbing|it's climbing|rising|still rising|dropping|falling|not steady": Mark.UNSETTLED,
     ",": Mark.PAUSE,
-    "uh|um|er|so|now|well|is|it's|it is|that's|reads|reading|shows|got|i got|i have|we have|the|on the meter|please|to|"
-    "axis|a|an|plus": Mark.FILLER,
+    "uh|um|er|so|now|well|is|it's|it is|that's|reads|reading|shows|got|i got|i have|we have|the|on the meter|on|please|"
+    "to|axis|a|an|plus": Mark.FILLER,
 }
 _TABLE = (
     _table(_UNITS)

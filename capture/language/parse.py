@@ -69,7 +69,8 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
     if command in (Command.CONFIRM, Command.REJECT, Command.UNDO) and result.readings:
         command = None
         doubts.append(Doubt.CONFLICT)
-    if not (result.readings or command or result.context != context or doubts or result.doubts) and words:
+    said = bool(result.readings or command or draft.places or result.context != context)
+    if words and not (said or doubts or result.doubts):
         doubts.append(Doubt.UNKNOWN_WORDS if _unknown(items) else Doubt.VALUE_MISSING)
     doubts += result.doubts
     return Utterance(
@@ -78,7 +79,7 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
         command,
         result.context,
         tuple(result.alternatives),
-        1.0 if result.readings or command or result.context != context else 0.0,
+        1.0 if said else 0.0,
         tuple(dict.fromkeys(doubts)),
         tuple(struck),
     )
@@ -193,7 +194,9 @@ def _finish(draft: Draft, context: Context) -> _Result:
             result.alternatives += [other for other in others if plausible(other)]
     if len(result.readings) == 1:
         result.alternatives += _other_voltages(draft, result.readings[0])
-    if several and values and not draft.each and (draft.unpaused or len(values) == 2) and not _placed(draft):
+    kinds = {reading.kind for reading in result.readings}
+    alike = len(kinds) == 1 and not draft.each and not _placed(draft)  # a temperature and a humidity are no list
+    if several and alike and (draft.unpaused or len(values) == 2):
         result.doubts.append(Doubt.DIGITS_AMBIGUOUS)
     return result
 
@@ -269,20 +272,19 @@ def _settle_voltages(draft: Draft, context: Context) -> Draft:
 
 def _per_lead(draft: Draft, context: Context) -> Sequence[Value]:
     """Give each value of a list of three its leads, in the order of the test plan: U-V, V-W, W-U."""
-    values = list(draft.values)
-    if draft.each > 1 and len(values) == 1:
-        values *= draft.each
+    said = list(draft.values)
+    values = said * draft.each if draft.each > 1 and len(said) == 1 else said
     if len(values) != (draft.each or 3) or len(values) < 2 or any(value.terminals for value in values):
-        return values
+        return said
     if context.kind is None or draft.unsettled:
-        return values
+        return said
     family = (context.terminals or "")[:1]
     leads = _LEAD_FAMILIES.get("U" if len(values) == 3 else "A", ())
     if family in _LEAD_FAMILIES and len(_LEAD_FAMILIES[family]) == len(values):
         leads = _LEAD_FAMILIES[family]
     if context.kind is QuantityKind.WINDING_RESISTANCE:
         if len(values) != 3:
-            return values
+            return said
         names = [f"{first}-{second}" for first, second in zip(leads, (*leads[1:], leads[0]), strict=True)]
     else:
         names = [f"{lead}-PE" for lead in leads]

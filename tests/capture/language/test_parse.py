@@ -1,0 +1,276 @@
+"""What the fifty cases leave open: places, voltages and times in one breath, lists, and words that must not count.
+
+Common practice, no published source, unless a source stands beside the check.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from capture.language.parse import parse
+from capture.reading import Command, Context, Doubt, Reading
+from grading.quantity import Qualifier, Quantity, QuantityKind, Section
+
+K = QuantityKind
+IR = Context(kind=K.INSULATION_RESISTANCE, test_voltage_set=Decimal(500))
+LL = Context(kind=K.WINDING_RESISTANCE)
+LG = Context(kind=K.RESISTANCE_TO_GROUND)
+LAST = Reading(K.INSULATION_RESISTANCE, Quantity("550", "MOhm"), "X", Section.MOTOR_ALONE, "1-PE")
+
+
+def test_everything_in_one_breath() -> None:
+    utterance = parse(
+        "uh so X-ray axis motor alone lead one to ground it's at five fifty meg at five hundred volts after one minute"
+    )
+    assert utterance.readings == (
+        Reading(
+            K.INSULATION_RESISTANCE,
+            Quantity("550", "MOhm"),
+            "X",
+            Section.MOTOR_ALONE,
+            "1-PE",
+            None,
+            Decimal(500),
+            Decimal(60),
+        ),
+    )
+    assert utterance.doubts == ()
+    assert utterance.context.axis == "X"
+
+
+@pytest.mark.parametrize(
+    ("text", "context", "kind"),
+    [
+        ("lead to lead two point two ohms", Context(), K.WINDING_RESISTANCE),
+        ("uniform to victor one point two ohms", Context(), K.WINDING_RESISTANCE),
+        ("ohmmeter lead to ground eight hundred k", Context(), K.RESISTANCE_TO_GROUND),
+        ("resistance lead to ground eight hundred k", IR, K.RESISTANCE_TO_GROUND),
+        ("resistance two hundred meg", IR, K.INSULATION_RESISTANCE),
+        ("ohmmeter lead to lead two ohms", Context(), K.WINDING_RESISTANCE),
+        ("insulation two hundred meg", Context(), K.INSULATION_RESISTANCE),
+        ("lead to ground two hundred meg at five hundred volts", Context(), K.INSULATION_RESISTANCE),
+        ("lead to ground two hundred meg", IR, K.INSULATION_RESISTANCE),
+        ("lead to ground two hundred meg", LG, K.RESISTANCE_TO_GROUND),
+        ("lead to ground two hundred meg", Context(test_voltage_set=Decimal(500)), K.INSULATION_RESISTANCE),
+        ("lead to ground wide open", LL, None),
+        ("two hundred meg", Context(), None),
+        ("twenty four degrees", IR, K.TEMPERATURE),
+        ("humidity forty five percent", LL, K.HUMIDITY),
+        ("three point two nanofarads", IR, K.CAPACITANCE),
+        ("one point two microamps", IR, K.CURRENT),
+        ("continuity zero point two ohms", LL, K.CONTINUITY),
+    ],
+)
+def test_the_test_follows_from_words_then_context_or_is_asked(
+    text: str, context: Context, kind: QuantityKind | None
+) -> None:
+    utterance = parse(text, context)
+    assert utterance.readings[0].kind is kind
+    assert (Doubt.QUANTITY_MISSING in utterance.doubts) is (kind is None)
+
+
+def test_a_temperature_between_two_readings_ends_no_test() -> None:
+    utterance = parse("air temperature twenty four point five degrees humidity forty five percent", IR)
+    assert [reading.quantity for reading in utterance.readings] == [Quantity("24.5", "Cel"), Quantity("45", "%")]
+    assert utterance.doubts == ()
+    assert parse("five meg", utterance.context).readings[0].kind is K.INSULATION_RESISTANCE
+
+
+def test_fahrenheit_is_asked_about_since_no_record_holds_it() -> None:
+    utterance = parse("temperature seventy five degrees fahrenheit")
+    assert utterance.readings[0].quantity.unit is None
+    assert Doubt.UNIT_UNSURE in utterance.doubts
+
+
+@pytest.mark.parametrize(
+    ("text", "asked", "built"),
+    [
+        ("built to seventy volts", 500, 70),
+        ("pulls down to a hundred volts", 500, 100),
+        ("won't come up seventy volts", 500, 70),
+        ("set one thousand volts built one hundred", 1000, 100),
+        ("it's at three hundred volts of five hundred", 500, 300),
+        ("it's at three hundred volts", 500, 300),
+        ("set one kilovolt built ninety volts", 1000, 90),
+    ],
+)
+def test_a_collapse_in_many_words(text: str, asked: int, built: int) -> None:
+    reading = parse(text, IR).readings[0]
+    assert reading.quantity.qualifier is Qualifier.COLLAPSED
+    assert (reading.test_voltage_set, reading.test_voltage_built) == (Decimal(asked), Decimal(built))
+
+
+def test_a_voltage_that_holds_is_no_collapse() -> None:
+    """A compliant tester holds its nominal voltage down to 1 kΩ per volt and up to 1.25 times (IEC 61557-2)."""
+    for volts in ("five hundred", "five hundred twelve"):
+        utterance = parse(f"built {volts} volts", IR)
+        assert utterance.readings[0].quantity.qualifier is Qualifier.NONE
+        assert Doubt.VALUE_MISSING in utterance.doubts
+    assert Doubt.IMPLAUSIBLE in parse("two meg at seven hundred volts", IR).doubts
+    assert parse("two meg at six hundred volts", IR).doubts == ()
+
+
+@pytest.mark.parametrize(
+    "text", ["set two fifty volts", "test voltage set to two fifty", "set to two hundred fifty"]
+)
+def test_a_setting_is_context_not_a_reading(text: str) -> None:
+    utterance = parse(text, IR)
+    assert utterance.readings == ()
+    assert utterance.context.test_voltage_set == Decimal(250)
+    assert utterance.doubts == ()
+
+
+def test_saying_again_what_already_holds_is_no_mistake() -> None:
+    for text in ("set five hundred volts", "test voltage is five hundred"):
+        utterance = parse(text, IR)
+        assert (utterance.context, utterance.doubts, utterance.confidence) == (IR, (), 1.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [("five meg after one minute", 60), ("five meg at sixty seconds", 60), ("after ten minutes five meg", 600),
+     ("five meg after a minute", 60), ("one minute five meg", 60), ("at fifteen seconds five meg", 15)],
+)  # fmt: skip
+def test_times(text: str, seconds: int) -> None:
+    reading = parse(text, IR).readings[0]
+    assert (reading.quantity, reading.elapsed_s) == (Quantity("5", "MOhm"), Decimal(seconds))
+
+
+def test_values_each_with_their_lead() -> None:
+    utterance = parse("lead one to ground five meg lead two to ground six meg", IR)
+    assert [(one.terminals, one.quantity.digits) for one in utterance.readings] == [("1-PE", "5"), ("2-PE", "6")]
+    assert utterance.doubts == ()
+
+
+def test_two_values_with_nothing_between_are_asked_about() -> None:
+    for text in ("five meg six meg", "one fifty one eighty two ten meg", "one point two one point three ohms"):
+        assert Doubt.DIGITS_AMBIGUOUS in parse(text, IR).doubts
+
+
+def test_all_three_and_both_need_leads_that_are_known() -> None:
+    over = parse("all three over four gig", IR)
+    assert [one.terminals for one in over.readings] == ["U-PE", "V-PE", "W-PE"]
+    both = parse("both infinity", IR)
+    assert [one.terminals for one in both.readings] == ["A1-PE", "A2-PE"]
+    numbered = parse("all three over four gig", Context(kind=K.INSULATION_RESISTANCE, terminals="1-PE"))
+    assert [one.terminals for one in numbered.readings] == ["1-PE", "2-PE", "3-PE"]
+    assert len(parse("all three over four gig").readings) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "terminals", "axis"),
+    [("same on lead two", "2-PE", "X"), ("same lead two to ground", "2-PE", "X"), ("yankee axis same", "1-PE", "Y"),
+     ("ditto", "1-PE", "X")],
+)  # fmt: skip
+def test_same_elsewhere(text: str, terminals: str, axis: str) -> None:
+    context = Context(K.INSULATION_RESISTANCE, "X", Section.MOTOR_ALONE, "1-PE", last=LAST)
+    utterance = parse(text, context)
+    assert utterance.command is Command.SAME
+    reading = utterance.readings[0]
+    assert (reading.quantity, reading.terminals, reading.axis) == (LAST.quantity, terminals, axis)
+    assert utterance.doubts == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "command", "digits", "struck"),
+    [
+        ("correction four fifty meg", Command.CORRECT, ["450"], []),
+        ("scratch that four fifty meg", Command.CORRECT, ["450"], []),
+        ("scratch that", Command.REJECT, [], []),
+        ("correction", Command.CORRECT, [], []),
+        ("five fifty correction four fifty meg", None, ["450"], ["550"]),
+        ("five meg correction six meg correction seven meg", None, ["7"], ["5", "6"]),
+        ("uh correction four fifty meg", Command.CORRECT, ["450"], []),
+    ],
+)
+def test_corrections(text: str, command: Command | None, digits: list[str], struck: list[str]) -> None:
+    utterance = parse(text, IR)
+    assert utterance.command is command
+    assert [reading.quantity.digits for reading in utterance.readings] == digits
+    assert [reading.quantity.digits for reading in utterance.struck] == struck
+
+
+def test_the_place_named_before_a_correction_still_holds() -> None:
+    reading = parse("yankee axis lead one to ground five fifty correction four fifty meg", IR).readings[0]
+    assert (reading.axis, reading.terminals, reading.quantity.digits) == ("Y", "1-PE", "450")
+
+
+def test_a_value_and_a_command_in_one_breath_confirm_nothing() -> None:
+    for word in ("confirm", "negative", "take it back"):
+        utterance = parse(f"five fifty meg {word}", IR)
+        assert utterance.command is None
+        assert Doubt.CONFLICT in utterance.doubts
+
+
+@pytest.mark.parametrize("text", ["[unk] five meg", "five [unk] meg", "five meg [unk]", "five uh [unk] meg"])
+def test_an_unknown_word_at_a_value_is_asked_about(text: str) -> None:
+    assert Doubt.UNKNOWN_WORDS in parse(text, IR).doubts
+
+
+def test_an_unknown_word_parted_by_a_pause_is_not() -> None:
+    assert parse("[unk] , five meg", IR).doubts == ()
+
+
+def test_nothing_new_holds_amid_unknown_words() -> None:
+    utterance = parse("[unk] yankee axis", IR)
+    assert utterance.context == IR
+    assert Doubt.UNKNOWN_WORDS in utterance.doubts
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "doubt"),
+    [
+        ("fifty m", None, Doubt.PREFIX_UNSURE),
+        ("fifty mike", None, Doubt.PREFIX_UNSURE),
+        ("fifty milli", None, Doubt.UNIT_UNSURE),
+        ("fifty victor", None, Doubt.UNIT_UNSURE),
+        ("eight milliohms", "mOhm", Doubt.IMPLAUSIBLE),
+        ("minus five meg", "MOhm", Doubt.IMPLAUSIBLE),
+    ],
+)
+def test_units_that_could_be_misheard_are_asked_about(text: str, unit: str | None, doubt: Doubt) -> None:
+    utterance = parse(text, IR)
+    assert utterance.readings[0].quantity.unit == unit
+    assert doubt in utterance.doubts
+
+
+def test_prefix_alternatives_are_offered() -> None:
+    assert "8 MOhm" in [
+        f"{q.digits} {q.unit}" for q in (one.quantity for one in parse("eight milliohms", IR).alternatives)
+    ]
+    assert parse("eight milliohms", LL).alternatives == ()  # 8 MΩ is no winding
+
+
+def test_kilo_after_a_number_is_a_unit_and_elsewhere_an_axis() -> None:
+    assert parse("five kilo", LG).readings[0].quantity == Quantity("5", "kOhm")
+    assert parse("five kilo ohms", LG).readings[0].quantity == Quantity("5", "kOhm")
+    assert parse("five kilo volts", LG).readings[0].quantity == Quantity("5", "kV")
+    assert parse("kilo axis").context.axis == "K"
+
+
+@pytest.mark.parametrize(
+    ("text", "axis"), [("x ray two axis", "X2"), ("zulu one axis", "Z1"), ("spindle", "SPINDLE"), ("x axis", "X")]
+)
+def test_axis_names(text: str, axis: str) -> None:
+    utterance = parse(text)
+    assert (utterance.context.axis, utterance.doubts) == (axis, ())
+
+
+def test_a_letter_that_sounds_like_others_is_offered_with_its_value_and_asked_about() -> None:
+    utterance = parse("z axis five meg", IR)
+    assert utterance.readings[0].axis == "Z"
+    assert Doubt.AXIS_MISSING in utterance.doubts
+    assert parse("z axis", IR).context.axis is None
+
+
+@pytest.mark.parametrize("text", ["a one to a two point eight ohms", "a one two a two point eight ohms"])
+def test_to_and_two_between_leads(text: str) -> None:
+    reading = parse(text).readings[0]
+    assert (reading.terminals, reading.quantity) == ("A1-A2", Quantity("0.8", "Ohm"))
+
+
+def test_nothing_said_is_nothing_understood() -> None:
+    utterance = parse("")
+    assert (utterance.readings, utterance.command, utterance.doubts, utterance.confidence) == ((), None, (), 0.0)
