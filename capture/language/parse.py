@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-from capture.language.assemble import Draft, Value, assemble
+from capture.language.assemble import assemble
+from capture.language.draft import Draft, Value
 from capture.language.items import Item, Mark, Special, scan
 from capture.language.kinds import doubts_about, kind_of, plausible, to_ground
 from capture.language.numbers import DIGITS

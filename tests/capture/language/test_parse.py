@@ -112,9 +112,7 @@ def test_a_voltage_that_holds_is_no_collapse() -> None:
     assert parse("two meg at six hundred volts", IR).doubts == ()
 
 
-@pytest.mark.parametrize(
-    "text", ["set two fifty volts", "test voltage set to two fifty", "set to two hundred fifty"]
-)
+@pytest.mark.parametrize("text", ["set two fifty volts", "test voltage set to two fifty", "set to two hundred fifty"])
 def test_a_setting_is_context_not_a_reading(text: str) -> None:
     utterance = parse(text, IR)
     assert utterance.readings == ()

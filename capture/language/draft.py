@@ -1,0 +1,78 @@
+"""What the words of one utterance say, before the context fills the gaps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from capture.language.items import Special, Topic
+from capture.reading import Doubt
+from grading.quantity import Quantity, Section
+
+
+@dataclass(frozen=True)
+class Value:
+    """One value as said: what it is, what else the words could be, what must be asked, where it was measured."""
+
+    quantity: Quantity
+    others: tuple[Quantity, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    terminals: str | None = None
+
+
+@dataclass(frozen=True)
+class Draft:
+    """What the words alone say.
+
+    Attributes:
+        values: Values in the order spoken.
+        axis, section, terminals, topic: Where and what, as said; `axis_sure` is False for a letter that sounds like
+            others.
+        set_volts, built_volts: Test voltages, V; `built_others` sound like `built_volts`.
+        elapsed_s: Time since the voltage was applied, s.
+        each: 2 or 3 when one value was said of several leads.
+        unpaused: Two numbers followed one another with nothing between.
+        unsettled: "It's climbing" or the like was said.
+        high_voltage: A test voltage was mentioned.
+        voltage_next: "Set to" came without a number.
+        doubts: What must be asked whatever the values.
+    """
+
+    values: tuple[Value, ...] = ()
+    axis: str | None = None
+    axis_sure: bool = True
+    section: Section | None = None
+    terminals: str | None = None
+    topic: Topic | None = None
+    set_volts: Decimal | None = None
+    built_volts: Decimal | None = None
+    built_others: tuple[Decimal, ...] = ()
+    elapsed_s: Decimal | None = None
+    each: int = 0
+    unpaused: bool = False
+    unsettled: bool = False
+    high_voltage: bool = False
+    voltage_next: bool = False
+    doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def places(self) -> bool:
+        """Whether anything was said that holds for later readings."""
+        said = (self.axis, self.section, self.terminals, self.topic, self.set_volts)
+        return self.voltage_next or any(part is not None for part in said)
+
+    def with_place_of(self, earlier: Draft) -> Draft:
+        """Keep the place that was named before a correction."""
+        return replace(
+            self,
+            axis=self.axis or earlier.axis,
+            axis_sure=self.axis_sure if self.axis else earlier.axis_sure,
+            section=self.section or earlier.section,
+            terminals=self.terminals or earlier.terminals,
+            topic=self.topic or earlier.topic,
+            set_volts=self.set_volts or earlier.set_volts,
+        )
+
+    def with_special(self, special: Special, doubts: tuple[Doubt, ...] = ()) -> Draft:
+        """The draft with one value that has no digits."""
+        return replace(self, values=(Value(Quantity(None, None, special.qualifier), doubts=doubts),))
