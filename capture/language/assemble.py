@@ -20,7 +20,7 @@ from capture.language.items import (
 )
 from capture.language.numbers import SpokenNumber
 from capture.reading import Doubt
-from grading.quantity import Qualifier, Quantity, unit
+from grading.quantity import Qualifier, Quantity, Section, unit
 
 
 class _Assembler:
