@@ -57,6 +57,11 @@ def check_model_directory(path: Path) -> None:
             )
 
 
+def has_fixed_graph(path: Path) -> bool:
+    """Whether a model's graph already holds its language, so that no grammar can be given at run time."""
+    return not any((path / name).is_file() for name in ("graph/HCLr.fst", "HCLr.fst"))
+
+
 def whole_graph(file: Path) -> bool:
     """Whether a file is an OpenFst graph that was not cut short."""
     with file.open("rb") as stream:

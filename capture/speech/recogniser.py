@@ -19,7 +19,7 @@ from capture.reading import Heard
 from capture.speech.audio import RATE
 from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
 from capture.speech.hearing import ALTERNATIVES, Stream, plain
-from capture.speech.model_files import check_model_directory, default_model_path
+from capture.speech.model_files import check_model_directory, default_model_path, has_fixed_graph
 
 
 class SpeechModel:
@@ -27,6 +27,8 @@ class SpeechModel:
 
     Attributes:
         path: Its directory.
+        fixed_graph: The model takes no grammar (large models): it writes any word it knows, and what is no word of
+            ours is asked about.
         grammar: The phrases given to the recogniser.
     """
 
@@ -42,6 +44,7 @@ class SpeechModel:
         """
         self.path = path if path is not None else default_model_path()
         check_model_directory(self.path)
+        self.fixed_graph = has_fixed_graph(self.path)
         self._model = _load(self.path)
         knows = self._knows
         self.grammar: Grammar = vocabulary_grammar(knows) if phrases is None else phrase_grammar(phrases, knows)
@@ -96,7 +99,8 @@ class SpeechModel:
         """A new vosk recogniser with the grammar."""
         import vosk
 
-        recogniser = vosk.KaldiRecognizer(self._model, RATE, self._grammar_text)
+        extra = () if self.fixed_graph else (self._grammar_text,)
+        recogniser = vosk.KaldiRecognizer(self._model, RATE, *extra)
         recogniser.SetWords(True)
         recogniser.SetMaxAlternatives(alternatives)
         return recogniser

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from capture.errors import ModelError
+from capture.speech.hearing import quiet
 from capture.speech.model_files import MODEL_SETTING, default_model_path, whole_graph
 from capture.speech.recogniser import SpeechModel, speech_model
 
@@ -84,6 +85,16 @@ def test_a_foreign_model_without_joined_words_is_told_the_plain_ones(copy: Path)
     model = SpeechModel(copy)
     assert "to_ground" not in model.missing_words
     assert any("to ground" in line for line in model.grammar.phrases)
+
+
+def test_a_model_that_takes_no_grammar_is_used_without_one(copy: Path) -> None:
+    """Large models come with a fixed HCLG graph; ours without its grammar is such a graph: any word after any other."""
+    (copy / "graph/HCLr.fst").rename(copy / "graph/HCLG.fst")
+    (copy / "graph/Gr.fst").unlink()
+    model = SpeechModel(copy)
+    assert model.fixed_graph
+    assert not SpeechModel(SHIPPED).fixed_graph
+    assert model.hear(quiet(1.0)).text in ("", "[unk]")
 
 
 def test_a_model_of_another_language_is_refused(copy: Path) -> None:
