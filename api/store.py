@@ -60,6 +60,17 @@ def _alive(pid: int) -> bool:
     return True
 
 
+def sweep_folder(folder: Path) -> int:
+    """Remove the temporary left-overs in one folder of processes that no longer run; returns how many."""
+    removed = 0
+    for path in folder.glob(".tmp-*"):
+        match = _TMP.fullmatch(path.name)
+        if match and not _alive(int(match[1])):
+            path.unlink(missing_ok=True)
+            removed += 1
+    return removed
+
+
 class Store:
     """Content-addressed files under one folder."""
 
@@ -124,10 +135,4 @@ class Store:
 
     def sweep(self) -> int:
         """Remove temporary left-overs of processes that no longer run; returns how many."""
-        removed = 0
-        for path in self.root.rglob(".tmp-*"):
-            match = _TMP.fullmatch(path.name)
-            if match and not _alive(int(match[1])):
-                path.unlink(missing_ok=True)
-                removed += 1
-        return removed
+        return sum(sweep_folder(folder) for folder in (self.root, *self.root.iterdir()) if folder.is_dir())

@@ -20,7 +20,7 @@ from api.proposals import proposal_of
 from api.records import Decision, record_of
 from api.reports import keep_report, make_report
 from api.safety import put_answer, safety_for_page
-from api.store import Store
+from api.store import Store, sweep_folder
 from api.tables import ReportFile
 from api.taps import tap, typed
 from api.trail import What
@@ -60,6 +60,7 @@ class Workspace:
             clock: Gives the present instant; the demo brings its own.
         """
         workspace = cls(Path(folder), engines or RealEngines(), clock)
+        sweep_folder(workspace.folder)
         workspace.evidence.sweep()
         workspace.reports.sweep()
         workspace.adopted = adopt_orphans(workspace.database, workspace.evidence)
