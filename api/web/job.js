@@ -4,9 +4,10 @@ import { axisCard, verdictSign, verdictTag } from "./axis.js";
 import { el, fill, say } from "./dom.js";
 import { filledIn, readingForm } from "./form.js";
 import { Listening } from "./listen.js";
+import { Outbox } from "./outbox.js";
 import { proposalCard } from "./proposal.js";
 import { canSpeak, readBack, want, wanted } from "./readback.js";
-import { get, now, post, sendEvidence } from "./server.js";
+import { get, now, post } from "./server.js";
 
 const CAUTION = [
   "Insulation testing can kill: up to 1000 V, and the winding keeps its charge. Discharge at least four times the test time, measure, then earth, before anyone touches a terminal.",
@@ -22,7 +23,7 @@ export async function jobView(main, where, id) {
   fill(main, view.node);
   await view.refresh();
   const timer = setInterval(() => { if (!document.hidden) view.refresh().catch(() => {}); }, LOOK_EVERY_MS);
-  return () => { clearInterval(timer); view.listening.stop(); };
+  return () => { clearInterval(timer); view.outbox.close(); view.listening.stop(); };
 }
 
 class JobView {
@@ -35,19 +36,21 @@ class JobView {
     this.speak = el("button.speak", { type: "button", "aria-pressed": "false", onclick: () => this.listening.toggle() }, "Speak");
     this.now = el("section.card.now", { "aria-live": "polite", "aria-label": "Listening" });
     this.proposals = el("div", { id: "proposals" });
+    this.unsent = el("p.refused", { id: "unsent", role: "status" });
+    this.outbox = new Outbox(job.id, (count, problem) => this.waiting(count, problem), (answer) => this.answered(answer));
     this.next = el("p.next", { id: "next" });
     this.axes = el("div", { id: "axes" });
     this.chips = el("nav.axes", { "aria-label": "Axes" });
     this.verdict = el("span");
     this.verified = el("p", { role: "status", id: "verified" });
-    this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh());
+    this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh(), (clip, at) => this.send(clip, "spoken.wav", at));
     this.show({ state: "ready", words: "Press Speak, then say the axis, the part and the value." });
     this.node = el("div", {},
       el("div.row.head", {}, el("h1", {}, job.title), this.verdict, el("a.button.main", { href: `${path}/report`, target: "_blank", rel: "noopener", id: "report" }, "Report")),
       el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       cautions(),
       el("div.work", {},
-        el("div.left", {}, this.bar(), this.now, this.proposals, this.next, this.typing()),
+        el("div.left", {}, this.bar(), this.now, this.unsent, this.proposals, this.next, this.typing()),
         el("div.right", {}, this.chips, this.axes, this.foot())));
     canSpeak(); // voices load in the background from the first question on
   }
@@ -115,17 +118,26 @@ class JobView {
     if (!on) this.meter.style.width = "0";
   }
 
-  async send(file) {
-    this.show({ state: "working", words: `Storing ${file.name || "the file"}…` });
+  async send(file, name = file.name || "upload", capturedAt = now()) {
+    this.show({ state: "working", words: `Storing ${name}…` });
     try {
-      const answer = await sendEvidence(this.job.id, file, file.name || "upload");
-      await this.refresh();
-      this.show({ state: answer.proposals.length ? "asking" : "heard", words: answer.message });
-      readBack(answer.message);
+      await this.outbox.put(file, name, capturedAt);
     } catch (error) {
       this.show({ state: "ready", words: error.message });
       say(error.message, "error");
     }
+  }
+
+  /** What waits in this browser because the server does not answer. */
+  waiting(count, problem) {
+    this.unsent.textContent = count ? `${count} not sent yet. Kept in this browser; sent by itself when the network is back.` : "";
+    if (problem) this.show({ state: "ready", words: problem });
+  }
+
+  async answered(answer) {
+    await this.refresh();
+    this.show({ state: answer.proposals.length ? "asking" : "heard", words: answer.message });
+    readBack(answer.message);
   }
 
   async refresh() {

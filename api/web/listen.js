@@ -1,11 +1,11 @@
 // Speaking to the tool with both hands at work: one press opens the line, then every utterance is heard, read back and
 // answered until the next press. Sound goes out only while somebody speaks, and never while the tool itself speaks.
-// Where no line can be opened, the clip is sent whole when the person stops.
+// Where no line can be opened, or where it breaks, what was said goes as a clip by the outbox.
 
 import { Gate } from "./gate.js";
-import { Microphone, level } from "./microphone.js";
+import { Microphone, level, wav } from "./microphone.js";
 import { readBack } from "./readback.js";
-import { now, sendEvidence } from "./server.js";
+import { now } from "./server.js";
 
 const CONNECT_MS = 3000; // some phones refuse the open line although the page itself loads
 const ANSWER_MS = 20000; // a slow computer may think this long about the last utterance
@@ -15,8 +15,10 @@ export class Listening {
    * @param {string} jobId
    * @param {(state: object) => void} show shows state, words, level
    * @param {() => Promise<void>} refresh called when something was understood
+   * @param {(clip: Blob, capturedAt: string) => Promise<void>} keep puts a clip into the outbox
    */
-  constructor(jobId, show, refresh) {
+  constructor(jobId, show, refresh, keep) {
+    this.keep = keep;
     this.jobId = jobId;
     this.show = show;
     this.refresh = refresh;
@@ -38,6 +40,7 @@ export class Listening {
     this.muted = false;
     this.sending = false;
     this.gate = new Gate();
+    this.pieces = []; // the utterance on its way, until it is acknowledged
     this.microphone = new Microphone((samples) => this.frame(samples));
     try {
       await this.microphone.start();
@@ -56,8 +59,12 @@ export class Listening {
     if (this.whole || this.muted || !this.open()) return;
     this.microphone.frames.length = 0; // it is kept at the other end of the line
     for (const piece of this.gate.pass(samples)) {
-      if (!this.sending) this.tell({ type: "start", captured_at: now(), hands_free: true });
+      if (!this.sending) {
+        this.started = now();
+        this.tell({ type: "start", captured_at: this.started, hands_free: true });
+      }
       this.sending = true;
+      this.pieces.push(piece);
       this.socket.send(piece.buffer.slice(piece.byteOffset, piece.byteOffset + piece.byteLength));
     }
     if (this.sending && this.gate.ended && this.partial) this.finish();
@@ -116,6 +123,7 @@ export class Listening {
     }
     this.partial = "";
     this.sending = false;
+    this.pieces = [];
     this.muted = true;
     if (message.type === "error") this.show({ state: "heard", words: `${message.message} ${message.what_to_do || ""}` });
     else await this.understood(message);
@@ -136,22 +144,20 @@ export class Listening {
     await readBack(answer.message);
   }
 
-  /** The line broke. What had arrived is kept at the other end; what is being said must be said again. */
+  /** The line broke: what was being said goes as a clip, once more from its beginning. */
   async broken() {
+    const { on, pieces, started } = this;
     this.socket = null;
-    const asked = this.on || this.sending;
+    this.pieces = [];
     await this.close();
-    if (asked) this.show({ state: "ready", words: "The line broke. What had arrived is kept. Press Speak and say it again." });
+    if (pieces.length) await this.keep(wav(pieces), started);
+    else if (on) this.show({ state: "ready", words: "The line broke. Press Speak to go on." });
   }
 
   async sendClip() {
     const { microphone, started } = this;
-    try {
-      await this.understood(await sendEvidence(this.jobId, microphone.wav(), "spoken.wav", started));
-    } catch (error) {
-      this.show({ state: "ready", words: error.message });
-    }
     await this.close();
+    await this.keep(microphone.wav(), started);
   }
 
   async close() {

@@ -47,15 +47,16 @@ export class Microphone {
 
   /** Stop and give the last piece out; afterwards `frames` holds everything. */
   async stop() {
-    if (!this.node) return;
+    const node = this.node;
+    if (!node) return;
     await new Promise((done) => {
       this.finished = done;
-      this.node.port.postMessage("flush");
+      node.port.postMessage("flush");
       setTimeout(done, 400);
     });
+    this.node = null;
     this.stream.getTracks().forEach((track) => track.stop());
     await this.context.close();
-    this.node = null;
   }
 
   /** Everything recorded as a WAV file. */

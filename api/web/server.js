@@ -36,10 +36,11 @@ export function now() {
 }
 
 /** Store a clip or photo; resolves once the server has it on disk. */
-export function sendEvidence(jobId, file, name, capturedAt = now()) {
+export function sendEvidence(jobId, file, name, capturedAt = now(), clientId = "") {
   const form = new FormData();
   form.append("file", file, name);
   form.append("captured_at", capturedAt);
+  if (clientId) form.append("client_id", clientId);
   return ask(`/api/jobs/${encodeURIComponent(jobId)}/evidence`, { method: "POST", body: form });
 }
 

@@ -178,7 +178,7 @@ def test_insulation_waits_for_the_safety_questions(page: Page, server: running.S
     type_reading(page, **INSULATION)
     expect(page.locator("[data-proposal] .caution")).to_contain_text("Still charged")
     page.get_by_role("button", name="✓ Confirm").click()
-    expect(page.locator(".refused")).to_contain_text("safety steps of axis X are not answered")
+    expect(page.locator("[data-proposal] .refused")).to_contain_text("safety steps of axis X are not answered")
     assert records(server, job_id) == []
     answer_all(page)
     page.get_by_role("button", name="✓ Confirm").click()

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 import soundfile
 from bs4 import BeautifulSoup
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, WebSocketRoute, expect
 
 from tests.e2e import running
 from tests.e2e.conftest import PHONE, fixtures, watch
@@ -167,3 +167,40 @@ def test_without_an_open_line_the_clip_goes_whole(server: running.Server, job_id
     assert np.abs(sound).max() > 0.05
     report = BeautifulSoup(httpx.get(f"{server.url}/api/jobs/{job_id}/report", timeout=60).text, "html.parser")
     assert report.select_one(f"#evidence-{sha[:16]}")
+
+
+def test_when_the_line_breaks_what_was_said_arrives_as_a_clip(
+    server: running.Server, job_id: str, tmp_path: Path
+) -> None:
+    with running.browser(microphone(tmp_path / "said.wav", ("c02.flac",))) as browser:
+        context = browser.new_context(viewport=PHONE, permissions=["microphone"])
+        page = context.new_page()
+        frames = 0
+
+        def break_it(line: WebSocketRoute) -> None:
+            far = line.connect_to_server()
+
+            def pass_on(message: str | bytes) -> None:
+                nonlocal frames
+                frames += isinstance(message, bytes)
+                if frames < 15:
+                    far.send(message)
+                else:
+                    far.close()
+                    line.close()
+
+            line.on_message(pass_on)
+
+        page.route_web_socket("**/listen", break_it)
+        page.goto(f"{server.url}/#/jobs/{job_id}")
+        with page.expect_response(lambda r: r.url.endswith("/evidence"), timeout=PATIENCE_MS) as sent:
+            page.get_by_role("button", name="Speak").click()
+        assert sent.value.status == 201
+        expect(page.get_by_role("button", name="Speak")).to_be_visible()
+        whole = sent.value.json()["sha256"]
+        context.close()
+    trail = ask(server, f"/api/jobs/{job_id}/trail?limit=1000")["entries"]
+    assert [e["what"] for e in trail if e["what"] in ("kept, cut", "evidence stored")].count("evidence stored") == 1
+    sound, _ = soundfile.read(io.BytesIO(httpx.get(f"{server.url}/api/evidence/{whole}/content", timeout=30).content))
+    assert len(sound) >= 15 * 1600 * 0.9, "what was sent before the break is in it"
+    assert np.abs(sound).max() > 0.05

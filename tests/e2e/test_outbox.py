@@ -1,0 +1,106 @@
+"""Clips taken while the network is gone: kept in the browser, sent later, in order, once."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import httpx
+from playwright.sync_api import Browser, Page, Route, expect
+
+from tests.e2e import running
+from tests.e2e.conftest import PHONE, fixtures
+
+CLIPS = [fixtures() / "clips" / name for name in ("c01.flac", "c02.flac", "c04.flac")]
+
+
+def open_job(page: Page, server: running.Server, job_id: str) -> None:
+    page.goto(f"{server.url}/#/jobs/{job_id}")
+    expect(page.locator("section.axis")).to_have_count(2)
+
+
+def arrivals(server: running.Server, job_id: str) -> list[dict[str, Any]]:
+    """The captures of a job, as the trail has them."""
+    trail = httpx.get(f"{server.url}/api/jobs/{job_id}/trail?limit=1000", timeout=30).json()["entries"]
+    found: list[dict[str, Any]] = [entry["note"] for entry in trail if entry["what"] == "evidence stored"]
+    return found
+
+
+def stored(server: running.Server, sha256: str) -> bytes:
+    return httpx.get(f"{server.url}/api/evidence/{sha256}/content", timeout=30).content
+
+
+def test_what_was_taken_without_network_arrives_in_order(
+    chromium: Browser, server: running.Server, job_id: str
+) -> None:
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    open_job(page, server, job_id)
+    context.set_offline(True)
+    for number, clip in enumerate(CLIPS, 1):
+        page.locator("#clip").set_input_files(clip)
+        expect(page.locator("#unsent")).to_contain_text(f"{number} not sent yet")
+    assert arrivals(server, job_id) == []
+    context.set_offline(False)
+    expect(page.locator("#unsent")).to_have_text("", timeout=30_000)
+    assert [stored(server, note["sha256"]) for note in arrivals(server, job_id)] == [c.read_bytes() for c in CLIPS]
+    context.close()
+
+
+def test_what_waits_survives_closing_the_page(chromium: Browser, server: running.Server, job_id: str) -> None:
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    open_job(page, server, job_id)
+    context.set_offline(True)
+    page.locator("#clip").set_input_files(CLIPS[0])
+    expect(page.locator("#unsent")).to_contain_text("1 not sent yet")
+    page.close()
+    context.set_offline(False)
+    assert arrivals(server, job_id) == []
+    again = context.new_page()
+    with again.expect_response(lambda r: r.url.endswith("/evidence"), timeout=30_000) as sent:
+        open_job(again, server, job_id)
+    assert sent.value.status == 201
+    assert [stored(server, note["sha256"]) for note in arrivals(server, job_id)] == [CLIPS[0].read_bytes()]
+    context.close()
+
+
+def test_a_lost_answer_does_not_double_a_clip(chromium: Browser, server: running.Server, job_id: str) -> None:
+    """The server stores it, the answer never reaches the phone, the phone sends it again."""
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    open_job(page, server, job_id)
+    reached = 0
+
+    def lose_first_answer(route: Route) -> None:
+        nonlocal reached
+        reached += 1
+        answer = route.fetch()
+        if reached == 1:
+            assert answer.status == 201
+            route.abort()
+        else:
+            route.fulfill(response=answer)
+
+    page.route("**/evidence", lose_first_answer)
+    page.locator("#clip").set_input_files(CLIPS[1])
+    expect(page.locator("#unsent")).to_contain_text("1 not sent yet")
+    expect(page.locator("#unsent")).to_have_text("", timeout=30_000)
+    assert reached == 2
+    assert len(arrivals(server, job_id)) == 1
+    context.close()
+
+
+def test_what_the_server_refuses_does_not_block_the_rest(
+    chromium: Browser, server: running.Server, job_id: str
+) -> None:
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    open_job(page, server, job_id)
+    empty = {"name": "empty.flac", "mimeType": "audio/flac", "buffer": b""}
+    page.locator("#clip").set_input_files(empty)  # type: ignore[arg-type]
+    expect(page.locator("#words")).to_contain_text("The file is empty. Take it again.")
+    page.locator("#clip").set_input_files(CLIPS[2])
+    expect(page.locator("#unsent")).to_have_text("")
+    expect(page.locator("#words")).not_to_contain_text("Storing", timeout=30_000)
+    assert [stored(server, note["sha256"]) for note in arrivals(server, job_id)] == [CLIPS[2].read_bytes()]
+    context.close()
