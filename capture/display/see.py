@@ -8,12 +8,12 @@ reason that a person can act on. An accepted reading is still a proposal: it cou
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.display import finder, geometry, refusal, views
+from capture.display import finder, geometry, printed, refusal, views
 from capture.display.fields import Fields, arrange
 from capture.display.marks import decode
 from capture.display.networks import reader_map
@@ -159,6 +159,9 @@ def _judge(
     confidence = {"value": round(value, 3), "dot": round(dot, 3), "unit": round(unit_sure if known else 0.0, 3)}
     legible = float(np.mean([look.legible for look in looks]))
     reason, doubts = _verdict(text, quantity, confidence, legible, best, digit_px, cut=cut)
+    if reason == refusal.UNIT_UNSURE and known is None and quantity is not None and best.fields.box is not None:
+        suggested = printed.unit_beside(best.canvas, best.fields.box)
+        quantity, doubts = replace(quantity, unit=suggested), (Doubt.UNIT_UNSURE if suggested else Doubt.UNIT_MISSING,)
     return DisplayReading(
         text=text,
         quantity=quantity or Quantity(None, known, Qualifier.NONE),

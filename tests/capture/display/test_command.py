@@ -18,8 +18,12 @@ app.command()(see)
 runner = CliRunner()
 
 SPEC = {
-    "seed": 21, "style": "panel_green", "shows": {"main": "12.5", "unit": "V"}, "spoil": {"share": 0.4}, "size": (800, 600),
-}  # fmt: skip
+    "seed": 21,
+    "style": "panel_green",
+    "shows": {"main": "12.5", "unit": "V"},
+    "spoil": {"share": 0.4},
+    "size": (800, 600),
+}
 
 
 @pytest.fixture

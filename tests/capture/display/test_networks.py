@@ -1,4 +1,4 @@
-"""The shipped networks load in a fresh process, give the reference engine's numbers, and are the ones in the model card."""
+"""The shipped networks load in a new process, give the reference engine's numbers, and are those of its card."""
 
 from __future__ import annotations
 

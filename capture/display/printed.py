@@ -1,0 +1,60 @@
+"""A unit printed beside the digits, read by Tesseract where the network sees none: a suggestion, never accepted.
+
+Tesseract reads clean print but no seven-segment digits; what it says is only offered to the person, who is asked about
+the unit in any case.
+"""
+
+from __future__ import annotations
+
+import re
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.display.strings import SYMBOLS
+
+TIMEOUT_S = 4
+"""Longest that Tesseract may take, s."""
+_OHM = re.compile(r"([µumkMGT]?)[ΩOQ0]")
+
+
+def unit_of(text: str) -> str | None:
+    """The UCUM code that a printed word most likely means; None if it looks like no unit.
+
+    Tesseract's English model has no ohm sign and gives O, Q or 0 for it.
+    """
+    word = text.strip().replace(" ", "").replace("*", "°").strip(".,:;|'\"")
+    if match := _OHM.fullmatch(word):
+        return SYMBOLS[match[1].replace("u", "µ") + "Ω"]
+    return SYMBOLS.get(word)
+
+
+def unit_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float]) -> str | None:
+    """Look for a printed unit at the right of the main string.
+
+    Args:
+        canvas: Rectified view of the display, RGB.
+        box: Around the main string: x0, y0, x1, y1, canvas px.
+
+    Returns:
+        UCUM code, or None (also where Tesseract is missing, fails or takes too long).
+    """
+    import pytesseract
+
+    _, y0, x1, y1 = box
+    height = y1 - y0
+    left, right = round(x1 + 0.03 * height), round(min(canvas.shape[1], x1 + 2.2 * height))
+    part = canvas[max(0, round(y0 - 0.1 * height)) : round(y1 + 0.3 * height), left:right]
+    if part.shape[0] < 8 or part.shape[1] < 8:
+        return None
+    grey = cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
+    large = cv2.resize(grey, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+    _, ink = cv2.threshold(large, 0, 255, cv2.THRESH_OTSU)
+    ink = np.asarray(ink if float(np.mean(ink)) > 127 else 255 - ink, np.uint8)
+    ink = cv2.copyMakeBorder(ink, 12, 12, 12, 12, cv2.BORDER_CONSTANT, value=255)
+    try:
+        text = str(pytesseract.image_to_string(ink, config="--psm 7", timeout=TIMEOUT_S))
+    except (pytesseract.TesseractError, pytesseract.TesseractNotFoundError, RuntimeError, OSError):
+        return None
+    return unit_of(text)
