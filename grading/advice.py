@@ -88,8 +88,6 @@ def _measure(context: AxisContext, part: Part) -> NextStep:
             f"It shows whether the winding is at fault.{hard}",
             "A good motor leaves cable or connector.",
         )
-    if part is Part.CONNECTOR:
-        return _connector(context)[0]
     return NextStep(
         "Reconnect and test the whole from the cabinet at the same voltage and time.",
         "Connectors and terminal boxes are in the circuit only then.",

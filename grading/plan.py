@@ -142,7 +142,8 @@ def _skip(case: Case, point: PlanPoint) -> str:
         return "the whole has not failed"
     if point.when is When.SERIES_BAD and not _series_bad(case):
         return "lead to lead is sound"
-    if point.when.value.endswith("meter_clear") and _meter_low(case, point.section):
+    stepped = point.when.value.endswith(("meter_clear", "screen_clear"))
+    if stepped and _meter_low(case, point.section):
         return "the ohmmeter already shows a path to earth"
     if point.when.value.endswith("screen_clear") and not _screen_clear(case, point):
         return "the lower step is not clear" if _tested(case, point) else ""
@@ -164,7 +165,7 @@ def _tested(case: Case, point: PlanPoint) -> list[Reading]:
 
 def _screen_clear(case: Case, point: PlanPoint) -> bool:
     readings = _tested(case, point)
-    if not readings or _meter_low(case, point.section):
+    if not readings:
         return False
     bad = any(r.shape in (Shape.COLLAPSED, Shape.UNEXPLAINED) or r.interval.low < _floor(case) for r in readings)
     moving = any(r.noted(Circumstance.UNSTEADY) or r.noted(Circumstance.FALLING) for r in readings)

@@ -100,13 +100,16 @@ def read_sheet(text: str, *, as_json: bool = False) -> Sheet:
 
 
 def _csv_rows(text: str, sheet: Sheet) -> Iterator[tuple[int, dict[str, str]]]:
-    body = text.removeprefix("\ufeff")
+    body = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     first = body.split("\n", 1)[0]
     if not first.strip():
         raise SheetError(f"The first line must name the columns: {', '.join(REQUIRED)} and others as needed.")
     delimiter = max(",;\t", key=first.count)
     reader = csv.reader(io.StringIO(body), delimiter=delimiter)
-    names = [name.strip().lower().replace(" ", "_") for name in next(reader)]
+    try:
+        names = [name.strip().lower().replace(" ", "_") for name in next(reader)]
+    except csv.Error as error:
+        raise SheetError(f"The first line cannot be read as CSV: {error}.") from None
     missing = [name for name in REQUIRED if name not in names]
     if missing:
         raise SheetError(f"Columns missing: {', '.join(missing)}. The first line must name them.")

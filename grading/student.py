@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-_STEPS = 200
-
 
 def t_cdf(t: float, dof: int) -> float:
     """Probability that Student's t with `dof` degrees of freedom is at most t.
@@ -36,9 +34,6 @@ def t_quantile(probability: float, dof: int) -> float:
     low, high = 0.0, 1.0
     while t_cdf(high, dof) < probability:
         low, high = high, 2 * high
-    for _ in range(_STEPS):
-        middle = (low + high) / 2
-        if middle in (low, high):
-            break
+    while low < (middle := (low + high) / 2) < high:
         low, high = (middle, high) if t_cdf(middle, dof) < probability else (low, middle)
     return high

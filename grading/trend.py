@@ -10,14 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 
 from grading.student import t_quantile
 
 CONFIDENCE = 0.95
 FEWEST_FOR_SLOPE = 3  # house rule
 FEWEST_FOR_BAND = 4  # house rule
-_NORMAL = NormalDist()
 _MOST_ROUNDS = 2000
 _TOLERANCE = 1e-12
 
@@ -112,9 +110,7 @@ class Fit:
             return None
         half = self.slope * gap - square * cov
         rest = gap**2 - square * var_a
-        root = half**2 - top * rest
-        if root < 0:
-            return None
+        root = max(0.0, half**2 - top * rest)  # never below nought but for rounding, since top is above it
         first, second = (-half - math.sqrt(root)) / top, (-half + math.sqrt(root)) / top
         return min(first, second), max(first, second)
 
@@ -127,14 +123,14 @@ def fit(points: Sequence[Point]) -> Fit:
     """Fit the line.
 
     Args:
-        points: At least three visits, at least two of them point values, at two times or more.
+        points: Visits, at least three of them with point values, at two times or more.
 
     Raises:
         ValueError: Fewer, a value at or below 0, or all at one time.
     """
     exact = [p for p in points if not p.over]
-    if len(points) < FEWEST_FOR_SLOPE or len(exact) < 2:
-        raise ValueError("A trend needs at least three visits, two of them with values within range.")
+    if len(exact) < FEWEST_FOR_SLOPE:
+        raise ValueError("A trend needs at least three visits with values within range.")
     if any(p.ohm <= 0 for p in points):
         raise ValueError("A trend needs values above 0.")
     if len({p.years for p in exact}) < 2:
@@ -189,9 +185,12 @@ def _censored(points: Sequence[Point], exact: Sequence[Point]) -> Fit:
         sigma = max(math.sqrt((squares + extra) / len(points)), 1e-6)
         if max(abs(a - b) for a, b in zip(before, (intercept, slope, sigma), strict=True)) < _TOLERANCE:
             break
-    covariance = _information(points, intercept, slope, sigma)
-    quantile = _NORMAL.inv_cdf((1 + CONFIDENCE) / 2)
-    return Fit(slope, intercept, sigma, covariance, quantile, len(points), None)
+    # Maximum likelihood is too sure of itself on a handful of points: as in least squares, two of the exact ones are
+    # spent on the line, in the variance and in Student's t.
+    left = len(exact) - 2
+    a, ab, b = (v * len(exact) / left for v in _information(points, intercept, slope, sigma))
+    quantile = t_quantile((1 + CONFIDENCE) / 2, left)
+    return Fit(slope, intercept, sigma, (a, ab, b), quantile, len(points), None)
 
 
 def _hazard(z: float) -> float:
@@ -222,7 +221,5 @@ def _information(points: Sequence[Point], intercept: float, slope: float, sigma:
     # Schur complement over ln sigma, then the 2 by 2 inverse.
     s = m[2][2] if m[2][2] > 0 else math.inf
     aa, ab, bb = m[0][0] - m[0][2] ** 2 / s, m[0][1] - m[0][2] * m[1][2] / s, m[1][1] - m[1][2] ** 2 / s
-    determinant = aa * bb - ab * ab
-    if determinant <= 0:
-        return math.inf, 0.0, math.inf
+    determinant = max(aa * bb - ab * ab, 1e-300)
     return bb / determinant, -ab / determinant, aa / determinant

@@ -82,7 +82,7 @@ def place(measurement: Measurement) -> str:
 
 def limit_value(limit: Limit) -> str:
     """The limit's figure: "1 MΩ", "2 %", "1.5"."""
-    symbol = {"1": "", "uC": " µC"}.get(limit.unit)
+    symbol = {"1": "", "uC": " µC", "W": " W"}.get(limit.unit)
     shown = f" {unit(limit.unit).symbol}" if symbol is None else symbol
     return f"{limit.value.normalize():f}{shown}"
 
@@ -90,11 +90,6 @@ def limit_value(limit: Limit) -> str:
 def limit_words(limit: Limit) -> str:
     """The limit with its citation: "limit at least 1 MΩ, IEC 60204-1, 18.3 (read in a secondary text)"."""
     return f"limit {limit.direction.value} {limit_value(limit)}, {limit.citation()}"
-
-
-def percent(value: Decimal) -> str:
-    """A percentage with two significant digits."""
-    return f"{number(value, 2)} %"
 
 
 def sentence(text: str) -> str:

@@ -44,6 +44,7 @@ def grade(
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object instead of tables.")] = False,
     profile: Annotated[Path | None, typer.Option(help="TOML file with the shop's own limits.")] = None,
 ) -> None:
+    """Grade readings typed by hand; the help shown is `HELP`."""
     notes = Console(stderr=True, highlight=False)
     try:
         limits = None if profile is None else read_limits(profile)

@@ -22,11 +22,9 @@ _SOUND_OHM = Decimal(100_000_000)  # house rule: 100 times the machine's floor i
 _USABLE = (Shape.POINT, Shape.OVER)
 
 
-def absorption_ratio(later: Reading, earlier: Reading) -> AbsorptionRatio | None:
-    """The ratio of two readings of one test; None where a time is missing or the order is wrong."""
-    later_s, earlier_s = later.measurement.elapsed_s, earlier.measurement.elapsed_s
-    if later_s is None or earlier_s is None or later_s <= earlier_s:
-        return None
+def absorption_ratio(later: Reading, earlier: Reading) -> AbsorptionRatio:
+    """The ratio of two readings of one test, both with their times."""
+    later_s, earlier_s = later.measurement.elapsed_s or Decimal(0), earlier.measurement.elapsed_s or Decimal(0)
     low, high = ratio_of_intervals(later.interval, earlier.interval)
     value = None
     if later.value is not None and earlier.value:
@@ -58,8 +56,6 @@ def _ratios(case: Case, group: list[Reading]) -> Iterator[Finding]:
         pairs = [(by_time[times[-1]], by_time[times[0]])]
     for later, earlier in pairs:
         found = absorption_ratio(later, earlier)
-        if found is None:
-            continue
         if found.name == "PI":
             yield _pi(case, found, later, earlier)
         else:
@@ -197,7 +193,7 @@ def _steps(case: Case, groups: Iterable[list[Reading]]) -> Iterator[Finding]:
 
 def _step(case: Case, lower: Reading, higher: Reading) -> Iterator[Finding]:
     if not lower.value or higher.value is None:
-        return
+        return  # nothing can fall from nought
     limit = case.limit("tester.step_drop")
     drop = step_drop_percent(lower.value, higher.value)
     low_v, high_v = lower.measurement.test_voltage_set, higher.measurement.test_voltage_set

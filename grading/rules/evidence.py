@@ -88,7 +88,8 @@ def _evidence(
         if r.shape not in (Shape.NONE, Shape.OVER) and r.interval.high < floor
     ]
     low = [r for r in own if r.shape is Shape.COLLAPSED or r.interval.side_of(floor) is Side.BELOW]
-    at_voltage = [r for r in own if r.measurement.test_voltage_set == voltage] or own
+    # Arithmetic only between values at one test voltage; a part without one there has a state but no interval.
+    at_voltage = [r for r in own if r.measurement.test_voltage_set == voltage]
     usable = [r for r in at_voltage if r.shape is not Shape.UNEXPLAINED]
     interval, value = _combined(section, usable)
     pool = low or usable or meters or own

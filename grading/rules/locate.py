@@ -111,12 +111,8 @@ def _consistency(case: Case, whole: Evidence, motor: Evidence, cable: Evidence) 
     head = f"Axis {case.context.axis}"
     facts = f"measured {span(whole.interval)}, calculated from the parts {span(expected)}"
     if whole.interval.high < expected.low * low.value:
-        hidden = ""
-        try:
-            path = infer_interval(whole.interval, expected)
-            hidden = f"; a third path of {span(path)} exists in the connection (calculated)"
-        except ContradictionError:
-            pass
+        path = infer_interval(whole.interval, expected)
+        hidden = f"; a third path of {span(path)} exists in the connection (calculated)"
         step = NextStep(
             "Open, clean and dry the connector and terminal box, reconnect, and retest while flexing.",
             "Together the parts leak more than apart.",
@@ -144,10 +140,8 @@ def _consistency(case: Case, whole: Evidence, motor: Evidence, cable: Evidence) 
 
 def _unmeasured(case: Case, whole: Evidence, motor: Evidence, cable: Evidence) -> Iterator[Finding]:
     """Bounds of the part that was not measured, labelled as calculated; they never carry a pass."""
-    if whole.interval is None or (motor.interval is None) == (cable.interval is None):
-        return
-    known, other = (motor, "cable") if motor.interval is not None else (cable, "motor")
-    if known.interval is None:
+    known, other = (motor, "cable") if cable.interval is None else (cable, "motor")
+    if whole.interval is None or known.interval is None or (motor.interval is not None and cable.interval is not None):
         return
     ids = (*whole.ids, *known.ids)
     limit = case.limit("compare.amplification")

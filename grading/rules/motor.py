@@ -83,7 +83,7 @@ def correct(reading: Reading, context: AxisContext) -> Corrected:
     chosen = min(options, key=lambda name: options[name])
     factor = options[chosen]
     low, high = factor_bounds(chosen, winding_c, context.winding_c_uncertainty)
-    how = f"{how}, K = {number(factor, 4)} at {winding_c:f} °C"
+    how = f"{how}, K = {number(factor, 4)} at {winding_c:f} ± {context.winding_c_uncertainty:f} °C"
     if len(options) > 1:
         how += "".join(f"; {name.value} {number(k, 4)}" for name, k in options.items())
     value = standard = None

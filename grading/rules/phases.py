@@ -40,8 +40,7 @@ def judge_phases(case: Case, points: Sequence[Reading]) -> Iterator[Finding]:
     """Unbalance of the last reading of each of three pairs; nothing while fewer are known."""
     latest: dict[frozenset[str], Reading] = {}
     for reading in points:
-        if not is_open(reading):
-            latest[pair(reading.measurement.terminals)] = reading
+        latest[pair(reading.measurement.terminals)] = reading
     if len(latest) != 3:
         return
     readings = list(latest.values())
@@ -56,7 +55,8 @@ def judge_phases(case: Case, points: Sequence[Reading]) -> Iterator[Finding]:
     where = f"Axis {case.context.axis}, {SECTION_WORDS[section]}"
     look, act = _unbalance_limits(case, section)
     resolvable = resolution_percent(values, coarse)
-    detail = f"largest deviation from the mean {number(percent)} %: {shown}; {limit_words(look)}"
+    calculated = _phases(case, readings, values)
+    detail = f"largest deviation from the mean {number(percent)} %: {shown}; {limit_words(look)}{calculated}"
     if resolvable > look.value and percent > look.value:
         step = NextStep(
             "Measure again with a four-wire milliohmmeter.",
@@ -77,7 +77,7 @@ def judge_phases(case: Case, points: Sequence[Reading]) -> Iterator[Finding]:
         yield _unequal(where, detail, ids, section, (look, act), percent)
     else:
         note_text = "" if resolvable <= look.value / 2 else f"; one count of this meter is {number(resolvable, 2)} %"
-        text = sentence(f"{where}: the three phases are alike; {detail}{note_text}{_phases(case, readings, values)}")
+        text = sentence(f"{where}: the three phases are alike; {detail}{note_text}")
         yield Finding(
             UNBALANCE,
             Verdict.ACCEPTABLE,

@@ -67,7 +67,7 @@ def _one(reading: Reading) -> Iterator[Finding]:
         yield repeat(
             OPEN, sentence(f"{where}: below what this meter resolves; {fact}"), (reading.id,), step, reading.section
         )
-    elif reading.shape is Shape.POINT:
+    else:
         yield note(OPEN, sentence(f"{where}: the circuit is closed; {fact}"), (reading.id,), reading.section)
 
 

@@ -293,9 +293,15 @@ def fit_refused(years: list[float], values: list[float]) -> bool:
 
 
 def censored_not_substituted() -> bool:
+    """The three visits alone are refused; with a fourth the fit differs from one that took the bound as a value."""
     points = [Point(0, 900), Point(1, 4000, over=True), Point(2, 410)]
-    taken_as_value = [replace(p, over=False) for p in points]
-    return abs(fit(points).intercept - fit(taken_as_value).intercept) > 0.001
+    try:
+        fit(points)
+    except ValueError:
+        points.append(Point(3, 300))
+        taken_as_value = [replace(p, over=False) for p in points]
+        return abs(fit(points).intercept - fit(taken_as_value).intercept) > 0.001
+    return False
 
 
 def _spec(text: str) -> tuple[Decimal, Decimal]:

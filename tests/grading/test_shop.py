@@ -1,0 +1,158 @@
+"""Shop profiles and the table of limits: tightened freely, loosened only with a name and a reason."""
+
+from __future__ import annotations
+
+import tomllib
+from typing import Any
+
+import pytest
+
+from grading.finding import Direction, SourceStatus, Verdict
+from grading.limits import LIMITS
+from grading.quantity import UNITS
+from grading.rulebook import RULES
+from grading.shop import ProfileError, ShopProfile, read_profile
+from grading.verdict import grade_axis, grade_job
+from tests.grading.making import CABLE, METERS, WHOLE, axis, ir
+
+
+def profile(text: str) -> ShopProfile:
+    return read_profile(tomllib.loads(text))
+
+
+def test_a_tightened_limit_is_applied_and_needs_no_reason() -> None:
+    tight = profile('[limits."insulation.machine"]\nvalue = "2"')
+    reading = ir(WHOLE, "1.50")
+    assert grade_axis([reading], axis(), METERS, profile=tight).verdict is Verdict.UNACCEPTABLE
+    assert grade_axis([reading], axis(), METERS).verdict is Verdict.MARGINAL
+    assert tight.notices == ()
+
+
+LOOSE = """
+[limits."insulation.machine"]
+value = "0.7"
+decided_by = "Head of maintenance"
+reason = "old conductor bars"
+"""
+
+
+def test_a_loosened_limit_is_in_every_report_and_citation() -> None:
+    loose = profile(LOOSE)
+    job = grade_job([ir(WHOLE, "0.90")], {"X": axis()}, METERS, profile=loose)
+    assert any("loosened from 1 to 0.7 MOhm by Head of maintenance: old conductor bars" in n for n in job.notices)
+    finding = next(f for f in job.axes[0].findings if f.rule == "insulation.machine")
+    assert finding.verdict is Verdict.ACCEPTABLE
+    assert "loosened from 1 by Head of maintenance: old conductor bars" in finding.statement
+    assert job.axes[0].drive.verdict is Verdict.UNACCEPTABLE  # the floor for the drive stands
+
+
+@pytest.mark.parametrize("left_out", ["decided_by", "reason"])
+def test_loosening_without_name_or_reason_is_refused(left_out: str) -> None:
+    text = "\n".join(line for line in LOOSE.splitlines() if not line.startswith(left_out))
+    with pytest.raises(ProfileError, match="is looser than 1 MOhm of IEC 60204-1"):
+        profile(text)
+
+
+def test_looser_means_higher_where_the_limit_is_an_upper_one() -> None:
+    with pytest.raises(ProfileError, match="looser"):
+        profile('[limits."winding.unbalance_random"]\nvalue = "3"')
+    assert profile('[limits."winding.unbalance_random"]\nvalue = "1"').notices == ()
+
+
+EXTRA = """
+[[extra]]
+id = "shop.cable"
+quantity = "insulation resistance of the cable"
+section = "cable_alone"
+motor_kind = "ac_servo"
+value = "100"
+unit = "MOhm"
+"""
+
+
+def test_a_limit_of_the_shops_own_applies_where_it_says() -> None:
+    own = profile(EXTRA)
+    on_cable = grade_axis([ir(CABLE, "60.0")], axis(), METERS, profile=own)
+    found = next(f for f in on_cable.findings if f.rule == "insulation.shop")
+    assert found.verdict is Verdict.UNACCEPTABLE
+    assert found.limit is not None
+    assert found.limit.citation() == "Shop profile (house rule)"
+    on_whole = grade_axis([ir(WHOLE, "60.0")], axis(), METERS, profile=own)
+    assert "insulation.shop" not in {f.rule for f in on_whole.findings}
+    anywhere = profile('[[extra]]\nid = "shop.all"\nvalue = 5')
+    assert "insulation.shop" in {
+        f.rule for f in grade_axis([ir(WHOLE, "60.0")], axis(), METERS, profile=anywhere).findings
+    }
+
+
+@pytest.mark.parametrize(
+    ("data", "message"),
+    [
+        ({"limit": {}}, "not a section"),
+        ({"limits": {"insulation.none": {"value": "1"}}}, "no limit of this id"),
+        ({"limits": {"insulation.machine": "2"}}, "must be a table"),
+        ({"limits": []}, r"\[limits\] must be a table"),
+        ({"limits": {"insulation.machine": {"value": "abc"}}}, "positive decimal"),
+        ({"limits": {"insulation.machine": {"value": 1.5}}}, "positive decimal"),
+        ({"limits": {"insulation.machine": {"value": "-1"}}}, "positive decimal"),
+        ({"limits": {"insulation.machine": {"value": "Infinity"}}}, "positive decimal"),
+        ({"limits": {"insulation.machine": {}}}, "positive decimal"),
+        ({"extra": {"id": "x"}}, "double brackets"),
+        ({"extra": ["x"]}, "must be a table"),
+        ({"extra": [{"value": "1"}]}, "an id of its own"),
+        ({"extra": [{"id": "insulation.machine", "value": "1"}]}, "an id of its own"),
+        ({"extra": [{"id": "x", "value": "1", "unit": "MOHM"}]}, "Unknown unit"),
+        ({"extra": [{"id": "x", "value": "1", "unit": "V"}]}, "one of resistance"),
+        ({"extra": [{"id": "x", "value": "1", "section": "lid"}]}, "use one of through_cable"),
+        ({"extra": [{"id": "x", "value": "1", "motor_kind": "stepper"}]}, "use one of dc_servo"),
+        ({"rules": {"require_tim": True}}, "no setting"),
+        ({"rules": {"require_time": "yes"}}, "true or false"),
+    ],
+)
+def test_every_problem_is_named(data: dict[str, Any], message: str) -> None:
+    with pytest.raises(ProfileError, match=message):
+        read_profile(data)
+
+
+def test_all_problems_come_at_once() -> None:
+    with pytest.raises(ProfileError) as caught:
+        read_profile({"nope": 1, "limits": {"a": {}, "insulation.machine": {"value": "0.1"}}, "rules": {"x": 1}})
+    assert len(caught.value.problems) == 4
+
+
+def test_an_empty_profile_is_the_published_limits() -> None:
+    assert read_profile({}) == ShopProfile()
+
+
+# The table itself.
+
+
+def test_every_limit_names_its_source_and_how_it_was_seen() -> None:
+    for name, limit in LIMITS.items():
+        assert name == limit.id
+        assert limit.quantity
+        assert limit.condition
+        assert limit.source
+        assert limit.value > 0
+        assert limit.unit in {*UNITS, "1", "W", "uC"}
+        published = limit.source not in ("House rule", "Common practice")
+        own = limit.status in (SourceStatus.HOUSE_RULE, SourceStatus.COMMON_PRACTICE)
+        assert not (published and own), name
+
+
+def test_citations_say_what_is_a_house_rule_and_what_is_from_memory() -> None:
+    assert LIMITS["insulation.watch_brushed"].citation() == "house rule"
+    assert LIMITS["insulation.drive_floor"].citation() == "common practice, no source"
+    assert "from memory" in LIMITS["tester.step_drop"].citation()
+    assert LIMITS["tester.operating_error"].citation() == "IEC 61557-2:2019, 6.2 (read in the document)"
+
+
+def test_rules_and_limits_refer_to_each_other() -> None:
+    used = {name for rule in RULES.values() for name in rule.limits}
+    assert used == set(LIMITS)
+    assert all(rule.title and rule.source for rule in RULES.values())
+
+
+def test_upper_limits_are_marked_as_such() -> None:
+    assert LIMITS["winding.unbalance_random"].direction is Direction.AT_MOST
+    assert LIMITS["insulation.machine"].direction is Direction.AT_LEAST
