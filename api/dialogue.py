@@ -208,6 +208,6 @@ def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decis
         turn.ask(asked)
     elif utterance.context != before:
         changed = [give_place(turn, row, utterance.context, decision) for row in asked]
-        turn.ask(asked) if any(changed) else turn.say(heard_context(utterance.context))
+        turn.ask(asked) if any(changed) else turn.say(heard_context(utterance.context, before))
     else:
         turn.say(NOT_UNDERSTOOD)

@@ -231,5 +231,6 @@ class Intake:
             source = Source("photo", capture.captured_at, capture.sha256)
             seen(turn, found.seen, source, {index: stored.sha256 for index, stored in crops.items()})
         elif found.problem is not None:
-            turn.say(f"Kept, but not read: {found.problem} Say it again, or type it.")
+            again = "Take it again" if found.photo else "Say it again"
+            turn.say(f"Kept, but not read: {found.problem} {again}, or type it.")
             turn.ask(turn.asked())

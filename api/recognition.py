@@ -19,12 +19,18 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class Recognised:
-    """One of the three is set: what was heard, what was seen, or why nothing was."""
+    """One of the first three is set: what was heard, what was seen, or why nothing was.
+
+    Attributes:
+        crops: The displays cut out of a photo, as PNG, with their places in `seen`.
+        photo: It was a photo.
+    """
 
     utterance: Utterance | None = None
     seen: Seen | None = None
     problem: CaptureError | None = None
     crops: tuple[tuple[int, bytes], ...] = ()
+    photo: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """As plain data; scores as text."""
@@ -38,7 +44,8 @@ class Recognised:
         """The failure as the page shows it, or None."""
         if self.problem is None:
             return None
-        what_to_do = "It is kept as evidence. Say the reading again, or type it."
+        again = "Take the photo again" if self.photo else "Say the reading again"
+        what_to_do = f"It is kept as evidence. {again}, or type it."
         return {"code": self.problem.code, "message": str(self.problem), "what_to_do": what_to_do}
 
 
@@ -134,9 +141,10 @@ def recognise(
         if evidence.kind == "clip":
             return Recognised(utterance=engines.hear(data, context))
         seen = engines.see(data)
-        return Recognised(seen=seen, crops=_crops(engines, data, seen))
+        return Recognised(seen=seen, crops=_crops(engines, data, seen), photo=True)
     except CaptureError as problem:
-        return Recognised(problem=problem)
+        return Recognised(problem=problem, photo=evidence.kind == "photo")
     except Exception as error:
         log.exception("A recognition engine failed on %s", evidence.sha256)
-        return Recognised(problem=EngineError("engine_failed", f"The recognition failed ({type(error).__name__})."))
+        failed = EngineError("engine_failed", f"The recognition failed ({type(error).__name__}).")
+        return Recognised(problem=failed, photo=evidence.kind == "photo")

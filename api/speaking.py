@@ -44,10 +44,20 @@ def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[R
     return f"{text} {asked}"
 
 
-def heard_context(context: Context) -> str:
-    """What is said after words that only told where the work goes on."""
+def heard_context(context: Context, before: Context | None = None) -> str:
+    """What is said after words that only told where the work goes on: the place, and what changed about the test.
+
+    Args:
+        context: What holds now.
+        before: What held before; None to say all of it.
+    """
+    old = before or Context()
+    moved = context.terminals != old.terminals or context.kind is not old.kind
     nothing = Reading(context.kind, Quantity(None, None, Qualifier.NONE), context.axis, context.section)
-    place, colon, _ = statement(replace(nothing, terminals=context.terminals)).rpartition(":")
-    if context.kind is QuantityKind.INSULATION_RESISTANCE and context.test_voltage_set is not None:
-        place += f"{', ' if place else ''}insulation, set {volts_words(context.test_voltage_set)}"
+    place, colon, _ = statement(
+        replace(nothing, terminals=context.terminals) if moved else replace(nothing, kind=None)
+    ).rpartition(":")
+    voltage, insulation = context.test_voltage_set, context.kind is QuantityKind.INSULATION_RESISTANCE
+    if insulation and voltage is not None and (moved or voltage != old.test_voltage_set):
+        place += f"{', ' if place else ''}insulation, set {volts_words(voltage)}"
     return f"{place}." if colon or place else NOT_UNDERSTOOD

@@ -53,28 +53,29 @@ class Utterance:
     """One utterance as it comes in: every byte received, and the words so far."""
 
     def __init__(self, workspace: Workspace, job_id: str) -> None:
-        """Begin; without a working recogniser the sound is still kept."""
+        """Begin; the recogniser is taken at the first sound."""
         self.workspace = workspace
         self.job_id = job_id
         self.pcm = bytearray()
         self.fed = 0
         self.text = ""
         self.captured_at = utc_text(workspace.database.clock())
-        try:
-            self.stream: Stream | None = workspace.engines.stream()
-        except CaptureError:
-            self.stream = None
+        self.stream: Stream | None = None
+        self.deaf = False
 
-    def accept(self, frame: bytes) -> bool:
-        """Take a frame; returns whether the words changed."""
-        self.pcm += frame
+    def feed(self) -> bool:
+        """Give the recogniser what came since; returns whether the words changed.
+
+        Without a working recogniser the sound is still kept, and the file is heard at the end instead.
+        """
         whole = len(self.pcm) // 2 * 2
-        if self.stream is None:
+        if self.deaf:
             return False
         try:
+            self.stream = self.stream or self.workspace.engines.stream()
             text = self.stream.accept(bytes(self.pcm[self.fed : whole]))
         except CaptureError:
-            self.stream = None  # the file is heard at the end instead
+            self.stream, self.deaf = None, True
             return False
         self.fed = whole
         changed, self.text = text != self.text, text
@@ -102,20 +103,21 @@ class Line:
         self.hands_free = False
         self.utterance: Utterance | None = None
 
-    async def begin(self) -> Utterance:
+    def begin(self) -> Utterance:
         """The utterance that is coming in, a new one where none is."""
         if self.utterance is None:
-            self.utterance = await run_sync(Utterance, self.workspace, self.job_id)
+            self.utterance = Utterance(self.workspace, self.job_id)
         return self.utterance
 
     async def frame(self, data: bytes) -> None:
         """Take a frame of sound."""
-        utterance = await self.begin()
+        utterance = self.begin()
         if len(data) > MAX_FRAME or len(utterance.pcm) + len(data) > 2 * RATE * MAX_SECONDS:
             await self.end()
             await self.problem("too_long", f"A frame or the utterance is too long ({MAX_SECONDS} s).", "Speak shorter.")
             return
-        if await run_sync(utterance.accept, data):
+        utterance.pcm += data
+        if await run_sync(utterance.feed):
             await self.socket.send_json({"type": "partial", "text": utterance.text})
         if self.hands_free and utterance.ended:
             await self.end()
@@ -130,7 +132,7 @@ class Line:
             return
         if kind == "start":
             self.hands_free = bool(message.get("hands_free"))
-            utterance = await self.begin()
+            utterance = self.begin()
             if "captured_at" in message:
                 await self.set_time(utterance, message["captured_at"])
         elif kind == "end":
