@@ -157,6 +157,13 @@ _ROWS: tuple[Limit, ...] = (
 
 LIMITS: Mapping[str, Limit] = {row.id: row for row in _ROWS}
 
+# What no shop can set: properties of testers, gates before a test, and figures kept to read other people's reports.
+FIXED: frozenset[str] = frozenset(
+    {name for name in LIMITS if name.startswith("energy.")}
+    | {"tester.built", "tester.full_voltage_load", "tester.operating_error", "insulation.armature_2000"}
+    | {"insulation.extra_low", "insulation.installation", "insulation.installation_high", "absorption.dar_fair"}
+)
+
 
 def field_limit(base: Limit, rated_voltage: Decimal | None) -> Limit:
     """The "kV + 1" row for one machine: 1 MΩ plus 1 MΩ per kV of rated voltage.

@@ -67,7 +67,6 @@ _ALL: tuple[Rule, ...] = (
     Rule("instrument.uncertainty", "Accuracy, guard band and probability of conformity",
          "JCGM 106:2012 and ILAC-G8:09/2019, 4.2; GUM type B", ("tester.operating_error",)),
     Rule("instrument.calibration", "Calibration in date on the day of the test", "ISO/IEC 17025 practice; " + _HOUSE),
-    Rule("instrument.battery", "Low battery while measuring", _HOUSE),
     Rule("ground.ohmmeter", "Low-voltage ohmmeter to earth", _HOUSE),
     Rule("ground.compare", "Ohmmeter against insulation tester", _HOUSE, ("compare.ohmmeter",)),
     Rule("winding.open", "Open or shorted winding", "logic"),

@@ -30,7 +30,7 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from grading.finding import Direction, Limit, SourceStatus
-from grading.limits import LIMITS
+from grading.limits import FIXED, LIMITS
 from grading.measurement import MotorKind
 from grading.quantity import Section, UnitError, unit
 
@@ -125,6 +125,9 @@ def _changed(section: Mapping[str, Any], problems: list[str]) -> Iterator[tuple[
         published = LIMITS.get(name)
         if published is None:
             problems.append(f"{where}: there is no limit of this id; the published ones are {', '.join(LIMITS)}.")
+            continue
+        if name in FIXED:
+            problems.append(f"{where}: no shop sets this one; it describes testers, circuits or gates.")
             continue
         if not isinstance(entry, Mapping):
             problems.append(f"{where} must be a table with a value.")

@@ -8,7 +8,7 @@ from grading.case import Case, note
 from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.quantity import QuantityKind
 from grading.rules.motor import DEW, damp
-from grading.voltage import choose, open_circuit_most
+from grading.voltage import choose, overshoot_ratio
 from grading.words import limit_words, number, place, sentence
 
 
@@ -24,11 +24,16 @@ def _overshoot(case: Case) -> Iterator[Finding]:
     limit = case.limit("tester.overshoot")
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         set_voltage, built = reading.measurement.test_voltage_set, reading.measurement.test_voltage_built
-        if set_voltage is None or built is None or set_voltage <= 0 or built <= open_circuit_most(set_voltage):
+        if (
+            set_voltage is None
+            or built is None
+            or set_voltage <= 0
+            or overshoot_ratio(set_voltage, built) <= limit.value
+        ):
             continue
         text = (
             f"{place(reading.measurement)}: the tester built more than it may; measured {built:f} V with "
-            f"{set_voltage:f} V selected, {number(built / set_voltage)} times ({limit_words(limit)})"
+            f"{set_voltage:f} V selected, {number(overshoot_ratio(set_voltage, built))} times ({limit_words(limit)})"
         )
         step = NextStep("Send the tester to calibration.", "Its voltage is above what its standard allows.")
         yield Finding(

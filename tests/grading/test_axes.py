@@ -561,6 +561,7 @@ def test_cleaning_replaces_what_was_read_before() -> None:
 
 def test_low_but_sound_values_are_watched() -> None:
     motor = graded(ir(MOTOR, "60.0"))
+    assert of(motor, "insulation.watch").limit is not None
     assert (motor.verdict, motor.urgency) == (WATCH, Urgency.WATCH)
     assert "retest in 3 to 6 months" in motor.headline
     whole = graded(ir(WHOLE, "3.00"))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import tomllib
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+import grading
 from grading.finding import Direction, SourceStatus, Verdict
-from grading.limits import LIMITS
+from grading.limits import FIXED, LIMITS
 from grading.quantity import UNITS
 from grading.rulebook import RULES
 from grading.shop import ProfileError, ShopProfile, read_profile
@@ -90,6 +92,7 @@ def test_a_limit_of_the_shops_own_applies_where_it_says() -> None:
     [
         ({"limit": {}}, "not a section"),
         ({"limits": {"insulation.none": {"value": "1"}}}, "no limit of this id"),
+        ({"limits": {"energy.gate_voltage": {"value": "10"}}}, "no shop sets this one"),
         ({"limits": {"insulation.machine": "2"}}, "must be a table"),
         ({"limits": []}, r"\[limits\] must be a table"),
         ({"limits": {"insulation.machine": {"value": "abc"}}}, "positive decimal"),
@@ -156,3 +159,14 @@ def test_rules_and_limits_refer_to_each_other() -> None:
 def test_upper_limits_are_marked_as_such() -> None:
     assert LIMITS["winding.unbalance_random"].direction is Direction.AT_MOST
     assert LIMITS["insulation.machine"].direction is Direction.AT_LEAST
+
+
+def test_every_limit_that_a_shop_may_set_is_one_that_a_rule_asks_for() -> None:
+    """A profile must not hold figures that nothing looks at."""
+    package = Path(grading.__file__).parent
+    text = "".join(
+        f.read_text(encoding="utf-8") for f in package.rglob("*.py") if f.name not in ("limits.py", "rulebook.py")
+    )
+    rows = (package / "limits.py").read_text(encoding="utf-8").split("LIMITS: Mapping", 1)[1]
+    asked = {name for name in LIMITS if f'"{name}"' in text + rows}
+    assert {name for name in LIMITS if name not in FIXED} <= asked
