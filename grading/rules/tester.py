@@ -24,12 +24,7 @@ def _overshoot(case: Case) -> Iterator[Finding]:
     limit = case.limit("tester.overshoot")
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         set_voltage, built = reading.measurement.test_voltage_set, reading.measurement.test_voltage_built
-        if (
-            set_voltage is None
-            or built is None
-            or set_voltage <= 0
-            or overshoot_ratio(set_voltage, built) <= limit.value
-        ):
+        if not set_voltage or built is None or overshoot_ratio(set_voltage, built) <= limit.value:
             continue
         text = (
             f"{place(reading.measurement)}: the tester built more than it may; measured {built:f} V with "
