@@ -90,6 +90,8 @@ class Limit:
         status: How well the source is known ("read in the document", "read in a secondary text", …).
         compared: The value that was compared, with unit and uncertainty.
         verdict: What the comparison gave.
+        why: What the comparison means and where it falls short, in words.
+        advice: An opinion marked as such, or "".
     """
 
     text: str
@@ -97,6 +99,8 @@ class Limit:
     status: str
     compared: str
     verdict: Verdict
+    why: str = ""
+    advice: str = ""
 
 
 @dataclass(frozen=True)

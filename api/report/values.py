@@ -140,6 +140,8 @@ class ValueRows:
             status=limit.status.value,
             compared=wording.compared(finding.margin) if finding.margin else "",
             verdict=wording.of_finding(finding),
+            why=wording.reason(finding.statement),
+            advice=finding.recommendation,
         )
 
 

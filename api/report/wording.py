@@ -209,3 +209,13 @@ def parted(headline: str, axis: str) -> tuple[str, str]:
     plain = next((i for i, sentence in enumerate(sentences) if any(c.isdigit() for c in sentence)), len(sentences))
     first, rest = ". ".join(sentences[:plain]), ". ".join(sentences[plain:])
     return (f"{first}." if first and rest else first or rest), rest if first else ""
+
+
+def reason(statement: str) -> str:
+    """What a finding says of its value, without the place before it and the figures after it.
+
+    "Axis X, cable alone, U-PE: below the limit; measured 0.80 MΩ (limit ...)" gives "Below the limit."
+    """
+    text = statement.partition(": ")[2] or statement
+    text = text.partition("; measured")[0].partition(" (limit ")[0].strip().rstrip(".")
+    return f"{text[:1].upper()}{text[1:]}." if text else ""

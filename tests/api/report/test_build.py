@@ -158,6 +158,17 @@ def test_every_limit_names_its_document_and_how_well_it_is_known(page: Beautiful
         assert f"[{status}]" in said
 
 
+def test_every_comparison_says_what_it_means(page: BeautifulSoup, graded: JobVerdict) -> None:
+    """A caveat (lower test voltage, too short a time, scope of a standard) stands in the finding's own words."""
+    single = [
+        f for axis in graded.axes for f in axis.findings if f.limit is not None and len(f.record_ids) == 1
+    ]  # fmt: skip
+    assert len(single) > 3
+    for finding in single:
+        whys = [text(tag).rstrip(".") for tag in row_of(page, finding.record_ids[0]).select(".why")]
+        assert any(why and why.lower() in finding.statement.lower() for why in whys)
+
+
 def test_every_finding_has_a_source(page: BeautifulSoup) -> None:
     found = page.select("[data-finding]")
     assert found
