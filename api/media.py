@@ -69,7 +69,11 @@ def _photo_metadata(data: bytes) -> dict[str, Any]:
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # broken EXIF is worth a word in the metadata, not on the console
-        with Image.open(io.BytesIO(data)) as image:
+        try:
+            opened = Image.open(io.BytesIO(data))
+        except Image.DecompressionBombError:
+            return {"too_many_pixels": True}
+        with opened as image:
             exif = image.getexif()
             inner = exif.get_ifd(_EXIF_IFD)
             orientation = exif.get(_EXIF_ORIENTATION)

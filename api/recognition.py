@@ -99,7 +99,8 @@ def _check_limits(evidence: Evidence, metadata: dict[str, Any]) -> None:
         raise MediaError("unknown_type", "This is neither a photo nor a sound file that can be read.")
     if "unreadable" in metadata:
         raise MediaError("damaged", f"The file is damaged or was cut off ({metadata['unreadable'].split(':')[0]}).")
-    if (metadata.get("width") or 0) * (metadata.get("height") or 0) > MAX_PIXELS:
+    pixels = (metadata.get("width") or 0) * (metadata.get("height") or 0)
+    if metadata.get("too_many_pixels") or pixels > MAX_PIXELS:
         raise MediaError("too_many_pixels", f"The photo has more than {MAX_PIXELS // 1_000_000} million pixels.")
     if (metadata.get("duration_ms") or 0) > MAX_CLIP_MS:
         raise MediaError("too_long", f"The clip is longer than {MAX_CLIP_MS // 1000} seconds.")

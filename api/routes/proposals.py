@@ -123,5 +123,5 @@ def choose(workspace: WorkspaceDep, proposal_id: str, body: Choose) -> dict[str,
 @router.post("/proposals/{proposal_id}/reject")
 def reject(workspace: WorkspaceDep, proposal_id: str, body: Answer | None = None) -> dict[str, Any]:
     """Drop it; clip and photo are kept."""
-    body = body or Answer()
+    body = body or Answer(revision=None)
     return workspace.tap(proposal_id, "reject", captured_at=body.captured_at, how=body.how, revision=body.revision)

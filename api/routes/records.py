@@ -29,5 +29,5 @@ def list_records(
 @router.post("/records/{record_id}/withdraw")
 def withdraw(workspace: WorkspaceDep, record_id: str, body: Answer | None = None) -> dict[str, Any]:
     """Take a record back by a new event; the record itself stays on file."""
-    body = body or Answer()
+    body = body or Answer(revision=None)
     return workspace.withdraw(record_id, captured_at=body.captured_at, how=body.how)

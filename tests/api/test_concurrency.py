@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import event
@@ -96,7 +97,7 @@ def test_a_read_that_turns_into_a_write_would_fail_and_our_writers_do_not(tmp_pa
     database.close()
 
 
-JOB_ROW = {
+JOB_ROW: dict[str, Any] = {
     "title": "t",
     "customer": "c",
     "machine": "m",
@@ -134,10 +135,10 @@ def test_a_full_disk_is_said_and_loses_nothing(workspace: Workspace) -> None:
     job = workspace.create_job(JOB)["id"]
     with workspace.database._writers.connect() as connection:
         pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
-    limits: list[object] = []
+    limits: list[Any] = []
 
-    def limit(connection: object, _record: object, _proxy: object) -> None:
-        connection.execute(f"PRAGMA max_page_count = {pages}")  # type: ignore[attr-defined]
+    def limit(connection: Any, _record: object, _proxy: object) -> None:
+        connection.execute(f"PRAGMA max_page_count = {pages}")
         limits.append(connection)
 
     event.listen(workspace.database._writers, "checkout", limit)
@@ -149,8 +150,8 @@ def test_a_full_disk_is_said_and_loses_nothing(workspace: Workspace) -> None:
     with pytest.raises(WriteFailed):
         fill()
     event.remove(workspace.database._writers, "checkout", limit)
-    for connection in limits:
-        connection.execute("PRAGMA max_page_count = 1000000")  # type: ignore[attr-defined]
+    for limited in limits:
+        limited.execute("PRAGMA max_page_count = 1000000")
     workspace.evidence.sweep()
     adopt_orphans(workspace.database, workspace.evidence)
     answer = workspace.take_clip(job, clip("confirm", 99))
