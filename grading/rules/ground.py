@@ -67,10 +67,7 @@ def _alone(case: Case, reading: Reading) -> Finding:
             section=reading.section,
         )
     if reading.interval.high < in_ohm(limit):
-        step = NextStep(
-            SPLIT_LOW,
-            "A few volts already find a path to earth.",
-        )
+        step = NextStep(SPLIT_LOW, "A few volts already find a path to earth.")
         text = f"{where}: a path to earth without any test voltage; {fact} ({limit_words(limit)})"
         return Finding(
             OHMMETER,
