@@ -1,0 +1,103 @@
+"""From confirmed records to findings, over the worked case of the domain reference (section 15).
+
+Axis X, 90 V d.c. servo, thermosetting, winding 25 °C: 0.80 MΩ through the cable, 550 MΩ motor alone, 0.80 MΩ cable
+alone, all at 500 V: the cable is the failed part.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from api.canonical import canonical, sha256_hex
+from api.grading_bridge import job_verdict, newest_grading
+from api.jobs import job_of
+from api.plan import next_point
+from api.turns import context_of
+from capture.reading import Context
+from tests.api.conftest import Visit
+
+WORKED = [("through_cable", "0.80"), ("motor_alone", "550"), ("cable_alone", "0.80")]
+
+
+def measure(visit: Visit, section: str, value: str, **more: Any) -> str:
+    reading = {
+        "quantity": "insulation_resistance",
+        "value": value,
+        "unit": "MOhm",
+        "axis": "X",
+        "section": section,
+        "terminals": "lead-ground",
+        "test_voltage_set": "500",
+        "test_voltage_built": "500",
+        "elapsed_s": "60",
+        **more,
+    }
+    asked = visit.workspace.type_reading(visit.job, reading)
+    done = visit.workspace.tap(asked["proposals"][0]["id"], "confirm", revision=1)
+    return str(done["records"][0]["id"])
+
+
+def test_the_worked_case_gives_the_cable(visit: Visit) -> None:
+    visit.make_safe()
+    ids = [measure(visit, section, value) for section, value in WORKED]
+    graded = visit.workspace.grade(visit.job)
+    [axis] = [axis for axis in graded["axes"] if axis["axis"] == "X"]
+    assert (axis["verdict"], axis["fault"]) == ("unacceptable", "cable")
+    assert set(ids) <= set(axis["record_ids"])
+
+
+def test_findings_can_be_computed_again_and_their_hash_is_in_the_trail(visit: Visit) -> None:
+    visit.make_safe()
+    for section, value in WORKED:
+        measure(visit, section, value)
+    visit.workspace.grade(visit.job)
+    with visit.workspace.database.read() as session:
+        run = newest_grading(session, visit.job)
+        again = canonical(job_verdict(session, visit.job).to_dict())
+    assert run is not None
+    assert again == run.findings_json
+    assert sha256_hex(again) == run.findings_sha256
+    assert visit.whats()[-1] == "graded"
+
+
+def test_only_records_in_force_count(visit: Visit) -> None:
+    visit.make_safe()
+    record = measure(visit, "through_cable", "0.80")
+    visit.workspace.withdraw(record)
+    graded = visit.workspace.grade(visit.job)
+    assert all(record not in axis["record_ids"] for axis in graded["axes"])
+
+
+def test_a_confirmed_winding_temperature_counts_before_the_described_one(visit: Visit) -> None:
+    from api.grading_bridge import axis_context
+    from api.jobs import axis_of
+    from api.records import current_records
+
+    visit.workspace.type_reading(visit.job, {"quantity": "temperature", "value": "31.5", "unit": "Cel", "axis": "X"})
+    visit.workspace.tap(f"{visit.job}-P1", "confirm", revision=1)
+    with visit.workspace.database.read() as session:
+        records = current_records(session, visit.job)
+        context = axis_context(axis_of(session, visit.job, "X"), job_of(session, visit.job), records)
+    assert str(context.winding_c) == "31.5"
+
+
+def test_next_follows_the_plan_then_the_findings_then_the_next_axis(visit: Visit) -> None:
+    def sentence(context: Context) -> str:
+        with visit.workspace.database.read() as session:
+            return next_point(session, visit.job, context).sentence
+
+    assert sentence(Context()) == "Next: X-ray axis, through the cable, winding resistance, A one to A two."
+    visit.say("x ray axis through the cable a one to a two one point zero eight ohms")
+    visit.say("confirm")
+    assert sentence(Context(axis="X")) == "Next: X-ray axis, through the cable, ohmmeter, lead to ground."
+    visit.say("ohmmeter lead to ground eight hundred twenty kilohms")
+    visit.say("confirm")
+    assert sentence(Context(axis="X")) == "Next: X-ray axis, through the cable, insulation, lead to ground."
+    visit.make_safe()
+    measure(visit, "through_cable", "0.80")
+    assert sentence(Context(axis="X")).startswith(
+        "X-ray axis: "
+    )  # what grading wants: the parts, since the whole is bad
+    assert sentence(Context(axis="Y")) == "Next: Yankee axis, through the cable, winding resistance, U to V."
+    with visit.workspace.database.read() as session:
+        assert context_of(session, visit.job).axis == "X"
