@@ -47,15 +47,15 @@ class Case:
 
     def after_cleaning(self) -> tuple[Reading, ...]:
         """Readings that a later retest after cleaning, drying or repair of the same section and kind has replaced."""
+        retested: set[tuple[Section | None, QuantityKind]] = set()
         replaced: list[Reading] = []
-        for index, reading in enumerate(self.readings):
+        for reading in reversed(self.readings):
             key = (reading.section, reading.measurement.kind)
-            later = self.readings[index + 1 :]
-            if any(
-                r.noted(Circumstance.AFTER_CLEANING) and (r.section, r.measurement.kind) == key for r in later
-            ) and not reading.noted(Circumstance.AFTER_CLEANING):
+            if reading.noted(Circumstance.AFTER_CLEANING):
+                retested.add(key)
+            elif key in retested:
                 replaced.append(reading)
-        return tuple(replaced)
+        return tuple(reversed(replaced))
 
 
 def build_case(

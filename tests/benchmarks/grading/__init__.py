@@ -1,0 +1,1 @@
+"""How long grading takes, and how much memory."""
