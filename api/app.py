@@ -83,6 +83,7 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
         summary="Hears and reads measurements, asks for confirmation, grades them, and keeps an audit trail.",
         version=version("ohmtrail"),
         lifespan=_lifespan,
+        telemetry={"tracing": False, "metrics": False},  # nothing about a visit is reported anywhere
         docs_url=None,  # its scripts come from elsewhere; the description itself is at /openapi.json
         redoc_url=None,
     )

@@ -18,7 +18,7 @@ from api.clock import captured_text
 from api.database import Database, Transaction
 from api.dialogue import heard
 from api.engines import Engines
-from api.errors import Refused
+from api.errors import NotFound, Refused
 from api.evidence import Stored, captures_of, evidence_of, put_evidence, store_file
 from api.jobs import job_of
 from api.proposals import Source
@@ -99,6 +99,24 @@ class Intake:
             with self._lock(capture.job_id):
                 self._read(capture.id, self._store.read(capture.sha256), commands=False)
         return len(waiting)
+
+    def read_again(self, capture_id: str) -> dict[str, Any]:
+        """Read a capture once more that could not be read (a model was missing, say); commands in it are not obeyed.
+
+        Raises:
+            NotFound: There is no such capture.
+            Refused: It was read already.
+        """
+        with self._database.read() as session:
+            capture = session.get(Capture, capture_id)
+            if capture is None:
+                raise NotFound("no_such_capture", f"There is no capture {capture_id!r}.", "Look it up in the trail.")
+        with self._lock(capture.job_id):
+            with self._database.read() as session:
+                state = session.get_one(Capture, capture_id).state
+            if state not in ("failed", "cut"):
+                raise Refused("already_read", f"Capture {capture_id} was read already.", "Look at its proposals.")
+            return self._read(capture_id, self._store.read(capture.sha256), commands=False)
 
     def _receive(
         self, job_id: str, stored: Stored, captured: str, client_id: str | None, *, explicit: bool, cut: bool

@@ -39,6 +39,12 @@ def send_evidence(
     return workspace.intake.take(job_id, data, captured_at or None, client_id or None)
 
 
+@router.post("/captures/{capture_id}/read")
+def read_again(workspace: WorkspaceDep, capture_id: str) -> dict[str, Any]:
+    """Read a clip or photo once more that could not be read; commands in it are not obeyed any more."""
+    return workspace.intake.read_again(capture_id)
+
+
 @router.get("/evidence/{sha256}")
 def show_evidence(workspace: WorkspaceDep, sha256: str) -> dict[str, Any]:
     """What is known of a stored file: type, size, arrivals, what was made of it, what was cut from it."""

@@ -37,8 +37,8 @@ def capture_for_ever(folder: Path, report: int, start: int) -> None:
         os.write(report, f"{answer['capture']} {answer['sha256']}\n".encode())
 
 
-def run_and_kill(folder: Path, start: int, seconds: float) -> list[str]:
-    """Start a writer, kill it, and return the lines that it reported whole."""
+def run_and_kill(folder: Path, start: int, rng: random.Random) -> list[str]:
+    """Start a writer, kill it at a random moment after some acknowledgements, and return the lines reported whole."""
     reading, writing = os.pipe()
     child = os.fork()
     if child == 0:
@@ -48,11 +48,13 @@ def run_and_kill(folder: Path, start: int, seconds: float) -> list[str]:
         finally:
             os._exit(1)
     os.close(writing)
-    time.sleep(seconds)
-    os.kill(child, signal.SIGKILL)
-    os.waitpid(child, 0)
     with os.fdopen(reading, "rb") as pipe:
-        return [line.decode() for line in pipe.read().split(b"\n")[:-1]]
+        lines = [pipe.readline() for _ in range(rng.randrange(4))]
+        time.sleep(rng.uniform(0, 0.06))
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        lines += pipe.readlines()
+    return [line.decode().strip() for line in lines if line.endswith(b"\n")]
 
 
 def test_kill_at_random_moments(tmp_path: Path) -> None:
@@ -63,7 +65,7 @@ def test_kill_at_random_moments(tmp_path: Path) -> None:
     rng = random.Random(1125)
     acknowledged: list[str] = []
     for number in range(KILLS):
-        acknowledged += run_and_kill(folder, number * 1000, rng.uniform(0.05, 0.35))
+        acknowledged += run_and_kill(folder, number * 1000, rng)
         if number % 10 == 9:
             opened = Workspace.open(folder, engines=FakeEngines())
             opened.close()

@@ -154,6 +154,7 @@ def test_the_same_sending_counts_once(client: TestClient, job: str) -> None:
         ("POST", "/api/proposals/J1-P9/confirm", {}, 422, "bad_request"),
         ("POST", "/api/proposals/J1-P9/choose", {"index": -1}, 422, "bad_request"),
         ("POST", "/api/records/J1-R9/withdraw", {}, 404, "no_such_record"),
+        ("POST", "/api/captures/J1-C9/read", None, 404, "no_such_capture"),
         ("POST", "/api/jobs/J1/typed", {"value": "1e5", "unit": "Ohm"}, 400, "bad_value"),
         ("POST", "/api/jobs/J1/typed", {"value": "1", "unit": "MOHM"}, 400, "bad_value"),
         ("POST", "/api/jobs/J1/typed", {"value": "1", "unit": "V", "quantity": "continuity"}, 400, "unit_does_not_fit"),
@@ -211,6 +212,22 @@ def test_a_typed_correction_of_a_record(client: TestClient, job: str) -> None:
         ("1.08", "superseded"),
         ("1.07", "current"),
     ]
+
+
+def test_what_could_not_be_read_is_read_again_without_obeying_it(
+    client: TestClient, job: str, workspace: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    send(client, job, clip(READING))
+    with monkeypatch.context() as patch:
+        patch.setattr(type(workspace.engines), "hear", lambda *_: 1 / 0)
+        lost, command = send(client, job, clip(READING, 1)).json(), send(client, job, clip("confirm")).json()
+    assert (lost["state"], command["state"]) == ("failed", "failed")
+    again = client.post(f"/api/captures/{lost['capture']}/read").json()
+    assert again["proposals"][0]["value"] == "1.08"
+    assert client.post(f"/api/captures/{lost['capture']}/read").json()["code"] == "already_read"
+    assert "not obeyed" in client.post(f"/api/captures/{command['capture']}/read").json()["message"]
+    assert client.get(f"/api/jobs/{job}/records").json() == []
+    assert client.get("/api/verify").json()["result"] == "intact"
 
 
 def test_foreign_names_and_pages_are_turned_away(client: TestClient, job: str) -> None:
