@@ -21,6 +21,7 @@ from api.readings import (
     STRUCTURAL,
     columns_of,
     missing,
+    needs_range_end,
     reading_from_json,
     reading_of,
     same_dimension,
@@ -135,7 +136,7 @@ def part_of(row: Proposal, which: str) -> Reading | None:
 def _given(doubt: Doubt, reading: Reading, range_end_known: bool) -> bool:
     """Whether what a doubt asked for is there by now."""
     if doubt is Doubt.RANGE_END_UNKNOWN:
-        return range_end_known or reading.quantity.digits is not None
+        return range_end_known or not needs_range_end(reading) or reading.quantity.digits is not None
     if doubt is Doubt.BUILT_VOLTAGE_UNKNOWN:
         return reading.test_voltage_built is not None
     if doubt is Doubt.VALUE_MISSING:

@@ -129,6 +129,14 @@ def with_default_terminals(reading: Reading) -> Reading:
     return reading
 
 
+def needs_range_end(reading: Reading) -> bool:
+    """Whether "over range" says nothing until the range's end is known: for insulation, whose limits lie near it.
+
+    A winding or core that reads over range on any ohmmeter is open, and an ohmmeter never passes insulation.
+    """
+    return reading.kind in (None, QuantityKind.INSULATION_RESISTANCE)
+
+
 def missing(reading: Reading, axes: Iterable[str]) -> tuple[Doubt, ...]:
     """What a record would lack; each blocks a bare confirmation.
 
@@ -139,7 +147,7 @@ def missing(reading: Reading, axes: Iterable[str]) -> tuple[Doubt, ...]:
     quantity, doubts = reading.quantity, []
     if quantity.digits is None and quantity.qualifier in _NEEDS_DIGITS:
         doubts.append(Doubt.VALUE_MISSING)
-    if quantity.digits is None and quantity.qualifier is Qualifier.ABOVE:
+    if quantity.digits is None and quantity.qualifier is Qualifier.ABOVE and needs_range_end(reading):
         doubts.append(Doubt.RANGE_END_UNKNOWN)
     if quantity.digits is not None and quantity.unit is None:
         doubts.append(Doubt.UNIT_MISSING)

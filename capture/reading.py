@@ -118,7 +118,8 @@ class Context:
             kind=reading.kind or self.kind,
             axis=reading.axis or self.axis,
             section=reading.section or self.section,
-            terminals=reading.terminals or self.terminals,
+            # A test point belongs to its test: ohms between W and U say nothing of where insulation is tested next.
+            terminals=reading.terminals or (self.terminals if reading.kind in (None, self.kind) else None),
             test_voltage_set=reading.test_voltage_set or self.test_voltage_set,
             last=reading if reading.quantity.digits is not None else self.last,
             voltage_next=False,

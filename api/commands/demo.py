@@ -10,7 +10,7 @@ import json
 import time
 from collections import Counter
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
@@ -18,9 +18,10 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 
 from api.errors import OhmtrailError
-from api.report.build import build_report
 from api.settings import read_settings
-from api.workspace import Workspace
+
+if TYPE_CHECKING:
+    from api.workspace import Workspace
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 
@@ -37,7 +38,7 @@ def replay(
         console: Where each exchange is printed, if anywhere.
 
     Returns:
-        The job's id, and how often each thing happened ("clips", "photos", "proposals", "records", "refused", "unread").
+        The job's id, and how often each thing happened.
     """
     job = workspace.create_job(json.loads((fixtures / "job.json").read_text("utf-8")))
     events: list[dict[str, Any]] = json.loads((fixtures / "visit.json").read_text("utf-8"))
@@ -89,6 +90,8 @@ def demo(
     ] = False,
 ) -> None:
     """Replay the invented visit: clips and photos in, graded report with its evidence out."""
+    from api.workspace import Workspace
+
     console = Console()
     if not (fixtures / "visit.json").is_file():
         console.print(f"There is no visit in {fixtures}. Run this from a clone of the repository, or give --fixtures.")
@@ -101,14 +104,12 @@ def demo(
         with Progress(*columns, console=console) as told:
             job_id, counts = replay(workspace, fixtures, told, console if talk else None)
         verdict = workspace.grade(job_id)
-        with workspace.database.read() as session:
-            page = build_report(session, workspace.evidence, job_id)
-        workspace.keep_report(job_id, f"report-{job_id}.html", "text/html", page)
+        kept = workspace.make_report(job_id)
     except OhmtrailError as problem:
         console.print(f"[red]{problem}[/red]")
         raise typer.Exit(1) from None
-    report = folder / f"report-{job_id}.html"
-    report.write_bytes(page)
+    report = folder / kept.name
+    report.write_bytes(workspace.reports.read(kept.sha256))
     _summary(console, verdict, counts, time.perf_counter() - started)
     console.print(f"Data folder: {folder.resolve()}\nReport:      {report.resolve()}", soft_wrap=True)
     console.print(f"Audit trail: {workspace.verify().summary}")

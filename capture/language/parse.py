@@ -20,6 +20,7 @@ from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance
 from grading.quantity import Qualifier, Quantity, QuantityKind
 
 _LEAD_FAMILIES = {"U": ("U", "V", "W"), "1": ("1", "2", "3"), "T": ("T1", "T2", "T3"), "A": ("A1", "A2")}
+_TO_GROUND = frozenset({QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND})
 _SURROUNDINGS = frozenset(
     {
         QuantityKind.TEMPERATURE,
@@ -231,15 +232,23 @@ def _context(draft: Draft, context: Context) -> Context:
     if Doubt.UNKNOWN_WORDS in draft.doubts and not draft.values:
         return context
     terminals = _terminals(draft.terminals, context, draft)
+    kind = _kind_named(draft, context)
     return replace(
         context,
-        kind=_kind_named(draft, context),
+        kind=kind,
         axis=draft.axis if draft.axis and draft.axis_sure else context.axis,
         section=draft.section or context.section,
-        terminals=terminals or context.terminals,
+        terminals=terminals or _terminals_held(context, kind),
         test_voltage_set=draft.set_volts or context.test_voltage_set,
         voltage_next=draft.voltage_next,
     )
+
+
+def _terminals_held(context: Context, kind: QuantityKind | None) -> str | None:
+    """The test point that still holds: a change of test keeps only one to ground, and only for a test to ground."""
+    if kind is context.kind or (kind in _TO_GROUND and to_ground(context.terminals)):
+        return context.terminals
+    return None
 
 
 def _kind_named(draft: Draft, context: Context) -> QuantityKind | None:
