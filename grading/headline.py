@@ -52,8 +52,10 @@ def headline(case: Case, fault: Fault, urgency: Urgency, ranked: Sequence[Findin
     facts = _facts(case)
     located = fault in _FAULT_WORDS and urgency in (Urgency.DO_NOT_ENERGISE, Urgency.REPEAT)
     if located:
-        circuit = [f.statement for f in ranked if f.rule in _CIRCUIT and f.verdict is Verdict.UNACCEPTABLE]
-        return " ".join([f"{axis}{_FAULT_WORDS[fault]}", *circuit[:2]]) + ("" if circuit else facts)
+        opened = [f for f in ranked if f.rule in _CIRCUIT and f.verdict is Verdict.UNACCEPTABLE]
+        circuit = {f.section: f.statement for f in reversed(opened)}  # the first of each part
+        words = [circuit[section] for section in (*Section,) if section in circuit]
+        return " ".join([f"{axis}{_FAULT_WORDS[fault]}", *words]) + ("" if words else facts)
     if urgency in (Urgency.WITHIN_LIMITS, Urgency.INFORMATION):
         return f"{axis}within limits at the time of test. {NOTHING_FOUND}{facts}"
     first = f" {ranked[0].statement}" if ranked else ""

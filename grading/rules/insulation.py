@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from grading.case import Case, hold_at_least, note, repeat
+from grading.case import Case, hold_at_least, in_ohm, note, repeat
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
-from grading.limits import machine_limit, watch_limit
+from grading.limits import machine_limit, watch_limit, winding_limit
 from grading.measurement import Circumstance
 from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
@@ -114,7 +114,7 @@ def _low_voltage(case: Case, reading: Reading, limit: Limit, rule: str, margin: 
     others = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
-        if same_circuit(r, reading) and is_full_voltage(case, r) and r.shape is not Shape.NONE
+        if same_circuit(r, reading) and is_full_voltage(case, r) and not is_early(case, r) and r.shape is not Shape.NONE
     ]
     where, fact = place(reading.measurement), measured(reading.measurement)
     if others:
@@ -149,7 +149,10 @@ def _early(case: Case, reading: Reading) -> Iterator[Finding]:
     later = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
-        if same_circuit(r, reading) and not is_early(case, r) and r.shape is not Shape.NONE
+        if same_circuit(r, reading)
+        and not is_early(case, r)
+        and r.shape is not Shape.NONE
+        and (r.measurement.test_voltage_set or 0) >= (reading.measurement.test_voltage_set or 0)
     ]
     where, fact = place(reading.measurement), measured(reading.measurement)
     if later:
@@ -174,18 +177,20 @@ def _watch(case: Case, reading: Reading) -> Iterator[Finding]:
     sound = passes in (Verdict.ACCEPTABLE, Verdict.MARGINAL) and is_full_voltage(case, reading)
     if not sound or verdict is not Verdict.UNACCEPTABLE or reading.shape is not Shape.POINT:
         return
-    through = reading.section is Section.THROUGH_CABLE
     text = f"{place(reading.measurement)}: sound but low for its kind; {measured(reading.measurement)}"
-    floor = Decimal(5_000_000)
-    if through and reading.interval.low < floor:
+    floor = in_ohm(winding_limit(case.context, case.profile.limits))
+    apart = case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
+    step = NextStep("Retest in 3 to 6 months under the same conditions.", "A falling value shows itself in a trend.")
+    if reading.section is Section.THROUGH_CABLE and reading.interval.low < floor and not apart:
         text += f", which indicates that motor or cable may be as low as {ohms(reading.interval.low)}"
         step = NextStep(
             "Measure the motor alone, with its winding temperature.",
             "The motor alone must reach its own limit at 40 °C; this reading does not show that.",
         )
-    else:
+    elif reading.section is Section.CABLE_ALONE:
         step = NextStep(
-            "Retest in 3 to 6 months under the same conditions.", "A falling value shows itself in a trend."
+            "Plan the replacement of the cable, and inspect it where it bends and at its plugs.",
+            "A sound cable reads far higher; it wears on where it moves.",
         )
     yield Finding(
         "insulation.watch",

@@ -157,7 +157,8 @@ def _judge(case: Case, reading: Reading) -> Iterator[Finding]:
     bound = "" if corrected.value is not None else "at least "
     tail = f"calculated {bound}{shown} at 40 °C ({corrected.how}; {limit_words(limit)}){_scope(case)}"
     if reading.shape is Shape.COLLAPSED or verdict is Verdict.UNACCEPTABLE:
-        below = f"calculated below {ohms(corrected.interval.high)} at 40 °C" if corrected.value is None else tail
+        most = f"calculated below {ohms(corrected.interval.high)} at 40 °C ({limit_words(limit)})"
+        below = most if corrected.value is None else tail
         yield _service(reading, limit, f"{where}: below the service limit of the winding; {fact}, {below}", margin)
     elif verdict is Verdict.INCONCLUSIVE:
         yield _unsettled(

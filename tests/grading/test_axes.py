@@ -204,6 +204,14 @@ def test_open_circuits(whole: str, motor: str | None, core: str | None, fault: F
         assert verdict.drive.verdict is BAD
 
 
+def test_headline_names_the_open_circuit_of_each_part() -> None:
+    readings = [ll(WHOLE, "OL", "V-W"), ll(WHOLE, "OL", "W-U"), ll(MOTOR, "OL", "V-W"), ir(WHOLE, "550")]
+    words = graded(*readings).headline
+    assert words.count("open circuit") == 2
+    assert "through the cable, V-W" in words
+    assert "motor alone, V-W" in words
+
+
 def test_open_circuit_and_bad_insulation_in_different_parts_make_both() -> None:
     verdict = graded(ll(WHOLE, "OL"), ll(MOTOR, "1.20"), ir(WHOLE, "0.50"), ir(MOTOR, "0.50"), ir(CABLE, "900"))
     assert verdict.fault is Fault.BOTH
@@ -432,6 +440,9 @@ def test_unexplained_voltages_are_repeated(fields: dict[str, Any]) -> None:
 def test_early_value_is_no_one_minute_value() -> None:
     verdict = graded(ir(WHOLE, "550", elapsed_s=7))
     assert of(verdict, "insulation.time").verdict is UNSURE
+    screened = graded(ir(WHOLE, "550", test_voltage_set=250), ir(WHOLE, "550", elapsed_s=7))
+    assert of(screened, "insulation.time").verdict is UNSURE
+    assert of(screened, "insulation.machine").verdict is UNSURE
     with_later = graded(ir(WHOLE, "500", elapsed_s=30), ir(WHOLE, "550"))
     assert with_later.verdict is OK
 
@@ -566,6 +577,9 @@ def test_low_but_sound_values_are_watched() -> None:
     assert "retest in 3 to 6 months" in motor.headline
     whole = graded(ir(WHOLE, "3.00"))
     assert any("Measure the motor alone" in s.action for s in whole.next_steps)
+    apart = graded(ir(WHOLE, "3.00"), ir(MOTOR, "60.0"), ir(CABLE, "3.16"))
+    assert any("Plan the replacement of the cable" in s.action for s in apart.next_steps)
+    assert not any("Measure the motor alone" in s.action for s in apart.next_steps)
     brushed = graded(ir(MOTOR, "60.0"), motor=MotorKind.DC_SERVO)
     assert brushed.verdict is OK
 
