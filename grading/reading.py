@@ -15,7 +15,16 @@ from grading.limits import LIMITS
 from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement
 from grading.quantity import Qualifier, QuantityKind, Section, UnitError, unit
 from grading.uncertainty import expanded_uncertainty, half_width, standard_uncertainty
-from grading.voltage import COLLAPSE_CURRENT_MA, collapse_bound, implied_current_ma, is_collapsed
+from grading.voltage import (
+    COLLAPSE_CURRENT_MA,
+    CURRENT_LEAST_MA,
+    CURRENT_MOST_MA,
+    collapse_bound,
+    collapse_estimate,
+    implied_current_ma,
+    is_collapsed,
+)
+from grading.words import number, ohms, span
 
 # House rules for meters of which no accuracy is on record: the wide end of the class.
 _OHM_PERCENT = Decimal(1)
@@ -47,6 +56,7 @@ class Reading:
         value: The point value, ohm; None for bounds.
         half_width: Largest error of the point value, ohm.
         basis: Where the error comes from, in words; for `Shape.NONE` why there is no value.
+        estimate: Of a collapsed reading, from the voltage left and the tester's current, in words; else "".
     """
 
     measurement: Measurement
@@ -55,6 +65,7 @@ class Reading:
     value: Decimal | None = None
     half_width: Decimal | None = None
     basis: str = ""
+    estimate: str = ""
 
     @property
     def id(self) -> str:
@@ -114,7 +125,7 @@ def bound(measurement: Measurement, instrument: Instrument | None) -> Reading:
     if problem:
         return Reading(measurement, Shape.NONE, UNKNOWN, basis=problem)
     if _collapsed(measurement):
-        return _collapse(measurement, value)
+        return _collapse(measurement, instrument, value)
     if qualifier in (Qualifier.ABOVE, Qualifier.OPEN):
         return _over(measurement, instrument, value)
     if qualifier in (Qualifier.BELOW, Qualifier.SHORT):
@@ -150,7 +161,7 @@ def _collapsed(measurement: Measurement) -> bool:
     return set_voltage is not None and built is not None and is_collapsed(set_voltage, built)
 
 
-def _collapse(measurement: Measurement, value: Decimal | None) -> Reading:
+def _collapse(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> Reading:
     built = measurement.test_voltage_built
     open_end = measurement.quantity.qualifier is Qualifier.OPEN
     little = value is not None and built is not None and implied_current_ma(built, value) < COLLAPSE_CURRENT_MA
@@ -160,7 +171,28 @@ def _collapse(measurement: Measurement, value: Decimal | None) -> Reading:
         basis = "hardly any current flowed although the voltage was not built: charging, misread or a weak tester"
         return Reading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis=basis)
     basis = "a tester of IEC 61557-2 holds its voltage down to 1000 Ω/V"
-    return Reading(measurement, Shape.COLLAPSED, collapse_bound(measurement.test_voltage_set), value, basis=basis)
+    bounds = collapse_bound(measurement.test_voltage_set)
+    estimate = _estimate(built, value, None if instrument is None else instrument.current_limit_ma)
+    return Reading(measurement, Shape.COLLAPSED, bounds, value, basis=basis, estimate=estimate)
+
+
+def _estimate(built: Decimal | None, value: Decimal | None, limit_ma: Decimal | None) -> str:
+    """What the voltage left says about the resistance, and whether a value shown with it fits the tester's current."""
+    if not built:
+        return ""
+    if limit_ma is None:
+        found = collapse_estimate(built)
+        text = f"estimated {span(found)} from the 1 to 15 mA that a tester drives"
+        low, high = CURRENT_LEAST_MA, CURRENT_MOST_MA
+    else:
+        text = f"estimated {ohms(built / limit_ma * 1000)} from the tester's {number(limit_ma)} mA"
+        low = high = limit_ma
+    if value is None:
+        return text
+    current = implied_current_ma(built, value)
+    # Half and twice: house rule for "fits", since testers hold their current limit only roughly.
+    fits = low / 2 <= current <= high * 2
+    return f"{text}; the value shown means {number(current)} mA, which {'fits' if fits else 'does not fit'}"
 
 
 def _over(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> Reading:

@@ -52,6 +52,7 @@ _ALL: tuple[Rule, ...] = (
          f"{_IEEE}, 6.3 (two systems: secondary text; constants and ranges from memory)"),
     Rule("insulation.dew_point", "Winding near the dew point", f"{_IEEE} (from memory); margin: {_HOUSE}",
          ("winding.dew_margin",)),
+    Rule("insulation.cleaning", "What cleaning or drying changed", _HOUSE),
     Rule("insulation.auxiliary", "Feedback, brake and sensor leads kept out of the test", _HOUSE),
     Rule("voltage.choice", "Which test voltage", f"{_IEEE}, Table 1 (secondary text); small motors: {_HOUSE}",
          ("tester.ceiling_small",)),

@@ -15,6 +15,7 @@ from grading.headline import cost, headline, judge_drive
 from grading.measurement import AxisContext, Instrument, Measurement, MotorKind, Visit
 from grading.rules.absorption import judge_absorption
 from grading.rules.auxiliary import judge_auxiliary
+from grading.rules.cleaning import judge_cleaning
 from grading.rules.ground import judge_ground
 from grading.rules.insulation import judge_complete, judge_insulation
 from grading.rules.locate import Isolation, isolate
@@ -32,6 +33,7 @@ _JUDGES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     judge_absorption,
     judge_tester,
     judge_auxiliary,
+    judge_cleaning,
     judge_trend,
 )
 _URGENCY_ORDER = tuple(Urgency)

@@ -51,9 +51,10 @@ def fails(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
 
 def collapsed(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
     """The tester could not build its voltage."""
+    estimate = f", {reading.estimate}" if reading.estimate else ""
     text = (
         f"{place(reading.measurement)}: the test voltage could not be established, the insulation conducts; "
-        f"{measured(reading.measurement)}, which indicates {span(reading.interval)} ({limit_words(limit)})"
+        f"{measured(reading.measurement)}, which indicates {span(reading.interval)}{estimate} ({limit_words(limit)})"
     )
     step = NextStep(
         KEEP_OFF_LOW,

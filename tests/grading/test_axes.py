@@ -567,6 +567,33 @@ def test_cleaning_replaces_what_was_read_before() -> None:
     assert graded(before, replace(after, circumstances=frozenset())).verdict is BAD
 
 
+@pytest.mark.parametrize(("before", "after", "words", "verdict"), [
+    ("0.50", "550", "times better after cleaning or drying", OK), ("3.00", "3.20", "hardly changed", OK),
+    ("3.00", "1.50", "hardly changed", WATCH), ("3.00", "6.00", "before and after cleaning", OK),
+    (">4000", "900", "hardly changed", WATCH), ("OL", "900", "hardly changed", WATCH),
+    ("collapsed", "900", "times better", OK),
+])  # fmt: skip
+def test_what_cleaning_changed(before: str, after: str, words: str, verdict: Verdict) -> None:
+    """House rule: twice the value confirms surface dirt or moisture; no change indicates the insulation itself."""
+    found = of(graded(ir(MOTOR, before), ir(MOTOR, after, noted=("after_cleaning",))), "insulation.cleaning")
+    assert words in found.statement
+    assert found.verdict is verdict
+
+
+def test_collapse_is_estimated_from_the_testers_current() -> None:
+    """R = U/I; the bound of 1000 Ω/V stands beside it."""
+    low = ir(WHOLE, "0.07", test_voltage_built=70)
+    known = grade_axis([low], axis(), {"IT-03": replace(TESTER, current_limit_ma=D("1.0"))})
+    statement = of(known, "insulation.machine").statement
+    assert "below 0.500 MΩ, estimated 0.0700 MΩ from the tester's 1.0 mA" in statement
+    assert "means 1.00 mA, which fits" in statement
+    unknown = of(graded(ir(WHOLE, "collapsed", test_voltage_built=100)), "insulation.machine").statement
+    assert "estimated 6.67 kΩ to 0.100 MΩ from the 1 to 15 mA that a tester drives" in unknown
+    odd = of(graded(ir(WHOLE, "0.001", test_voltage_built=100)), "insulation.machine").statement
+    assert "means 100 mA, which does not fit" in odd
+    assert "estimated" not in of(graded(ir(WHOLE, "collapsed")), "insulation.machine").statement
+
+
 # Watching, cables, slip rings.
 
 

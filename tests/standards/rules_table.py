@@ -47,3 +47,15 @@ def included(document: str) -> str | None:
     if START not in document or END not in document:
         return None
     return document.split(START, 1)[1].split(END, 1)[0].strip()
+
+
+def with_table(document: str) -> str:
+    """The document with the table of today between its two marks.
+
+    Raises:
+        ValueError: It does not hold the marks.
+    """
+    if included(document) is None:
+        raise ValueError(f"The document needs the lines {START} and {END}.")
+    head, rest = document.split(START, 1)
+    return f"{head}{START}\n{rules_table()}\n{END}{rest.split(END, 1)[1]}"

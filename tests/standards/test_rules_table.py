@@ -6,9 +6,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from grading.limits import LIMITS
 from grading.rulebook import RULES
-from tests.standards.rules_table import counts, included, limits_table, rules_table
+from tests.standards.rules_table import counts, included, limits_table, rules_table, with_table
 
 # Rules of logic or procedure without a figure of their own; `tests/grading/test_axes.py` tries each of them.
 WITHOUT_FIGURES = {
@@ -17,6 +19,7 @@ WITHOUT_FIGURES = {
     "insulation.time",
     "insulation.value",
     "insulation.auxiliary",
+    "insulation.cleaning",
     "instrument.calibration",
     "ground.ohmmeter",
     "winding.continuity",
@@ -45,7 +48,21 @@ def test_the_command_prints_both_tables() -> None:
 
 def test_the_guide_holds_the_table_as_it_is_now() -> None:
     guide = Path(__file__).parents[2] / "DEVELOPERS.md"
-    assert included(guide.read_text(encoding="utf-8")) == rules_table(), "Put the table of `-m tests.standards` there."
+    assert included(guide.read_text(encoding="utf-8")) == rules_table(), (
+        "Run `python -m tests.standards --into DEVELOPERS.md`."
+    )
+
+
+def test_the_command_puts_the_table_into_a_document(tmp_path: Path) -> None:
+    guide = tmp_path / "guide.md"
+    guide.write_text("a\n<!-- rules table: begin -->\nold\n<!-- rules table: end -->\nb\n", encoding="utf-8")
+    subprocess.run([sys.executable, "-m", "tests.standards", "--into", str(guide)], check=True)
+    text = guide.read_text(encoding="utf-8")
+    assert included(text) == rules_table()
+    assert text.startswith("a\n")
+    assert text.endswith("-->\nb\n")
+    with pytest.raises(ValueError, match="needs the lines"):
+        with_table("nothing")
 
 
 def test_included_finds_what_stands_between_the_marks() -> None:
