@@ -1,4 +1,4 @@
-"""Prints the table of rules as Markdown; `--limits` prints that of limits, `--into FILE` puts the former in its place."""
+"""Prints the table of rules as Markdown; `--limits` prints that of limits, `--into FILE` puts it in place."""
 
 from __future__ import annotations
 
