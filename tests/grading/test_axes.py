@@ -246,6 +246,15 @@ def test_unbalance_of_a_form_wound_motor() -> None:
     assert of(graded(*phases(MOTOR, "1.200", "1.200", "1.225")), "winding.unbalance").verdict is OK
 
 
+def test_milliohms_are_resolved_by_their_own_digits() -> None:
+    fine = of(graded(*phases(MOTOR, "352", "353", "352", unit="mOhm")), "winding.unbalance")
+    assert fine.verdict is OK
+    assert "one count" not in fine.statement
+    coarse = of(graded(*phases(MOTOR, "8", "8", "9", unit="mOhm")), "winding.unbalance")
+    assert coarse.verdict is UNSURE
+    assert "one count is 12 %" in coarse.statement
+
+
 def test_phases_are_given_where_the_connection_is_known() -> None:
     star = graded(*phases(MOTOR, "1.200", "1.205", "1.202"), connection=Connection.STAR)
     assert "Calculated phases U, V, W: 0.598 Ω, 0.602 Ω, 0.604 Ω" in of(star, "winding.unbalance").statement
@@ -371,6 +380,7 @@ def test_a_wet_value_below_the_floor_still_keeps_the_drive_off() -> None:
     [
         ({"winding_kind": WindingKind.FIELD}, "insulation.field", D("1.4")),
         ({"made_year": 1962}, "insulation.field", D("1.4")),
+        ({"made_year": 1970}, "insulation.random_wound", D(5)),
         ({"winding_kind": WindingKind.FORM_WOUND}, "insulation.form_wound_low_voltage", D(5)),
         ({"winding_kind": WindingKind.FORM_WOUND, "rated_voltage": 3300}, "insulation.form_wound", D(100)),
         ({}, "insulation.random_wound", D(5)),

@@ -52,6 +52,12 @@ def test_points_that_name_no_lead_answer_one_point_each() -> None:
     assert where(upcoming(*CABINET[:3], ground))[2] == "V-PE"
 
 
+def test_any_lead_answers_for_a_winding_but_each_core_for_itself() -> None:
+    assert upcoming(*CABINET, ir(WHOLE, "900", terminals="U-PE")) is None
+    one_core = [*LOW, ir(CABLE, "900", test_voltage_set=250, terminals="U-PE")]
+    assert where(upcoming(*one_core))[:3] == (CABLE, IR, "V-PE")
+
+
 def test_a_low_step_is_not_met_with_a_higher_one() -> None:
     tasks = plan_axis(LOW, axis(moving_cable=True), METERS).tasks
     judging = next(t for t in tasks if t.point.section is WHOLE and t.point.step is Step.JUDGING)

@@ -44,8 +44,8 @@ def readings(name: str, draw: random.Random) -> list[Measurement]:
                 level = 10 ** draw.uniform(-1, 3.5)
                 for seconds in (30, 60):
                     text = f"{level:.2f}" if level < 4000 else ">4000"
-                    fields: dict[str, Any] = {"test_voltage_set": volts, "elapsed_s": seconds, "terminals": f"{lead}-PE"}
-                    made.append(ir(section, text, axis=name, **fields))
+                    at: dict[str, Any] = {"test_voltage_set": volts, "elapsed_s": seconds, "terminals": f"{lead}-PE"}
+                    made.append(ir(section, text, axis=name, **at))
     made += [ir(Section.MOTOR_ALONE, f"{10 ** draw.uniform(1, 3):.1f}", axis=name, elapsed_s=600) for _ in range(9)]
     return made
 
