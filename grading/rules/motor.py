@@ -162,7 +162,7 @@ def _judge(case: Case, reading: Reading) -> Iterator[Finding]:
         yield _service(reading, limit, f"{where}: below the service limit of the winding; {fact}, {below}", margin)
     elif verdict is Verdict.INCONCLUSIVE:
         yield _unsettled(
-            case, reading, f"{where}: the winding's limit at 40 °C can not be judged; {fact}, {tail}", limit
+            case, reading, f"{where}: the winding's limit at 40 °C cannot be judged; {fact}, {tail}", limit
         )
     elif not is_full_voltage(case, reading) or reading.noted(Circumstance.ONE_PHASE_ONLY):
         text = f"{where}: no fault of the winding shown under reduced conditions; {fact}, {tail}"
