@@ -8,7 +8,7 @@ from typing import Any
 
 import httpx
 import pytest
-from playwright.sync_api import Browser, Page, ViewportSize
+from playwright.sync_api import Browser, Page, Playwright, ViewportSize, sync_playwright
 
 from tests.e2e import running
 
@@ -36,9 +36,16 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[running.Server]
         yield found
 
 
+@pytest.fixture(scope="package")
+def play() -> Iterator[Playwright]:
+    """The one browser driver of this folder; it ends with it, since its event loop would disturb tests elsewhere."""
+    with sync_playwright() as found:
+        yield found
+
+
 @pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with running.browser() as found:
+def chromium(play: Playwright) -> Iterator[Browser]:
+    with running.browser(play) as found:
         yield found
 
 

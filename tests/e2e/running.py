@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import httpx
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Playwright
 
 START_S = 60.0  # the speech model is loaded at the start on slow machines
 QUIET = (
@@ -86,7 +86,7 @@ def _wait(found: Server, process: subprocess.Popen[bytes]) -> None:
 
 
 @contextmanager
-def browser(microphone: Path | None = None) -> Iterator[Browser]:
+def browser(play: Playwright, microphone: Path | None = None) -> Iterator[Browser]:
     """A real Chromium; `microphone` is a WAV file that it hears once."""
     path = shutil.which("chromium") or shutil.which("chromium-browser")
     assert path is not None, "Chromium is needed for these tests: apt-get install chromium"
@@ -97,9 +97,8 @@ def browser(microphone: Path | None = None) -> Iterator[Browser]:
             "--use-fake-device-for-media-stream",
             f"--use-file-for-fake-audio-capture={microphone}%noloop",
         ]
-    with sync_playwright() as play:
-        found = play.chromium.launch(executable_path=path, args=args)
-        try:
-            yield found
-        finally:
-            found.close()
+    found = play.chromium.launch(executable_path=path, args=args)
+    try:
+        yield found
+    finally:
+        found.close()

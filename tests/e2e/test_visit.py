@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 import soundfile
 from bs4 import BeautifulSoup
-from playwright.sync_api import Page, WebSocketRoute, expect
+from playwright.sync_api import Page, Playwright, WebSocketRoute, expect
 
 from tests.e2e import running
 from tests.e2e.conftest import PHONE, fixtures, watch
@@ -68,11 +68,13 @@ def ask(server: running.Server, path: str) -> Any:
     return httpx.get(f"{server.url}{path}", timeout=60).raise_for_status().json()
 
 
-def test_a_value_is_spoken_and_confirmed_with_no_free_hand(server: running.Server, job_id: str, tmp_path: Path) -> None:
+def test_a_value_is_spoken_and_confirmed_with_no_free_hand(
+    play: Playwright, server: running.Server, job_id: str, tmp_path: Path
+) -> None:
     """Yankee axis, through the cable - uniform to victor 1.21 ohms - confirm: one tap, one record."""
     said = ("c01.flac", "c02.flac", "c03.flac")
     assert [meaning(name)["means"].get("command") for name in said] == [None, None, "confirm"]
-    with running.browser(microphone(tmp_path / "said.wav", said)) as browser:
+    with running.browser(play, microphone(tmp_path / "said.wav", said)) as browser:
         context = browser.new_context(viewport=PHONE, permissions=["microphone"])
         page = context.new_page()
         complaints = watch(page, server)
@@ -145,9 +147,11 @@ def test_photo_and_voice_meet_and_both_stand_in_the_report(
     assert ask(server, "/api/verify")["result"] == "intact"
 
 
-def test_without_an_open_line_the_clip_goes_whole(server: running.Server, job_id: str, tmp_path: Path) -> None:
+def test_without_an_open_line_the_clip_goes_whole(
+    play: Playwright, server: running.Server, job_id: str, tmp_path: Path
+) -> None:
     """Some phones refuse the open line although the page loads: what was said is sent when the person stops."""
-    with running.browser(microphone(tmp_path / "said.wav", ("c02.flac",))) as browser:
+    with running.browser(play, microphone(tmp_path / "said.wav", ("c02.flac",))) as browser:
         context = browser.new_context(viewport=PHONE, permissions=["microphone"])
         page = context.new_page()
         page.route_web_socket("**/listen", lambda line: line.close())
@@ -170,9 +174,9 @@ def test_without_an_open_line_the_clip_goes_whole(server: running.Server, job_id
 
 
 def test_when_the_line_breaks_what_was_said_arrives_as_a_clip(
-    server: running.Server, job_id: str, tmp_path: Path
+    play: Playwright, server: running.Server, job_id: str, tmp_path: Path
 ) -> None:
-    with running.browser(microphone(tmp_path / "said.wav", ("c02.flac",))) as browser:
+    with running.browser(play, microphone(tmp_path / "said.wav", ("c02.flac",))) as browser:
         context = browser.new_context(viewport=PHONE, permissions=["microphone"])
         page = context.new_page()
         frames = 0
