@@ -38,7 +38,15 @@ _JUDGES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
 )
 _URGENCY_ORDER = tuple(Urgency)
 # Which rules speak first among findings of equal weight: where the fault is, then what failed.
-_FIRST = ("isolation.locate", "insulation.machine", "winding.open", "insulation.winding")
+_FIRST = (
+    "isolation.locate",
+    "insulation.machine",
+    "winding.open",
+    "insulation.winding",
+    "voltage.steps",
+    "absorption.dar",
+    "trend.drop",
+)
 _DECISION_RULE = (
     "Decision rule: a value is called acceptable or unacceptable only where all of it, with its uncertainty, lies on "
     "one side of the limit; inside the guard band w = U (k = 2) just above a limit it is called marginal "

@@ -63,11 +63,9 @@ def _follow_up(
 ) -> tuple[NextStep, ...]:
     """What follows: an open circuit first, then insulation where a part is bad or the readings contradict."""
     steps = series_steps(case.context, series)
-    settled = place.fault is Fault.CONTRADICTORY or State.LOW in {part.state for part in parts}
-    if not settled and State.UNCLEAR in {part.state for part in parts}:
-        return steps  # the reading that cannot tell brings its own step
-    measured_any = any(part.state is not State.UNMEASURED for part in parts)
-    return (*steps, *(next_after(case.context, place) if measured_any else ()))
+    # Where no part is bad, what else could be measured stands behind the steps of the other findings.
+    urgent = place.fault is Fault.CONTRADICTORY or State.LOW in {part.state for part in parts}
+    return (*steps, *(next_after(case.context, place) if urgent else ()))
 
 
 def _location(case: Case, place: Location, parts: tuple[Evidence, Evidence, Evidence]) -> Iterator[Finding]:

@@ -30,7 +30,7 @@ from grading.temperature import (
 )
 from grading.terminals import to_earth
 from grading.uncertainty import ROOT_3, combined
-from grading.words import limit_value, limit_words, measured, number, ohms, place, sentence
+from grading.words import limit_value, limit_words, measured, number, ohms, place, sentence, span
 
 WINDING = "insulation.winding"
 TEMPERATURE = "insulation.temperature"
@@ -161,9 +161,9 @@ def _judge(case: Case, reading: Reading) -> Iterator[Finding]:
         below = most if corrected.value is None else tail
         yield _service(reading, limit, f"{where}: below the service limit of the winding; {fact}, {below}", margin)
     elif verdict is Verdict.INCONCLUSIVE:
-        yield _unsettled(
-            case, reading, f"{where}: the winding's limit at 40 °C cannot be judged; {fact}, {tail}", limit
-        )
+        true = f"true value at 40 °C {span(corrected.interval)}"
+        text = f"{where}: the winding's limit at 40 °C cannot be judged; {fact}, {true}, {tail}"
+        yield _unsettled(case, reading, text, limit)
     elif not is_full_voltage(case, reading) or reading.noted(Circumstance.ONE_PHASE_ONLY):
         text = f"{where}: no fault of the winding shown under reduced conditions; {fact}, {tail}"
         yield note(WINDING, sentence(text), (reading.id,), reading.section)
