@@ -660,6 +660,31 @@ def test_a_finding_by_itself_is_plain_data() -> None:
     assert data["limit"]["citation"].startswith("IEC 60204-1, 18.3")
 
 
+def test_margins_are_in_the_unit_of_the_limit() -> None:
+    """±(3 % + 5 counts of 0.01) on 0.80 MΩ is 0.074 MΩ; U = 2·0.074/√3 = 0.0854 MΩ; worked by hand."""
+    margin = of(graded(ir(WHOLE, "0.80")), "insulation.machine").margin
+    assert margin is not None
+    assert (margin.value, margin.low, margin.high, margin.limit, margin.unit) == (
+        D("0.80"), D("0.726"), D("0.874"), D(1), "MOhm",
+    )  # fmt: skip
+    assert margin.expanded_uncertainty is not None
+    assert margin.acceptance_limit is not None
+    assert round(margin.expanded_uncertainty, 4) == D("0.0854")
+    assert round(margin.acceptance_limit, 4) == D("1.0854")
+    assert margin.ratio == D("0.8")
+    over = of(graded(ir(WHOLE, ">4000")), "insulation.machine").margin
+    assert over is not None
+    assert (over.value, over.low, over.high, over.ratio, over.probability) == (None, D(4000), None, D(4000), None)
+
+
+def test_the_nameplate_is_held_against_the_motor_alone() -> None:
+    found = graded(ll(WHOLE, "1.08"), ll(MOTOR, "0.65"), nameplate_resistance_ohm=0.65, nameplate_c=25)
+    assert of(found, "winding.nameplate").verdict is OK
+    assert "winding.nameplate" not in {
+        f.rule for f in graded(ll(WHOLE, "1.08"), nameplate_resistance_ohm=0.65).findings
+    }
+
+
 # Where to look first.
 
 
