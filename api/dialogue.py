@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from api.errors import OhmtrailError
+from api.jobs import axes_of
 from api.plan import next_point
 from api.proposals import Belief, Source, require_open
 from api.readings import fits, reading_of
@@ -34,7 +35,7 @@ from capture.reading import Command, Context, Doubt, Utterance
 def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
     """Act on a clip."""
     decision = Decision("spoken", turn.job.technician, source.captured_at, utterance.heard.text, source.sha256)
-    before, turn.context = turn.context, utterance.context
+    before, turn.context = turn.context, _on_known_axis(turn, utterance.context)
     command = utterance.command
     if utterance.readings and command is Command.CORRECT:
         _corrected(turn, _belief(utterance, 0), source, decision)
@@ -46,6 +47,15 @@ def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
         _commanded(turn, command, decision)
     else:
         _no_value(turn, utterance, before, decision)
+
+
+def _on_known_axis(turn: Turn, context: Context) -> Context:
+    """The context, but for an axis that this job does not have: the work stays where it was."""
+    names = [axis.name for axis in axes_of(turn.session, turn.job.id)]
+    if context.axis is None or context.axis in names:
+        return context
+    turn.say(f"This job has no axis {context.axis}; it has {', '.join(names)}.")
+    return replace(context, axis=turn.context.axis)
 
 
 def _belief(utterance: Utterance, index: int) -> Belief:
@@ -206,8 +216,8 @@ def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decis
     if words and words <= SOFT_ANSWERS:
         turn.say('Say "confirm" or "negative".')
         turn.ask(asked)
-    elif utterance.context != before:
-        changed = [give_place(turn, row, utterance.context, decision) for row in asked]
-        turn.ask(asked) if any(changed) else turn.say(heard_context(utterance.context, before))
-    else:
+    elif turn.context != before:
+        changed = [give_place(turn, row, turn.context, decision) for row in asked]
+        turn.ask(asked) if any(changed) else turn.say(heard_context(turn.context, before))
+    elif not turn.said:
         turn.say(NOT_UNDERSTOOD)

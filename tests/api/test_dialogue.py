@@ -106,6 +106,15 @@ def test_a_missing_axis_and_section_are_asked_for_and_filled_by_words(visit: Vis
     assert [(r["axis"], r["section"]) for r in visit.records()] == [("X", "motor_alone")]
 
 
+def test_an_axis_that_the_job_does_not_have_moves_the_work_nowhere(visit: Visit) -> None:
+    """A misheard letter must not send the readings that follow to an axis that is not there."""
+    visit.say("x ray axis motor alone")
+    assert visit.say("victor axis")["message"] == "This job has no axis V; it has X, Y."
+    visit.say("a one to a two one point zero eight ohms")
+    visit.say("confirm")
+    assert [(r["axis"], r["section"]) for r in visit.records()] == [("X", "motor_alone")]
+
+
 def test_an_axis_that_the_job_does_not_have_is_asked_about(visit: Visit) -> None:
     asked = visit.say("bravo axis motor alone a one to a two one point zero eight ohms")
     assert "axis_missing" in asked["proposals"][0]["doubts"]
