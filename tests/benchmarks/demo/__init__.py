@@ -1,0 +1,1 @@
+"""The whole demo as one process: wall time, CPU time and peak memory."""
