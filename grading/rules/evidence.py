@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.case import Case, in_ohm
-from grading.interval import Interval, Side, parallel_intervals
+from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
 from grading.limits import machine_limit
 from grading.quantity import QuantityKind, Section
@@ -133,6 +133,6 @@ def _combined(section: Section, readings: Sequence[Reading]) -> tuple[Interval |
         held = cores.get(name)
         if held is None or reading.interval.high < held.interval.high:
             cores[name] = reading
-    values = [r.value for r in cores.values()]
-    value = values[0] if len(values) == 1 else None
+    points = [r.value for r in cores.values() if r.value is not None]
+    value = parallel(points) if len(points) == len(cores) else None
     return parallel_intervals(r.interval for r in cores.values()), value

@@ -167,7 +167,30 @@ def test_cores_of_a_cable_add_up() -> None:
     assert "agrees with its parts" in of(verdict, "isolation.consistency").statement
 
 
+def test_cores_of_point_values_make_a_point_value_together() -> None:
+    one = graded(ir(WHOLE, "80.0"), ir(CABLE, "400", terminals="U-PE"))
+    cores = [ir(CABLE, "1200", terminals=f"{lead}-PE") for lead in "UVW"]
+    for verdict in (one, graded(ir(WHOLE, "80.0"), *cores)):
+        text = next(f.statement for f in verdict.findings if "was not measured; calculated" in f.statement)
+        assert "too uncertain" not in text
+    over = graded(ir(WHOLE, "80.0"), *cores[:2], ir(CABLE, ">100", terminals="W-PE"))
+    text = next(f.statement for f in over.findings if "was not measured; calculated" in f.statement)
+    assert "too uncertain" in text
+
+
+def test_a_part_is_cleared_at_the_voltage_at_which_the_whole_failed() -> None:
+    at_250: dict[str, Any] = {"test_voltage_set": 250}
+    verdict = graded(ir(WHOLE, "0.50", **at_250), ir(MOTOR, "900", **at_250), ir(CABLE, "0.50", **at_250))
+    assert "the cable is the failed part" in of(verdict, "isolation.locate").statement
+    weaker = graded(ir(WHOLE, "0.50"), ir(MOTOR, "900", **at_250), ir(CABLE, "0.50", **at_250))
+    assert "the motor cannot be judged by its reading" in of(weaker, "isolation.locate").statement
+    screened = graded(ir(WHOLE, "900", **at_250), ir(WHOLE, "0.50"), ir(MOTOR, "900", **at_250))
+    assert any("measure the motor again" in f.statement for f in screened.findings)
+
+
 def test_touching_cores_convict_the_cable() -> None:
+    collapsed = graded(ir(WHOLE, "550"), ir(CABLE, "collapsed", terminals="U-V", test_voltage_built=90))
+    assert collapsed.fault is Fault.CABLE
     verdict = graded(ir(WHOLE, "550"), ir(CABLE, "0.20", terminals="U-V"))
     assert verdict.fault is Fault.CABLE
     assert verdict.verdict is BAD
@@ -567,6 +590,8 @@ def test_ohmmeter_above_the_insulation_tester_opens_with_voltage() -> None:
 def test_unequal_polarity_indicates_moisture() -> None:
     verdict = graded(lg(WHOLE, "8.0"), lg(WHOLE, "2.0", noted=("reversed",)), ir(WHOLE, "10.0"))
     assert any("depends on polarity" in f.statement for f in verdict.findings)
+    over = graded(lg(WHOLE, "8.0"), lg(WHOLE, "OL", noted=("reversed",)), ir(WHOLE, "10.0"))
+    assert not any("depends on polarity" in f.statement for f in over.findings)
 
 
 def test_cleaning_replaces_what_was_read_before() -> None:
@@ -678,6 +703,11 @@ def test_margins_are_in_the_unit_of_the_limit() -> None:
 
 
 def test_the_nameplate_is_held_against_the_motor_alone() -> None:
+    assumed = graded(ll(MOTOR, "0.65", position="3"), nameplate_resistance_ohm=0.65)
+    assert "0.65 Ω at 25 °C (assumed)" in of(assumed, "winding.nameplate").statement
+    assert "U-V, position 3: the circuit is closed" in of(assumed, "winding.open").statement
+    stated = graded(ll(MOTOR, "0.65"), nameplate_resistance_ohm=0.65, nameplate_c=20)
+    assert "0.637 Ω at 20 °C, -1.9 %" in of(stated, "winding.nameplate").statement
     found = graded(ll(WHOLE, "1.08"), ll(MOTOR, "0.65"), nameplate_resistance_ohm=0.65, nameplate_c=25)
     assert of(found, "winding.nameplate").verdict is OK
     assert "winding.nameplate" not in {

@@ -50,6 +50,9 @@ def test_change_since_the_visit_before(before: str, now: str, verdict: Verdict, 
     found = of(visited([before, now]), "trend.drop")
     assert found.verdict is verdict
     assert words in found.statement
+    if found.margin is not None:
+        assert found.margin.ratio is not None
+        assert found.margin.ratio <= 1
     assert len(found.record_ids) == 2
 
 

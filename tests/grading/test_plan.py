@@ -123,6 +123,7 @@ def test_armature_wants_eight_positions() -> None:
 def test_early_or_blank_values_do_not_answer_a_point() -> None:
     screened = [*CABINET, ir(WHOLE, "900", test_voltage_set=250)]
     assert where(upcoming(*screened, ir(WHOLE, "550", elapsed_s=7)))[3] == 500
+    assert upcoming(*CABINET, ir(WHOLE, "900", test_voltage_set=None, test_voltage_built=500)) is None
     assert where(upcoming(*CABINET, ir(WHOLE, "none")))[3] == 250
     assert where(upcoming(*CABINET[:3], ll(WHOLE, "1.20", "U-V"), lg(WHOLE, "none")))[2] == "U-PE"
 
