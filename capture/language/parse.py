@@ -20,6 +20,7 @@ from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance
 from grading.quantity import Qualifier, Quantity, QuantityKind
 
 _LEAD_FAMILIES = {"U": ("U", "V", "W"), "1": ("1", "2", "3"), "T": ("T1", "T2", "T3"), "A": ("A1", "A2")}
+_JOINING = frozenset({"to", "at", "than", "axis"})  # a pause beside one of these ends no statement
 _TO_GROUND = frozenset({QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND})
 _SURROUNDINGS = frozenset(
     {
@@ -88,12 +89,18 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
 
 
 def without_digit_pauses(words: Sequence[str]) -> list[str]:
-    """Drop pauses inside a number said digit by digit ("three, four, seven, zero") or before its point."""
+    """Drop pauses that part nothing.
+
+    Those inside a number said digit by digit ("three, four, seven, zero") or before its point, and those beside a word
+    that joins what stands on both sides ("uniform, to victor").
+    """
     kept: list[str] = []
     for index, word in enumerate(words):
         if word == "," and kept:
             number = _number_before(kept)
             following = words[index + 1] if index + 1 < len(words) else ""
+            if following in _JOINING or kept[-1] in _JOINING:
+                continue
             if (
                 number
                 and "point" not in number

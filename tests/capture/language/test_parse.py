@@ -272,3 +272,20 @@ def test_to_and_two_between_leads(text: str) -> None:
 def test_nothing_said_is_nothing_understood() -> None:
     utterance = parse("")
     assert (utterance.readings, utterance.command, utterance.doubts, utterance.confidence) == ((), None, (), 0.0)
+
+
+def test_a_pause_inside_a_test_point_does_not_make_an_axis_of_its_letter() -> None:
+    context = Context(axis="B", kind=QuantityKind.INSULATION_RESISTANCE, terminals="lead-ground")
+    for words in ("uniform , to victor one point six ohms", "uniform to , victor one point six ohms"):
+        [reading] = parse(words, context).readings
+        assert (reading.axis, reading.terminals) == ("B", "U-V")
+        assert reading.kind is QuantityKind.WINDING_RESISTANCE
+
+
+def test_a_test_point_does_not_outlive_its_test() -> None:
+    winding = parse("whiskey to uniform one point two ohms", Context(axis="B")).context
+    insulation = parse("insulation set five hundred volts", winding).context
+    [reading] = parse("twelve hundred meg", insulation).readings
+    assert reading.terminals is None
+    grounded = Context(kind=QuantityKind.RESISTANCE_TO_GROUND, terminals="U-PE")
+    assert parse("insulation set five hundred volts", grounded).context.terminals == "U-PE"
