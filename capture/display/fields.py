@@ -9,10 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from capture.display.glyphs import FLAGS, UNIT_TOKENS
-from capture.display.marks import Mark, residual_point
+from capture.display.marks import Mark
 
 SAME_ROW = 0.4
 """Characters whose middles differ by less than this share of their height stand in one row."""
@@ -58,13 +57,14 @@ def sure(mark: Mark) -> float:
     return min(1.0, mark.heat / 0.6) * mark.sure
 
 
-def arrange(marks: list[Mark], out: NDArray[np.float32]) -> Fields:
-    """Arrange the marks of one view.
+COUNTS = (0.35, 0.42, 0.3)
+"""Heat from which a mark counts, per group; a weaker point still makes the point doubtful."""
 
-    Args:
-        marks: As `capture.display.marks.decode` gave them.
-        out: The network's map, to look for points that nearly were.
-    """
+
+def arrange(marks: list[Mark]) -> Fields:
+    """Arrange the marks of one view, or of several views brought together."""
+    weak = [m for m in marks if m.group != 2 and m.heat <= COUNTS[m.group]]
+    marks = [m for m in marks if m.heat > COUNTS[m.group]]
     glyphs = [m for m in marks if m.group == 0]
     points = [m for m in marks if m.group == 1]
     tokens = [m for m in marks if m.group == 2 or (m.name == "unreadable" and m.group == 2)]
@@ -81,10 +81,10 @@ def arrange(marks: list[Mark], out: NDArray[np.float32]) -> Fields:
     unit = _main_unit(main, height, [t for t in tokens if t.name in UNIT_TOKENS and t not in taken])
     result = Fields(
         text="".join(_CHARS.get(m.name, m.name) for m in chars), chars=chars, small=small, flags=flags, height=height,
-        value_sure=min(sure(m) for m in main), dot_sure=_dot_sure(main, row_points, height, out),
+        value_sure=min(*(sure(m) for m in main), _nothing_lost(main, weak, height)),
+        dot_sure=_dot_sure(main, row_points, weak, height),
     )  # fmt: skip
-    others = [g.height for g in rest if g.name not in "-<>" and sure(g) > 0.4]
-    result.rival = max(others, default=0.0) / max(height, 1.0)
+    result.rival = max(_unnamed_heights(rest, points, tokens), default=0.0) / max(height, 1.0)
     parts = list(main)
     if unit is not None:
         result.unit, result.unit_sure = unit.name, sure(unit)
@@ -168,20 +168,20 @@ def _in_row(point: Mark, main: list[Mark], height: float) -> bool:
     return left < point.x < right and -0.32 * height < point.y - foot < 0.22 * height
 
 
-def _dot_sure(main: list[Mark], points: list[Mark], height: float, out: NDArray[np.float32]) -> float:
-    """How sure the points are: those seen are strong, and nowhere else at the foot of the row is a weak one."""
-    digits = [m for m in main if m.name not in "<>-"]
-    certain = min([min(1.0, p.heat / 0.6) * p.sure for p in points] or [1.0])
-    if not digits:
-        return certain
-    foot = float(np.median([m.y for m in digits])) + height / 2
-    doubt = 0.0
-    for before, after in zip(digits, [*digits[1:], None], strict=True):
-        x0 = before.x + before.width * 0.2
-        x1 = after.x - after.width * 0.2 if after is not None else before.right + 0.3 * height
-        if not any(x0 - 0.1 * height < p.x < x1 + 0.1 * height for p in points):
-            doubt = max(doubt, residual_point(out, x0, x1, foot - 0.25 * height, foot + 0.12 * height))
-    return min(certain, 1.0 - doubt)
+def _nothing_lost(main: list[Mark], weak: list[Mark], height: float) -> float:
+    """How sure it is that no sign or character beside the main ones was missed: a weak one there is a doubt."""
+    y = float(np.median([m.y for m in main]))
+    left, right = main[0].left - 1.2 * height, main[-1].right + 0.8 * height
+    near = [w.heat for w in weak if w.group == 0 and left < w.x < right and abs(w.y - y) < 0.5 * height
+            and w.height > 0.25 * height]  # fmt: skip
+    return 1.0 - min(1.0, max(near, default=0.0) / 0.6)
+
+
+def _dot_sure(main: list[Mark], points: list[Mark], weak: list[Mark], height: float) -> float:
+    """How sure the points are: those that count are strong, and no weak one stands elsewhere at the foot of the row."""
+    certain = min([min(1.0, (p.heat - 0.3) / 0.4) * p.sure for p in points] or [1.0])
+    doubt = max([w.heat for w in weak if w.group == 1 and _in_row(w, main, height)], default=0.0)
+    return min(certain, 1.0 - min(1.0, doubt / 0.55))
 
 
 def _main_unit(main: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:
@@ -247,6 +247,17 @@ def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[
         else:
             groups.append([mark])
     return groups
+
+
+def _unnamed_heights(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[float]:
+    """Heights of the numbers beside the main one that no unit or colon of their own sets apart."""
+    heights = []
+    for group in _groups([g for g in glyphs if g.name != "-" and sure(g) > 0.4], points, tokens):
+        height = float(np.median([m.height for m in group]))
+        colon = any(p.name == ":" and group[0].x < p.x < group[-1].x and abs(p.y - group[0].y) < height for p in points)
+        if not colon and _token_right(group, height, tokens) is None:
+            heights.append(height)
+    return heights
 
 
 def _token_right(group: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:

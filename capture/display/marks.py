@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from capture.display.glyphs import CLASSES, GROUPS, READER_STRIDE, group_of
 
-LEAST_HEAT = (0.3, 0.25, 0.3)
-"""Heat from which a peak counts as a mark, per group of `GROUPS`."""
+LEAST_HEAT = (0.2, 0.1, 0.2)
+"""Heat from which a peak in one view is kept, per group of `GROUPS`; whether it counts is decided over all views."""
 _MEMBERS = [
     np.array([i for i, name in enumerate(CLASSES) if group_of(name) == g or name == "unreadable"])
     for g in range(len(GROUPS))
@@ -31,6 +31,7 @@ class Mark:
         y: Middle, canvas px.
         width: Canvas px.
         height: Canvas px.
+        odds: Probability of every class of `CLASSES`; empty where not known.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Mark:
     y: float
     width: float
     height: float
+    odds: tuple[float, ...] = ()
 
     @property
     def left(self) -> float:
@@ -68,7 +70,7 @@ def decode(out: NDArray[np.float32]) -> list[Mark]:
         peaks = (heat >= cv2.dilate(heat, np.ones((size, size), np.uint8))) & (heat > LEAST_HEAT[group])
         for y, x in np.argwhere(peaks):
             marks.append(_mark(scores, boxes, heat, group, int(y), int(x)))
-    return _distinct(marks)
+    return distinct(marks)
 
 
 def _mark(
@@ -81,15 +83,17 @@ def _mark(
     odds = np.exp(mean - mean.max())
     odds /= odds.sum()
     best, second = np.argsort(-odds)[:2]
+    every = np.zeros(len(CLASSES))
+    every[members] = odds
     dx, dy, w, h = (float(v) for v in boxes[:, y, x])
     return Mark(
         CLASSES[members[best]], float(odds[best]), float(heat[y, x]), CLASSES[members[second]],
         (x + 0.5 + dx) * READER_STRIDE, (y + 0.5 + dy) * READER_STRIDE,
-        float(np.exp(min(w, 5.0))) * READER_STRIDE, float(np.exp(min(h, 5.0))) * READER_STRIDE,
+        float(np.exp(min(w, 5.0))) * READER_STRIDE, float(np.exp(min(h, 5.0))) * READER_STRIDE, tuple(every.tolist()),
     )  # fmt: skip
 
 
-def _distinct(marks: list[Mark]) -> list[Mark]:
+def distinct(marks: list[Mark]) -> list[Mark]:
     """Of two marks of one group in one place only the surer."""
     kept: list[Mark] = []
     for mark in sorted(marks, key=lambda m: -m.heat):
@@ -102,11 +106,3 @@ def _distinct(marks: list[Mark]) -> list[Mark]:
         if not clash:
             kept.append(mark)
     return kept
-
-
-def residual_point(out: NDArray[np.float32], x0: float, x1: float, y0: float, y1: float) -> float:
-    """Highest heat of the point map within a box of the canvas, 0..1."""
-    cols = slice(max(0, int(x0 / READER_STRIDE)), max(1, int(np.ceil(x1 / READER_STRIDE))))
-    rows = slice(max(0, int(y0 / READER_STRIDE)), max(1, int(np.ceil(y1 / READER_STRIDE))))
-    part = out[1][rows, cols]
-    return float(part.max()) if part.size else 0.0

@@ -22,6 +22,8 @@ DIGITS_UNSURE = "The digits are in doubt: take it again straight on, or type the
 TWO_VALUES = "Two numbers of one size are shown: type or say the one that counts."
 UNIT_UNSURE = "The unit is in doubt: get it into the picture, or say it."
 
+BLOWN_OUT = 242
+"""Level of 255 from which a pixel counts as blown out."""
 LEAST_DIGIT = 10.0
 """Height of the main digits in the photo, px, below which the point is smaller than one pixel and a half."""
 
@@ -58,3 +60,24 @@ def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, f
     if spread > 1 and sharp / spread < 0.02:
         return BLUR
     return UNREADABLE
+
+
+def glare_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:
+    """Whether a bright reflection lies where characters of the main string could be hidden.
+
+    A reflection is a blown-out patch wider than any stroke. A ground that is blown out all over hides nothing.
+
+    Args:
+        canvas: Rectified view, RGB.
+        box: Around the main string, canvas px.
+        height: Of the main digits, canvas px.
+    """
+    x0, y0, x1, y1 = box
+    left, right = max(0, int(x0 - 2.5 * height)), min(canvas.shape[1], int(x1 + 0.8 * height))
+    band = canvas[max(0, int(y0 - 0.05 * height)) : max(1, int(y1 + 0.15 * height)), left:right]
+    if band.size == 0:
+        return False
+    blown = (band.min(2) >= BLOWN_OUT).astype(np.uint8)
+    side = max(3, round(0.28 * height))
+    patch = cv2.morphologyEx(blown, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
+    return bool(patch.any()) and float(blown.mean()) < 0.6

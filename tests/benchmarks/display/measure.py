@@ -147,7 +147,7 @@ def digits_folder(folder: Path) -> tuple[int, int, int, list[str]]:
     Each picture is taken as a display of its own; a unit is not expected, so only the digit is judged, at the
     reader's own threshold for digits.
     """
-    from capture.display.see import VALUE_SURE
+    from capture.display.judge import VALUE_SURE
 
     right = refused = wrong = 0
     notes = []

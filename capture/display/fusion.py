@@ -1,0 +1,86 @@
+"""Brings the marks of several views of one display together: what one view doubts, the others may know.
+
+A place that only some views call a mark gets the mean of their heats, the others counting as nothing: a speck that one
+view takes for a point stays weak, and a point that all see becomes strong.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from capture.display import geometry
+from capture.display.glyphs import CLASSES, READER_HEIGHT, READER_WIDTH
+from capture.display.marks import Mark
+
+
+@dataclass(frozen=True)
+class Sight:
+    """The marks of one view, and the matrix from the photo to its canvas."""
+
+    marks: list[Mark]
+    matrix: geometry.Matrix
+
+
+def fuse(sights: list[Sight], reference: geometry.Matrix) -> list[Mark]:
+    """One list of marks from all views, in the canvas that `reference` leads to."""
+    moved = [
+        (view, mark)
+        for view, sight in enumerate(sights)
+        for mark in _moved(sight.marks, reference @ geometry.inverse(sight.matrix))
+    ]
+    inside = [geometry.inverse(reference @ geometry.inverse(sight.matrix)) for sight in sights]
+    clusters: list[dict[int, Mark]] = []
+    for view, mark in sorted(moved, key=lambda pair: -pair[1].heat):
+        home = next((c for c in clusters if view not in c and _same_place(next(iter(c.values())), mark)), None)
+        if home is None:
+            clusters.append({view: mark})
+        else:
+            home[view] = mark
+    return [_merged(cluster, inside) for cluster in clusters]
+
+
+def _moved(marks: list[Mark], matrix: geometry.Matrix) -> list[Mark]:
+    """The marks on another canvas."""
+    if not marks:
+        return []
+    middles = geometry.transform(matrix, np.array([[m.x, m.y] for m in marks]))
+    corners = geometry.transform(matrix, np.array([[m.x + m.width / 2, m.y + m.height / 2] for m in marks]))
+    half = np.abs(corners - middles)
+    return [
+        replace(mark, x=float(x), y=float(y), width=float(2 * w), height=float(2 * h))
+        for mark, (x, y), (w, h) in zip(marks, middles, half, strict=True)
+    ]
+
+
+def _same_place(one: Mark, other: Mark) -> bool:
+    """Whether two marks of different views stand for the same thing."""
+    if one.group != other.group:
+        return False
+    reach = 0.45 if one.group != 1 else 1.6
+    return abs(one.x - other.x) < reach * max(4.0, min(one.width, other.width)) and abs(one.y - other.y) < reach * max(
+        4.0, min(one.height, other.height)
+    )
+
+
+def _merged(cluster: dict[int, Mark], inside: list[geometry.Matrix]) -> Mark:
+    """One mark from those of several views; views that do not show the place do not count."""
+    strongest = max(cluster.values(), key=lambda m: m.heat)
+    showing = 0
+    for view, matrix in enumerate(inside):
+        x, y = geometry.transform(matrix, np.array([[strongest.x, strongest.y]]))[0]
+        showing += view in cluster or (4 < x < READER_WIDTH - 4 and 4 < y < READER_HEIGHT - 4)
+    members = list(cluster.values())
+    weights = np.array([m.heat for m in members])
+    odds = (np.array([m.odds for m in members]) * weights[:, None]).sum(0) / weights.sum()
+    best, second = (int(i) for i in np.argsort(-odds)[:2])
+
+    def mean(values: list[float]) -> float:
+        return float(np.average(values, weights=weights))
+
+    return Mark(
+        CLASSES[best], float(odds[best]), float(weights.sum()) / max(1, showing), CLASSES[second],
+        mean([m.x for m in members]), mean([m.y for m in members]), mean([m.width for m in members]),
+        mean([m.height for m in members]), tuple(odds.tolist()),
+    )  # fmt: skip
