@@ -1,32 +1,33 @@
-"""Which test point comes next (the usual order: cabinet first, then parts; common practice, no source).
-
-Through the cable: winding lead to lead, ohmmeter to ground, insulation to ground. One good value there clears cable
-and motor together. Motor alone and cable alone follow where the whole is bad; `grading` says so in its next steps.
-"""
+"""Which test point comes next: grading's plan of each axis over the records in force, in words and for the page."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 from sqlmodel import Session
 
-from api.grading_bridge import next_steps
-from api.jobs import axes_of
-from api.readings import reading_of
-from api.records import current_records
-from capture.language.readback import axis_words, terminal_words
-from capture.reading import Context, Reading
-from grading.measurement import MotorKind
+from api.grading_inputs import read_inputs
+from capture.language.readback import axis_words, terminal_words, volts_words
+from capture.language.say import cardinal
+from capture.reading import Context
+from grading.plan import PlanState, Task, plan_axis
 from grading.quantity import QuantityKind, Section
-from grading.terminals import pair, to_earth
+from grading.shop import ShopProfile
+from grading.terminals import ends
 
-_LEAD_PAIRS = {MotorKind.DC_SERVO: ("A1-A2",), MotorKind.AC_SERVO: ("U-V", "V-W", "U-W")}
+_SECTION_WORDS = {
+    Section.THROUGH_CABLE: "through the cable",
+    Section.MOTOR_ALONE: "motor alone",
+    Section.CABLE_ALONE: "cable alone",
+}
 _KIND_WORDS = {
     QuantityKind.WINDING_RESISTANCE: "winding resistance",
     QuantityKind.RESISTANCE_TO_GROUND: "ohmmeter",
     QuantityKind.INSULATION_RESISTANCE: "insulation",
+    QuantityKind.CONTINUITY: "continuity",
 }
+ALL_DONE = "Every axis has been through its plan. Look at the findings for what remains."
 
 
 @dataclass(frozen=True)
@@ -37,42 +38,93 @@ class Point:
     sentence: str
 
 
-def points(motor_kind: str) -> Iterator[tuple[QuantityKind, str]]:
-    """The test points of one axis through the cable, in order."""
-    kind = MotorKind(motor_kind)
-    for terminals in _LEAD_PAIRS.get(kind, _LEAD_PAIRS[MotorKind.AC_SERVO]):
-        yield QuantityKind.WINDING_RESISTANCE, terminals
-    yield QuantityKind.RESISTANCE_TO_GROUND, "lead-ground"
-    yield QuantityKind.INSULATION_RESISTANCE, "lead-ground"
+def job_plans(session: Session, job_id: str, profile: ShopProfile | None = None) -> dict[str, PlanState]:
+    """Where every axis of a job stands in its plan, in the order described.
+
+    Raises:
+        NotFound: There is no such job.
+    """
+    given = read_inputs(session, job_id)
+    return {
+        name: plan_axis(given.measurements, context, given.meters, profile=profile)
+        for name, context in given.contexts.items()
+    }
 
 
-def _covers(reading: Reading, kind: QuantityKind, terminals: str) -> bool:
-    if reading.kind is not kind or reading.section is not Section.THROUGH_CABLE or reading.terminals is None:
-        return False
-    if kind is QuantityKind.WINDING_RESISTANCE:
-        return pair(reading.terminals) == pair(terminals)
-    return to_earth(reading.terminals)
+def next_point(session: Session, job_id: str, context: Context, profile: ShopProfile | None = None) -> Point:
+    """Where to measure next: the plan of this axis; where that is done, why, and the first axis with a point left.
+
+    The context takes over the voltage that the plan asks for, so that the one of the step before does not linger;
+    the read-back names it, as any other.
+    """
+    plans = job_plans(session, job_id, profile)
+    here = plans.get(context.axis or "")
+    before = ""
+    if here is not None and here.next is None:
+        before = f"{_sentence(axis_words(context.axis or ''))}: {here.stop} "
+    order = [name for name in plans if name == context.axis] + [name for name in plans if name != context.axis]
+    for name in order:
+        task = plans[name].next
+        if task is not None:
+            return Point(_moved(context, name, task), f"{before}Next: {_words(name, task)}. {task.point.reason}")
+    return Point(context, before + ALL_DONE)
 
 
-def _missing(session: Session, job_id: str) -> Iterator[tuple[str, QuantityKind, str]]:
-    done = [reading_of(record) for record in current_records(session, job_id)]
-    for axis in axes_of(session, job_id):
-        own = [reading for reading in done if reading.axis == axis.name]
-        for kind, terminals in points(axis.motor_kind):
-            if not any(_covers(reading, kind, terminals) for reading in own):
-                yield axis.name, kind, terminals
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
-def next_point(session: Session, job_id: str, context: Context) -> Point:
-    """Where to measure next: the rest of this axis, then what grading asks for, then the next axis."""
-    missing = list(_missing(session, job_id))
-    here = [point for point in missing if point[0] == context.axis]
-    steps = next_steps(session, job_id, context.axis) if context.axis is not None and not here else ()
-    if steps:
-        return Point(context, f"{axis_words(context.axis or '')}: {steps[0]}")
-    if not (here or missing):
-        return Point(context, "Every axis was measured through the cable. Look at the findings for what remains.")
-    axis, kind, terminals = (here or missing)[0]
-    moved = replace(context, kind=kind, axis=axis, section=Section.THROUGH_CABLE, terminals=terminals)
-    sentence = f"Next: {axis_words(axis)}, through the cable, {_KIND_WORDS[kind]}, {terminal_words(terminals)}."
-    return Point(moved, sentence)
+def _moved(context: Context, axis: str, task: Task) -> Context:
+    point = task.point
+    volts = context.test_voltage_set if task.test_voltage is None else task.test_voltage
+    return replace(
+        context,
+        kind=point.kind,
+        axis=axis,
+        section=point.section,
+        terminals=point.terminals,
+        test_voltage_set=volts,
+        voltage_next=False,
+    )
+
+
+def _words(axis: str, task: Task) -> str:
+    point = task.point
+    first, second = ends(point.terminals)
+    where = f"{terminal_words(first)} end to end" if first == second else terminal_words(point.terminals)
+    parts = [axis_words(axis), _SECTION_WORDS[point.section], _KIND_WORDS[point.kind], where]
+    if task.test_voltage is not None:
+        parts.append(f"at {volts_words(task.test_voltage)}")
+    if point.positions > 1:
+        parts.append(f"at {' '.join(cardinal(point.positions))} shaft positions")
+    return ", ".join(parts)
+
+
+def plan_for_page(session: Session, job_id: str, profile: ShopProfile | None = None) -> list[dict[str, Any]]:
+    """Every axis's plan as the page shows it: each point with whether it is done, due, or left out and why.
+
+    Raises:
+        NotFound: There is no such job.
+    """
+    return [
+        {"axis": name, "stop": state.stop, "tasks": [_task(task, task is state.next) for task in state.tasks]}
+        for name, state in job_plans(session, job_id, profile).items()
+    ]
+
+
+def _task(task: Task, is_next: bool) -> dict[str, Any]:
+    point = task.point
+    state = "done" if task.done else "skipped" if task.skipped else "next" if is_next else "due"
+    return {
+        "state": state,
+        "section": point.section.value,
+        "quantity": point.kind.value,
+        "terminals": point.terminals,
+        "test_voltage": None if task.test_voltage is None else format(task.test_voltage, "f"),
+        "seconds": point.seconds,
+        "positions": point.positions,
+        "reason": point.reason,
+        "if_bad": point.if_bad,
+        "skipped": task.skipped,
+        "prepare": list(task.prepare),
+    }

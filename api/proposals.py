@@ -20,6 +20,7 @@ from api.jobs import axes_of
 from api.readings import (
     STRUCTURAL,
     columns_of,
+    finer_point,
     missing,
     needs_range_end,
     reading_from_json,
@@ -263,7 +264,7 @@ def combine(voice: Reading, photo: Reading) -> tuple[Reading, bool]:
         quantity=quantity,
         axis=voice.axis or photo.axis,
         section=voice.section or photo.section,
-        terminals=voice.terminals or photo.terminals,
+        terminals=finer_point(voice.terminals, photo.terminals),
         test_voltage_set=voice.test_voltage_set or photo.test_voltage_set,
         test_voltage_built=built,
         elapsed_s=photo.elapsed_s if photo.elapsed_s is not None else voice.elapsed_s,

@@ -12,6 +12,7 @@ from api.errors import BadInput
 from api.tables import ReadingColumns
 from capture.reading import Context, DisplayReading, Doubt, Reading
 from grading.quantity import DIMENSION_OF_KIND, Qualifier, Quantity, QuantityKind, Section, UnitError, unit
+from grading.terminals import to_earth
 
 AMBIENT_KINDS = frozenset({QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY, QuantityKind.TIME})
 """What may be measured without an axis or section: the air of the shop."""
@@ -21,6 +22,7 @@ _DEFAULT_TERMINALS = {
     QuantityKind.RESISTANCE_TO_GROUND: "lead-ground",
     QuantityKind.WINDING_RESISTANCE: "lead-lead",
 }
+_GENERAL = frozenset({"lead-ground", "lead-lead"})
 _NEEDS_DIGITS = frozenset({Qualifier.EQUAL})
 
 
@@ -200,10 +202,22 @@ def same_place(first: Reading, second: Reading) -> bool:
     pairs = (
         (first.axis, second.axis),
         (first.section, second.section),
-        (first.terminals, second.terminals),
         (first.kind, second.kind),
     )
-    return all(one is None or other is None or one == other for one, other in pairs)
+    same = all(one is None or other is None or one == other for one, other in pairs)
+    points = (first.terminals, second.terminals)
+    return same and (points[0] is None or points[1] is None or _same_point(points[0], points[1]))
+
+
+def _same_point(first: str, second: str) -> bool:
+    """Whether two test points can be one: "lead-ground" and "lead-lead" name no lead and stand for any."""
+    general = _GENERAL & {first, second}
+    return first == second or (bool(general) and to_earth(first) == to_earth(second))
+
+
+def finer_point(first: str | None, second: str | None) -> str | None:
+    """Of two names of one test point, the one that names its leads; the first of equals."""
+    return second if second is not None and (first is None or first in _GENERAL) else first
 
 
 def same_dimension(first: Quantity, second: Quantity) -> bool:

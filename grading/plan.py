@@ -187,4 +187,4 @@ def _series_bad(case: Case) -> bool:
 def _stop(case: Case) -> str:
     if _whole_bad(case):
         return "The parts have been tested apart; the verdict says which one failed."
-    return "The whole is good, which clears motor and cable at this position; go to the next axis."
+    return "The whole is good, which clears motor and cable at this position."

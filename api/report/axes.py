@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from api.plan import points
 from api.report import wording
 from api.report.content import Answer, Axis, Mark, Statement, Value
 from api.report.plot import Bar, Line, bars
@@ -15,10 +14,13 @@ from api.report.values import ValueRows, to_ground
 from api.tables import Axis as AxisRow
 from api.tables import Record, SafetyAnswer
 from grading.finding import AxisVerdict, Fault, Finding, SourceStatus
+from grading.measurement import MotorKind
 from grading.quantity import UNITS, QuantityKind
 from grading.terminals import pair, to_earth
 
 NOTHING = "No value was confirmed for this axis."
+_LEAD_PAIRS = {MotorKind.DC_SERVO: ("A1-A2",)}
+_PHASE_PAIRS = ("U-V", "V-W", "U-W")
 ANSWERS = {"yes": "yes", "no": "no", "not_applicable": "does not apply"}
 
 
@@ -92,6 +94,14 @@ def _plot(values: Sequence[Value], records: dict[str, Record], name: str, findin
     )
 
 
+def _points(motor_kind: str) -> Iterator[tuple[QuantityKind, str]]:
+    """What every axis is tested for from the cabinet."""
+    for terminals in _LEAD_PAIRS.get(MotorKind(motor_kind), _PHASE_PAIRS):
+        yield QuantityKind.WINDING_RESISTANCE, terminals
+    yield QuantityKind.RESISTANCE_TO_GROUND, "lead-ground"
+    yield QuantityKind.INSULATION_RESISTANCE, "lead-ground"
+
+
 def _covered(records: Sequence[Record], kind: QuantityKind, terminals: str) -> bool:
     """Whether a record in force, taken from the cabinet, stands for this point of the plan."""
     own = [r.terminals or "" for r in records if r.section == "through_cable" and r.quantity == kind.value]
@@ -105,7 +115,7 @@ def _not_tested(motor_kind: str, records: Sequence[Record], values: Sequence[Val
     out = [
         f"{wording.KINDS[kind.value]} {wording.point(terminals)}, {wording.SECTIONS['through_cable']}: "
         "no confirmed value."
-        for kind, terminals in points(motor_kind)
+        for kind, terminals in _points(motor_kind)
         if not _covered(records, kind, terminals)
     ]
     done = {r.section for r in records if r.quantity == QuantityKind.INSULATION_RESISTANCE.value}

@@ -10,7 +10,7 @@ from sqlmodel import col, select
 from api.database import last_head
 from api.grading_bridge import job_verdict
 from api.jobs import all_jobs, job_for_page, job_of
-from api.plan import next_point
+from api.plan import next_point, plan_for_page
 from api.routes import WorkspaceDep
 from api.speaking import heard_context
 from api.tables import TrailEntry
@@ -47,6 +47,13 @@ def show_job(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
             "where": heard_context(context),
             "next": next_point(session, job_id, context).sentence,
         }
+
+
+@router.get("/{job_id}/plan")
+def show_plan(workspace: WorkspaceDep, job_id: str) -> list[dict[str, Any]]:
+    """The test plan of every axis: which points are done, next, due, or left out and why."""
+    with workspace.database.read() as session:
+        return plan_for_page(session, job_id)
 
 
 @router.get("/{job_id}/findings")

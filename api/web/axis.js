@@ -2,6 +2,7 @@
 
 import { el, say } from "./dom.js";
 import { changed, readingForm } from "./form.js";
+import { planPart } from "./plan.js";
 import { proofs } from "./proof.js";
 import { now, post } from "./server.js";
 import { KINDS, MOTORS, SECTIONS, URGENCIES, VERDICTS, clock, conditions, parted, point, shown } from "./words.js";
@@ -19,7 +20,7 @@ export function verdictSign(verdict) {
   return el(`span.verdict.${mark}`, {}, el("span", { "aria-hidden": "true" }, sign), el("span.hidden", {}, words));
 }
 
-export function axisCard({ job, axis, records, graded, safety, refresh }) {
+export function axisCard({ job, axis, records, graded, safety, plan, refresh }) {
   const described = [MOTORS[axis.motor_kind] || axis.motor_kind, axis.rated_voltage && `${axis.rated_voltage} V`, axis.winding_c && `winding ${axis.winding_c} °C`, axis.moving_cable ? "cable in a moving carrier" : null];
   return el("section.card.axis", { id: `axis-${axis.name}`, "aria-label": `Axis ${axis.name}`, tabindex: "-1" },
     el("header", {}, el("h2", {}, `Axis ${axis.name}`), verdictTag(graded && graded.verdict, graded && graded.urgency)),
@@ -28,6 +29,7 @@ export function axisCard({ job, axis, records, graded, safety, refresh }) {
     safety ? safetyPart(job, axis, safety, refresh) : null,
     records.length ? el("ul.readings", {}, records.map((r) => reading(r, { job, graded, refresh }))) : el("p.soft", {}, "No reading confirmed yet."),
     graded && graded.next_steps.length ? [el("h3", {}, "Next"), el("ol.steps", {}, graded.next_steps.map((s) => el("li", {}, el("strong", {}, s.action), " ", el("span.soft", {}, s.reason))))] : null,
+    plan ? planPart(axis, plan) : null,
     graded && graded.findings.length ? findings(graded) : null);
 }
 

@@ -141,16 +141,16 @@ class JobView {
   }
 
   async refresh() {
-    const [job, proposals, records, findings, safety] = await Promise.all([
-      get(this.path), get(`${this.path}/proposals?state=open`), get(`${this.path}/records`), get(`${this.path}/findings`),
+    const [job, proposals, records, findings, plans, safety] = await Promise.all([
+      get(this.path), get(`${this.path}/proposals?state=open`), get(`${this.path}/records`), get(`${this.path}/findings`), get(`${this.path}/plan`),
       Promise.all(this.job.axes.map((a) => get(`${this.path}/axes/${encodeURIComponent(a.name)}/safety`))),
     ]);
-    const seen = JSON.stringify([job.next, proposals, records, findings, safety]);
+    const seen = JSON.stringify([job.next, proposals, records, findings, plans, safety]);
     if (seen === this.seen) return;
     this.seen = seen;
     this.next.textContent = job.next;
     this.drawProposals(proposals);
-    this.drawAxes(records, findings, safety);
+    this.drawAxes(records, findings, plans, safety);
   }
 
   drawProposals(open) {
@@ -163,12 +163,12 @@ class JobView {
     fill(this.proposals, [...cards.values()].reverse());
   }
 
-  drawAxes(records, findings, safety) {
+  drawAxes(records, findings, plans, safety) {
     const opened = new Set([...this.axes.querySelectorAll("details[open]")].map((d) => d.id));
     // An axis without a record in force has nothing to judge yet.
     const graded = Object.fromEntries(findings.axes.filter((v) => records.some((r) => r.axis === v.axis && r.standing === "current")).map((v) => [v.axis, v]));
     fill(this.axes, this.job.axes.map((axis, i) => axisCard({
-      job: this.job, axis, graded: graded[axis.name], safety: safety[i], refresh: () => this.refresh(),
+      job: this.job, axis, graded: graded[axis.name], safety: safety[i], plan: plans[i], refresh: () => this.refresh(),
       records: records.filter((r) => r.axis === axis.name),
     })));
     const answered = new Set(safety.filter((s) => !s.open.length).map((s) => `safety-${s.axis}`));

@@ -258,7 +258,10 @@ def test_repeat_photo_and_next(visit: Visit) -> None:
     assert visit.say("repeat")["message"] == asked["message"]
     assert visit.say("photo")["action"] == "photo"
     visit.say("confirm")
-    assert visit.say("next")["message"] == "Next: X-ray axis, through the cable, ohmmeter, lead to ground."
+    assert visit.say("next")["message"] == (
+        "Next: X-ray axis, through the cable, ohmmeter, A one to ground. "
+        "A few volts find a solid leak before any test voltage is applied."
+    )
 
 
 def test_typed_readings_go_the_same_way(visit: Visit) -> None:

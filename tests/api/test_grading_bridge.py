@@ -11,9 +11,6 @@ from typing import Any
 from api.canonical import canonical, sha256_hex
 from api.grading_bridge import job_verdict, newest_grading
 from api.jobs import job_of
-from api.plan import next_point
-from api.turns import context_of
-from capture.reading import Context
 from tests.api.conftest import Visit
 
 WORKED = [("through_cable", "0.80"), ("motor_alone", "550"), ("cable_alone", "0.80")]
@@ -69,7 +66,7 @@ def test_only_records_in_force_count(visit: Visit) -> None:
 
 
 def test_a_confirmed_winding_temperature_counts_before_the_described_one(visit: Visit) -> None:
-    from api.grading_bridge import axis_context
+    from api.grading_inputs import axis_context
     from api.jobs import axis_of
     from api.records import current_records
 
@@ -79,25 +76,3 @@ def test_a_confirmed_winding_temperature_counts_before_the_described_one(visit: 
         records = current_records(session, visit.job)
         context = axis_context(axis_of(session, visit.job, "X"), job_of(session, visit.job), records)
     assert str(context.winding_c) == "31.5"
-
-
-def test_next_follows_the_plan_then_the_findings_then_the_next_axis(visit: Visit) -> None:
-    def sentence(context: Context) -> str:
-        with visit.workspace.database.read() as session:
-            return next_point(session, visit.job, context).sentence
-
-    assert sentence(Context()) == "Next: X-ray axis, through the cable, winding resistance, A one to A two."
-    visit.say("x ray axis through the cable a one to a two one point zero eight ohms")
-    visit.say("confirm")
-    assert sentence(Context(axis="X")) == "Next: X-ray axis, through the cable, ohmmeter, lead to ground."
-    visit.say("ohmmeter lead to ground eight hundred twenty kilohms")
-    visit.say("confirm")
-    assert sentence(Context(axis="X")) == "Next: X-ray axis, through the cable, insulation, lead to ground."
-    visit.make_safe()
-    measure(visit, "through_cable", "0.80")
-    assert sentence(Context(axis="X")).startswith(
-        "X-ray axis: "
-    )  # what grading wants: the parts, since the whole is bad
-    assert sentence(Context(axis="Y")) == "Next: Yankee axis, through the cable, winding resistance, U to V."
-    with visit.workspace.database.read() as session:
-        assert context_of(session, visit.job).axis == "X"

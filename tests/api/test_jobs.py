@@ -9,7 +9,7 @@ import pytest
 
 from api.description import read_description
 from api.errors import BadInput
-from api.grading_bridge import axis_context, meter
+from api.grading_inputs import axis_context, meter
 from api.jobs import all_jobs, axis_of, instruments_of, job_of
 from api.settings import read_settings
 from api.workspace import Workspace
