@@ -6,7 +6,7 @@ the unit at its right; the unit that nobody else takes is the main one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -35,6 +35,7 @@ class Fields:
         small: Other fields by name.
         flags: Flags seen.
         height: Height of the main digits, canvas px.
+        used: The marks of main string and unit.
         rival: Height of the largest other number as a share of the main one's.
         box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
     """
@@ -48,6 +49,7 @@ class Fields:
     small: dict[str, str] = field(default_factory=dict)
     flags: tuple[str, ...] = ()
     height: float = 0.0
+    used: list[Mark] = field(default_factory=list)
     rival: float = 0.0
     box: tuple[float, float, float, float] | None = None
 
@@ -63,6 +65,18 @@ COUNTS = (0.35, 0.42, 0.3)
 
 def arrange(marks: list[Mark]) -> Fields:
     """Arrange the marks of one view, or of several views brought together."""
+    fields = _arrange(marks)
+    if fields.unit != "%" or "temperature" not in fields.small:
+        return fields
+    # a room thermometer: the temperature is the main value, the humidity stands beside it, whichever is the larger
+    own = {id(m) for m in fields.used}
+    other = _arrange([m for m in marks if id(m) not in own])
+    if other.unit != "Cel":
+        return fields
+    return replace(other, small=other.small | {"humidity": fields.text}, rival=0.0)
+
+
+def _arrange(marks: list[Mark]) -> Fields:
     weak = [m for m in marks if m.group != 2 and m.heat <= COUNTS[m.group]]
     marks = [m for m in marks if m.heat > COUNTS[m.group]]
     glyphs = [m for m in marks if m.group == 0]
@@ -86,6 +100,7 @@ def arrange(marks: list[Mark]) -> Fields:
     )  # fmt: skip
     result.rival = max(_unnamed_heights(rest, points, tokens), default=0.0) / max(height, 1.0)
     parts = list(main)
+    result.used = [*chars, *([unit] if unit is not None else [])]
     if unit is not None:
         result.unit, result.unit_sure = unit.name, sure(unit)
         parts.append(unit)

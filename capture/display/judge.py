@@ -13,8 +13,10 @@ from capture.display.strings import parse_main
 from capture.reading import DisplayReading, Doubt
 from grading.quantity import UNITS, Qualifier, Quantity
 
-VALUE_SURE, DOT_SURE, UNIT_SURE, LEGIBLE = 0.80, 0.60, 0.60, 0.35
+VALUE_SURE, DOT_SURE, UNIT_SURE, LEGIBLE = 0.80, 0.65, 0.66, 0.35
 """Certainty needed for digits, point, unit and legibility; fitted on rendered photos (see MODEL_CARD.md)."""
+LEAST_SHARE = 0.17
+"""The main digits of a display take at least this share of its height; smaller ones belong to a field beside it."""
 RIVAL = 0.87
 """Another nameless number of at least this share of the main one's height makes it unclear which one counts."""
 
@@ -29,6 +31,7 @@ class Evidence:
         units: The main unit of each look by itself.
         legible: Mean legibility of the looks, 0..1.
         canvas: The straightened display.
+        share: Height of the main digits as a share of the display's.
         digit_px: Height of the main digits in the photo, px; None without digits.
         cut: Part of the display lies outside the picture.
         quad: Corners in the photo.
@@ -39,6 +42,7 @@ class Evidence:
     units: tuple[str | None, ...]
     legible: float
     canvas: NDArray[np.uint8]
+    share: float
     digit_px: float | None
     cut: bool
     quad: geometry.Quad
@@ -51,7 +55,12 @@ def judge(evidence: Evidence) -> DisplayReading:
     quantity = parse_main(fields.text, known) if "?" not in fields.text else None
     confidence = _confidence(evidence)
     reason, doubts = _verdict(evidence, quantity, confidence)
-    if reason in (refusal.UNIT_UNSURE, refusal.TOO_SMALL) and known is None and quantity is not None and fields.box is not None:
+    if (
+        reason in (refusal.UNIT_UNSURE, refusal.TOO_SMALL)
+        and known is None
+        and quantity is not None
+        and fields.box is not None
+    ):
         suggested = printed.unit_beside(evidence.canvas, fields.box)
         quantity = replace(quantity, unit=suggested)
         doubts = (Doubt.UNIT_UNSURE if suggested else Doubt.UNIT_MISSING,)
@@ -74,9 +83,9 @@ def _confidence(evidence: Evidence) -> dict[str, float]:
     same = float(np.mean([text.replace(".", "") == digits for text in evidence.texts]))
     units = float(np.mean([unit == fields.unit for unit in evidence.units]))
     return {
-        "value": round(fields.value_sure * (0.6 + 0.4 * same), 3),
+        "value": round(float(fields.value_sure) * (0.6 + 0.4 * same), 3),
         "dot": round(float(fields.dot_sure), 3),
-        "unit": round(fields.unit_sure * (0.6 + 0.4 * units), 3) if fields.unit in UNITS else 0.0,
+        "unit": round(float(fields.unit_sure) * (0.6 + 0.4 * units), 3) if fields.unit in UNITS else 0.0,
     }
 
 
@@ -94,6 +103,7 @@ def _verdict(
         (evidence.cut, refusal.CUT_OFF, Doubt.VALUE_MISSING),
         (not text, refusal.NO_VALUE if vague else hint, Doubt.VALUE_MISSING),
         (digit_px is not None and digit_px < refusal.LEAST_DIGIT, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
+        (evidence.share < LEAST_SHARE, refusal.NO_VALUE if vague else hint, Doubt.VALUE_MISSING),
         ("?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
         (quantity is None, refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?")), Doubt.VALUE_MISSING),
         (

@@ -114,7 +114,8 @@ def read_display(pixels: NDArray[np.uint8], quad: geometry.Quad, *, marked: bool
             looks.append(_look(pixels, views.part_of(best.matrix, best.fields.box, pad), 0.02))
     first = looks[0]
     fields = arrange(fuse([Sight(look.marks, look.matrix) for look in looks], first.matrix))
-    scale = geometry.sides(geometry.transform(first.matrix, quad))[0] / geometry.sides(quad)[0]
+    shown = geometry.sides(geometry.transform(first.matrix, quad))
+    scale = shown[0] / geometry.sides(quad)[0]
     return judge(
         Evidence(
             fields=fields,
@@ -122,8 +123,9 @@ def read_display(pixels: NDArray[np.uint8], quad: geometry.Quad, *, marked: bool
             units=tuple(look.fields.unit for look in looks),
             legible=float(np.mean([look.legible for look in looks])),
             canvas=first.canvas,
+            share=fields.height / max(1.0, shown[1]) if fields.text.strip("-") else 1.0,
             digit_px=fields.height / scale if fields.text else None,
-            cut=not marked and refusal.is_cut_off(quad, pixels.shape[1], pixels.shape[0]),
+            cut=not marked and _is_cut(pixels, quad, fields, first.matrix),
             quad=quad,
         )
     )
@@ -134,3 +136,17 @@ def _look(pixels: NDArray[np.uint8], quad: geometry.Quad, margin: float) -> _Loo
     out, legible = reader_map(canvas)
     marks = decode(out)
     return _Look(marks, arrange(marks), legible, canvas, matrix)
+
+
+def _is_cut(pixels: NDArray[np.uint8], quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix) -> bool:
+    """Whether the display reaches out of the picture, or its main string may go on beyond the edge."""
+    height, width = pixels.shape[:2]
+    if refusal.is_cut_off(quad, width, height):
+        return True
+    if fields.box is None:
+        return False
+    x0, y0, x1, y1 = fields.box
+    room = 0.7 * fields.height
+    reach = geometry.transform(geometry.inverse(matrix), geometry.rectangle(x0 - room, y0, x1 + room, y1))
+    low, high = reach.min(0), reach.max(0)
+    return bool(low[0] < 0 or low[1] < 0 or high[0] > width or high[1] > height)
