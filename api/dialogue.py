@@ -112,7 +112,7 @@ def _commanded(turn: Turn, command: Command, decision: Decision) -> None:
         turn.action = "photo"
         turn.say("Take the photo.")
     elif command is Command.NEXT:
-        point = next_point(turn.session, turn.job.id, turn.context)
+        point = next_point(turn.session, turn.job.id, turn.context, turn.profile)
         turn.context = point.context
         turn.say(point.sentence)
     elif command is Command.SAME:

@@ -29,16 +29,18 @@ from api.tables import Capture, Evidence
 from api.trail import What
 from api.turns import Turn, begin_turn, context_of
 from capture.reading import Context, Utterance
+from grading.shop import ShopProfile
 
 
 class Intake:
     """Takes clips and photos in; one at a time for each job, since each is understood in the light of the last."""
 
-    def __init__(self, database: Database, store: Store, engines: Engines) -> None:
+    def __init__(self, database: Database, store: Store, engines: Engines, profile: ShopProfile | None = None) -> None:
         """Work on these."""
         self._database = database
         self._store = store
         self._engines = engines
+        self._profile = profile
         self._guard = threading.Lock()
         self._locks: dict[str, threading.Lock] = defaultdict(threading.Lock)
 
@@ -219,7 +221,7 @@ class Intake:
         transaction.put(capture)
         what = What.NOT_RECOGNISED if found.problem is not None else What.RECOGNISED
         transaction.entry(what, job.id, note=found.to_json())
-        turn = begin_turn(transaction, job)
+        turn = begin_turn(transaction, job, self._profile)
         self._act(turn, capture, found, crops, commands=commands)
         outcome = {**found.to_json(), **turn.for_page()}
         if found.problem is not None:

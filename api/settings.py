@@ -2,6 +2,7 @@
 
 OHMTRAIL_DATA          data folder (default: ./data)
 OHMTRAIL_SPEECH_MODEL  directory of another vosk model (default: the one that ships)
+OHMTRAIL_PROFILE       TOML file with the shop's own limits (default: the published limits)
 OHMTRAIL_HOST          address to listen on (default: 127.0.0.1, this machine only)
 OHMTRAIL_PORT          port (default: 8765)
 OHMTRAIL_HOSTS         further names by which the server may be called, separated by commas
@@ -27,6 +28,7 @@ class Settings:
     Attributes:
         data: Data folder.
         speech_model: Directory of a vosk model; None for the one that ships.
+        profile: TOML file with the shop's own limits; None for the published ones.
         host: Address to listen on.
         port: Port, 1 to 65535.
         hosts: Names by which the server may be called.
@@ -34,6 +36,7 @@ class Settings:
 
     data: Path = Path("data")
     speech_model: Path | None = None
+    profile: Path | None = None
     host: str = "127.0.0.1"
     port: int = 8765
     hosts: tuple[str, ...] = LOCAL_HOSTS
@@ -52,11 +55,12 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
     port = given.get("OHMTRAIL_PORT", "8765")
     if not port.isdigit() or not 1 <= int(port) <= 65535:
         raise BadInput("bad_port", f"OHMTRAIL_PORT is {port!r}.", "Give a number from 1 to 65535.")
-    model = given.get("OHMTRAIL_SPEECH_MODEL")
+    model, profile = given.get("OHMTRAIL_SPEECH_MODEL"), given.get("OHMTRAIL_PROFILE")
     more = [name.strip().lower() for name in given.get("OHMTRAIL_HOSTS", "").split(",") if name.strip()]
     return Settings(
         data=Path(given.get("OHMTRAIL_DATA") or "data"),
         speech_model=Path(model) if model else None,
+        profile=Path(profile) if profile else None,
         host=given.get("OHMTRAIL_HOST") or "127.0.0.1",
         port=int(port),
         hosts=(*LOCAL_HOSTS, *more),

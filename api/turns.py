@@ -17,6 +17,7 @@ from api.speaking import question
 from api.tables import DialogueState, Job, Proposal
 from api.trail import What
 from capture.reading import Context
+from grading.shop import ShopProfile
 
 
 @dataclass
@@ -33,6 +34,7 @@ class Turn:
         withdrawn: Ids of records taken back.
         action: What the page should do: "photo" opens the camera; empty otherwise.
         problem: Why what was asked for did not happen, if it did not.
+        profile: The shop's own limits, which the test plan follows too; None for the published ones.
     """
 
     transaction: Transaction
@@ -46,6 +48,7 @@ class Turn:
     withdrawn: list[str] = field(default_factory=list)
     action: str = ""
     problem: OhmtrailError | None = None
+    profile: ShopProfile | None = None
 
     @property
     def session(self) -> Session:
@@ -112,13 +115,13 @@ class Turn:
         }
 
 
-def begin_turn(transaction: Transaction, job: Job) -> Turn:
+def begin_turn(transaction: Transaction, job: Job, profile: ShopProfile | None = None) -> Turn:
     """Take up the conversation where it stands."""
     state = transaction.session.get(DialogueState, job.id)
     if state is None:
         raise Refused("no_dialogue", f"Job {job.id} has no conversation.", "Run the verification.")
     asking = [(str(proposal_id), int(revision)) for proposal_id, revision in parsed(state.asking_json)]
-    return Turn(transaction, job, context_from_json(parsed(state.context_json)), asking, state)
+    return Turn(transaction, job, context_from_json(parsed(state.context_json)), asking, state, profile=profile)
 
 
 def context_of(session: Session, job_id: str) -> Context:

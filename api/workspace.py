@@ -20,6 +20,7 @@ from api.proposals import proposal_of
 from api.records import Decision, record_of
 from api.reports import keep_report, make_report
 from api.safety import put_answer, safety_for_page
+from api.shop import Shop
 from api.store import Store, sweep_folder
 from api.tables import ReportFile
 from api.taps import tap, typed
@@ -37,29 +38,41 @@ class Workspace:
         evidence: Clips, photos and what was cut from them.
         reports: Reports made.
         intake: The way in for clips and photos.
+        shop: The shop's own limits, None for the published ones.
+        profile: The same as grading takes them.
         adopted: Files that a crash left without a row, taken in at opening.
     """
 
-    def __init__(self, folder: Path, engines: Engines, clock: Clock) -> None:
+    def __init__(self, folder: Path, engines: Engines, clock: Clock, shop: Shop | None = None) -> None:
         """Use `open`."""
         self.folder = folder
         self.database = Database(folder, clock)
         self.evidence = Store(folder / "evidence")
         self.reports = Store(folder / "reports")
         self.engines = engines
-        self.intake = Intake(self.database, self.evidence, engines)
+        self.shop = shop
+        self.profile = None if shop is None else shop.profile
+        self.intake = Intake(self.database, self.evidence, engines, self.profile)
         self.adopted: list[str] = []
 
     @classmethod
-    def open(cls, folder: Path | str, *, engines: Engines | None = None, clock: Clock = system_clock) -> Workspace:
+    def open(
+        cls,
+        folder: Path | str,
+        *,
+        engines: Engines | None = None,
+        clock: Clock = system_clock,
+        shop: Shop | None = None,
+    ) -> Workspace:
         """Open a data folder, making what is missing; left-overs of a crash are cleared or taken in.
 
         Args:
             folder: The data folder.
             engines: Hearing and seeing; None for the real ones with the model that ships.
             clock: Gives the present instant; the demo brings its own.
+            shop: The shop's own limits; None for the published ones.
         """
-        workspace = cls(Path(folder), engines or RealEngines(), clock)
+        workspace = cls(Path(folder), engines or RealEngines(), clock, shop)
         sweep_folder(workspace.folder)
         workspace.evidence.sweep()
         workspace.reports.sweep()
@@ -151,7 +164,7 @@ class Workspace:
             BadInput: A field is wrong.
         """
         with self.database.write() as transaction:
-            turn = begin_turn(transaction, job_of(transaction.session, job_id))
+            turn = begin_turn(transaction, job_of(transaction.session, job_id), self.profile)
             typed(turn, reading, captured_text(captured_at, self.database.clock()), supersedes)
             turn.close()
             return turn.for_page()
@@ -176,7 +189,7 @@ class Workspace:
         try:
             with self.database.write() as transaction:
                 job = job_of(transaction.session, proposal_of(transaction.session, proposal_id).job_id)
-                turn = begin_turn(transaction, job)
+                turn = begin_turn(transaction, job, self.profile)
                 tap(turn, proposal_id, action, Decision(how, job.technician, captured, action), fields)
                 turn.close()
                 return turn.for_page()
@@ -196,7 +209,7 @@ class Workspace:
         captured = captured_text(captured_at, self.database.clock())
         with self.database.write() as transaction:
             job = job_of(transaction.session, record_of(transaction.session, record_id).job_id)
-            turn = begin_turn(transaction, job)
+            turn = begin_turn(transaction, job, self.profile)
             undo(turn, Decision(how, job.technician, captured, "withdraw"), record_id)
             turn.close()
             return turn.for_page()
@@ -204,7 +217,7 @@ class Workspace:
     def grade(self, job_id: str) -> dict[str, Any]:
         """Compute a job's findings and keep them with their hash; returns a `JobVerdict` as plain data."""
         with self.database.write() as transaction:
-            run = put_grading(transaction, job_id)
+            run = put_grading(transaction, job_id, self.shop)
             return {"run": run.id, "sha256": run.findings_sha256, **parsed(run.findings_json)}
 
     def keep_report(self, job_id: str, name: str, media_type: str, data: bytes) -> ReportFile:
@@ -213,7 +226,7 @@ class Workspace:
 
     def make_report(self, job_id: str) -> ReportFile:
         """Build a job's report and keep it (see `api.reports.make_report`); its bytes are in `reports`."""
-        return make_report(self.database, self.evidence, self.reports, job_id)
+        return make_report(self.database, self.evidence, self.reports, job_id, self.shop)
 
     def verify(self) -> Verification:
         """Check everything against the trail (see `api.verify`)."""

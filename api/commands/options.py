@@ -14,3 +14,11 @@ Data = Annotated[
     ),
 ]
 """The data folder."""
+
+Profile = Annotated[
+    Path | None,
+    typer.Option(
+        "--profile", envvar="OHMTRAIL_PROFILE", help="TOML file with the shop's own limits; the published ones if none."
+    ),
+]
+"""The shop profile."""

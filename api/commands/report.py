@@ -7,18 +7,21 @@ from typing import Annotated
 
 import typer
 
-from api.commands.options import Data
+from api.commands.options import Data, Profile
 
 
 def report(
     job: Annotated[str, typer.Argument(help='Number of the job, e.g. "J1".')],
     out: Annotated[Path | None, typer.Option("--out", "-o", help="File to write; report-J1.html if not given.")] = None,
     data: Data = Path("data"),
+    profile: Profile = None,
 ) -> None:
     """Write a job's report as one HTML file, and keep it in the data folder."""
+    from api.shop import read_shop
     from api.workspace import Workspace
 
-    workspace = Workspace.open(data)
+    shop = None if profile is None else read_shop(profile)
+    workspace = Workspace.open(data, shop=shop)
     try:
         row = workspace.make_report(job)
         path = out or Path(row.name)

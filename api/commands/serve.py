@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.options import Data
+from api.commands.options import Data, Profile
 
 
 def serve(
@@ -19,6 +19,7 @@ def serve(
     model: Annotated[
         Path | None, typer.Option(envvar="OHMTRAIL_SPEECH_MODEL", help="Directory of another vosk model.")
     ] = None,
+    profile: Profile = None,
 ) -> None:
     """Start the server; the page is then at the address shown."""
     import uvicorn
@@ -27,14 +28,18 @@ def serve(
     from api.engines import RealEngines
     from api.routes.listen import MAX_FRAME
     from api.settings import read_settings
+    from api.shop import read_shop
     from api.workspace import Workspace
 
     settings = read_settings()
     host, port = host or settings.host, port or settings.port
-    workspace = Workspace.open(data, engines=RealEngines(model))
+    shop = None if profile is None else read_shop(profile)
+    workspace = Workspace.open(data, engines=RealEngines(model), shop=shop)
     if workspace.adopted:
         typer.echo(f"{len(workspace.adopted)} files left by an interruption were taken in as evidence.")
     typer.echo(f"Ohmtrail: http://{'localhost' if host == '127.0.0.1' else host}:{port}   data: {data.resolve()}")
+    if shop is not None:
+        typer.echo(f"Limits of the shop: {profile}, {len(shop.profile.notices)} loosened")
     if host not in ("127.0.0.1", "::1", "localhost"):
         typer.echo("Anybody on this network can reach it. Names it answers to: " + ", ".join(settings.hosts))
     uvicorn.run(

@@ -21,10 +21,10 @@ from api.report.render import render
 from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, worst
 from api.safety import STEPS
+from api.shop import Shop
 from api.store import Store
 from api.tables import Proposal
 from grading.finding import JobVerdict
-from grading.shop import ShopProfile
 
 _RULE = "Decision rule: "
 STATES = {"open": "waits for an answer", "rejected": "rejected by a person"}
@@ -135,7 +135,7 @@ def _open(proposal: Proposal) -> Open:
 
 
 def build_report(
-    session: Session, store: Store, job_id: str, *, issued: str | None = None, profile: ShopProfile | None = None
+    session: Session, store: Store, job_id: str, *, issued: str | None = None, shop: Shop | None = None
 ) -> bytes:
     """Grade a job's records in force and write its report as one HTML file.
 
@@ -145,7 +145,7 @@ def build_report(
         job_id: The job.
         issued: Time of issue, ISO 8601 with offset; None takes the time of the newest trail entry, so that the same
             records always give the same bytes.
-        profile: The shop's own limits.
+        shop: The shop's own limits.
 
     Raises:
         NotFound: There is no such job.
@@ -153,7 +153,7 @@ def build_report(
     rows = read_rows(session, job_id)
     content = content_of(
         rows,
-        job_verdict(session, job_id, profile),
+        job_verdict(session, job_id, shop),
         store.read,
         read_proof(session),
         issued=issued or (rows.head.at if rows.head else rows.job.created_at),

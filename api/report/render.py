@@ -93,6 +93,7 @@ def render(report: Report) -> bytes:
             style_hash=base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
             signs=SIGNS,
             first_use=_first_use(report),
+            own_ids={value.record_id for value in report.values},
         )
     )
     return html.encode("utf-8")

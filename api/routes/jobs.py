@@ -8,7 +8,7 @@ from fastapi import APIRouter, Body, Query, Response
 from sqlmodel import col, select
 
 from api.database import last_head
-from api.grading_bridge import job_verdict
+from api.grading_bridge import findings_of
 from api.jobs import all_jobs, job_for_page, job_of
 from api.plan import next_point, plan_for_page
 from api.routes import WorkspaceDep
@@ -45,7 +45,7 @@ def show_job(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
         return {
             **job_for_page(session, job),
             "where": heard_context(context),
-            "next": next_point(session, job_id, context).sentence,
+            "next": next_point(session, job_id, context, workspace.profile).sentence,
         }
 
 
@@ -53,14 +53,14 @@ def show_job(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
 def show_plan(workspace: WorkspaceDep, job_id: str) -> list[dict[str, Any]]:
     """The test plan of every axis: which points are done, next, due, or left out and why."""
     with workspace.database.read() as session:
-        return plan_for_page(session, job_id)
+        return plan_for_page(session, job_id, workspace.profile)
 
 
 @router.get("/{job_id}/findings")
 def show_findings(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
     """The job's records in force, graded now; nothing is written."""
     with workspace.database.read() as session:
-        return job_verdict(session, job_id).to_dict()
+        return findings_of(session, job_id, workspace.shop)
 
 
 @router.post("/{job_id}/findings", status_code=201)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.canonical import canonical, sha256_hex
-from api.grading_bridge import job_verdict, newest_grading
+from api.grading_bridge import findings_of, newest_grading
 from api.jobs import job_of
 from tests.api.conftest import Visit
 
@@ -50,7 +50,7 @@ def test_findings_can_be_computed_again_and_their_hash_is_in_the_trail(visit: Vi
     visit.workspace.grade(visit.job)
     with visit.workspace.database.read() as session:
         run = newest_grading(session, visit.job)
-        again = canonical(job_verdict(session, visit.job).to_dict())
+        again = canonical(findings_of(session, visit.job))
     assert run is not None
     assert again == run.findings_json
     assert sha256_hex(again) == run.findings_sha256
