@@ -35,6 +35,7 @@ class Fields:
         small: Other fields by name.
         flags: Flags seen.
         height: Height of the main digits, canvas px.
+        slope: How much the main row falls per px to the right; 0 where it has fewer than three characters.
         used: The marks of main string and unit.
         rival: Height of the largest other number as a share of the main one's.
         box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
@@ -49,6 +50,7 @@ class Fields:
     small: dict[str, str] = field(default_factory=dict)
     flags: tuple[str, ...] = ()
     height: float = 0.0
+    slope: float = 0.0
     used: list[Mark] = field(default_factory=list)
     rival: float = 0.0
     box: tuple[float, float, float, float] | None = None
@@ -100,6 +102,7 @@ def _arrange(marks: list[Mark]) -> Fields:
     )  # fmt: skip
     result.rival = max(_unnamed_heights(rest, points, tokens), default=0.0) / max(height, 1.0)
     parts = list(main)
+    result.slope = _slope([m for m in main if m.name not in "-<>"])
     result.used = [*chars, *([unit] if unit is not None else [])]
     if unit is not None:
         result.unit, result.unit_sure = unit.name, sure(unit)
@@ -115,7 +118,7 @@ def _slope(row: list[Mark]) -> float:
         return 0.0
     xs, ys = np.array([m.x for m in row]), np.array([m.y for m in row])
     spread = float(np.ptp(xs))
-    return float(np.clip(np.polyfit(xs, ys, 1)[0], -0.2, 0.2)) if spread > 1 else 0.0
+    return float(np.clip(np.polyfit(xs, ys, 1)[0], -0.35, 0.35)) if spread > 1 else 0.0
 
 
 def _main_row(glyphs: list[Mark]) -> list[Mark]:

@@ -24,6 +24,8 @@ from capture.reading import DisplayReading, Seen
 
 MARGINS = (0.03, 0.09)
 """Space around the display on the looks at the whole of it, shares of the canvas."""
+SLOPE = 0.05
+"""A main row that climbs or falls by more than this per px is straightened before reading on."""
 CLOSE_PADS = (0.35, 0.6)
 """Space around the main string on the close looks, as a share of its height."""
 
@@ -108,6 +110,10 @@ def read_display(pixels: NDArray[np.uint8], quad: geometry.Quad, *, marked: bool
         upside = [_look(pixels, turned, margin) for margin in MARGINS]
         if all(look.fields.text and look.fields.value_sure > 0.5 for look in upside):
             quad, looks = turned, upside
+    slope = max(looks, key=lambda look: look.fields.value_sure).fields.slope
+    if abs(slope) > SLOPE:  # the corners were off: straighten by the row of digits itself
+        quad = views.turned(quad, looks[0].matrix, slope)
+        looks = [_look(pixels, quad, margin) for margin in MARGINS]
     best = max(looks, key=lambda look: (bool(look.fields.text), look.fields.value_sure))
     if best.fields.box is not None:
         for pad in CLOSE_PADS:

@@ -59,6 +59,15 @@ def part_of(matrix: geometry.Matrix, box: tuple[float, float, float, float], pad
     return geometry.transform(geometry.inverse(matrix), geometry.rectangle(x0 - by, y0 - by, x1 + by, y1 + by))
 
 
+def turned(quad: geometry.Quad, matrix: geometry.Matrix, slope: float) -> geometry.Quad:
+    """The corners in the photo after turning them on the canvas so that a row of this slope lies level."""
+    corners = geometry.transform(matrix, quad)
+    middle = corners.mean(0)
+    angle = np.arctan(slope)
+    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    return geometry.transform(geometry.inverse(matrix), (corners - middle) @ turn.T + middle)
+
+
 def crop_of(pixels: NDArray[np.uint8], quad: geometry.Quad, *, longest: int = 800) -> bytes:
     """The display cut out and straightened, as a PNG file: what the reader looked at, for a person and the report.
 

@@ -11,9 +11,11 @@ from pathlib import Path
 from typing import Any
 
 from capture.display.see import see_photo
+from capture.display.strings import parse_main
 from capture.reading import DisplayReading, Seen
 from fixtures.displays.chance import description
 from fixtures.displays.photo import render, to_jpeg
+from grading.quantity import Qualifier, Quantity
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,9 @@ def matches(reading: DisplayReading, shows: dict[str, Any]) -> bool:
     want = canonical(shows.get("main", ""))
     if set(want) <= {"-"}:
         return set(reading.text) <= {"-"}
+    meant = parse_main(want, None)
+    if meant is not None and meant.digits is None and meant.qualifier is Qualifier.ABOVE:  # a point in OL says nothing
+        return reading.quantity == Quantity(None, shows.get("unit"), Qualifier.ABOVE)
     return reading.text.removesuffix(".") == want.removesuffix(".") and reading.quantity.unit == shows.get("unit")
 
 
