@@ -32,6 +32,18 @@ class ReadingColumns(SQLModel):
     elapsed_s: str | None
 
 
+class NoteColumns(SQLModel):
+    """What was noted beside a reading and bears on what it can prove; the same in proposals and records.
+
+    Attributes:
+        position: Shaft or carrier position it was taken at ("3", "30°", "full left"); empty where none was noted.
+        circumstances_json: List of `grading.measurement.Circumstance` values, in the order of that list.
+    """
+
+    position: str = ""
+    circumstances_json: str = "[]"
+
+
 class SourceColumns(SQLModel):
     """Where a reading came from; the same in proposals and records.
 

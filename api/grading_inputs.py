@@ -13,6 +13,7 @@ from sqlmodel import Session
 from api.canonical import parsed
 from api.clock import parse_instant
 from api.jobs import axes_of, instruments_of, job_of
+from api.notes import notes_of
 from api.readings import reading_of
 from api.records import current_records
 from api.tables import Axis, Instrument, Job, Record
@@ -121,6 +122,8 @@ def measurement(record: Record) -> Measurement | None:
         elapsed_s=reading.elapsed_s,
         at=parse_instant(record.captured_at),
         instrument_id=record.instrument_id,
+        position=record.position or None,
+        circumstances=frozenset(notes_of(record).circumstances),
     )
 
 

@@ -17,6 +17,7 @@ from api.database import Transaction
 from api.errors import NotFound, Refused
 from api.instruments import has_range_end, usual_instrument
 from api.jobs import axes_of
+from api.notes import Notes, notes_of
 from api.readings import (
     STRUCTURAL,
     columns_of,
@@ -84,6 +85,7 @@ class Belief:
         doubts: Why it must be asked about.
         alternatives: Other readings it could be, best first.
         confidence: 0..1.
+        notes: What is noted beside it; None where nothing was said of that, so that what was noted stays.
         sure: A person chose exactly this value, so it is not asked about for being unlikely.
     """
 
@@ -92,6 +94,7 @@ class Belief:
     alternatives: tuple[Reading, ...] = ()
     confidence: float = 1.0
     sure: bool = False
+    notes: Notes | None = None
 
 
 def proposal_of(session: Session, proposal_id: str) -> Proposal:
@@ -163,13 +166,15 @@ def set_value(transaction: Transaction, row: Proposal, belief: Belief, captured_
     """
     reading = with_default_terminals(belief.reading)
     row.instrument_id = usual_instrument(transaction.session, row.job_id, reading)
-    before = (reading_of(row), row.doubts_json, row.alternatives_json) if row.revision else None
+    before = (reading_of(row), notes_of(row), row.doubts_json, row.alternatives_json) if row.revision else None
+    notes = notes_of(row) if belief.notes is None else belief.notes
+    notes.put_into(row)
     for name, value in columns_of(reading).items():
         setattr(row, name, value)
     row.doubts_json = canonical([doubt.value for doubt in _standing(transaction.session, row, belief, reading)])
     row.alternatives_json = canonical([choice.to_json() for choice in belief.alternatives])
     row.confidence = f"{min(max(belief.confidence, 0.0), 1.0):.3f}"
-    if before != (reading, row.doubts_json, row.alternatives_json):
+    if before != (reading, notes, row.doubts_json, row.alternatives_json):
         row.revision += 1
         row.changed_at = transaction.now
         row.changed_captured = captured_at
@@ -344,9 +349,10 @@ def require_open(row: Proposal, revision: int | None = None) -> None:
 def proposal_for_page(row: Proposal) -> dict[str, Any]:
     """A proposal as the page shows it."""
     reading = reading_of(row)
-    hidden = {"doubts_json", "alternatives_json", "voice_json", "photo_json"}
+    hidden = {"doubts_json", "alternatives_json", "voice_json", "photo_json", "circumstances_json"}
     return {
         **row.model_dump(exclude=hidden),
+        **notes_of(row).to_json(),
         "display": reading.quantity.display(),
         "doubts": parsed(row.doubts_json),
         "alternatives": parsed(row.alternatives_json),

@@ -10,11 +10,12 @@ from api.canonical import canonical
 from api.clock import seconds_between
 from api.database import Transaction
 from api.errors import NotFound, OhmtrailError, Refused
+from api.notes import notes_of
 from api.proposals import doubts_of, require_open
 from api.readings import reading_of
 from api.safety import auxiliary_lead, is_gated, open_steps
 from api.speaking import question
-from api.tables import ConfirmationEvent, Proposal, ReadingColumns, Record, SafetyAnswer, SourceColumns
+from api.tables import ConfirmationEvent, NoteColumns, Proposal, ReadingColumns, Record, SafetyAnswer, SourceColumns
 from api.trail import What
 
 
@@ -114,7 +115,8 @@ def confirm(transaction: Transaction, row: Proposal, decision: Decision, revisio
     spoken_at = decision.captured_at if decision.how == "spoken" else None
     check_confirmable(transaction.session, row, revision, spoken_at)
     event = put_event(transaction, row.job_id, "confirm", decision, proposal=row)
-    columns = {name: getattr(row, name) for base in (ReadingColumns, SourceColumns) for name in base.model_fields}
+    bases = (ReadingColumns, SourceColumns, NoteColumns)
+    columns = {name: getattr(row, name) for base in bases for name in base.model_fields}
     record = Record(
         **columns,
         id=f"{row.job_id}-R{transaction.count(Record, row.job_id) + 1}",
@@ -206,7 +208,8 @@ def supersede_problem(session: Session, record: Record) -> OhmtrailError | None:
 def record_for_page(record: Record, state: str) -> dict[str, Any]:
     """A record as the page shows it."""
     return {
-        **record.model_dump(),
+        **record.model_dump(exclude={"circumstances_json"}),
+        **notes_of(record).to_json(),
         "display": reading_of(record).quantity.display(),
         "standing": state,
         "evidence": [sha for sha in (record.clip_sha256, record.photo_sha256, record.crop_sha256) if sha],

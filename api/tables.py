@@ -20,7 +20,7 @@ from typing import ClassVar
 
 from sqlmodel import Field, SQLModel
 
-from api.columns import ReadingColumns, SourceColumns
+from api.columns import NoteColumns, ReadingColumns, SourceColumns
 
 __all__ = [
     "APPEND_ONLY",
@@ -32,6 +32,7 @@ __all__ = [
     "GradingRun",
     "Instrument",
     "Job",
+    "NoteColumns",
     "Proposal",
     "ReadingColumns",
     "Record",
@@ -170,7 +171,7 @@ class Capture(SQLModel, table=True):
     received_at: str
 
 
-class Proposal(ReadingColumns, SourceColumns, table=True):
+class Proposal(ReadingColumns, SourceColumns, NoteColumns, table=True):
     """What the machine believes: one reading that waits for a person.
 
     Attributes:
@@ -235,7 +236,7 @@ class ConfirmationEvent(SQLModel, table=True):
     at: str
 
 
-class Record(ReadingColumns, SourceColumns, table=True):
+class Record(ReadingColumns, SourceColumns, NoteColumns, table=True):
     """A confirmed reading; append-only.
 
     Attributes:
@@ -307,6 +308,8 @@ class DialogueState(SQLModel, table=True):
 
 class GradingRun(SQLModel, table=True):
     """The findings as computed at one moment; append-only, recomputable from the records.
+
+    The findings also hold the shop profile they were graded by and the records of earlier visits they were given.
 
     Attributes:
         id: "J1-G1", ...

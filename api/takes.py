@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from api.notes import notes_of
 from api.proposals import Belief, Source, correct, doubts_of, find_partner, join, new_proposal
 from api.readings import fits, reading_of, same_dimension, same_place
-from api.records import Decision, put_event
+from api.records import Decision, put_event, record_of
 from api.speaking import NOT_UNDERSTOOD
 from api.tables import Proposal
 from api.trail import What
@@ -34,7 +35,9 @@ def refuse_unit(turn: Turn, reading: Reading) -> None:
 
 
 def propose(turn: Turn, belief: Belief, source: Source, supersedes: str | None = None) -> Proposal:
-    """Make a proposal of its own."""
+    """Make a proposal of its own; what was noted beside the record that it would replace stays, unless said anew."""
+    if supersedes is not None and belief.notes is None:
+        belief = replace(belief, notes=notes_of(record_of(turn.session, supersedes)))
     row = new_proposal(turn.transaction, turn.job.id, belief, source, supersedes)
     turn.transaction.entry(What.PROPOSED, turn.job.id, note={"source": source.kind})
     turn.touched(row)
@@ -55,10 +58,10 @@ def join_partner(turn: Turn, belief: Belief, source: Source) -> Proposal | None:
 
 def change(turn: Turn, row: Proposal, belief: Belief, source: Source, decision: Decision) -> None:
     """Replace a proposal's value by a person's word; the event keeps the value before."""
-    before = reading_of(row)
+    before = {**reading_of(row).to_json(), **notes_of(row).to_json()}
     correct(turn.transaction, row, belief, source)
     turn.transaction.put(row)
-    detail = {"before": before.to_json(), "after": reading_of(row).to_json()}
+    detail = {"before": before, "after": {**reading_of(row).to_json(), **notes_of(row).to_json()}}
     put_event(turn.transaction, turn.job.id, "correct", decision, proposal=row, detail=detail)
     turn.transaction.entry(What.CORRECTED, turn.job.id, by=decision.by, note={"words": decision.words})
     turn.touched(row)

@@ -7,6 +7,7 @@ from typing import Any
 
 from api.dialogue import recorded, reject
 from api.errors import BadInput
+from api.notes import FIELDS, Notes, notes_from, notes_of
 from api.proposals import (
     Belief,
     Source,
@@ -34,6 +35,7 @@ def typed(turn: Turn, data: dict[str, Any], captured_at: str, supersedes: str | 
         Refused: The record to correct is not in force.
     """
     context = turn.context
+    before = Notes()
     place = {
         "quantity": None if context.kind is None else context.kind.value,
         "axis": context.axis,
@@ -43,13 +45,19 @@ def typed(turn: Turn, data: dict[str, Any], captured_at: str, supersedes: str | 
         record = record_of(turn.session, supersedes)
         if problem := supersede_problem(turn.session, record):
             raise problem
-        place = reading_of(record).to_json()
-    reading = reading_from_json({**place, **data})
-    turn.transaction.entry(What.TYPED, turn.job.id, by=turn.job.technician, note={"typed": reading.to_json()})
+        place, before = reading_of(record).to_json(), notes_of(record)
+    reading = reading_from_json({**place, **_of_reading(data)})
+    notes = notes_from(data, before)
+    said = {"typed": {**reading.to_json(), **notes.to_json()}}
+    turn.transaction.entry(What.TYPED, turn.job.id, by=turn.job.technician, note=said)
     turn.context = context.after(reading)
-    row = propose(turn, Belief(reading), Source("typed", captured_at), supersedes)
+    row = propose(turn, Belief(reading, notes=notes), Source("typed", captured_at), supersedes)
     turn.ask([row])
     return row
+
+
+def _of_reading(fields: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in fields.items() if name not in FIELDS}
 
 
 def tap(turn: Turn, proposal_id: str, action: str, decision: Decision, fields: dict[str, Any]) -> None:
@@ -94,11 +102,13 @@ def _correct(turn: Turn, row: Proposal, decision: Decision, fields: dict[str, An
     instrument = fields.get("instrument_id")
     if not changes and instrument is None:
         raise BadInput("nothing_changed", "No field was given.", "Give the field that is wrong, e.g. the value.")
-    reading = reading_from_json({**reading_of(row).to_json(), **changes})
+    reading = reading_from_json({**reading_of(row).to_json(), **_of_reading(changes)})
+    notes = notes_from(changes, notes_of(row))
     check_dimension(reading)
     settled = set(changes) & {"value", "unit", "qualifier"}
     kept = () if settled else doubts_of(row)
-    change(turn, row, Belief(reading, kept, () if settled else alternatives_of(row)), _source(decision), decision)
+    belief = Belief(reading, kept, () if settled else alternatives_of(row), notes=notes)
+    change(turn, row, belief, _source(decision), decision)
     if instrument is not None:
         _name_instrument(turn, row, str(instrument), decision)
 

@@ -158,7 +158,7 @@ class Workspace:
     def type_reading(
         self, job_id: str, reading: dict[str, Any], captured_at: str | None = None, supersedes: str | None = None
     ) -> dict[str, Any]:
-        """Propose a typed reading (keys as of `capture.reading.Reading.to_json`), perhaps to correct a record.
+        """Propose a typed reading (keys as of `Reading.to_json` and `api.notes`), perhaps to correct a record.
 
         Raises:
             BadInput: A field is wrong.

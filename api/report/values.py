@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
+from api.notes import notes_of
 from api.readings import reading_of
 from api.report import wording
 from api.report.content import Limit, Mark, Value, Verdict
@@ -58,6 +59,15 @@ def _how(record: Record) -> str:
         parts.append(wording.AGREEMENTS.get(record.agreement, record.agreement))
     parts.append(wording.CONFIRMED.get(record.confirmed_how, record.confirmed_how))
     return "; ".join(parts)
+
+
+def _note(record: Record) -> str:
+    """What was noted beside the value: position, circumstances, remarks."""
+    notes = notes_of(record)
+    parts = [f"Taken at position {notes.position}."] if notes.position else []
+    if notes.circumstances:
+        parts.append(f"Noted: {'; '.join(wording.CIRCUMSTANCES[one] for one in notes.circumstances)}.")
+    return " ".join([*parts, record.note]).strip()
 
 
 def _ohms(record: Record) -> tuple[Decimal | None, str]:
@@ -117,7 +127,7 @@ class ValueRows:
             withdrawn=self._withdrawn(record.id),
             supersedes=record.supersedes,
             reason=_reason(self._rows, record.id),
-            note=record.note,
+            note=_note(record),
             ohms=ohms,
             bound=bound,
         )

@@ -10,6 +10,7 @@ from decimal import Decimal
 from api.report.content import Mark, Verdict
 from grading.finding import Basis, Conformity, Direction, Finding, Limit, Margin, Urgency
 from grading.finding import Verdict as Grade
+from grading.measurement import Circumstance
 from grading.quantity import UNITS
 from grading.words import number
 
@@ -77,6 +78,17 @@ AGREEMENTS = {
     "photo_not_read": "the photo could not be read",
 }
 CONFIRMED = {"spoken": "confirmed by voice", "tapped": "confirmed by tap", "typed": "confirmed by keyboard"}
+CIRCUMSTANCES = {
+    Circumstance.UNSTEADY: "still moving when it was read",
+    Circumstance.FALLING: "fell while the test voltage stayed on",
+    Circumstance.LOW_BATTERY: "the meter’s battery was low",
+    Circumstance.LEADS_ZEROED: "lead resistance already subtracted by the meter",
+    Circumstance.BRUSHES_OUT: "brushes out",
+    Circumstance.REVERSED: "leads swapped over",
+    Circumstance.FLEXED: "cable moved while reading",
+    Circumstance.AFTER_CLEANING: "first reading after cleaning, drying or repair",
+    Circumstance.ONE_PHASE_ONLY: "the other phases earthed or guarded",
+}
 DOUBTS = {
     "unit_missing": "the unit was missing",
     "value_missing": "the value was missing",

@@ -8,8 +8,10 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.jobs import job_of
+from api.notes import LONGEST_POSITION
 from api.proposals import proposal_for_page, proposals_of
 from api.routes import WorkspaceDep
+from grading.measurement import Circumstance
 
 router = APIRouter(prefix="/api", tags=["proposals"])
 
@@ -17,7 +19,7 @@ Text = Annotated[str, Field(max_length=60)]
 
 
 class ReadingFields(BaseModel):
-    """A reading, or the fields of one that change (keys as of `capture.reading.Reading.to_json`)."""
+    """A reading, or the fields of one that change (keys as of `Reading.to_json` and `api.notes`)."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -31,10 +33,16 @@ class ReadingFields(BaseModel):
     test_voltage_set: Text | None = Field(None, description="V")
     test_voltage_built: Text | None = Field(None, description="V")
     elapsed_s: Text | None = Field(None, description="s")
+    position: Annotated[str, Field(max_length=LONGEST_POSITION)] | None = Field(
+        None, description='Shaft or carrier position, e.g. "30°".'
+    )
+    circumstances: Annotated[list[Circumstance], Field(max_length=len(Circumstance))] | None = Field(
+        None, description="What else was noted and bears on what the reading can prove."
+    )
 
     def given(self) -> dict[str, Any]:
         """Only the fields that were sent."""
-        return self.model_dump(exclude_unset=True)
+        return self.model_dump(exclude_unset=True, mode="json")
 
 
 class Typed(ReadingFields):

@@ -30,7 +30,8 @@ export function readingForm(reading, job, send, hidden) {
     select("Quantity", "quantity", KINDS, reading.quantity, "not said"),
     input("Test voltage set, V", "test_voltage_set", reading.test_voltage_set, { inputmode: "decimal" }),
     input("Voltage built, V", "test_voltage_built", reading.test_voltage_built, { inputmode: "decimal" }),
-    input("Read after, s", "elapsed_s", reading.elapsed_s, { inputmode: "decimal" })),
+    input("Read after, s", "elapsed_s", reading.elapsed_s, { inputmode: "decimal" }),
+    input("Shaft or carrier position", "position", reading.position, { maxlength: "40" })),
   el("button.main", { type: "submit" }, "Use these"));
 }
 

@@ -47,9 +47,14 @@ export function place(r) {
   return [r.axis ? `Axis ${r.axis}` : "Axis not said", SECTIONS[r.section], point(r.terminals)].filter(Boolean).join(", ");
 }
 
-/** Test voltage and time: "500 V set, 512 V built, 60 s". */
+const CIRCUMSTANCES = {
+  unsteady: "still moving", falling: "falling under voltage", low_battery: "low battery", leads_zeroed: "leads zeroed", brushes_out: "brushes out",
+  reversed: "leads swapped over", flexed: "cable moved", after_cleaning: "after cleaning or repair", one_phase_only: "other phases earthed or guarded",
+};
+
+/** Test voltage, time and what was noted: "500 V set, 512 V built, read at 60 s, position 30°". */
 export function conditions(r) {
-  return [r.test_voltage_set && `${r.test_voltage_set} V set`, r.test_voltage_built && `${r.test_voltage_built} V built`, r.elapsed_s && `read at ${r.elapsed_s} s`].filter(Boolean).join(", ");
+  return [r.test_voltage_set && `${r.test_voltage_set} V set`, r.test_voltage_built && `${r.test_voltage_built} V built`, r.elapsed_s && `read at ${r.elapsed_s} s`, r.position && `position ${r.position}`, ...(r.circumstances || []).map((c) => CIRCUMSTANCES[c] || c)].filter(Boolean).join(", ");
 }
 
 /** An instant as people read it, in this device's own time: "2026-11-24 08:31:30". */
