@@ -173,6 +173,20 @@ def test_the_page_says_what_comes_next_and_verifies(page: Page, server: running.
     expect(page.locator("#verified")).to_contain_text("Intact:", timeout=20_000)
 
 
+def test_the_page_lists_the_test_plan_and_shortens_it_as_values_are_confirmed(
+    page: Page, server: running.Server, job_id: str
+) -> None:
+    open_job(page, server, job_id)
+    plan = page.locator("#plan-Y")
+    whole = plan.locator("li", has_text="cable and motor together")
+    plan.locator("summary").click()
+    expect(whole.first).to_contain_text("Winding resistance, U–V")
+    before = whole.count()
+    confirmed(page, server, job_id, "U-V")
+    expect(whole).to_have_count(before - 1)
+    expect(whole.first).to_contain_text("Winding resistance, V–W")
+
+
 def test_insulation_waits_for_the_safety_questions(page: Page, server: running.Server, job_id: str) -> None:
     open_job(page, server, job_id)
     type_reading(page, **INSULATION)
