@@ -12,7 +12,7 @@ import numpy as np
 
 from capture.display import geometry
 from capture.display.glyphs import CLASSES, READER_HEIGHT, READER_WIDTH
-from capture.display.marks import Mark
+from capture.display.marks import Mark, distinct
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ def fuse(sights: list[Sight], reference: geometry.Matrix) -> list[Mark]:
             clusters.append({view: mark})
         else:
             home[view] = mark
-    return [_merged(cluster, inside) for cluster in clusters]
+    return distinct([_merged(cluster, inside) for cluster in clusters])
 
 
 def _moved(marks: list[Mark], matrix: geometry.Matrix) -> list[Mark]:

@@ -94,15 +94,20 @@ def _mark(
 
 
 def distinct(marks: list[Mark]) -> list[Mark]:
-    """Of two marks of one group in one place only the surer."""
+    """Of two marks of one group that share their place only the surer: a "1" with its point can look like an "L"."""
     kept: list[Mark] = []
     for mark in sorted(marks, key=lambda m: -m.heat):
-        clash = any(
-            other.group == mark.group
-            and abs(other.x - mark.x) < 0.4 * min(other.width, mark.width)
-            and abs(other.y - mark.y) < 0.4 * min(other.height, mark.height)
-            for other in kept
-        )
-        if not clash:
+        if not any(other.group == mark.group and _shared(other, mark) > 0.55 for other in kept):
             kept.append(mark)
     return kept
+
+
+def _shared(one: Mark, other: Mark) -> float:
+    """How much of the smaller mark lies within the other, 0..1."""
+    across = min(one.right, other.right) - max(one.left, other.left)
+    down = min(one.y + one.height / 2, other.y + other.height / 2) - max(
+        one.y - one.height / 2, other.y - other.height / 2
+    )
+    if across <= 0 or down <= 0:
+        return 0.0
+    return across * down / max(1e-6, min(one.width * one.height, other.width * other.height))

@@ -145,14 +145,16 @@ def _look(pixels: NDArray[np.uint8], quad: geometry.Quad, margin: float) -> _Loo
 
 
 def _is_cut(pixels: NDArray[np.uint8], quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix) -> bool:
-    """Whether the display reaches out of the picture, or its main string may go on beyond the edge."""
+    """Whether the main string, or a sign before it, may go on beyond the edge of the picture."""
     height, width = pixels.shape[:2]
-    if refusal.is_cut_off(quad, width, height):
-        return True
     if fields.box is None:
-        return False
+        return refusal.is_cut_off(quad, width, height)
     x0, y0, x1, y1 = fields.box
-    room = 0.7 * fields.height
-    reach = geometry.transform(geometry.inverse(matrix), geometry.rectangle(x0 - room, y0, x1 + room, y1))
+    own = geometry.transform(matrix, quad)
+    left = max(x0 - 1.2 * fields.height, float(own[:, 0].min()))  # nothing stands outside the display
+    right = min(x1 + 0.6 * fields.height, float(own[:, 0].max()))
+    row = geometry.rectangle(min(left, x0), y0, max(right, x1), y1)
+    reach = geometry.transform(geometry.inverse(matrix), row)
+    slack = 0.01 * max(geometry.sides(quad))
     low, high = reach.min(0), reach.max(0)
-    return bool(low[0] < 0 or low[1] < 0 or high[0] > width or high[1] > height)
+    return bool(low[0] < -slack or low[1] < -slack or high[0] > width + slack or high[1] > height + slack)
