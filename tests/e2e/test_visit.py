@@ -132,12 +132,15 @@ def test_photo_and_voice_meet_and_both_stand_in_the_report(
     assert (record["source"], record["agreement"]) == ("speech+photo", "agree")
     with page.context.expect_page() as opened:
         page.locator("#report").click()
-    report = opened.value
-    expect(report.locator(f"tr[data-record='{record['id']}'] .shown")).to_have_text("1.210 Ω")
+    assert opened.value.title().startswith("Servo axis insulation and winding test")
+    mailed = tmp_path / "report.html"  # as the customer opens it: a file, no server
+    mailed.write_bytes(page.context.request.get(f"{server.url}/api/jobs/{job_id}/report").body())
+    report = page.context.new_page()
+    report.goto(mailed.as_uri())
     row = report.locator(f"tr[data-record='{record['id']}']")
+    expect(row.locator(".shown")).to_have_text("1.210 Ω")
     assert row.locator("img.crop").evaluate("i => i.complete && i.naturalWidth") > 50
-    player = row.locator("audio")
-    seconds = player.evaluate(
+    seconds = row.locator("audio").evaluate(
         "async a => { await a.play(); await new Promise(r => setTimeout(r, 800)); return a.currentTime }"
     )
     assert seconds > 0.3
