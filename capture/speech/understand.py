@@ -25,11 +25,15 @@ PAUSE_S = 0.35
 SURE_WORD = 0.6
 """A reading with a less sure word is asked about."""
 
-SURE_MEANING = 0.8
+SURE_MEANING = 0.7
 """A reading on which less of the belief lies is asked about."""
 
 SURE_COMMAND = 0.7
 """A command, axis, test point or test voltage less sure than this is not taken: it acts without being read back."""
+
+SAME_MEANING = 0.95
+"""Where this share of the belief means one thing, and other wordings account for the unsure word, it is unsure of its
+form only ("confirm" or "confirmed") and counts as sure as the meaning."""
 
 _FILLERS = frozenset({"uh", "um", "er", "so", "now", "well", "the", "please", "it's", "it", "is", "that's", "got", "i"})
 
@@ -64,8 +68,10 @@ def understand(heard: Heard, context: Context | None = None) -> Utterance:
     """
     context = context or Context()
     utterance = replace(parse(replace(heard, text=with_pauses(heard)), context), heard=heard)
-    word = least_sure(heard.words)
     meaning, rivals = _belief(heard, utterance, context)
+    word = least_sure(heard.words)
+    if meaning >= SAME_MEANING and _wording_share(heard) <= word + 0.1:
+        word = meaning
     confidence = round(min(word, meaning), 4)
     doubts = list(utterance.doubts)
     if utterance.readings:
@@ -97,6 +103,13 @@ def least_sure(words: Sequence[Word]) -> float:
     """Confidence of the least sure word that carries meaning, 0..1; 1 without words."""
     carrying = [word.confidence for word in words if word.word not in _FILLERS and word.word != UNKNOWN]
     return min(carrying, default=1.0)
+
+
+def _wording_share(heard: Heard) -> float:
+    """Share of belief on exactly these words; 1 where no others were considered."""
+    best = max((choice.score for choice in heard.alternatives), default=0.0)
+    shares = {choice.text: math.exp(choice.score - best) for choice in heard.alternatives}
+    return shares.get(heard.text, 1.0) / sum(shares.values()) if shares else 1.0
 
 
 def _meaning(utterance: Utterance) -> tuple[object, ...]:

@@ -64,6 +64,12 @@ def test_an_unsure_command_is_not_taken() -> None:
     assert rivalled.command is None
 
 
+def test_a_word_unsure_only_of_its_form_is_as_sure_as_its_meaning() -> None:
+    """The words confirm and confirmed share the belief between them; noise would share it with something else."""
+    assert understand(heard("confirm", ("confirmed", -0.4), sure=0.6), IR).command is Command.CONFIRM
+    assert understand(heard("confirm", ("[unk]", -0.4), sure=0.6), IR).command is None
+
+
 def test_an_unsure_axis_or_voltage_is_not_taken() -> None:
     assert understand(heard("yankee axis"), IR).context.axis == "Y"
     assert understand(heard("set five hundred volts"), IR).context.test_voltage_set == 500
