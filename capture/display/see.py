@@ -24,6 +24,8 @@ from capture.reading import DisplayReading, Seen
 
 MARGINS = (0.03, 0.09)
 """Space around the display on the looks at the whole of it, shares of the canvas."""
+WIDE_MARGINS = (0.22, 0.3)
+"""The same where a person marked nothing but the digits."""
 SLOPE = 0.05
 """A main row that climbs or falls by more than this per px is straightened before reading on."""
 CLOSE_PADS = (0.35, 0.6)
@@ -110,6 +112,8 @@ def read_display(pixels: NDArray[np.uint8], quad: geometry.Quad, *, marked: bool
         upside = [_look(pixels, turned, margin) for margin in MARGINS]
         if all(look.fields.text and look.fields.value_sure > 0.5 for look in upside):
             quad, looks = turned, upside
+    if marked and not any(look.fields.text for look in looks):  # perhaps marked so tightly that the digits fill it
+        looks = [_look(pixels, quad, margin) for margin in WIDE_MARGINS]
     slope = max(looks, key=lambda look: look.fields.value_sure).fields.slope
     if abs(slope) > SLOPE:  # the corners were off: straighten by the row of digits itself
         quad = views.turned(quad, looks[0].matrix, slope)
@@ -150,11 +154,9 @@ def _is_cut(pixels: NDArray[np.uint8], quad: geometry.Quad, fields: Fields, matr
     if fields.box is None:
         return refusal.is_cut_off(quad, width, height)
     x0, y0, x1, y1 = fields.box
-    own = geometry.transform(matrix, quad)
-    left = max(x0 - 1.2 * fields.height, float(own[:, 0].min()))  # nothing stands outside the display
-    right = min(x1 + 0.6 * fields.height, float(own[:, 0].max()))
-    row = geometry.rectangle(min(left, x0), y0, max(right, x1), y1)
-    reach = geometry.transform(geometry.inverse(matrix), row)
-    slack = 0.01 * max(geometry.sides(quad))
+    room = 0.7 * fields.height  # the next character would begin within this
+    if refusal.is_cut_off(quad, width, height):
+        room = 1.2 * fields.height  # and a sign within this
+    reach = geometry.transform(geometry.inverse(matrix), geometry.rectangle(x0 - room, y0, x1 + room, y1))
     low, high = reach.min(0), reach.max(0)
-    return bool(low[0] < -slack or low[1] < -slack or high[0] > width + slack or high[1] > height + slack)
+    return bool(low[0] < 0 or low[1] < 0 or high[0] > width or high[1] > height)

@@ -30,7 +30,7 @@ def view(pixels: NDArray[np.uint8], quad: geometry.Quad, margin: float) -> tuple
 def rectified(
     pixels: NDArray[np.uint8], quad: geometry.Quad, width: int, height: int, margin: float
 ) -> tuple[NDArray[np.uint8], geometry.Matrix]:
-    """As `view`, on a canvas of any size; pixels outside the photo are black."""
+    """As `view`, on a canvas of any size; outside the photo, its edge goes on."""
     matrix, target = geometry.fitted(quad, width, height, margin)
     scale = geometry.sides(target)[0] / max(1.0, geometry.sides(quad)[0])
     (x0, y0), (x1, y1) = quad.min(0), quad.max(0)
@@ -47,7 +47,7 @@ def rectified(
         part = np.asarray(cv2.resize(part, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.uint8)
     to_photo = np.array([[1 / factor, 0, left], [0, 1 / factor, top], [0, 0, 1]])
     canvas = cv2.warpPerspective(
-        part, matrix @ to_photo, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_CONSTANT
+        part, matrix @ to_photo, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
     )
     return np.asarray(canvas, np.uint8), matrix
 
