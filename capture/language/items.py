@@ -270,7 +270,8 @@ def _axis(words: Sequence[str], index: int) -> Item | None:
     letter, end = (_LETTERS[two], index + 2) if two in _LETTERS else (_LETTERS.get(word, ""), index + 1)
     sure = bool(letter)
     if not letter and word in _PLAIN_LETTERS:
-        letter, sure = word.upper(), word.upper() not in SOUND_ALIKE
+        # A bare letter is never sure: "E" and "Y", "A" and "eight", "X" and "S" are too close.
+        letter, sure = word.upper(), word.upper() not in SOUND_ALIKE and _starts(words, end, ("axis",))
         if word == "a" and not _starts(words, end, ("axis",)) and len(words) > 1:
             return None
     if not letter:

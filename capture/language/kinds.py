@@ -14,6 +14,7 @@ from grading.quantity import DIMENSION_OF_KIND, Qualifier, Quantity, QuantityKin
 
 _RESISTANCES = frozenset(kind for kind, dimension in DIMENSION_OF_KIND.items() if dimension == "resistance")
 _KIND_OF_DIMENSION = {dimension: kind for kind, dimension in DIMENSION_OF_KIND.items() if dimension != "resistance"}
+_TO_GROUND = frozenset({QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND})
 _HIGH_UNITS = frozenset({"MOhm", "GOhm", "TOhm"})
 
 PLAUSIBLE: dict[QuantityKind, tuple[str, Decimal, Decimal]] = {
@@ -115,8 +116,8 @@ def plausible(reading: Reading) -> bool:
     code, least, greatest = PLAUSIBLE[reading.kind]
     if unit(code).dimension != unit(quantity.unit).dimension:
         return False
-    if reading.kind is QuantityKind.INSULATION_RESISTANCE and quantity.unit in ("mOhm", "uOhm"):
-        return False  # milli said or heard for mega
+    if reading.kind in _TO_GROUND and quantity.unit in ("mOhm", "uOhm"):
+        return False  # milli said or heard for mega or million
     value = quantity.in_unit(code)
     assert value is not None
     # A shorted winding may read zero, and a bound may lie anywhere below or above.

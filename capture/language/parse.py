@@ -14,13 +14,12 @@ from capture.language.assemble import assemble
 from capture.language.draft import Draft, Value
 from capture.language.items import Item, Mark, Special, scan
 from capture.language.kinds import doubts_about, kind_of, plausible, to_ground
-from capture.language.numbers import DIGITS
+from capture.language.pauses import with_digits_for_homophones, without_idle_pauses
 from capture.language.vocabulary import plain_text
 from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance
 from grading.quantity import Qualifier, Quantity, QuantityKind
 
 _LEAD_FAMILIES = {"U": ("U", "V", "W"), "1": ("1", "2", "3"), "T": ("T1", "T2", "T3"), "A": ("A1", "A2")}
-_JOINING = frozenset({"to", "at", "than", "axis"})  # a pause beside one of these ends no statement
 _TO_GROUND = frozenset({QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND})
 _SURROUNDINGS = frozenset(
     {
@@ -59,7 +58,7 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
     """
     heard = Heard(heard) if isinstance(heard, str) else heard
     context = context or Context()
-    words = without_digit_pauses(plain_text(heard.text))
+    words, guessed = with_digits_for_homophones(without_idle_pauses(plain_text(heard.text)))
     items = list(scan(words))
     parts = _split_corrections(items)
     command, doubts = _command(parts, items, words)
@@ -75,7 +74,7 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
     said = bool(result.readings or command or draft.places or result.context != context)
     if words and not (said or doubts or result.doubts):
         doubts.append(Doubt.UNKNOWN_WORDS if _unknown(items) else Doubt.VALUE_MISSING)
-    doubts += result.doubts
+    doubts += [*result.doubts, *([Doubt.DIGITS_AMBIGUOUS] if guessed else [])]
     return Utterance(
         heard,
         tuple(result.readings),
@@ -86,44 +85,6 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
         tuple(dict.fromkeys(doubts)),
         tuple(struck),
     )
-
-
-def without_digit_pauses(words: Sequence[str]) -> list[str]:
-    """Drop pauses that part nothing.
-
-    Those inside a number said digit by digit ("three, four, seven, zero") or before its point, and those beside a word
-    that joins what stands on both sides ("uniform, to victor").
-    """
-    kept: list[str] = []
-    for index, word in enumerate(words):
-        if word == "," and kept:
-            number = _number_before(kept)
-            following = words[index + 1] if index + 1 < len(words) else ""
-            if following in _JOINING or kept[-1] in _JOINING:
-                continue
-            if (
-                number
-                and "point" not in number
-                and (following == "point" or (following in DIGITS and all(part in DIGITS for part in number)))
-                and not _opens_decimal(words, index + 1)
-            ):
-                continue
-        kept.append(word)
-    return kept
-
-
-def _number_before(words: Sequence[str]) -> list[str]:
-    number: list[str] = []
-    for word in reversed(words):
-        if word == "," or not word.isalpha() or word in ("to", "lead"):
-            break
-        number.insert(0, word)
-    return number
-
-
-def _opens_decimal(words: Sequence[str], index: int) -> bool:
-    """Whether a digit is the whole part of a new decimal: "one, two point five"."""
-    return index + 1 < len(words) and words[index] != "point" and words[index + 1] == "point"
 
 
 def _split_corrections(items: Sequence[Item]) -> list[list[Item]]:

@@ -240,7 +240,7 @@ def setting(rng: random.Random) -> Phrase:
         return Phrase(tuple(words), None if words[0][1:] == "_axis" and axis in SOUND_ALIKE else Context(axis=axis))
     if roll < 0.34:
         letter = rng.choice("abcdeptuvwxyz")
-        return Phrase((letter,), None if letter.upper() in SOUND_ALIKE else Context(axis=letter.upper()))
+        return Phrase((letter,), None)  # asked about: a bare letter is too easily mistaken
     if roll < 0.5:
         word = rng.choice(list(SECTION_WORDS))
         return Phrase((word,), Context(section=SECTION_WORDS[word]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,14 +15,28 @@ from capture.language.vocabulary import UNKNOWN, plain_words
 from capture.reading import Heard, Hypothesis, Word
 from capture.speech.audio import RATE
 
-ALTERNATIVES = 8
-"""Other word sequences asked for, at most."""
+ALTERNATIVES = 12
+"""Word sequences asked for, at most."""
 
 LEAD_IN_S = 0.3
 LEAD_OUT_S = 0.6
 """Quiet put before and after a clip, s: a word at the very edge is cut off by the features' context otherwise."""
 
 _QUIET_LEVEL = 3  # amplitude of the quiet, of 32768: digital silence has no logarithm worth learning
+_OVERLAP_S = 0.15  # how far apart two recognisers may put the middle of one word
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One word sequence for one stretch of speech: its score as a logarithm, and its words in the engine's spelling."""
+
+    score: float
+    words: tuple[Word, ...]
+
+    @property
+    def text(self) -> str:
+        """The plain words."""
+        return plain(" ".join(word.word for word in self.words))
 
 
 class Stream:
@@ -42,8 +57,8 @@ class Stream:
         self._first = first
         self._others = others
         self._only = only
-        self._results: list[dict[str, Any]] = []
-        self._choices: list[list[Hypothesis]] = []
+        self._segments: list[list[Choice]] = []
+        self._text: list[str] = []
         self._samples = 0
         self._odd = b""
         self.ended = False
@@ -57,46 +72,54 @@ class Stream:
 
         Returns:
             The words heard so far, plain and unfinished.
+
+        Raises:
+            EngineError: The engine failed.
         """
         pcm = self._odd + pcm
         self._odd = pcm[len(pcm) & ~1 :]
         pcm = pcm[: len(pcm) & ~1]
         self._samples += len(pcm) // 2
         self._feed(pcm)
-        said = [result.get("text", "") for result in self._results]
-        said.append(json.loads(self._first.PartialResult()).get("partial", ""))
-        return plain(" ".join(said))
+        partial = json.loads(self._first.PartialResult()).get("partial", "")
+        return plain(" ".join([*self._text, partial]))
 
     def _feed(self, pcm: bytes) -> None:
+        """Give both recognisers the samples; they decode alike and so end their stretches alike."""
         if not pcm:
             return
         try:
-            if self._first.AcceptWaveform(pcm):
-                self._take(json.loads(self._first.Result()))
+            sure = self._first.Result() if self._first.AcceptWaveform(pcm) else None
+            several = None
             if self._others is not None and self._others.AcceptWaveform(pcm):
-                self._choices.append(_hypotheses(json.loads(self._others.Result())))
+                several = self._others.Result()
         except Exception as error:
             raise EngineError("speech_failed", f"The speech engine failed ({error}). Say it again.") from error
+        self._take(sure, several)
 
-    def _take(self, result: dict[str, Any]) -> None:
-        if result.get("text"):
-            self._results.append(result)
+    def _take(self, sure: str | None, several: str | None) -> None:
+        """Keep a finished stretch: the choices, best first, with the confidences of the best."""
+        words = [] if sure is None else list(_timed(json.loads(sure)))
+        choices = [] if several is None else [_choice(entry) for entry in json.loads(several).get("alternatives", ())]
+        if not choices and words:
+            choices = [Choice(0.0, tuple(words))]
+        if any(choice.words for choice in choices):
+            best = Choice(choices[0].score, tuple(_with_confidence(choices, words)))
+            self._segments.append([best, *choices[1:]])
+            self._text.append(best.text)
             self.ended = True
 
     def finish(self) -> Heard:
         """End the utterance and return what was heard; the stream cannot be used afterwards."""
         self._feed(quiet(LEAD_OUT_S))
-        self._take(json.loads(self._first.FinalResult()))
-        if self._others is not None:
-            self._choices.append(_hypotheses(json.loads(self._others.FinalResult())))
+        self._take(self._first.FinalResult(), None if self._others is None else self._others.FinalResult())
         duration = self._samples / RATE
-        words = [word for result in self._results for word in _words(result, duration)]
-        text, alternatives = " ".join(word.word for word in words), _alternatives(self._choices)
+        alternatives = _alternatives(self._segments)
+        words = [word for segment in self._segments for word in _plain_times(segment[0].words, duration)]
         if self._only is not None:
             words = _one_of(self._only, words, alternatives, duration)
-            text = " ".join(word.word for word in words)
             alternatives = tuple(choice for choice in alternatives if choice.text in self._only)
-        return Heard(text, tuple(words), alternatives, round(duration, 3))
+        return Heard(" ".join(word.word for word in words), tuple(words), alternatives, round(duration, 3))
 
 
 def quiet(seconds: float) -> bytes:
@@ -110,18 +133,56 @@ def plain(text: str) -> str:
     return " ".join(part for word in text.split() for part in plain_words(word))
 
 
-def _words(result: dict[str, Any], duration: float) -> Iterator[Word]:
-    """The words of a result as plain words; a joined entry's time is shared out by the letters of its parts."""
+def _timed(result: dict[str, Any]) -> Iterator[Word]:
+    """The words of one result in the engine's spelling; those of an alternative have no confidence."""
     for entry in result.get("result", ()):
-        parts = plain_words(entry["word"])
-        start = min(max(entry["start"] - LEAD_IN_S, 0.0), duration)
-        end = min(max(entry["end"] - LEAD_IN_S, start), duration)
+        yield Word(entry["word"], entry["start"], entry["end"], min(float(entry.get("conf", 0.0)), 1.0))
+
+
+def _choice(entry: dict[str, Any]) -> Choice:
+    return Choice(float(entry.get("confidence", 0.0)), tuple(_timed(entry)))
+
+
+def _with_confidence(choices: Sequence[Choice], sure: Sequence[Word]) -> Iterator[Word]:
+    """The best choice's words, each with the confidence that the other recogniser gave it there.
+
+    That recogniser may prefer another word; then the confidence is the share of belief on choices that have the word
+    there.
+    """
+    shares = belief([choice.score for choice in choices])
+    for word in choices[0].words:
+        found = [other.confidence for other in sure if _same_place(word, other)]
+        held = sum(
+            share
+            for share, choice in zip(shares, choices, strict=True)
+            if any(_same_place(word, other) for other in choice.words)
+        )
+        yield Word(word.word, word.start, word.end, max(found, default=held))
+
+
+def _same_place(one: Word, other: Word) -> bool:
+    return one.word == other.word and abs(one.start + one.end - other.start - other.end) / 2 <= _OVERLAP_S
+
+
+def belief(scores: Sequence[float]) -> list[float]:
+    """Scores that are logarithms of likelihoods as shares that add up to 1."""
+    best = max(scores)
+    weights = [math.exp(score - best) for score in scores]
+    return [weight / sum(weights) for weight in weights]
+
+
+def _plain_times(words: Sequence[Word], duration: float) -> Iterator[Word]:
+    """Plain words; a joined entry's time is shared out by the letters of its parts."""
+    for word in words:
+        parts = plain_words(word.word)
+        start = min(max(word.start - LEAD_IN_S, 0.0), duration)
+        end = min(max(word.end - LEAD_IN_S, start), duration)
         letters, before = sum(map(len, parts)), 0
         for part in parts:
             begin = start + (end - start) * before / letters
             before += len(part)
             finish = start + (end - start) * before / letters
-            yield Word(part, round(begin, 3), round(finish, 3), round(min(float(entry["conf"]), 1.0), 4))
+            yield Word(part, round(begin, 3), round(finish, 3), round(word.confidence, 4))
 
 
 def _one_of(
@@ -136,37 +197,27 @@ def _one_of(
     if text in only or not text:
         return list(words)
     start, end = (words[0].start, words[-1].end) if words else (0.0, duration)
-    chosen = next((choice for choice in alternatives if choice.text in only), None)
-    if chosen is None:
-        return [Word(UNKNOWN, start, end, 0.0)]
-    best = alternatives[0].score
-    total = sum(math.exp(choice.score - best) for choice in alternatives)
-    share = round(math.exp(chosen.score - best) / total, 4)
+    shares = belief([choice.score for choice in alternatives]) if alternatives else []
+    listed = ((choice, share) for choice, share in zip(alternatives, shares, strict=True) if choice.text in only)
+    chosen, share = next(listed, (Hypothesis(UNKNOWN, 0.0), 0.0))
     parts = chosen.text.split()
-    step = (end - start) / len(parts)
+    step = (end - start) / max(1, len(parts))
     return [
-        Word(part, round(start + at * step, 3), round(start + (at + 1) * step, 3), share)
+        Word(part, round(start + at * step, 3), round(start + (at + 1) * step, 3), round(share, 4))
         for at, part in enumerate(parts)
     ]
 
 
-def _hypotheses(result: dict[str, Any]) -> list[Hypothesis]:
-    return [
-        Hypothesis(plain(choice.get("text", "")), float(choice.get("confidence", 0.0)))
-        for choice in result.get("alternatives", ())
-    ]
-
-
-def _alternatives(segments: Sequence[Sequence[Hypothesis]]) -> tuple[Hypothesis, ...]:
+def _alternatives(segments: Sequence[Sequence[Choice]]) -> tuple[Hypothesis, ...]:
     """Word sequences of the whole clip: the best of all stretches, with one stretch at a time replaced."""
-    spoken = [segment for segment in segments if any(choice.text for choice in segment)]
-    if not spoken:
+    if not segments:
         return ()
-    best = [segment[0] for segment in spoken]
-    made = [Hypothesis(" ".join(choice.text for choice in best), sum(choice.score for choice in best))]
-    for at, segment in enumerate(spoken):
-        for choice in segment[1:]:
-            line = [*best[:at], choice, *best[at + 1 :]]
-            made.append(Hypothesis(" ".join(part.text for part in line if part.text), sum(part.score for part in line)))
-    ranked = sorted(made, key=lambda hypothesis: -hypothesis.score)
-    return tuple({hypothesis.text: hypothesis for hypothesis in reversed(ranked)}.values())[::-1][:ALTERNATIVES]
+    best = [segment[0] for segment in segments]
+    lines = [best]
+    for at, segment in enumerate(segments):
+        lines += [[*best[:at], choice, *best[at + 1 :]] for choice in segment[1:]]
+    made: dict[str, Hypothesis] = {}
+    for line in sorted(lines, key=lambda line: -sum(choice.score for choice in line)):
+        text = " ".join(choice.text for choice in line if choice.words)
+        made.setdefault(text, Hypothesis(text, sum(choice.score for choice in line)))
+    return tuple(made.values())[:ALTERNATIVES]

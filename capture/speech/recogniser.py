@@ -48,13 +48,13 @@ class SpeechModel:
         self._model = _load(self.path)
         knows = self._knows
         self.grammar: Grammar = vocabulary_grammar(knows) if phrases is None else phrase_grammar(phrases, knows)
-        if len(self.grammar.phrases) <= 1:
+        if all(line.startswith(UNKNOWN) for line in self.grammar.phrases):
             raise ModelError(
                 "model_vocabulary",
                 f"The speech model at {self.path} knows none of the words needed. Use an English model.",
             )
         # A model without a sign for unknown speech would force noise into words.
-        lines = [line for line in self.grammar.phrases if line != UNKNOWN or self._knows(UNKNOWN)]
+        lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
         self._grammar_text = json.dumps(lines)
 

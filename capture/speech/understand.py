@@ -7,7 +7,6 @@ alone: the twin stays among the alternatives however sure the engine is.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -17,6 +16,7 @@ from capture.language.parse import parse
 from capture.language.vocabulary import UNKNOWN
 from capture.reading import Context, Doubt, Heard, Hypothesis, Reading, Utterance, Word
 from capture.speech.audio import load_clip
+from capture.speech.hearing import belief
 from capture.speech.recogniser import SpeechModel, speech_model
 
 PAUSE_S = 0.35
@@ -107,9 +107,9 @@ def least_sure(words: Sequence[Word]) -> float:
 
 def _wording_share(heard: Heard) -> float:
     """Share of belief on exactly these words; 1 where no others were considered."""
-    best = max((choice.score for choice in heard.alternatives), default=0.0)
-    shares = {choice.text: math.exp(choice.score - best) for choice in heard.alternatives}
-    return shares.get(heard.text, 1.0) / sum(shares.values()) if shares else 1.0
+    shares = belief([choice.score for choice in heard.alternatives] or [0.0])
+    texts = [choice.text for choice in heard.alternatives]
+    return next((share for text, share in zip(texts, shares, strict=False) if text == heard.text), 1.0)
 
 
 def _meaning(utterance: Utterance) -> tuple[object, ...]:
@@ -123,19 +123,16 @@ def _belief(heard: Heard, utterance: Utterance, context: Context) -> tuple[float
     fixed scale.
     """
     choices = heard.alternatives or (Hypothesis(heard.text, 0.0),)
-    best = max(choice.score for choice in choices)
-    total = same = 0.0
+    same = 0.0
     rivals: list[Reading] = []
     wanted = _meaning(utterance)
-    for choice in choices:
-        share = math.exp(choice.score - best)
-        total += share
+    for choice, share in zip(choices, belief([choice.score for choice in choices]), strict=True):
         other = utterance if choice.text == heard.text else parse(choice.text, context)
         if _meaning(other) == wanted:
             same += share
         elif len(other.readings) == 1 and share > 0.02:
             rivals.append(other.readings[0])
-    return same / total, rivals
+    return same, rivals
 
 
 def _only_twins(rivals: Sequence[Reading], utterance: Utterance) -> bool:

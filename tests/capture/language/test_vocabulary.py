@@ -171,7 +171,18 @@ def test_spellings_and_case_do_not_matter(text: str) -> None:
 
 
 def test_the_package_needs_only_the_standard_library() -> None:
-    for name in ("vocabulary", "lexicon", "numbers", "items", "draft", "assemble", "kinds", "parse", "readback", "phrases"):
+    for name in (
+        "vocabulary",
+        "lexicon",
+        "numbers",
+        "items",
+        "draft",
+        "assemble",
+        "kinds",
+        "parse",
+        "readback",
+        "phrases",
+    ):
         module = importlib.import_module(f"capture.language.{name}")
         source = open(str(module.__file__), encoding="utf-8").read()  # noqa: PTH123, SIM115
         roots = set(re.findall(r"^(?:from|import) (\w+)", source, flags=re.MULTILINE))
