@@ -31,6 +31,9 @@ SURE_MEANING = 0.7
 SURE_COMMAND = 0.7
 """A command, axis, test point or test voltage less sure than this is not taken: it acts without being read back."""
 
+LEAST = 0.35
+"""Below this nothing is taken as heard, not even to be asked about: it is talk or noise, or must be said again."""
+
 SAME_MEANING = 0.95
 """Where this share of the belief means one thing, and other wordings account for the unsure word, it is unsure of its
 form only ("confirm" or "confirmed") and counts as sure as the meaning."""
@@ -74,6 +77,9 @@ def understand(heard: Heard, context: Context | None = None) -> Utterance:
         word = meaning
     confidence = round(min(word, meaning), 4)
     doubts = list(utterance.doubts)
+    talk = Doubt.UNKNOWN_WORDS in doubts and confidence < SURE_WORD
+    if utterance.readings and (talk or confidence < LEAST):
+        return _nothing_taken(utterance, context, confidence)
     if utterance.readings:
         if word < SURE_WORD or meaning < SURE_MEANING:
             doubts.append(Doubt.TEEN_OR_TY if _only_twins(rivals, utterance) else Doubt.LOW_CONFIDENCE)
@@ -87,6 +93,12 @@ def understand(heard: Heard, context: Context | None = None) -> Utterance:
         confidence=confidence if utterance.confidence else 0.0,
         doubts=tuple(dict.fromkeys(doubts)),
     )
+
+
+def _nothing_taken(utterance: Utterance, context: Context, confidence: float) -> Utterance:
+    """Words that may have held a reading, too unsure to offer it."""
+    unknown = (Doubt.UNKNOWN_WORDS,) if Doubt.UNKNOWN_WORDS in utterance.doubts else ()
+    return Utterance(utterance.heard, context=context, confidence=confidence, doubts=(*unknown, Doubt.LOW_CONFIDENCE))
 
 
 def with_pauses(heard: Heard) -> str:

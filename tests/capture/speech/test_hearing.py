@@ -154,7 +154,7 @@ def test_only_listed_phrases_come_out() -> None:
     assert hear_clip(clip_bytes(1), None, model).heard.text == listed[0]
     assert hear_clip(clip_bytes(2), None, model).heard.text == "confirm"
     other = hear_clip(clip_bytes(10), None, model).heard.text
-    assert other in ("", "[unk]", *listed)
+    assert other in listed or set(other.split()) <= {"[unk]"}
 
 
 def test_final_text_is_there_soon_after_the_end_of_speech(speech: SpeechModel) -> None:

@@ -79,6 +79,17 @@ def test_an_unsure_axis_or_voltage_is_not_taken() -> None:
         assert Doubt.LOW_CONFIDENCE in utterance.doubts
 
 
+def test_talk_is_no_reading_not_even_to_be_asked_about() -> None:
+    """Unsure words among unknown ones, or words unsure throughout."""
+    for talk in (heard("[unk] [unk] the eighty ohms", sure=0.55), heard("it's infinite", sure=0.3)):
+        utterance = understand(talk, IR)
+        assert (utterance.readings, utterance.command, utterance.context) == ((), None, IR)
+        assert Doubt.LOW_CONFIDENCE in utterance.doubts
+    sure = understand(heard("[unk] eighty ohms"), IR)
+    assert sure.readings
+    assert Doubt.UNKNOWN_WORDS in sure.doubts
+
+
 def test_a_pause_parts_two_values() -> None:
     def said(gap: float) -> Heard:
         words = (("one", 0.0), ("fifty", 0.3), ("one", 0.55 + gap), ("eighty", 0.85 + gap), ("meg", 1.15 + gap))
