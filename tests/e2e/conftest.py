@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import httpx
+import httpx2 as httpx
 import pytest
 from playwright.sync_api import Browser, Page, Playwright, ViewportSize, sync_playwright
 

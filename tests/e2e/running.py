@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-import httpx
+import httpx2 as httpx
 from playwright.sync_api import Browser, Playwright
 
 START_S = 60.0  # the speech model is loaded at the start on slow machines

@@ -7,7 +7,7 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
-import httpx
+import httpx2 as httpx
 import pytest
 from playwright.sync_api import Browser, Page, expect
 

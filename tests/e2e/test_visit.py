@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import httpx
+import httpx2 as httpx
 import numpy as np
 import pytest
 import soundfile
