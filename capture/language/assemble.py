@@ -22,6 +22,9 @@ from capture.language.numbers import SpokenNumber
 from capture.reading import Doubt
 from grading.quantity import Qualifier, Quantity, Section, unit
 
+# Usual nominal test voltages, V (domain practice): said without "volts" only these are taken for one.
+_TEST_VOLTAGES = frozenset({"50", "100", "250", "500", "1000", "2500", "5000"})
+
 
 class _Assembler:
     """Walks the pieces once and fills a draft."""
@@ -155,10 +158,12 @@ class _Assembler:
         if isinstance(following, UnitSpoken) and following.code in ("s", "min", "h"):
             self.at += 2
             self.elapsed(number.digits, following.code)
-        elif (isinstance(following, UnitSpoken) and following.code in ("V", "kV")) or (
-            self.values and not isinstance(following, UnitSpoken)
-        ):
+        elif isinstance(following, UnitSpoken) and following.code in ("V", "kV"):
             self.built(self.volts())
+        elif self.values and not isinstance(following, UnitSpoken):
+            self.built(self.volts())
+            if number.digits not in _TEST_VOLTAGES:
+                self.doubts.append(Doubt.UNIT_UNSURE)  # "at five": volts or minutes?
 
     def elapsed(self, digits: str, code: str) -> None:
         """Time since the voltage was applied."""

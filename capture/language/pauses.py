@@ -105,6 +105,8 @@ def _one_number(before: list[str], after: list[str]) -> bool:
     """Whether the words on both sides of a pause are one number and nothing else."""
     if not before or not after:
         return False
+    if before[-1] in _POINTS or (len(after) == 1 and after[0] in _POINTS):
+        return sum(word in _POINTS for word in (*before, *after)) == 1  # "zero, point, eight"
     if len(after) > 1 and after[0] not in _POINTS and after[1] in _POINTS and read_number(before) is not None:
         return False  # "eight, nine point five": two values rather than one
     number = read_number([*before, *after])

@@ -13,13 +13,16 @@ from functools import cache
 from capture.language.phrases import phrases, word_phrases
 from capture.language.vocabulary import FOREIGN, UNKNOWN, WORDS, plain_words
 
-PHRASES = 6000
+PHRASES = 12_000
 """Phrases that the word pairs are counted from: enough that every usual pair occurs, quick enough to build at start."""
 
 SEED = 20
 
+LISTED = 200
+"""Least number of lines in the grammar of a list of phrases, against two for unknown words."""
+
 _TALK = ((UNKNOWN,), (UNKNOWN,) * 2, (UNKNOWN,) * 4)  # unknown words follow one another: talk is rarely one word
-_TALK_LINES = (10, 5, 5)
+_TALK_LINES = (20, 10, 10)
 """How often each stands in the vocabulary's grammar: on training voices, talk taken for readings fell from 19 of 50
 sentences to 3, for one of 140 phrases lost; ten times as many lost more phrases and gained nothing."""
 
@@ -58,8 +61,13 @@ def sayings(word: str, knows: Callable[[str], bool]) -> tuple[str, ...] | None:
 
 @cache
 def _spoken() -> tuple[tuple[str, ...], ...]:
-    """Vocabulary phrases with every word at least once; the same at every start."""
-    return tuple(phrase.words for phrase in (*phrases(SEED, PHRASES), *word_phrases()))
+    """Vocabulary phrases, and by itself each word that none of them holds; the same at every start.
+
+    A word that only makes sense beside others, such as a unit, is thus never expected alone.
+    """
+    spoken = [phrase.words for phrase in phrases(SEED, PHRASES)]
+    used = {word for words in spoken for word in words}
+    return (*spoken, *(phrase.words for phrase in word_phrases() if phrase.words[0] not in used))
 
 
 def vocabulary_grammar(knows: Callable[[str], bool]) -> Grammar:
@@ -96,8 +104,10 @@ def phrase_grammar(lines: Sequence[str], knows: Callable[[str], bool]) -> Gramma
         kept += [" ".join(way) for way in ways]
         if not ways:
             missing |= {word: None for word in words if sayings(word, knows) is None}
+    listed = list(dict.fromkeys(line for line in kept if line))
     talk = [" ".join(words) for words in _TALK[:2]]
-    return Grammar((*dict.fromkeys(line for line in kept if line), *talk), tuple(missing))
+    # A short list is repeated, since who gives a list means to say what stands in it.
+    return Grammar((*listed * (1 + LISTED // max(1, len(listed))), *talk), tuple(missing))
 
 
 def _in_words(words: Sequence[str], knows: Callable[[str], bool]) -> list[str] | None:

@@ -18,7 +18,7 @@ from rich.console import Console
 from rich.table import Table
 
 from capture.speech.recogniser import SpeechModel
-from tests.benchmarks.speech.measure import Tally, demo, digits, hear, listed, noisy
+from tests.benchmarks.speech.measure import DIGITS, Tally, demo, digits, hear, listed, noisy
 
 
 def table(title: str, lines: dict[str, Tally]) -> Table:
@@ -46,6 +46,7 @@ def main() -> None:
     parser.add_argument("--model", type=Path, help="a vosk model directory instead of the shipped one")
     parser.add_argument("--list", type=Path, help="JSON list of clips instead of the demo's")
     parser.add_argument("--digits", type=Path, help="folder of real single digits")
+    parser.add_argument("--every", type=int, default=1, metavar="N", help="only every Nth real digit")
     parser.add_argument("--misheard", action="store_true", help="print what was misheard")
     given = parser.parse_args()
     model = SpeechModel(given.model)
@@ -56,9 +57,11 @@ def main() -> None:
     console = Console()
     console.print(table("Demo clips" if given.list is None else given.list.name, lines))
     if given.digits is not None:
-        speakers = {name: hear(clips, model) for name, clips in digits(given.digits).items()}
-        console.print(table("Real single digits, by speaker", speakers))
-        lines |= speakers
+        only = SpeechModel(given.model, DIGITS)
+        for title, listener in (("whole vocabulary", model), ("ten digits only", only)):
+            speakers = {name: hear(clips, listener) for name, clips in digits(given.digits, given.every).items()}
+            console.print(table(f"Real single digits, {title}, by speaker", speakers))
+            lines |= {f"{title}, {name}": tally for name, tally in speakers.items()}
     if given.misheard:
         for name, tally in lines.items():
             for file, spoken, heard in tally.misheard:

@@ -18,6 +18,7 @@ from capture.speech.recogniser import SpeechModel
 from capture.speech.stream import Listener
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
+DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _CHUNK = 3200  # samples of a tenth of a second, as a browser sends them
 _PAD_S = 0.3  # quiet around recordings that are cut tight
 
@@ -105,15 +106,19 @@ def listed(path: Path) -> Iterator[Sample]:
         yield Sample(file.name, load_clip(file.read_bytes()).pcm, entry["words"])
 
 
-def digits(folder: Path) -> dict[str, list[Sample]]:
-    """Recordings of single digits named DIGIT_SPEAKER_NUMBER.wav, by speaker, with a little quiet around each."""
-    names = "zero one two three four five six seven eight nine".split()  # noqa: SIM905
+def digits(folder: Path, every: int = 1) -> dict[str, list[Sample]]:
+    """Recordings of single digits named DIGIT_SPEAKER_NUMBER.wav, by speaker, with a little quiet around each.
+
+    Args:
+        folder: Where they are.
+        every: Take only every Nth.
+    """
     quiet = np.random.default_rng(2).normal(0, 8, int(_PAD_S * RATE)).astype("<i2").tobytes()
     speakers: dict[str, list[Sample]] = {}
-    for file in sorted(folder.glob("[0-9]_*.wav")):
+    for file in sorted(folder.glob("[0-9]_*.wav"))[::every]:
         digit, speaker, _ = file.stem.split("_", 2)
         pcm = quiet + load_clip(file.read_bytes()).pcm + quiet
-        speakers.setdefault(speaker, []).append(Sample(file.name, pcm, names[int(digit)]))
+        speakers.setdefault(speaker, []).append(Sample(file.name, pcm, DIGITS[int(digit)]))
     return speakers
 
 

@@ -136,6 +136,46 @@ def test_times(text: str, seconds: int) -> None:
     assert (reading.quantity, reading.elapsed_s) == (Quantity("5", "MOhm"), Decimal(seconds))
 
 
+def test_a_bare_number_after_at_is_volts_only_if_it_is_a_test_voltage() -> None:
+    utterance = parse("five meg at five hundred", IR)
+    assert (utterance.readings[0].test_voltage_built, utterance.doubts) == (Decimal(500), ())
+    assert Doubt.UNIT_UNSURE in parse("eighty seven gig at five", IR).doubts
+
+
+def test_pauses_inside_numbers_and_expressions_part_nothing() -> None:
+    for text in (
+        "lead , one , to , ground , greater , than , four , two , eight , nine , meg",
+        "lead one to ground greater than four two eight nine meg",
+    ):
+        reading = parse(text, IR).readings[0]
+        assert reading.quantity == Quantity("4289", "MOhm", Qualifier.ABOVE)
+        assert (reading.terminals, parse(text, IR).doubts) == ("1-PE", ())
+    for text in ("zero , point , eight , ohms", "three , thousand , four hundred , seventy , ohms"):
+        assert parse(text, LG).doubts == ()
+    assert [one.quantity.digits for one in parse("one fifty , one eighty , two ten meg", IR).readings] == [
+        "150",
+        "180",
+        "210",
+    ]
+    assert Doubt.DIGITS_AMBIGUOUS in parse("eight , nine point five meg", IR).doubts
+
+
+@pytest.mark.parametrize(
+    ("text", "digits"), [("sixty to meg", "62"), ("to point two gig", "2.2"), ("four to zero meg", "420")]
+)
+def test_to_where_only_two_makes_sense_is_asked_about(text: str, digits: str) -> None:
+    utterance = parse(text, IR)
+    assert [one.quantity.digits for one in utterance.readings] == [digits]
+    assert Doubt.DIGITS_AMBIGUOUS in utterance.doubts
+
+
+@pytest.mark.parametrize(
+    "text", ["set to five hundred", "pulls down to a hundred volts", "lead one to ground five meg"]
+)
+def test_to_elsewhere_stays_to(text: str) -> None:
+    assert Doubt.DIGITS_AMBIGUOUS not in parse(text, IR).doubts
+
+
 def test_values_each_with_their_lead() -> None:
     utterance = parse("lead one to ground five meg lead two to ground six meg", IR)
     assert [(one.terminals, one.quantity.digits) for one in utterance.readings] == [("1-PE", "5"), ("2-PE", "6")]
