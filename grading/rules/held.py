@@ -35,18 +35,7 @@ def fails(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
         KEEP_OFF,
         f"The insulation to earth is below {limit_value(limit)}.",
     )
-    return Finding(
-        rule,
-        Verdict.UNACCEPTABLE,
-        Urgency.DO_NOT_ENERGISE,
-        sentence(text),
-        limit,
-        (reading.id,),
-        margin,
-        step,
-        reading.section,
-        "We recommend not to re-energise from the drive.",
-    )
+    return _not_to_be_energised(reading, limit, rule, margin, text, step)
 
 
 def collapsed(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
@@ -60,6 +49,13 @@ def collapsed(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Find
         KEEP_OFF_LOW,
         "The insulation conducts so well that the tester cannot build its voltage.",
     )
+    return _not_to_be_energised(reading, limit, rule, margin, text, step)
+
+
+def _not_to_be_energised(
+    reading: Reading, limit: Limit, rule: str, margin: Margin, text: str, step: NextStep
+) -> Finding:
+    """What every certain failure has in common."""
     return Finding(
         rule,
         Verdict.UNACCEPTABLE,

@@ -97,7 +97,7 @@ def test_what_the_server_refuses_does_not_block_the_rest(
     page = context.new_page()
     open_job(page, server, job_id)
     empty = {"name": "empty.flac", "mimeType": "audio/flac", "buffer": b""}
-    page.locator("#clip").set_input_files(empty)  # type: ignore[arg-type]
+    page.locator("#clip").set_input_files(empty)  # type: ignore[arg-type]  # a plain dict stands for FilePayload
     expect(page.locator("#words")).to_contain_text("The file is empty. Take it again.")
     page.locator("#clip").set_input_files(CLIPS[2])
     expect(page.locator("#unsent")).to_have_text("")

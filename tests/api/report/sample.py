@@ -58,7 +58,7 @@ def value(record_id: str = "J1-R2", **changes: object) -> Value:
         "ohms": Decimal(800000),
         **changes,
     }
-    return Value(**fields)  # type: ignore[arg-type]
+    return Value(**fields)  # type: ignore[arg-type]  # defaults and changes of many types in one dict
 
 
 def report(

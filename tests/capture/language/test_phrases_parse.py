@@ -71,6 +71,7 @@ def test_an_unknown_word_beside_a_number_is_never_passed_over(seed: int, at: int
     words = [part for word in phrase.words for part in word.split("_")]
     place = at % len(words)
     utterance = parse(" ".join([*words[:place], "[unk]", *words[place:]]))
+    # `phrase` was picked for having a reading as its meaning; the type of a phrase alone does not say so.
     same = len(utterance.readings) == 1 and bare(utterance.readings[0]) == bare(phrase.meaning)  # type: ignore[arg-type]
     assert same or utterance.doubts or not utterance.readings or utterance.struck, (words, place, utterance)
 
