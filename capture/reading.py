@@ -187,6 +187,23 @@ class Utterance:
 
 
 @dataclass(frozen=True)
+class FieldSeen:
+    """A field beside the main string of a display, or a sign such as "hv" (text "on").
+
+    Attributes:
+        name: As in `DisplayReading.secondary`.
+        text: Exactly as shown.
+        confidence: 0..1, of its least sure mark.
+        box: Left, top, right, bottom in picture pixels after EXIF orientation.
+    """
+
+    name: str
+    text: str
+    confidence: float
+    box: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
 class DisplayReading:
     """What one display in a photo shows.
 
@@ -199,6 +216,7 @@ class DisplayReading:
         reason: A sentence for the person; empty when accepted.
         quad: Corners of the display in picture pixels after EXIF orientation, clockwise from top left.
         doubts: Why it must be asked about.
+        secondary_seen: The fields of `secondary`, each with its own confidence and place.
     """
 
     text: str
@@ -209,6 +227,7 @@ class DisplayReading:
     reason: str
     quad: tuple[tuple[float, float], ...]
     doubts: tuple[Doubt, ...] = ()
+    secondary_seen: tuple[FieldSeen, ...] = ()
 
 
 @dataclass(frozen=True)

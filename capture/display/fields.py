@@ -21,6 +21,23 @@ MAIN_HEIGHT = 0.7
 _CHARS = {"inf": "∞", "unreadable": "?", "other": "¿"}
 
 
+@dataclass(frozen=True)
+class Small:
+    """A field beside the main string, or a flag.
+
+    Attributes:
+        name: As in `Fields.small`, or the flag.
+        text: As shown; "on" for a flag.
+        sure: Least certainty among its marks, 0..1.
+        box: Around it: x0, y0, x1, y1, canvas px.
+    """
+
+    name: str
+    text: str
+    sure: float
+    box: tuple[float, float, float, float]
+
+
 @dataclass
 class Fields:
     """What one view of a display says.
@@ -34,6 +51,7 @@ class Fields:
         unit_sure: Certainty of the unit, 0..1; 0 without one.
         small: Other fields by name.
         flags: Flags seen.
+        seen: The same fields and flags with certainty and place.
         height: Height of the main digits, canvas px.
         slope: How much the main row falls per px to the right; 0 where it has fewer than three characters.
         used: The marks of main string and unit.
@@ -49,6 +67,7 @@ class Fields:
     unit_sure: float = 0.0
     small: dict[str, str] = field(default_factory=dict)
     flags: tuple[str, ...] = ()
+    seen: list[Small] = field(default_factory=list)
     height: float = 0.0
     slope: float = 0.0
     used: list[Mark] = field(default_factory=list)
@@ -75,7 +94,13 @@ def arrange(marks: list[Mark]) -> Fields:
     other = _arrange([m for m in marks if id(m) not in own])
     if other.unit != "Cel":
         return fields
-    return replace(other, small=other.small | {"humidity": fields.text}, rival=0.0)
+    humidity = Small("humidity", fields.text, min(fields.value_sure, fields.dot_sure), fields.box or (0, 0, 0, 0))
+    return replace(
+        other,
+        small=other.small | {"humidity": fields.text},
+        seen=[*(s for s in other.seen if s.name != "humidity"), humidity],
+        rival=0.0,
+    )
 
 
 def _arrange(marks: list[Mark]) -> Fields:
@@ -85,10 +110,11 @@ def _arrange(marks: list[Mark]) -> Fields:
     points = [m for m in marks if m.group == 1]
     tokens = [m for m in marks if m.group == 2 or (m.name == "unreadable" and m.group == 2)]
     main = _main_row(glyphs)
-    flags = tuple(f for f in FLAGS if f != "set" and any(t.name == f and sure(t) > 0.5 for t in tokens))
+    flagged = _flags(tokens)
+    flags = tuple(f.name for f in flagged)
     if not main:
         small, _ = _small_fields(glyphs, points, tokens)
-        return Fields(small=small, flags=flags)
+        return Fields(small={s.name: s.text for s in small}, flags=flags, seen=[*small, *flagged])
     height = float(np.median([m.height for m in main if m.name not in "-<>"] or [max(m.height, m.width) for m in main]))
     row_points = [p for p in points if p.name == "." and _in_row(p, main, height)]
     rest = [g for g in glyphs if g not in main]
@@ -96,7 +122,8 @@ def _arrange(marks: list[Mark]) -> Fields:
     chars = sorted([*main, *row_points], key=lambda m: m.x)
     unit = _main_unit(main, height, [t for t in tokens if t.name in UNIT_TOKENS and t not in taken])
     result = Fields(
-        text="".join(_CHARS.get(m.name, m.name) for m in chars), chars=chars, small=small, flags=flags, height=height,
+        text="".join(_CHARS.get(m.name, m.name) for m in chars), chars=chars, height=height,
+        small={s.name: s.text for s in small}, flags=flags, seen=[*small, *flagged],
         value_sure=min(*(sure(m) for m in main), _nothing_lost(main, weak, height)),
         dot_sure=_dot_sure(main, row_points, weak, height),
     )  # fmt: skip
@@ -107,9 +134,25 @@ def _arrange(marks: list[Mark]) -> Fields:
     if unit is not None:
         result.unit, result.unit_sure = unit.name, sure(unit)
         parts.append(unit)
-    tops, bottoms = [m.y - m.height / 2 for m in parts], [m.y + m.height / 2 for m in parts]
-    result.box = (min(m.left for m in parts), min(tops), max(m.right for m in parts), max(bottoms))
+    result.box = _around(parts)
     return result
+
+
+def _around(marks: list[Mark]) -> tuple[float, float, float, float]:
+    """The box around some marks: x0, y0, x1, y1, canvas px."""
+    tops, bottoms = [m.y - m.height / 2 for m in marks], [m.y + m.height / 2 for m in marks]
+    return min(m.left for m in marks), min(tops), max(m.right for m in marks), max(bottoms)
+
+
+def _flags(tokens: list[Mark]) -> list[Small]:
+    """The flags that are sure enough, in the order of `FLAGS`; of each the surest mark."""
+    found = []
+    for name in FLAGS:
+        marks = [t for t in tokens if t.name == name and sure(t) > 0.5]
+        if name != "set" and marks:
+            best = max(marks, key=sure)
+            found.append(Small(name, "on", sure(best), _around([best])))
+    return found
 
 
 def _slope(row: list[Mark]) -> float:
@@ -210,11 +253,11 @@ def _main_unit(main: list[Mark], height: float, tokens: list[Mark]) -> Mark | No
     return max(pool, key=lambda t: t.height * sure(t)) if pool else None
 
 
-def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> tuple[dict[str, str], list[Mark]]:
-    """Small numbers with their units, by name; and the tokens that they took."""
-    fields: dict[str, str] = {}
+def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> tuple[list[Small], list[Mark]]:
+    """Small numbers with their units, one of each name; and the tokens that they took."""
+    fields: dict[str, Small] = {}
     taken: list[Mark] = []
-    volts: list[tuple[float, str, bool]] = []
+    volts: list[tuple[float, bool, Small]] = []
     for group in _groups(glyphs, points, tokens):
         height = float(np.median([m.height for m in group]))
         own = [
@@ -231,21 +274,31 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
                   and abs(t.y - group[0].y) < height]  # fmt: skip
         if weak:
             continue
-        name = unit.name if unit is not None else ""
-        if name == "V" or (before and not name):
-            volts.append((group[0].y, text, bool(before)))
-        elif ":" in text or name == "s":
-            fields["elapsed"] = text
-        elif name in UNIT_TOKENS and name != "unit_other":
-            fields[
-                {"%": "humidity", "Cel": "temperature", "uA": "current", "mA": "current", "nF": "capacitance"}.get(
-                    name, f"second_{name}"
-                )
-            ] = text
-    for _, text, is_set in sorted(volts):
+        marks = [*group, *own, *([unit] if unit is not None else []), *before]
+        name = _name_of(text, unit.name if unit is not None else "", bool(before))
+        small = Small(name, text, min(sure(m) for m in marks), _around(marks))
+        if name == "V":
+            volts.append((group[0].y, bool(before), small))
+        elif name:
+            fields[name] = small
+    for _, is_set, small in sorted(volts, key=lambda v: v[:2]):
         key = "set_voltage" if is_set or "test_voltage" in fields else "test_voltage"
-        fields.setdefault(key, text)
-    return fields, taken
+        fields.setdefault(key, replace(small, name=key))
+    return list(fields.values()), taken
+
+
+_NAMES = {"%": "humidity", "Cel": "temperature", "uA": "current", "mA": "current", "nF": "capacitance"}
+
+
+def _name_of(text: str, unit: str, is_set: bool) -> str:
+    """What a small number is by its unit: "V" for a voltage, "" where nothing tells."""
+    if unit == "V" or (is_set and not unit):
+        return "V"
+    if ":" in text or unit == "s":
+        return "elapsed"
+    if unit in UNIT_TOKENS and unit != "unit_other":
+        return _NAMES.get(unit, f"second_{unit}")
+    return ""
 
 
 def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[list[Mark]]:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from capture.display import geometry
 from capture.display.glyphs import FINDER_HEIGHT, FINDER_STRIDE, FINDER_WIDTH
+from capture.display.levels import Levels, Pixels, levels_of
 from capture.display.networks import finder_map
 
 MOST = 4
@@ -33,32 +34,33 @@ class Found:
     score: float
 
 
-def find(pixels: NDArray[np.uint8]) -> list[Found]:
+def find(photo: Pixels | Levels) -> list[Found]:
     """Find the displays in an upright photo (height, width, 3), RGB; surest first, none if there are none.
 
     Raises:
         EngineError: The model is missing or fails.
     """
-    height, width = pixels.shape[:2]
-    candidates = _look(pixels, (0.0, 0.0, float(width), float(height)), FIRST_LOOK)
+    levels = levels_of(photo)
+    height, width = levels.height, levels.width
+    candidates = _look(levels, (0.0, 0.0, float(width), float(height)), FIRST_LOOK)
     if not candidates:  # perhaps the display is small: look at overlapping quarters
         for x, y in ((0.0, 0.0), (0.45, 0.0), (0.0, 0.45), (0.45, 0.45), (0.225, 0.225)):
-            candidates += _look(pixels, (x * width, y * height, (x + 0.55) * width, (y + 0.55) * height), FIRST_LOOK)
+            candidates += _look(levels, (x * width, y * height, (x + 0.55) * width, (y + 0.55) * height), FIRST_LOOK)
     result: list[Found] = []
     for candidate in _distinct(candidates)[:MOST]:
-        closer = _closer(pixels, candidate)
+        closer = _closer(levels, candidate)
         if closer is not None:
             result.append(closer)
     return _distinct(result)
 
 
-def _closer(pixels: NDArray[np.uint8], candidate: Found) -> Found | None:
+def _closer(levels: Levels, candidate: Found) -> Found | None:
     """Look again, with the display large in view; None if it is no display after all."""
     (x0, y0), (x1, y1) = candidate.quad.min(0), candidate.quad.max(0)
     cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
     half = max((x1 - x0) / 2, (y1 - y0) / 2 * FINDER_WIDTH / FINDER_HEIGHT) / CLOSE_SHARE
     view = (cx - half, cy - half * FINDER_HEIGHT / FINDER_WIDTH, cx + half, cy + half * FINDER_HEIGHT / FINDER_WIDTH)
-    seen = _look(pixels, view, SECOND_LOOK)
+    seen = _look(levels, view, SECOND_LOOK)
     near = [f for f in seen if np.linalg.norm(f.quad.mean(0) - candidate.quad.mean(0)) < half * CLOSE_SHARE]
     if not near:
         return None
@@ -66,17 +68,18 @@ def _closer(pixels: NDArray[np.uint8], candidate: Found) -> Found | None:
     return Found(best.quad, float(np.sqrt(best.score * candidate.score)))
 
 
-def _look(pixels: NDArray[np.uint8], box: tuple[float, float, float, float], least: float) -> list[Found]:
+def _look(levels: Levels, box: tuple[float, float, float, float], least: float) -> list[Found]:
     """Run the network on a part of the photo, fitted into its input with black around."""
-    height, width = pixels.shape[:2]
+    height, width = levels.height, levels.width
     x0, y0 = max(0, int(box[0])), max(0, int(box[1]))
     x1, y1 = min(width, round(box[2])), min(height, round(box[3]))
     if x1 - x0 < 8 or y1 - y0 < 8:
         return []
-    part = pixels[y0:y1, x0:x1]
     scale = min(FINDER_WIDTH / (x1 - x0), FINDER_HEIGHT / (y1 - y0))
     w, h = max(1, round((x1 - x0) * scale)), max(1, round((y1 - y0) * scale))
-    small = cv2.resize(part, (w, h), interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR)
+    pixels, own = levels.at(scale)
+    part = pixels[int(y0 * own) : max(int(y0 * own) + 1, round(y1 * own)), int(x0 * own) : round(x1 * own)]
+    small = cv2.resize(part, (w, h), interpolation=cv2.INTER_AREA if scale < own else cv2.INTER_LINEAR)
     canvas = np.zeros((FINDER_HEIGHT, FINDER_WIDTH, 3), np.uint8)
     left, top = (FINDER_WIDTH - w) // 2, (FINDER_HEIGHT - h) // 2
     canvas[top : top + h, left : left + w] = small

@@ -7,7 +7,7 @@ can act on. An accepted reading is still a proposal: it counts only after a pers
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +16,13 @@ from capture.display import finder, geometry, refusal, views
 from capture.display.fields import Fields, arrange
 from capture.display.fusion import Sight, fuse
 from capture.display.judge import Evidence, judge
+from capture.display.levels import Levels, Pixels, levels_of
 from capture.display.marks import Mark, decode
 from capture.display.networks import reader_map
 from capture.display.picture import open_picture
 from capture.errors import MediaError
-from capture.reading import DisplayReading, Seen
+from capture.reading import DisplayReading, FieldSeen, Seen
+from grading.quantity import UNITS
 
 MARGINS = (0.03, 0.09)
 """Space around the display on the looks at the whole of it, shares of the canvas."""
@@ -30,10 +32,12 @@ SLOPE = 0.05
 """A main row that climbs or falls by more than this per px is straightened before reading on."""
 CLOSE_PADS = (0.35, 0.6)
 """Space around the main string on the close looks, as a share of its height."""
+CERTAIN = 0.95
+"""Certainty of digits, points, unit and legibility from which two looks that say the same are enough."""
 
 
 @dataclass(frozen=True)
-class _Look:
+class Look:
     """One view with what it says by itself."""
 
     marks: list[Mark]
@@ -68,17 +72,17 @@ def see_pixels(
     pixels: NDArray[np.uint8], *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None
 ) -> Seen:
     """As `see_photo`, for upright RGB pixels (height, width, 3)."""
-    height, width = pixels.shape[:2]
+    photo = Levels(pixels)
     if corners is not None:
         quads = [(_checked(corners), 1.0)]
     elif crop:
-        quads = [(geometry.rectangle(0, 0, width, height), 1.0)]
+        quads = [(geometry.rectangle(0, 0, photo.width, photo.height), 1.0)]
     else:
-        quads = [(f.quad, f.score) for f in finder.find(pixels)]
+        quads = [(f.quad, f.score) for f in finder.find(photo)]
     if not quads:
         return Seen((), refusal.NO_DISPLAY)
     marked = crop or corners is not None
-    readings = [read_display(pixels, quad, marked=marked) for quad, _ in quads]
+    readings = [read_display(photo, quad, marked=marked) for quad, _ in quads]
     order = sorted(
         range(len(quads)), key=lambda i: (not readings[i].accepted, -geometry.sides(quads[i][0])[0] * quads[i][1])
     )
@@ -98,59 +102,107 @@ def _checked(corners: tuple[tuple[float, float], ...]) -> geometry.Quad:
     return quad
 
 
-def read_display(pixels: NDArray[np.uint8], quad: geometry.Quad, *, marked: bool = False) -> DisplayReading:
+def read_display(photo: Pixels | Levels, quad: geometry.Quad, *, marked: bool = False) -> DisplayReading:
     """Read one display whose corners are known.
 
     Args:
-        pixels: The photo, upright RGB.
+        photo: The photo, upright RGB.
         quad: Corners of the display.
         marked: A person marked the corners, or the picture is nothing but the display: being cut off is not checked.
     """
-    looks = [_look(pixels, quad, margin) for margin in MARGINS]
-    if not any(look.fields.text for look in looks):  # perhaps it was taken upside down
-        turned = np.roll(quad, 2, 0)
-        upside = [_look(pixels, turned, margin) for margin in MARGINS]
-        if all(look.fields.text and look.fields.value_sure > 0.5 for look in upside):
-            quad, looks = turned, upside
-    if marked and not any(look.fields.text for look in looks):  # perhaps marked so tightly that the digits fill it
-        looks = [_look(pixels, quad, margin) for margin in WIDE_MARGINS]
-    slope = max(looks, key=lambda look: look.fields.value_sure).fields.slope
-    if abs(slope) > SLOPE:  # the corners were off: straighten by the row of digits itself
-        quad = views.turned(quad, looks[0].matrix, slope)
-        looks = [_look(pixels, quad, margin) for margin in MARGINS]
-    best = max(looks, key=lambda look: (bool(look.fields.text), look.fields.value_sure))
-    if best.fields.box is not None:
-        for pad in CLOSE_PADS:
-            looks.append(_look(pixels, views.part_of(best.matrix, best.fields.box, pad), 0.02))
+    levels = levels_of(photo)
+    quad, looks = look_at(levels, quad, marked=marked)
+    return judged(weighed(levels, quad, looks, marked=marked), looks[0].matrix)
+
+
+def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bool) -> Evidence:
+    """All that the looks at one display give, as the judge takes it."""
     first = looks[0]
     fields = arrange(fuse([Sight(look.marks, look.matrix) for look in looks], first.matrix))
     shown = geometry.sides(geometry.transform(first.matrix, quad))
     scale = shown[0] / geometry.sides(quad)[0]
-    return judge(
-        Evidence(
-            fields=fields,
-            texts=tuple(look.fields.text for look in looks),
-            units=tuple(look.fields.unit for look in looks),
-            legible=float(np.mean([look.legible for look in looks])),
-            canvas=first.canvas,
-            share=fields.height / max(1.0, shown[1]) if fields.text.strip("-") else 1.0,
-            digit_px=fields.height / scale if fields.text else None,
-            cut=not marked and _is_cut(pixels, quad, fields, first.matrix),
-            quad=quad,
-        )
+    return Evidence(
+        fields=fields,
+        texts=tuple(look.fields.text for look in looks),
+        units=tuple(look.fields.unit for look in looks),
+        legible=float(np.mean([look.legible for look in looks])),
+        canvas=first.canvas,
+        share=fields.height / max(1.0, shown[1]) if fields.text.strip("-") else 1.0,
+        digit_px=fields.height / scale if fields.text else None,
+        cut=not marked and _is_cut(photo, quad, fields, first.matrix),
+        quad=quad,
     )
 
 
-def _look(pixels: NDArray[np.uint8], quad: geometry.Quad, margin: float) -> _Look:
-    canvas, matrix = views.view(pixels, quad, margin)
+def judged(evidence: Evidence, matrix: geometry.Matrix) -> DisplayReading:
+    """The judge's verdict, with the small fields where they stand in the photo (`matrix`: photo -> canvas)."""
+    back = geometry.inverse(matrix)
+    seen = []
+    for small in evidence.fields.seen:
+        corners = geometry.transform(back, geometry.rectangle(*small.box))
+        (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
+        box = (round(float(x0), 1), round(float(y0), 1), round(float(x1), 1), round(float(y1), 1))
+        seen.append(FieldSeen(small.name, small.text, round(float(small.sure), 3), box))
+    return replace(judge(evidence), secondary_seen=tuple(seen))
+
+
+def look_at(photo: Levels, quad: geometry.Quad, *, marked: bool) -> tuple[geometry.Quad, list[Look]]:
+    """Look at a display as often as it needs: twice where both looks are sure and say the same, else four times.
+
+    Returns:
+        The corners, put right where the looks showed them to be off, and the looks; the first shows the whole.
+    """
+    first = _look(photo, quad, MARGINS[0])
+    close = _close(photo, first, CLOSE_PADS[0]) if _certain(first) and abs(first.fields.slope) <= SLOPE else None
+    if close is not None and _certain(close) and _same(first, close):
+        return quad, [first, close]
+    looks = [first, _look(photo, quad, MARGINS[1])]
+    if not any(look.fields.text for look in looks):  # perhaps it was taken upside down
+        turned = np.roll(quad, 2, 0)
+        upside = [_look(photo, turned, margin) for margin in MARGINS]
+        if all(look.fields.text and look.fields.value_sure > 0.5 for look in upside):
+            quad, looks = turned, upside
+    if marked and not any(look.fields.text for look in looks):  # perhaps marked so tightly that the digits fill it
+        looks = [_look(photo, quad, margin) for margin in WIDE_MARGINS]
+    slope = max(looks, key=lambda look: look.fields.value_sure).fields.slope
+    if abs(slope) > SLOPE:  # the corners were off: straighten by the row of digits itself
+        quad = views.turned(quad, looks[0].matrix, slope)
+        looks = [_look(photo, quad, margin) for margin in MARGINS]
+    best = max(looks, key=lambda look: (bool(look.fields.text), look.fields.value_sure))
+    if best.fields.box is not None:
+        for pad in CLOSE_PADS:
+            kept = close is not None and best is first and pad == CLOSE_PADS[0]
+            looks.append(close if close is not None and kept else _close(photo, best, pad))
+    return quad, looks
+
+
+def _certain(look: Look) -> bool:
+    """Whether one look is so sure of digits, points and unit that a second one which says the same is enough."""
+    fields = look.fields
+    known = fields.unit in UNITS and "?" not in fields.text and "¿" not in fields.text
+    return known and min(fields.value_sure, fields.dot_sure, fields.unit_sure, look.legible) >= CERTAIN
+
+
+def _same(one: Look, other: Look) -> bool:
+    return (one.fields.text, one.fields.unit) == (other.fields.text, other.fields.unit)
+
+
+def _close(photo: Levels, look: Look, pad: float) -> Look:
+    """A closer look at the main string that another look found."""
+    assert look.fields.box is not None
+    return _look(photo, views.part_of(look.matrix, look.fields.box, pad), 0.02)
+
+
+def _look(photo: Levels, quad: geometry.Quad, margin: float) -> Look:
+    canvas, matrix = views.view(photo, quad, margin)
     out, legible = reader_map(canvas)
     marks = decode(out)
-    return _Look(marks, arrange(marks), legible, canvas, matrix)
+    return Look(marks, arrange(marks), legible, canvas, matrix)
 
 
-def _is_cut(pixels: NDArray[np.uint8], quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix) -> bool:
+def _is_cut(photo: Levels, quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix) -> bool:
     """Whether the main string, or a sign before it, may go on beyond the edge of the picture."""
-    height, width = pixels.shape[:2]
+    height, width = photo.height, photo.width
     if fields.box is None:
         return refusal.is_cut_off(quad, width, height)
     x0, y0, x1, y1 = fields.box

@@ -8,13 +8,14 @@ from numpy.typing import NDArray
 
 from capture.display import geometry
 from capture.display.glyphs import READER_HEIGHT, READER_WIDTH
+from capture.display.levels import Levels, Pixels, levels_of
 
 
-def view(pixels: NDArray[np.uint8], quad: geometry.Quad, margin: float) -> tuple[NDArray[np.uint8], geometry.Matrix]:
+def view(photo: Pixels | Levels, quad: geometry.Quad, margin: float) -> tuple[NDArray[np.uint8], geometry.Matrix]:
     """The display upright on the reader's canvas.
 
     Args:
-        pixels: The photo.
+        photo: The photo.
         quad: What to show, corners in photo px.
         margin: Space around it as a share of the canvas.
 
@@ -24,32 +25,51 @@ def view(pixels: NDArray[np.uint8], quad: geometry.Quad, margin: float) -> tuple
     Raises:
         numpy.linalg.LinAlgError: The corners span no area.
     """
-    return rectified(pixels, quad, READER_WIDTH, READER_HEIGHT, margin)
+    return rectified(photo, quad, READER_WIDTH, READER_HEIGHT, margin)
 
 
 def rectified(
-    pixels: NDArray[np.uint8], quad: geometry.Quad, width: int, height: int, margin: float
+    photo: Pixels | Levels, quad: geometry.Quad, width: int, height: int, margin: float
 ) -> tuple[NDArray[np.uint8], geometry.Matrix]:
     """As `view`, on a canvas of any size; outside the photo, its edge goes on."""
+    levels = levels_of(photo)
     matrix, target = geometry.fitted(quad, width, height, margin)
     scale = geometry.sides(target)[0] / max(1.0, geometry.sides(quad)[0])
-    (x0, y0), (x1, y1) = quad.min(0), quad.max(0)
-    reach = max(x1 - x0, y1 - y0)
-    h, w = pixels.shape[:2]
-    left, top = max(0, int(x0 - reach)), max(0, int(y0 - reach))
-    right, bottom = min(w, int(x1 + reach) + 1), min(h, int(y1 + reach) + 1)
+    left, top, right, bottom = _needed(levels, quad, matrix, width, height)
     if right - left < 2 or bottom - top < 2:
         return np.zeros((height, width, 3), np.uint8), matrix
-    part = pixels[top:bottom, left:right]
-    factor = 1.0
-    if scale < 0.75:  # shrink by averaging first, or thin strokes break up
-        factor = max(scale * 1.2, 0.02)
-        part = np.asarray(cv2.resize(part, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.uint8)
-    to_photo = np.array([[1 / factor, 0, left], [0, 1 / factor, top], [0, 0, 1]])
+    # shrink by averaging first, or thin strokes break up
+    factor = max(scale * 1.2, 0.02) if scale < 0.75 else 1.0
+    pixels, own = levels.at(factor)
+    x0, y0 = int(left * own), int(top * own)
+    part = pixels[y0 : max(y0 + 2, round(bottom * own)), x0 : max(x0 + 2, round(right * own))]
+    if factor < own:
+        part = np.asarray(
+            cv2.resize(part, None, fx=factor / own, fy=factor / own, interpolation=cv2.INTER_AREA), np.uint8
+        )
+    factor = min(factor, own)
+    to_photo = np.array([[1 / factor, 0, x0 / own], [0, 1 / factor, y0 / own], [0, 0, 1]])
     canvas = cv2.warpPerspective(
         part, matrix @ to_photo, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
     )
     return np.asarray(canvas, np.uint8), matrix
+
+
+def _needed(
+    levels: Levels, quad: geometry.Quad, matrix: geometry.Matrix, width: int, height: int
+) -> tuple[int, int, int, int]:
+    """The part of the photo that a canvas shows: left, top, right, bottom, px."""
+    corners = np.column_stack([geometry.rectangle(0, 0, width, height), np.ones(4)]) @ geometry.inverse(matrix).T
+    depth = corners[:, 2] * np.sign(corners[:, 2].sum())
+    (x0, y0), (x1, y1) = quad.min(0), quad.max(0)
+    reach = max(x1 - x0, y1 - y0)
+    low, high = np.array([x0 - reach, y0 - reach]), np.array([x1 + reach, y1 + reach])
+    if depth.min() > 0.05 * depth.max():  # else the canvas reaches behind the horizon of a steep display
+        shown = corners[:, :2] / corners[:, 2:]
+        room = 4 + 0.02 * reach  # for the smoothing kernels
+        low, high = np.maximum(low, shown.min(0) - room), np.minimum(high, shown.max(0) + room)
+    right, bottom = min(levels.width, int(high[0]) + 1), min(levels.height, int(high[1]) + 1)
+    return max(0, int(low[0])), max(0, int(low[1])), right, bottom
 
 
 def part_of(matrix: geometry.Matrix, box: tuple[float, float, float, float], pad: float) -> geometry.Quad:
@@ -68,17 +88,17 @@ def turned(quad: geometry.Quad, matrix: geometry.Matrix, slope: float) -> geomet
     return geometry.transform(geometry.inverse(matrix), (corners - middle) @ turn.T + middle)
 
 
-def crop_of(pixels: NDArray[np.uint8], quad: geometry.Quad, *, longest: int = 800) -> bytes:
+def crop_of(photo: Pixels | Levels, quad: geometry.Quad, *, longest: int = 800) -> bytes:
     """The display cut out and straightened, as a PNG file: what the reader looked at, for a person and the report.
 
     Args:
-        pixels: The photo.
+        photo: The photo.
         quad: Corners of the display in photo px.
         longest: Longest side of the result, px.
     """
     w, h = geometry.sides(quad)
     scale = min(longest / max(w, h, 1.0), 3.0)
-    canvas, _ = rectified(pixels, quad, max(16, round(w * scale * 1.08)), max(16, round(h * scale * 1.08)), 0.03)
+    canvas, _ = rectified(photo, quad, max(16, round(w * scale * 1.08)), max(16, round(h * scale * 1.08)), 0.03)
     done, data = cv2.imencode(".png", canvas[:, :, ::-1])
     assert done
     return bytes(data.tobytes())
