@@ -23,8 +23,8 @@ MAX_BYTES = 12_000_000
 """Largest photo file, bytes."""
 MAX_PIXELS = 50_000_000
 """Largest picture, pixels."""
-MIN_SIDE = 32
-"""Smallest side of a picture, px; less cannot hold a display."""
+MIN_SIDE = 16
+"""Smallest side of a picture, px; a cut-out row of digits can be as low as this, less cannot be read."""
 
 _ORIENTATION, _TIME, _DETAILS, _TIME_TAKEN = 0x0112, 0x0132, 0x8769, 0x9003
 _HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"mif1", b"msf1"}
