@@ -140,7 +140,7 @@ def test_what_is_no_photo_is_refused_with_its_code(data: bytes, code: str) -> No
 
 def test_small_pictures_are_refused() -> None:
     with pytest.raises(MediaError) as caught:
-        open_picture(encoded("PNG", sample(31, 400)))
+        open_picture(encoded("PNG", sample(15, 400)))
     assert caught.value.code == "photo_too_small"
 
 
