@@ -15,9 +15,10 @@ from api.media import MediaType, media_type, metadata
 from api.store import Store
 from api.tables import Capture, Evidence
 from api.trail import What
+from capture.display import header
 
-MAX_BYTES = {"photo": 25_000_000, "clip": 16_000_000, "other": 16_000_000}
-"""Largest file accepted, bytes: a phone's largest photo; a minute of uncompressed 48 kHz stereo is 11.5 MB."""
+MAX_BYTES = {"photo": header.MAX_BYTES, "clip": 16_000_000, "other": 16_000_000}
+"""Largest file accepted, bytes: what the display reader takes; a minute of uncompressed 48 kHz stereo is 11.5 MB."""
 
 MAX_CLIP_MS = 120_000
 """Longest clip that is listened to, ms; a longer one is kept and reported."""

@@ -7,18 +7,11 @@ Nothing here decodes pixels or sound; headers only. A file that is none of these
 from __future__ import annotations
 
 import io
-import warnings
 from dataclasses import dataclass
 from typing import Any
 
-HEIC_BRANDS = frozenset({b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1"})
-"""`ftyp` brands of HEIF pictures (ISO/IEC 23008-12, from memory); any other ISO media file is taken as mp4."""
-
-MAX_PIXELS = 50_000_000
-"""Largest picture that is decoded, pixels; larger ones are kept and reported: gigapixels fit in a few kB."""
-
-_EXIF_ORIENTATION, _EXIF_IFD = 0x0112, 0x8769
-_EXIF_TIME, _EXIF_OFFSET = 0x9003, 0x9011
+from capture.display.header import HEIF_BRANDS, read_header
+from capture.errors import MediaError
 
 
 @dataclass(frozen=True)
@@ -50,7 +43,7 @@ def media_type(data: bytes) -> MediaType:
     """Tell what a file is by its first bytes."""
     head = data[:64]
     if head[4:8] == b"ftyp":
-        photo = head[8:12] in HEIC_BRANDS
+        photo = head[8:12] in HEIF_BRANDS
         return MediaType("image/heic", "photo") if photo else MediaType("audio/mp4", "clip")
     if head.startswith(b"\x1a\x45\xdf\xa3"):
         return MediaType("audio/webm", "clip") if b"webm" in head else UNKNOWN
@@ -60,30 +53,18 @@ def media_type(data: bytes) -> MediaType:
     return UNKNOWN
 
 
-def _text(value: object) -> str | None:
-    return value.strip("\0 ") if isinstance(value, str) else None
-
-
 def _photo_metadata(data: bytes) -> dict[str, Any]:
-    from PIL import Image
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # broken EXIF is worth a word in the metadata, not on the console
-        try:
-            opened = Image.open(io.BytesIO(data))
-        except Image.DecompressionBombError:
-            return {"too_many_pixels": True}
-        with opened as image:
-            exif = image.getexif()
-            inner = exif.get_ifd(_EXIF_IFD)
-            orientation = exif.get(_EXIF_ORIENTATION)
-            return {
-                "width": image.width,
-                "height": image.height,
-                "exif_orientation": orientation if isinstance(orientation, int) else None,
-                "exif_time": _text(inner.get(_EXIF_TIME)),
-                "exif_offset": _text(inner.get(_EXIF_OFFSET)),
-            }
+    try:
+        header = read_header(data)
+    except MediaError as error:
+        return {"refused": error.code, "why": str(error)}
+    return {
+        "width": header.width,
+        "height": header.height,
+        "exif_orientation": header.exif.orientation,
+        "exif_time": header.exif.time,
+        "exif_offset": header.exif.offset,
+    }
 
 
 def _clip_metadata(data: bytes) -> dict[str, Any]:
@@ -97,13 +78,10 @@ def _clip_metadata(data: bytes) -> dict[str, Any]:
 def metadata(data: bytes, found: MediaType) -> dict[str, Any]:
     """What a file's header says: size in pixels, EXIF time and orientation, or rate and length of sound.
 
-    Never raises: a header that cannot be read becomes {"unreadable": why}.
+    Never raises: a photo that may not be decoded becomes {"refused": code, "why": sentence}, a sound file whose header
+    cannot be read {"unreadable": why}.
     """
     try:
-        if found.name == "image/heic":
-            import pi_heif
-
-            pi_heif.register_heif_opener()
         if found.kind == "photo":
             return _photo_metadata(data)
         if found.name in ("audio/wav", "audio/flac", "audio/ogg", "audio/mpeg"):

@@ -9,7 +9,6 @@ from typing import Any
 
 from api.engines import Engines
 from api.evidence import MAX_CLIP_MS
-from api.media import MAX_PIXELS
 from api.tables import Evidence
 from capture.errors import CaptureError, EngineError, MediaError
 from capture.reading import Context, DisplayReading, Seen, Utterance
@@ -99,9 +98,8 @@ def _check_limits(evidence: Evidence, metadata: dict[str, Any]) -> None:
         raise MediaError("unknown_type", "This is neither a photo nor a sound file that can be read.")
     if "unreadable" in metadata:
         raise MediaError("damaged", f"The file is damaged or was cut off ({metadata['unreadable'].split(':')[0]}).")
-    pixels = (metadata.get("width") or 0) * (metadata.get("height") or 0)
-    if metadata.get("too_many_pixels") or pixels > MAX_PIXELS:
-        raise MediaError("too_many_pixels", f"The photo has more than {MAX_PIXELS // 1_000_000} million pixels.")
+    if "refused" in metadata:
+        raise MediaError(metadata["refused"], metadata["why"])
     if (metadata.get("duration_ms") or 0) > MAX_CLIP_MS:
         raise MediaError("too_long", f"The clip is longer than {MAX_CLIP_MS // 1000} seconds.")
 

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import base64
 import io
-import warnings
 from collections.abc import Sequence
 
-import pi_heif
-from PIL import Image, ImageOps
+from PIL import Image
 
-from api.media import MAX_PIXELS
 from api.report.content import Picture
+from capture.display.picture import open_picture
+from capture.errors import MediaError
 
 PREVIEW_SIDE = 720  # px: longest side of a photo in the appendix
 CROP_SIDE = 360  # px: longest side of the detail beside a value
@@ -34,8 +33,6 @@ PLAYABLE = (
     "audio/webm",
 )
 
-pi_heif.register_heif_opener()
-
 
 def _uri(media_type: str, content: bytes) -> str:
     return f"data:{media_type};base64,{base64.b64encode(content).decode('ascii')}"
@@ -52,14 +49,13 @@ def audio_uri(media_type: str, content: bytes) -> str:
 def upright(content: bytes) -> Image.Image | None:
     """Decode a photo, turned upright by its EXIF orientation; None where it cannot be decoded or is too large."""
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            picture = Image.open(io.BytesIO(content))
-        if picture.width * picture.height > MAX_PIXELS:
-            return None
-        return ImageOps.exif_transpose(picture).convert("RGB")
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        opened = open_picture(content)
+    except MediaError:
         return None
+    picture = Image.fromarray(opened.pixels)
+    if opened.scale != 1:  # corners are given in the photo's own pixels
+        picture = picture.resize((round(picture.width / opened.scale), round(picture.height / opened.scale)))
+    return picture
 
 
 def _encode(picture: Image.Image, side: int, alt: str) -> Picture:

@@ -38,4 +38,5 @@ def crop_of(data: bytes, quad: tuple[tuple[float, float], ...]) -> bytes:
 
     from capture.display import picture, views
 
-    return views.crop_of(picture.open_picture(data).pixels, np.array(quad, float))
+    opened = picture.open_picture(data)
+    return views.crop_of(opened.pixels, np.array(quad, float) * opened.scale)

@@ -51,7 +51,7 @@ def see_photo(data: bytes, *, crop: bool = False, corners: tuple[tuple[float, fl
     """Read the displays in a photo.
 
     Args:
-        data: The file's content: JPEG, PNG, WEBP or HEIC, at most 12 MB and 50 million pixels.
+        data: The file's content: JPEG, PNG, WEBP or HEIC (limits: `capture.display.header`).
         crop: The picture is nothing but the display; it is not looked for.
         corners: Corners of the display in upright pixels, clockwise from its own top left, where a person marked
         them; it
@@ -65,7 +65,21 @@ def see_photo(data: bytes, *, crop: bool = False, corners: tuple[tuple[float, fl
         "corners_invalid".
         EngineError: A model is missing or fails.
     """
-    return see_pixels(open_picture(data).pixels, crop=crop, corners=corners)
+    picture = open_picture(data)
+    if picture.scale == 1:
+        return see_pixels(picture.pixels, crop=crop, corners=corners)
+    smaller = None if corners is None else tuple((x * picture.scale, y * picture.scale) for x, y in corners)
+    seen = see_pixels(picture.pixels, crop=crop, corners=smaller)
+    return replace(seen, displays=tuple(_enlarged(display, 1 / picture.scale) for display in seen.displays))
+
+
+def _enlarged(display: DisplayReading, by: float) -> DisplayReading:
+    """A reading with its places in the full photo."""
+    fields = []
+    for one in display.secondary_seen:
+        x0, y0, x1, y1 = (v * by for v in one.box)
+        fields.append(replace(one, box=(x0, y0, x1, y1)))
+    return replace(display, quad=tuple((x * by, y * by) for x, y in display.quad), secondary_seen=tuple(fields))
 
 
 def see_pixels(

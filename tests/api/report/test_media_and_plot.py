@@ -13,6 +13,7 @@ from PIL import Image
 
 from api.report import media, plot
 from api.report.content import Mark, Picture
+from capture.display import header
 from tests.api.report.parsed import attr, one
 from tests.api.report.sample import jpeg
 
@@ -71,7 +72,7 @@ def test_a_broken_photo_is_no_picture_and_no_error(content: bytes) -> None:
 
 
 def test_a_picture_bomb_is_refused_before_it_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(media, "MAX_PIXELS", 1000)
+    monkeypatch.setattr(header, "MAX_PIXELS", 1000)
     assert media.upright(jpeg(640, 480)) is None
 
 
