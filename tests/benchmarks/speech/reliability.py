@@ -1,0 +1,63 @@
+"""How far the confidence can be believed: what was said to be 80 % sure should be right four times of five."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+BINS = 10
+
+
+@dataclass(frozen=True)
+class Bin:
+    """Readings of like confidence: bounds 0..1, how many, their mean confidence, the share that is right."""
+
+    low: float
+    high: float
+    count: int
+    confidence: float
+    right: float
+
+
+def bins(confidences: Sequence[float], right: Sequence[bool]) -> list[Bin]:
+    """Ten bins of equal width; empty ones are left out."""
+    sure, true = np.asarray(confidences), np.asarray(right, float)
+    at = np.minimum((sure * BINS).astype(int), BINS - 1)
+    return [
+        Bin(k / BINS, (k + 1) / BINS, int((at == k).sum()), float(sure[at == k].mean()), float(true[at == k].mean()))
+        for k in range(BINS)
+        if (at == k).any()
+    ]
+
+
+def expected_error(found: Sequence[Bin]) -> float:
+    """Expected calibration error (Naeini, Cooper and Hauskrecht 2015): mean gap, weighted by how many; 0..1."""
+    return sum(b.count * abs(b.confidence - b.right) for b in found) / max(1, sum(b.count for b in found))
+
+
+def picture(found: Sequence[Bin], path: Path) -> None:
+    """The bins as a PNG: bars of how often right, the diagonal they should reach, counts at the foot."""
+    from PIL import Image, ImageDraw
+
+    side, edge = 480, 50
+    image = Image.new("RGB", (side + 2 * edge, side + 2 * edge), "white")
+    draw = ImageDraw.Draw(image)
+
+    def point(x: float, y: float) -> tuple[float, float]:
+        return edge + x * side, edge + (1 - y) * side
+
+    for b in found:
+        draw.rectangle([point(b.low + 0.005, b.right), point(b.high - 0.005, 0)], fill="#7aa6c2")
+        draw.text((point(b.low, 0)[0] + 4, edge + side - 14), str(b.count), fill="black")
+    draw.line([point(0, 0), point(1, 1)], fill="#b03a2e", width=2)
+    draw.rectangle([point(0, 1), point(1, 0)], outline="black")
+    for tick in (0, 0.25, 0.5, 0.75, 1):
+        draw.text((point(tick, 0)[0] - 8, edge + side + 6), f"{tick:g}", fill="black")
+        draw.text((edge - 32, point(0, tick)[1] - 6), f"{tick:g}", fill="black")
+    draw.text((edge + side / 2 - 60, edge + side + 24), "confidence as told", fill="black")
+    draw.text((edge, edge - 24), "share right (bars), expected error "
+              f"{expected_error(found):.3f}", fill="black")  # fmt: skip
+    image.save(path)
