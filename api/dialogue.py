@@ -27,7 +27,7 @@ from api.takes import answer_question, change, give_place, give_unit, join_partn
 from api.trail import What
 from api.turns import Turn
 from capture.language.items import Mark, UnitSpoken, scan
-from capture.language.readback import statement
+from capture.language.readback import statement, volts_words
 from capture.language.vocabulary import SOFT_ANSWERS, plain_text
 from capture.reading import Command, Context, Doubt, Utterance
 
@@ -61,7 +61,10 @@ def _on_known_axis(turn: Turn, context: Context) -> Context:
 def _belief(utterance: Utterance, index: int) -> Belief:
     """One of an utterance's readings with its doubts (a stray command word is no doubt about the value)."""
     doubts = tuple(doubt for doubt in utterance.doubts if doubt is not Doubt.CONFLICT)
-    return Belief(utterance.readings[index], doubts, utterance.alternatives, utterance.confidence)
+    reading, others = utterance.readings[index], utterance.alternatives
+    if len(utterance.readings) > 1:  # what else each could be is told by its place
+        others = tuple(other for other in others if replace(other, quantity=reading.quantity) == reading)
+    return Belief(reading, doubts, others, utterance.confidence)
 
 
 def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: Decision) -> None:
@@ -219,5 +222,18 @@ def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decis
     elif turn.context != before:
         changed = [give_place(turn, row, turn.context, decision) for row in asked]
         turn.ask(asked) if any(changed) else turn.say(heard_context(turn.context, before))
+    elif utterance.confidence and not utterance.doubts and not turn.said:
+        turn.say(_unchanged(turn.context))
+        turn.ask(asked)
     elif not turn.said:
         turn.say(NOT_UNDERSTOOD)
+
+
+def _unchanged(context: Context) -> str:
+    """What is said to a setting that holds already."""
+    where = heard_context(context).rstrip(".")
+    volts = context.test_voltage_set
+    parts = [where] if where != NOT_UNDERSTOOD.rstrip(".") else []
+    if volts is not None and volts_words(volts) not in where:
+        parts.append(f"test voltage {volts_words(volts)}")
+    return f"Still {', '.join(parts)}." if parts else NOT_UNDERSTOOD

@@ -153,12 +153,14 @@ class Heard:
         words: The same with times and confidences.
         alternatives: Other word sequences, best first.
         duration_s: Length of the clip, s.
+        over_noise_db: Speech over the noise around it, dB, as far as levels alone tell; None where nobody measured.
     """
 
     text: str
     words: tuple[Word, ...] = ()
     alternatives: tuple[Hypothesis, ...] = ()
     duration_s: float = 0.0
+    over_noise_db: float | None = None
 
 
 @dataclass(frozen=True)

@@ -157,7 +157,7 @@ class _Assembler:
             return
         if isinstance(following, UnitSpoken) and following.code in ("s", "min", "h"):
             self.at += 2
-            self.elapsed(number.digits, following.code)
+            self.elapsed(number.digits, following.code, number.twins)
         elif isinstance(following, UnitSpoken) and following.code in ("V", "kV"):
             self.built(self.volts())
         elif self.values and not isinstance(following, UnitSpoken):
@@ -165,9 +165,11 @@ class _Assembler:
             if number.digits not in _TEST_VOLTAGES:
                 self.doubts.append(Doubt.UNIT_UNSURE)  # "at five": volts or minutes?
 
-    def elapsed(self, digits: str, code: str) -> None:
-        """Time since the voltage was applied."""
-        self.draft = replace(self.draft, elapsed_s=Decimal(digits) * unit(code).factor)
+    def elapsed(self, digits: str, code: str, twins: Sequence[str] = ()) -> None:
+        """Time since the voltage was applied, and what sounds like it."""
+        factor = unit(code).factor
+        others = tuple(Decimal(twin) * factor for twin in twins)
+        self.draft = replace(self.draft, elapsed_s=Decimal(digits) * factor, elapsed_others=others)
 
     def special(self, piece: Special, item: Item) -> None:
         """A value without digits."""
@@ -244,7 +246,7 @@ class _Assembler:
                 volts = Decimal(digits) * unit(code).factor
                 self.draft = replace(self.draft, built_volts=volts, high_voltage=True)
             elif unit(code).dimension == "time" and self.draft.elapsed_s is None:
-                self.elapsed(digits, code)
+                self.elapsed(digits, code, [other.digits for other in value.others if other.digits is not None])
             else:
                 main.append(value)
         self.values = main
@@ -282,15 +284,15 @@ def _value(
     """A value with everything else its words could mean."""
     code = None if spoken is None else spoken.code
     open_points = list(doubts)
-    others = [Quantity(other, code, qualifier) for other in (*number.lost_point, *number.twins)]
+    fraction = digits.removeprefix(number.digits)  # ".5" of "fifteen and a half"
+    alike = number.twins if fraction else (*number.lost_point, *number.twins)
+    others = [Quantity(other + fraction, code, qualifier) for other in alike]
     if spoken is not None:
         others += [Quantity(digits, other, qualifier) for other in spoken.others]
         if spoken.doubt is not None:
             open_points.append(spoken.doubt)
         if spoken.bare_k and digits == "1":
             open_points.append(Doubt.UNIT_UNSURE)  # "one k" is nearly "okay"
-    if number.digits != digits:
-        others = [quantity for quantity in others if quantity.digits == digits]
     return Value(Quantity(digits, code, qualifier), tuple(others), tuple(open_points))
 
 

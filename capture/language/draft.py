@@ -29,7 +29,7 @@ class Draft:
         axis, section, terminals, topic: Where and what, as said; `axis_sure` is False for a letter that sounds like
             others.
         set_volts, built_volts: Test voltages, V; `built_others` sound like `built_volts`.
-        elapsed_s: Time since the voltage was applied, s.
+        elapsed_s: Time since the voltage was applied, s; `elapsed_others` sound like it.
         each: 2 or 3 when one value was said of several leads.
         unpaused: Two numbers followed one another with nothing between.
         unsettled: "It's climbing" or the like was said.
@@ -48,6 +48,7 @@ class Draft:
     built_volts: Decimal | None = None
     built_others: tuple[Decimal, ...] = ()
     elapsed_s: Decimal | None = None
+    elapsed_others: tuple[Decimal, ...] = ()
     each: int = 0
     unpaused: bool = False
     unsettled: bool = False

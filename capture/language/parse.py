@@ -159,11 +159,11 @@ def _finish(draft: Draft, context: Context) -> _Result:
         result.doubts += [*value.doubts, *doubts_about(reading)]
         if kind not in _SURROUNDINGS:
             result.context = result.context.after(reading)
-        if len(values) == 1:
+        if len(values) == 1 or value.terminals is not None:  # else nobody could tell whose alternative it is
             others = [replace(reading, quantity=other) for other in value.others]
             result.alternatives += [other for other in others if plausible(other)]
     if len(result.readings) == 1:
-        result.alternatives += _other_voltages(draft, result.readings[0])
+        result.alternatives += _others_beside(draft, result.readings[0])
     kinds = {reading.kind for reading in result.readings}
     alike = len(kinds) == 1 and not draft.each and not _placed(draft)  # a temperature and a humidity are no list
     if several and alike and (draft.unpaused or len(values) == 2):
@@ -288,7 +288,8 @@ def _with_unit(quantity: Quantity, kind: QuantityKind | None, *, several: bool) 
     return quantity
 
 
-def _other_voltages(draft: Draft, reading: Reading) -> list[Reading]:
-    """The same reading with a built voltage that sounds alike, where that one is possible."""
+def _others_beside(draft: Draft, reading: Reading) -> list[Reading]:
+    """The same reading with a built voltage or a time that sounds alike, where that one is possible."""
     others = [replace(reading, test_voltage_built=volts) for volts in draft.built_others]
+    others += [replace(reading, elapsed_s=seconds) for seconds in draft.elapsed_others]
     return [other for other in others if plausible(other)]

@@ -338,3 +338,41 @@ def test_the_trail_holds_every_step_in_order(visit: Visit) -> None:
         *("evidence stored", "recognised", "joined", "asked"),
         *("evidence stored", "recognised", "confirmed", "asked"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("x ray axis motor alone", "X-ray axis, motor alone"),
+        ("set to five hundred volts", "five hundred volts"),
+        ("set five hundred", "five hundred volts"),
+    ],
+)
+def test_a_setting_that_holds_already_is_acknowledged(visit: Visit, words: str, told: str) -> None:
+    visit.say("x ray axis motor alone")
+    visit.say("set to five hundred volts")
+    answer = visit.say(words)["message"]
+    assert answer.startswith("Still ")
+    assert told in answer
+
+
+def test_a_setting_said_again_asks_the_open_question_again(visit: Visit) -> None:
+    visit.say("x ray axis motor alone")
+    asked = visit.say("u to v one point two one ohms")["message"]
+    again = visit.say("x ray axis")["message"]
+    assert again.startswith("Still X-ray axis")
+    assert again.endswith(asked)
+    assert len(visit.say("confirm")["records"]) == 1
+
+
+@pytest.mark.parametrize("words", ["banana", "uh so now", "[unk] x ray [unk]", "meg"])
+def test_what_says_nothing_is_still_not_understood(visit: Visit, words: str) -> None:
+    visit.say("x ray axis motor alone")
+    assert visit.say(words)["message"].startswith("Nothing understood")
+
+
+def test_each_reading_of_a_list_is_asked_about_with_its_own_twin(visit: Visit) -> None:
+    visit.say("x ray axis motor alone insulation")
+    answer = visit.say("u to ground fifteen meg v to ground sixteen meg w to ground two meg")
+    others = [[other["value"] for other in row["alternatives"]] for row in answer["proposals"]]
+    assert others == [["50"], ["60"], []]
