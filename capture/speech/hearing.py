@@ -14,6 +14,7 @@ from capture.errors import EngineError
 from capture.language.vocabulary import UNKNOWN, plain_words
 from capture.reading import Heard, Hypothesis, Word
 from capture.speech.audio import RATE
+from capture.speech.level import LevelMeter
 
 ALTERNATIVES = 12
 """Word sequences asked for, at most."""
@@ -60,6 +61,7 @@ class Stream:
         self._segments: list[list[Choice]] = []
         self._text: list[str] = []
         self._samples = 0
+        self._level = LevelMeter()
         self._odd = b""
         self.ended = False
         self._feed(quiet(LEAD_IN_S))
@@ -80,6 +82,7 @@ class Stream:
         self._odd = pcm[len(pcm) & ~1 :]
         pcm = pcm[: len(pcm) & ~1]
         self._samples += len(pcm) // 2
+        self._level.add(pcm)
         self._feed(pcm)
         partial = json.loads(self._first.PartialResult()).get("partial", "")
         return plain(" ".join([*self._text, partial]))
@@ -119,7 +122,8 @@ class Stream:
         if self._only is not None:
             words = _one_of(self._only, words, alternatives, duration)
             alternatives = tuple(choice for choice in alternatives if choice.text in self._only)
-        return Heard(" ".join(word.word for word in words), tuple(words), alternatives, round(duration, 3))
+        text = " ".join(word.word for word in words)
+        return Heard(text, tuple(words), alternatives, round(duration, 3), round(self._level.over_noise(), 1))
 
 
 def quiet(seconds: float) -> bytes:

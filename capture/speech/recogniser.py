@@ -19,6 +19,7 @@ from capture.reading import Heard
 from capture.speech.audio import RATE
 from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
 from capture.speech.hearing import ALTERNATIVES, Stream, plain
+from capture.speech.judge import Judge, load_judge
 from capture.speech.model_files import check_model_directory, default_model_path, has_fixed_graph
 
 
@@ -30,6 +31,8 @@ class SpeechModel:
         fixed_graph: The model takes no grammar (large models): it writes any word it knows, and what is no word of
             ours is asked about.
         grammar: The phrases given to the recogniser.
+        judge: Says how far what was heard can be trusted; by rules where only listed phrases are heard, since the
+            coefficients were fitted with the whole vocabulary.
     """
 
     def __init__(self, path: Path | None = None, phrases: Sequence[str] | None = None) -> None:
@@ -57,6 +60,7 @@ class SpeechModel:
         lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
         self._grammar_text = json.dumps(lines)
+        self.judge = load_judge(self.path) if phrases is None else Judge()
 
     def _knows(self, word: str) -> bool:
         return int(self._model.vosk_model_find_word(word)) >= 0

@@ -24,7 +24,8 @@ class Listener:
         Raises:
             capture.errors.ModelError: The model is missing or damaged.
         """
-        self._stream = (model if isinstance(model, SpeechModel) else speech_model(model)).stream()
+        self._model = model if isinstance(model, SpeechModel) else speech_model(model)
+        self._stream = self._model.stream()
 
     @property
     def ended(self) -> bool:
@@ -41,4 +42,4 @@ class Listener:
 
     def finish(self, context: Context | None = None) -> Utterance:
         """End the utterance and understand it; the listener cannot be used afterwards."""
-        return understand(self._stream.finish(), context)
+        return understand(self._stream.finish(), context, self._model.judge)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
-from capture.speech.understand import PAUSE_S, SURE_MEANING, SURE_WORD, least_sure, understand, with_pauses
+from capture.speech.beliefs import least_sure
+from capture.speech.judge import SURE_MEANING, SURE_WORD
+from capture.speech.understand import PAUSE_S, understand, with_pauses
 from grading.quantity import QuantityKind
 
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)

@@ -1,0 +1,40 @@
+"""How loud the speech of a clip is over the noise around it, from frame energies alone."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from capture.speech.audio import RATE
+
+FRAME = RATE // 50
+"""Samples of a frame: 20 ms, shorter than a syllable."""
+
+GREATEST = 60.0
+"""Largest level told, dB: beyond it a room and a microphone add no trouble."""
+
+_LOUD, _QUIET = 95, 10  # percentiles of the frames: the vowels, and the gaps
+
+
+class LevelMeter:
+    """Takes samples as they come and tells speech over noise at any time."""
+
+    def __init__(self) -> None:
+        """Begin with nothing heard."""
+        self._rest = np.zeros(0, dtype="<i2")
+        self._levels: list[np.ndarray[tuple[int, ...], np.dtype[np.float64]]] = []
+
+    def add(self, pcm: bytes) -> None:
+        """Take 16 kHz mono samples, signed 16 bit, little endian; an even number of bytes."""
+        samples = np.concatenate([self._rest, np.frombuffer(pcm, dtype="<i2")])
+        whole = len(samples) // FRAME * FRAME
+        self._rest = samples[whole:]
+        frames = samples[:whole].reshape(-1, FRAME).astype(np.float64)
+        self._levels.append(10 * np.log10((frames**2).mean(axis=1) + 1.0))
+
+    def over_noise(self) -> float:
+        """Decibels from the quiet frames to the loud ones, 0 to `GREATEST`; 0 before a whole frame."""
+        levels = np.concatenate(self._levels) if self._levels else np.zeros(0)
+        if not len(levels):
+            return 0.0
+        loud, low = np.percentile(levels, [_LOUD, _QUIET])
+        return float(min(max(loud - low, 0.0), GREATEST))

@@ -1,0 +1,76 @@
+"""Signs of how far an utterance can be trusted: numbers from which `capture.speech.judge` makes a probability.
+
+Each sign is a plain number of the words, their times and confidences, the alternatives and the noise. None of them
+looks at the value itself, so that no value is believed more than another.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+from capture.language.lexicon import parts
+from capture.language.numbers import TWINS
+from capture.language.vocabulary import UNKNOWN
+from capture.reading import Heard, Utterance, Word
+from capture.speech.beliefs import Beliefs, carrying
+from capture.speech.level import GREATEST
+
+NAMES = (
+    "least_word", "mean_word", "meaning", "wording", "margin", "unknown", "words", "clean", "short", "long", "twin",
+    "command", "place", "doubted",
+)  # fmt: skip
+"""Names of the signs, in the order of `signs`."""
+
+_NEVER_SURE = 0.002  # a confidence of exactly 0 or 1 has no logarithm
+_USUAL_PHONE_S = 0.085  # about 12 phones a second (Levelt 1989, Speaking, ch. 1: ten to fifteen)
+_LONGEST_WORDS = 12
+
+
+def log_odds(share: float) -> float:
+    """A share as the logarithm of its odds, from -6.2 to 6.2."""
+    held = min(max(share, _NEVER_SURE), 1 - _NEVER_SURE)
+    return math.log(held / (1 - held))
+
+
+@cache
+def _phones(word: str) -> int:
+    """How many phones a word has; a guess from its letters where the lexicon lacks it."""
+    found = parts().get(word)
+    return len(found[0].split()) if found else max(1, round(len(word) * 0.8))
+
+
+def _pace(word: Word) -> float:
+    """Logarithm of how long a word took against what its phones usually take."""
+    return math.log(max(0.02, word.end - word.start) / (_phones(word.word) * _USUAL_PHONE_S))
+
+
+def signs(heard: Heard, utterance: Utterance, found: Beliefs) -> tuple[float, ...]:
+    """The signs of one utterance, in the order of `NAMES`.
+
+    Args:
+        heard: What the recogniser made of a clip.
+        utterance: What its words mean.
+        found: Where the belief lies.
+    """
+    words = carrying(heard.words)
+    odds = [log_odds(word.confidence) for word in words] or [log_odds(1.0)]
+    paces = [_pace(word) for word in words] or [0.0]
+    unknown = sum(word.word == UNKNOWN for word in heard.words)
+    over_noise = GREATEST / 2 if heard.over_noise_db is None else heard.over_noise_db
+    return (
+        min(odds),
+        sum(odds) / len(odds),
+        log_odds(found.meaning),
+        log_odds(found.wording),
+        found.margin,
+        unknown / max(1, len(heard.words)),
+        min(len(words), _LONGEST_WORDS) / _LONGEST_WORDS,
+        over_noise / GREATEST,
+        max(0.0, *(-pace for pace in paces)),
+        max(0.0, *paces),
+        float(any(word.word in TWINS for word in words)),
+        float(not utterance.readings and utterance.command is not None),
+        float(not utterance.readings and utterance.command is None),
+        float(bool(utterance.doubts)),
+    )
