@@ -50,6 +50,7 @@ _SETTLED_BY_AGREEMENT = frozenset(
         Doubt.PREFIX_UNSURE,
         Doubt.DOT_UNSURE,
         Doubt.UNIT_UNSURE,
+        Doubt.UNUSUAL,
         Doubt.LOW_CONFIDENCE,
         Doubt.UNKNOWN_WORDS,
         Doubt.CONFLICT,

@@ -20,6 +20,7 @@ _QUESTIONS = {
     Doubt.PREFIX_UNSURE: "Milli or mega: say the whole unit.",
     Doubt.DOT_UNSURE: "The decimal point is unsure.",
     Doubt.UNIT_UNSURE: "The unit is unsure.",
+    Doubt.UNUSUAL: "This meter seldom shows that: look at point, sign and unit again.",
     Doubt.IMPLAUSIBLE: "That is outside what this can be.",
     Doubt.UNKNOWN_WORDS: "Some words were not understood.",
     Doubt.LOW_CONFIDENCE: "That was hard to make out: say it again, or take a photo.",

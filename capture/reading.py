@@ -36,6 +36,7 @@ class Doubt(StrEnum):
     PREFIX_UNSURE = "prefix_unsure"  # milli or mega
     DOT_UNSURE = "dot_unsure"
     UNIT_UNSURE = "unit_unsure"
+    UNUSUAL = "unusual"  # the instrument seldom shows such a string: a point, sign or unit may be misread
     IMPLAUSIBLE = "implausible"  # outside what this quantity can be
     UNKNOWN_WORDS = "unknown_words"
     LOW_CONFIDENCE = "low_confidence"

@@ -97,6 +97,7 @@ DOUBTS = {
     "teen_or_ty": "“-teen” or “-ty”",
     "prefix_unsure": "milli or mega",
     "dot_unsure": "the place of the decimal point",
+    "unusual": "a string that the meter seldom shows",
     "unit_unsure": "the unit was not clear",
     "implausible": "outside what this quantity can be",
     "unknown_words": "words that the tool does not know",

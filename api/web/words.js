@@ -13,6 +13,7 @@ export const URGENCIES = { do_not_energise: "Fail: not to be energised", service
 export const DOUBTS = {
   unit_missing: "Which unit?", value_missing: "Which value?", axis_missing: "Which axis?", digits_ambiguous: "The digits could be read in two ways.",
   teen_or_ty: "“-teen” or “-ty”?", prefix_unsure: "Milli or mega?", dot_unsure: "Where is the decimal point?", unit_unsure: "Which unit is it?",
+  unusual: "This meter seldom shows that: look at point, sign and unit again.",
   implausible: "This is outside what the quantity can be.", unknown_words: "Some words were not understood.", low_confidence: "Not recognised clearly.",
   not_settled: "The reading had not settled.", range_end_unknown: "Over range: more than how much?", built_voltage_unknown: "How many volts did the tester build?",
   conflict: "Clip and photo disagree.", quantity_missing: "What was measured?", section_missing: "Which part: cable and motor, motor alone, cable alone?",

@@ -1,7 +1,8 @@
 """Reads instrument displays in photos. Entry points: `see_photo` (bytes -> `capture.reading.Seen`) and `crop_of`.
 
 Opening a photo: `picture`. Finding displays: `finder`. Rectified views: `views`. The networks: `networks`. Marks and
-fields: `marks`, `fields`. What a string means: `strings`. When to refuse: `see`, `refusal`.
+fields: `marks`, `fields`. What a string means: `strings`. When to refuse: `see`, `refusal`. What an instrument can
+show at all: `profile`, `check`; generic profiles lie in `instruments/`.
 """
 
 from __future__ import annotations
@@ -9,16 +10,23 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from capture.display.profile import Profile
     from capture.reading import Seen
 
 __all__ = ["crop_of", "see_photo"]
 
 
-def see_photo(data: bytes, *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None) -> Seen:
+def see_photo(
+    data: bytes,
+    *,
+    crop: bool = False,
+    corners: tuple[tuple[float, float], ...] | None = None,
+    profile: Profile | None = None,
+) -> Seen:
     """Read the displays in a photo; see `capture.display.see.see_photo`."""
     from capture.display import see
 
-    return see.see_photo(data, crop=crop, corners=corners)
+    return see.see_photo(data, crop=crop, corners=corners, profile=profile)
 
 
 def crop_of(data: bytes, quad: tuple[tuple[float, float], ...]) -> bytes:

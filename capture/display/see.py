@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display import finder, geometry, refusal, views
+from capture.display.check import all_checked
 from capture.display.fields import Fields, arrange
 from capture.display.fusion import Sight, fuse
 from capture.display.judge import Evidence, judge
@@ -20,6 +21,7 @@ from capture.display.levels import Levels, Pixels, levels_of
 from capture.display.marks import Mark, decode
 from capture.display.networks import reader_map
 from capture.display.picture import open_picture
+from capture.display.profile import Profile
 from capture.errors import MediaError
 from capture.reading import DisplayReading, FieldSeen, Seen
 from grading.quantity import UNITS
@@ -47,15 +49,21 @@ class Look:
     matrix: geometry.Matrix
 
 
-def see_photo(data: bytes, *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None) -> Seen:
+def see_photo(
+    data: bytes,
+    *,
+    crop: bool = False,
+    corners: tuple[tuple[float, float], ...] | None = None,
+    profile: Profile | None = None,
+) -> Seen:
     """Read the displays in a photo.
 
     Args:
         data: The file's content: JPEG, PNG, WEBP or HEIC (limits: `capture.display.header`).
         crop: The picture is nothing but the display; it is not looked for.
         corners: Corners of the display in upright pixels, clockwise from its own top left, where a person marked
-        them; it
-            is not looked for.
+            them; it is not looked for.
+        profile: What the instrument can show: an impossible reading is refused, an unlikely one asked about.
 
     Returns:
         The displays, surest first; none and a reason if none is found.
@@ -67,10 +75,12 @@ def see_photo(data: bytes, *, crop: bool = False, corners: tuple[tuple[float, fl
     """
     picture = open_picture(data)
     if picture.scale == 1:
-        return see_pixels(picture.pixels, crop=crop, corners=corners)
+        seen = see_pixels(picture.pixels, crop=crop, corners=corners)
+        return seen if profile is None else all_checked(seen, profile)
     smaller = None if corners is None else tuple((x * picture.scale, y * picture.scale) for x, y in corners)
     seen = see_pixels(picture.pixels, crop=crop, corners=smaller)
-    return replace(seen, displays=tuple(_enlarged(display, 1 / picture.scale) for display in seen.displays))
+    seen = replace(seen, displays=tuple(_enlarged(display, 1 / picture.scale) for display in seen.displays))
+    return seen if profile is None else all_checked(seen, profile)
 
 
 def _enlarged(display: DisplayReading, by: float) -> DisplayReading:

@@ -1,0 +1,186 @@
+"""Instrument profiles as files: TOML or JSON written by a person, and the generic ones that ship.
+
+name = "tester-4000"
+title = "Hand-held insulation tester, 4000 counts"
+source = "its manual, page 12"
+
+[[range]]                       # one for each range
+unit = "MOhm"
+top = "40.00"                   # the largest number it shows, written as it shows it
+bottom = "3.60"                 # optional: below this it changes to a finer range
+test_voltage = [250, 500]       # optional: only at these, V
+negative = false                # optional: shows numbers below nothing
+leading_zeros = false           # optional: shows 00.80 for 0.80
+
+[[over]]                        # what is shown beyond the end; leave out where you do not know
+shown = ">4000"                 # or "OL"
+unit = "MOhm"
+test_voltage = [500]            # optional
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from decimal import Decimal, InvalidOperation
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from capture.display.profile import Over, Profile, Range
+from capture.errors import CaptureError
+from grading.quantity import UNITS, parse_digits
+
+MOST_ROWS = 60
+"""Ranges, or over-range marks, in one profile."""
+LONGEST = 200_000
+"""Bytes of a profile file."""
+
+_KEYS = {"name", "title", "source", "range", "over"}
+_RANGE_KEYS = {"unit", "top", "bottom", "test_voltage", "negative", "leading_zeros"}
+_OVER_KEYS = {"shown", "unit", "test_voltage"}
+
+
+class ProfileError(CaptureError):
+    """A profile that cannot be understood; the message names the place."""
+
+
+def _wrong(message: str) -> ProfileError:
+    return ProfileError("profile_invalid", message)
+
+
+def read_profile(data: object) -> Profile:
+    """Build a profile from plain data (the keys of this module's docstring).
+
+    Raises:
+        ProfileError: Something is missing, misspelt or no number; the message names it.
+    """
+    if not isinstance(data, dict):
+        raise _wrong("A profile is a table with name, title and ranges.")
+    _known(data, _KEYS, "the profile")
+    name = str(data.get("name", ""))
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,40}", name):
+        raise _wrong(f"The profile's name is {name!r}; use letters, digits, '-' and '.' (at most 41).")
+    rows, overs = data.get("range", []), data.get("over", [])
+    if not isinstance(rows, list) or not isinstance(overs, list) or not 1 <= len(rows) <= MOST_ROWS:
+        raise _wrong(f"Profile {name}: give 1 to {MOST_ROWS} tables [[range]].")
+    if len(overs) > MOST_ROWS:
+        raise _wrong(f"Profile {name}: give at most {MOST_ROWS} tables [[over]].")
+    return Profile(
+        name,
+        str(data.get("title") or name)[:200],
+        tuple(_range(row, f"range {i + 1}") for i, row in enumerate(rows)),
+        tuple(_over(row, f"over {i + 1}") for i, row in enumerate(overs)),
+        str(data.get("source", ""))[:400],
+    )
+
+
+def _known(data: dict[str, Any], keys: set[str], place: str) -> None:
+    if unknown := sorted(set(data) - keys):
+        raise _wrong(f"In {place}: {unknown[0]!r} is unknown; use {', '.join(sorted(keys))}.")
+
+
+def _table(data: object, keys: set[str], place: str) -> dict[str, Any]:
+    if not isinstance(data, dict):
+        raise _wrong(f"{place} is no table.")
+    _known(data, keys, place)
+    return data
+
+
+def _range(data: object, place: str) -> Range:
+    row = _table(data, _RANGE_KEYS, place)
+    top, bottom = _number(row.get("top"), f"{place}, top"), _number(row.get("bottom", "0"), f"{place}, bottom")
+    if parse_digits(bottom) > parse_digits(top) or parse_digits(top) <= 0:
+        raise _wrong(f"In {place}: from {bottom} to {top} is no range.")
+    flags = {name: row.get(name, False) for name in ("negative", "leading_zeros")}
+    for name, value in flags.items():
+        if not isinstance(value, bool):
+            raise _wrong(f"In {place}: {name} is true or false.")
+    return Range(_unit(row.get("unit"), place), top, bottom, _volts(row, place), **flags)
+
+
+def _over(data: object, place: str) -> Over:
+    row = _table(data, _OVER_KEYS, place)
+    shown = str(row.get("shown", "")).replace(" ", "")
+    if shown.startswith(">"):
+        _number(shown[1:], f"{place}, shown")
+        return Over(shown, _unit(row.get("unit"), place), _volts(row, place))
+    if not re.fullmatch(r"[0O]\.?F?\.?L|∞", shown):
+        raise _wrong(f'In {place}: shown is {shown!r}; write ">4000" with the digits as shown, or "OL".')
+    unit = row.get("unit")
+    return Over(shown, None if unit is None else _unit(unit, place), _volts(row, place))
+
+
+def _number(value: object, place: str) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"\d{1,8}(\.\d{1,6})?", value):
+        raise _wrong(f'{place} is {value!r}; write the digits in quotes as the display shows them, like "40.00".')
+    return value
+
+
+def _unit(value: object, place: str) -> str:
+    if not isinstance(value, str) or value not in UNITS:
+        raise _wrong(f"In {place}: the unit is {value!r}; use one of {', '.join(UNITS)}.")
+    return value
+
+
+def _volts(row: dict[str, Any], place: str) -> tuple[Decimal, ...]:
+    given = row.get("test_voltage", [])
+    result = []
+    for value in given if isinstance(given, list) else [given]:
+        try:
+            number = Decimal(str(value))
+        except InvalidOperation:
+            number = Decimal("NaN")
+        if isinstance(value, bool) or not number.is_finite() or not 0 < number <= 20_000:
+            raise _wrong(f"In {place}: {value!r} is no test voltage in V.")
+        result.append(number)
+    return tuple(result)
+
+
+def load_profile(path: Path) -> Profile:
+    """Read a profile file: TOML, or JSON where its name ends in ".json".
+
+    Raises:
+        ProfileError: It cannot be read or understood; the message names file and place.
+    """
+    try:
+        raw = path.read_bytes()[: LONGEST + 1]
+        if len(raw) > LONGEST:
+            raise _wrong(f"{path.name} is larger than {LONGEST // 1000} kB; that is no profile.")
+        text = raw.decode("utf-8")
+        data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
+    except OSError as error:
+        raise _wrong(f"{path} cannot be read: {error.strerror}.") from None
+    except (ValueError, RecursionError) as error:
+        raise _wrong(f"{path.name} is neither TOML nor JSON that can be read: {error}.") from None
+    try:
+        return read_profile(data)
+    except ProfileError as error:
+        raise _wrong(f"{path.name}: {error}") from None
+
+
+@cache
+def shipped() -> dict[str, Profile]:
+    """The generic profiles by name."""
+    found = {}
+    for entry in sorted(files("capture.display").joinpath("instruments").iterdir(), key=lambda e: e.name):
+        if entry.name.endswith(".toml"):
+            profile = read_profile(tomllib.loads(entry.read_text(encoding="utf-8")))
+            found[profile.name] = profile
+    return found
+
+
+def find_profile(name: str) -> Profile:
+    """A profile by the name of a shipped one, or by the path of a file.
+
+    Raises:
+        ProfileError: There is no such profile or file, or it is wrong.
+    """
+    if name in shipped():
+        return shipped()[name]
+    path = Path(name)
+    if path.suffix.lower() in (".toml", ".json") or path.exists():
+        return load_profile(path)
+    raise ProfileError("no_such_profile", f"There is no profile {name!r}; use a file or one of {', '.join(shipped())}.")
