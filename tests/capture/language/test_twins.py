@@ -1,4 +1,4 @@
-"""Thirteen or thirty ... nineteen or ninety: the other one is always offered. num2words and text2num say what is which."""
+"""Thirteen or thirty ... nineteen or ninety: the other one is always offered (num2words and text2num say which)."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def words_of(number: int, *, use_and: bool = False) -> list[str]:
 
 
 def twins_of(words: list[str]) -> set[int]:
-    """Numbers whose words differ from these by one -teen or -ty, where the exchange gives a number that is written so."""
+    """Numbers whose words differ from these by one -teen or -ty, where the exchange gives a number."""
     found = set()
     for at, word in enumerate(words):
         other = [*words[:at], ALIKE.get(word, word), *words[at + 1 :]]
