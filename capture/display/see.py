@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display import finder, geometry, refusal, views
+from capture.display.certainty import Evidence
 from capture.display.check import all_checked
 from capture.display.fields import Fields, arrange
 from capture.display.fusion import Sight, fuse
-from capture.display.judge import Evidence, judge
+from capture.display.judge import judge
 from capture.display.levels import Levels, Pixels, levels_of
 from capture.display.marks import Mark, decode
 from capture.display.networks import reader_map
@@ -79,11 +80,11 @@ def see_photo(
         return seen if profile is None else all_checked(seen, profile)
     smaller = None if corners is None else tuple((x * picture.scale, y * picture.scale) for x, y in corners)
     seen = see_pixels(picture.pixels, crop=crop, corners=smaller)
-    seen = replace(seen, displays=tuple(_enlarged(display, 1 / picture.scale) for display in seen.displays))
+    seen = replace(seen, displays=tuple(enlarged(display, 1 / picture.scale) for display in seen.displays))
     return seen if profile is None else all_checked(seen, profile)
 
 
-def _enlarged(display: DisplayReading, by: float) -> DisplayReading:
+def enlarged(display: DisplayReading, by: float) -> DisplayReading:
     """A reading with its places in the full photo."""
     fields = []
     for one in display.secondary_seen:
@@ -97,21 +98,27 @@ def see_pixels(
 ) -> Seen:
     """As `see_photo`, for upright RGB pixels (height, width, 3)."""
     photo = Levels(pixels)
-    if corners is not None:
-        quads = [(_checked(corners), 1.0)]
-    elif crop:
-        quads = [(geometry.rectangle(0, 0, photo.width, photo.height), 1.0)]
-    else:
-        quads = [(f.quad, f.score) for f in finder.find(photo)]
+    quads = displays_in(photo, crop=crop, corners=corners)
     if not quads:
         return Seen((), refusal.NO_DISPLAY)
     marked = crop or corners is not None
-    readings = [read_display(photo, quad, marked=marked) for quad, _ in quads]
+    readings = [read_display(photo, quad, marked=marked, found=score) for quad, score in quads]
     order = sorted(
         range(len(quads)), key=lambda i: (not readings[i].accepted, -geometry.sides(quads[i][0])[0] * quads[i][1])
     )
     displays = tuple(readings[i] for i in order)
     return Seen(displays, "" if displays[0].accepted else displays[0].reason)
+
+
+def displays_in(
+    photo: Levels, *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None
+) -> list[tuple[geometry.Quad, float]]:
+    """Corners of the displays in a photo, each with how sure it is that it is one."""
+    if corners is not None:
+        return [(_checked(corners), 1.0)]
+    if crop:
+        return [(geometry.rectangle(0, 0, photo.width, photo.height), 1.0)]
+    return [(f.quad, f.score) for f in finder.find(photo)]
 
 
 def _checked(corners: tuple[tuple[float, float], ...]) -> geometry.Quad:
@@ -126,36 +133,45 @@ def _checked(corners: tuple[tuple[float, float], ...]) -> geometry.Quad:
     return quad
 
 
-def read_display(photo: Pixels | Levels, quad: geometry.Quad, *, marked: bool = False) -> DisplayReading:
+def read_display(
+    photo: Pixels | Levels, quad: geometry.Quad, *, marked: bool = False, found: float = 1.0
+) -> DisplayReading:
     """Read one display whose corners are known.
 
     Args:
         photo: The photo, upright RGB.
         quad: Corners of the display.
         marked: A person marked the corners, or the picture is nothing but the display: being cut off is not checked.
+        found: The finder's score, 0..1.
     """
     levels = levels_of(photo)
     quad, looks = look_at(levels, quad, marked=marked)
-    return judged(weighed(levels, quad, looks, marked=marked), looks[0].matrix)
+    return judged(weighed(levels, quad, looks, marked=marked, found=found), looks[0].matrix)
 
 
-def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bool) -> Evidence:
+def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bool, found: float = 1.0) -> Evidence:
     """All that the looks at one display give, as the judge takes it."""
     first = looks[0]
-    fields = arrange(fuse([Sight(look.marks, look.matrix) for look in looks], first.matrix))
+    fields = arrange(together(looks))
     shown = geometry.sides(geometry.transform(first.matrix, quad))
     scale = shown[0] / geometry.sides(quad)[0]
     return Evidence(
         fields=fields,
-        texts=tuple(look.fields.text for look in looks),
-        units=tuple(look.fields.unit for look in looks),
+        looks=tuple(look.fields for look in looks),
         legible=float(np.mean([look.legible for look in looks])),
         canvas=first.canvas,
         share=fields.height / max(1.0, shown[1]) if fields.text.strip("-") else 1.0,
         digit_px=fields.height / scale if fields.text else None,
         cut=not marked and _is_cut(photo, quad, fields, first.matrix),
         quad=quad,
+        found=found,
+        marked=marked,
     )
+
+
+def together(looks: list[Look]) -> list[Mark]:
+    """The marks of all looks at one display, on the canvas of the first."""
+    return fuse([Sight(look.marks, look.matrix) for look in looks], looks[0].matrix)
 
 
 def judged(evidence: Evidence, matrix: geometry.Matrix) -> DisplayReading:

@@ -1,19 +1,23 @@
-"""Measures the display reader: value right, refused, wrong, and time, by style.
+"""Measures the display reader on pictures with known content, beside general text readers on the same pictures.
 
-    python -m tests.benchmarks.display                       demo photos and 120 rendered ones
-    python -m tests.benchmarks.display --rendered 1000 --notes
-    python -m tests.benchmarks.display --digits FOLDER       pictures of single digits, folder name = digit (11 = blank)
-    python -m tests.benchmarks.display --tesseract           Tesseract on the same straightened displays, for comparison
+    python -m tests.benchmarks.display                            demo photos and 40 rendered ones of each set: minutes
+    python -m tests.benchmarks.display --photos 400 --peers 60    the figures of the model card
+    python -m tests.benchmarks.display --digits FOLDER            pictures of single digits, folder = digit (11 = blank)
+    python -m tests.benchmarks.display --folder FOLDER --labels FILE.csv [--crop]     real pictures: file,text[,unit]
 
-"legible" counts pictures whose value and unit a careful eye can read; only those should be right. Wrong counts every
-accepted reading that the picture does not show, legible or not.
+Rendered sets, all by fixed seeds that neither training nor calibration draws from: `seen` (styles that the training
+had), `unseen` (styles that it never had), `nothing` (no display), `crops` (nothing but the row of digits), `wild`
+(unseen styles with looks and troubles far beyond the usual). Gradings 1 (clean) to 5 (bad) take turns. "Legible" is
+what the renderer says a careful eye can read; only such pictures count for "exact" (digits, point, sign and unit,
+nothing asked) and "digits and point". "Wrong" counts every accepted reading that says what no display in the picture
+shows, legible or not; a unit that is asked for is not claimed.
 """
 
 from __future__ import annotations
 
 import argparse
-import time
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import cv2
@@ -22,106 +26,129 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
-from capture.display.picture import open_picture
-from capture.display.views import rectified
-from fixtures.displays.chance import description
-from fixtures.displays.photo import render, to_jpeg
-from tests.benchmarks.display.measure import Case, Tally, canonical, demo, digits_folder, rendered, run
+from tests.benchmarks.display import cost, curve, failures, sets, tables
+from tests.benchmarks.display.measure import Outcome, ask, reasons
+from tests.benchmarks.display.readers import OURS, PEERS
+from tests.benchmarks.display.sets import Case
 
-TRUTH = Path(__file__).parents[3] / "fixtures" / "truth.json"
-
-
-def show(title: str, lines: dict[str, Tally]) -> None:
-    """Print one table and its totals."""
-    table = Table(title=title)
-    for name in ("style", "photos", "legible", "right", "refused", "wrong", "small fields", "median s", "p95 s"):
-        table.add_column(name, justify="left" if name == "style" else "right")
-    total = Tally()
-    for style, tally in sorted(lines.items()):
-        _row(table, style, tally)
-        for name in ("right", "refused", "wrong", "legible", "small_right", "small_all"):
-            setattr(total, name, getattr(total, name) + getattr(tally, name))
-        total.seconds += tally.seconds
-    table.add_section()
-    _row(table, "all", total)
-    Console().print(table)
+GROUPS = tuple(sets.FIRST)
+CONSOLE = Console(width=190)
 
 
-def _row(table: Table, style: str, tally: Tally) -> None:
-    times = np.array(tally.seconds or [0.0])
-    table.add_row(
-        style, str(len(tally.seconds)), str(tally.legible), str(tally.right), str(tally.refused), str(tally.wrong),
-        f"{tally.small_right}/{tally.small_all}", f"{np.median(times):.2f}", f"{np.percentile(times, 95):.2f}",
-    )  # fmt: skip
-
-
-def tesseract(seeds: range) -> None:
-    """Tesseract on the true display area of rendered photos, digits and points only."""
-    import pytesseract
-
-    right = wrong = empty = 0
-    seconds = []
-    for seed in track(seeds, "tesseract"):
-        spec = description(seed, negatives=0.0)
-        spec.pop("also", None)
-        photo = render(spec)
-        display = photo.displays[0]
-        if not display.legible:
-            continue
-        pixels = open_picture(to_jpeg(photo, spec)).pixels
-        main = np.concatenate([m.quad for m in display.marks if m.part == "main"])
-        (x0, y0), (x1, y1) = main.min(0) - 8, main.max(0) + 8
-        canvas, _ = rectified(pixels, np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]), 480, 140, 0.0)
-        grey = cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY)
-        _, ink = cv2.threshold(grey, 0, 255, cv2.THRESH_OTSU)
-        if np.mean(ink) < 128:
-            ink = 255 - ink
-        start = time.perf_counter()
-        text = pytesseract.image_to_string(ink, config="--psm 7 -c tessedit_char_whitelist=0123456789.-<>L").strip()
-        seconds.append(time.perf_counter() - start)
-        text = text.replace(" ", "")
-        right += text == canonical(display.shows["main"])
-        empty += text == ""
-        wrong += text not in ("", canonical(display.shows["main"]))
-    Console().print(
-        f"Tesseract, {len(seconds)} legible displays, main string cut out exactly: right {right}, nothing {empty}, "
-        f"wrong {wrong}, median {np.median(seconds):.2f} s"
+def _arguments() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.benchmarks.display", description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
+    parser.add_argument("--photos", type=int, default=40, help="rendered photos a set (half as many crops, nothings)")
+    parser.add_argument("--sets", nargs="*", choices=GROUPS, default=list(GROUPS), help="rendered sets (all)")
+    parser.add_argument("--peers", type=int, default=0, metavar="N", help="peers on the first N pictures of each set")
+    parser.add_argument("--peer", nargs="*", choices=list(PEERS), default=list(PEERS), help="which peers (all)")
+    parser.add_argument("--by-set", action="store_true", help="the comparison with peers by set as well")
+    parser.add_argument("--large", type=int, default=6, metavar="N", help="photos of 12 megapixels for time and memory")
+    parser.add_argument("--workers", type=int, default=1, help="processes that render ahead; reading has one thread")
+    parser.add_argument("--digits", type=Path, metavar="FOLDER", help="pictures of single digits")
+    parser.add_argument("--folder", type=Path, help="real pictures")
+    parser.add_argument("--labels", type=Path, help="CSV file,text[,unit]; FOLDER/labels.csv if left out")
+    parser.add_argument("--crop", action="store_true", help="the real pictures show nothing but the display")
+    parser.add_argument("--curve", type=Path, metavar="PNG", help="draw risk against coverage")
+    parser.add_argument("--failures", type=Path, metavar="FOLDER", help="write what failed, and a sheet of it")
+    parser.add_argument("--notes", action="store_true", help="list every failure")
+    return parser.parse_args()
+
+
+def _cases(given: argparse.Namespace) -> list[Case]:
+    """Every picture asked for; real ones only, where a folder is given."""
+    if given.digits or given.folder:
+        cases = []
+        if given.digits:
+            single = sets.digits(given.digits)
+            cases += single + sets.tiled(single)
+        if given.folder:
+            cases += sets.labelled(given.folder, given.labels or given.folder / "labels.csv", crop=given.crop)
+        return cases
+    cases = list(sets.demo()) if sets.TRUTH.is_file() else []
+    for group in given.sets:
+        count = given.photos if group in ("seen", "unseen") else (given.photos + 1) // 2
+        made = sets.rendered(group, count, workers=given.workers)
+        cases += track(made, f"rendering {group}", total=count, console=CONSOLE)
+    return cases
+
+
+def _asked(cases: Sequence[Case], name: str) -> Iterable[Case]:
+    return track(cases, name, total=len(cases), console=CONSOLE)
+
+
+def _compare(cases: list[Case], ours: list[Outcome], given: argparse.Namespace) -> dict[str, list[Outcome]]:
+    """Peers beside ours on the first pictures of each set, in this run."""
+    some: list[Case] = []
+    for group in dict.fromkeys(case.group for case in cases):
+        some += [case for case in cases if case.group == group][: given.peers]
+    names = {case.name for case in some}
+    readers = {OURS.name: [o for o in ours if o.case.name in names]}
+    for key in given.peer:
+        reader = PEERS[key]()
+        readers[reader.name] = ask(reader, _asked(some, reader.name))
+    CONSOLE.print(tables.beside(f"the first {given.peers} pictures of each set", readers))
+    for group in dict.fromkeys(case.group for case in some) if given.by_set else ():
+        part = {name: [o for o in outcomes if o.case.group == group] for name, outcomes in readers.items()}
+        CONSOLE.print(tables.beside(f"of these, {group}", part))
+    CONSOLE.print(tables.ratios(readers, OURS.name))
+    return readers
+
+
+def _large(count: int, peers: Sequence[str]) -> None:
+    table = Table(title=f"{count} photos of 12 megapixels on one core, JPEG file to answer")
+    for name in ("reader", "wall s p50 / p95", "CPU s p50 / p95", "memory MiB", "program started MiB"):
+        table.add_column(name, justify="left" if name == "reader" else "right")
+    with cost.large_photos(count) as files:
+        for name in ("ohmtrail", *(p for p in peers if not p.endswith("-cut"))):
+            spent = cost.cost(name, files)
+            table.add_row(name, tables.seconds(spent.wall), tables.seconds(spent.cpu), f"{spent.peak:.0f}",
+                          f"{spent.peak_started:.0f}" if spent.peak_started > 1 else "–")  # fmt: skip
+    CONSOLE.print(table)
+
+
+def _shown(ours: list[Outcome], given: argparse.Namespace) -> None:
+    """The tables of our own reader."""
+    CONSOLE.print(tables.grouped("Ohmtrail by set", ours, lambda o: o.case.group))
+    graded = [o for o in ours if o.case.grade and o.case.group in ("seen", "unseen", "wild")]
+    if graded:
+        CONSOLE.print(tables.grouped("by grading", graded, lambda o: f"{o.case.group}, grading {o.case.grade}"))
+        CONSOLE.print(tables.grouped("by style", graded, lambda o: f"{o.case.group}: {o.case.style}"))
+    why: Counter[str] = reasons(ours)
+    for reason, count in why.most_common(12):
+        CONSOLE.print(f"{count:5d} x refused though legible: {reason}", highlight=False)
+    times = [o.spent for o in ours]
+    CONSOLE.print(
+        f"time a picture, one thread: wall {tables.seconds([t.wall for t in times])} s, "
+        f"CPU {tables.seconds([t.cpu for t in times])} s (median / p95)"
+    )
+    if given.notes:
+        for outcome in failures.failed(ours):
+            CONSOLE.print(f"{failures.verdict(outcome)}: {failures.note(outcome)}", highlight=False, soft_wrap=True)
 
 
 def main() -> None:
-    """Run the benchmark."""
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.display", description=__doc__)
-    parser.add_argument("--rendered", type=int, default=120, help="number of rendered photos")
-    parser.add_argument("--seed", type=int, default=500_000, help="first seed; the training uses 1,000,000 and above")
-    parser.add_argument("--digits", type=Path, help="folder of single-digit pictures")
-    parser.add_argument("--tesseract", action="store_true")
-    parser.add_argument("--notes", action="store_true", help="list every wrong and every refused legible picture")
-    arguments = parser.parse_args()
-    seeds = range(arguments.seed, arguments.seed + arguments.rendered)
-    for title, cases, count in _sets(seeds):
-        lines = run(iter(track(cases, title, total=count)))
-        show(title, lines)
-        if arguments.notes:
-            for tally in lines.values():
-                for note in tally.notes:
-                    Console().print(note, highlight=False, soft_wrap=True)
-    if arguments.tesseract:
-        tesseract(seeds)
-    if arguments.digits:
-        right, refused, wrong, notes = digits_folder(arguments.digits)
-        total = right + refused + wrong
-        Console().print(f"single digits, {total} pictures: right {right}, refused {refused}, wrong {wrong}")
-        if arguments.notes:
-            Console().print("\n".join(notes))
-
-
-def _sets(seeds: range) -> Iterator[tuple[str, Iterator[Case], int]]:
-    if TRUTH.exists():
-        cases = list(demo(TRUTH))
-        yield "demo photos", iter(cases), len(cases)
-    if len(seeds):
-        yield "rendered photos", rendered(seeds), len(seeds)
+    """Measure and print."""
+    given = _arguments()
+    cv2.setNumThreads(1)
+    np.seterr(all="ignore")
+    if given.peers:
+        PEERS[given.peer[0]]()  # says at once what is not installed
+    cases = _cases(given)
+    ours = ask(OURS, _asked(cases, OURS.name))
+    _shown(ours, given)
+    readers = _compare(cases, ours, given) if given.peers else {OURS.name: ours}
+    curves = {OURS.name: curve.curve(ours)} | {
+        name: curve.curve(outcomes) for name, outcomes in readers.items() if name != OURS.name
+    }
+    CONSOLE.print(curve.table(curves))
+    if given.curve:
+        curve.draw(curves, given.curve)
+    if given.failures:
+        CONSOLE.print(f"{failures.write(ours, given.failures)} failures written to {given.failures}")
+    if given.large and not (given.digits or given.folder):
+        _large(given.large, given.peer if given.peers else ())
 
 
 if __name__ == "__main__":

@@ -1,172 +1,150 @@
-"""Runs the display reader over pictures with known content and counts right, refused and wrong."""
+"""Asks a reader about pictures with known content and counts what was right, refused and wrong."""
 
 from __future__ import annotations
 
-import json
-import time
-from collections import defaultdict
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
 
-from capture.display.see import see_photo
 from capture.display.strings import parse_main
-from capture.reading import DisplayReading, Seen
-from fixtures.displays.chance import description
-from fixtures.displays.photo import render, to_jpeg
-from grading.quantity import Qualifier, Quantity
+from grading.quantity import Qualifier
+from tests.benchmarks.display.readers import Answer, Reader, Spent, clocked
+from tests.benchmarks.display.sets import Case, Shown
 
 
 @dataclass(frozen=True)
-class Case:
-    """A picture and what it shows.
+class Outcome:
+    """One answer, judged.
 
     Attributes:
-        name: For the report.
-        style: Which line of the table it counts in.
-        data: The file.
-        shows: What the first display shows; None where there is no display.
-        legible: Whether a careful eye can read main string and unit.
-        others: What further displays in the picture show.
+        case: The picture.
+        answer: What was said.
+        digits: Accepted, and sign, digits and point are right.
+        exact: The unit is right as well and was not asked for (where a unit is not known: as `digits`).
+        asked: Digits and point are right, and the unit is asked for.
+        point: The digits are right, but the point is not.
+        unit: Digits and point are right, and another unit is claimed.
+        wrong: Something accepted is not what the picture shows.
+        small_right: Further fields read rightly.
+        small_all: Further fields there are, where the digits are right.
+        spent: Time.
     """
 
-    name: str
-    style: str
-    data: bytes
-    shows: dict[str, Any] | None
-    legible: bool
-    others: tuple[dict[str, Any], ...] = ()
-
-
-@dataclass
-class Tally:
-    """Counts of one line; `small` counts secondary fields among right readings."""
-
-    right: int = 0
-    refused: int = 0
-    wrong: int = 0
-    legible: int = 0
+    case: Case
+    answer: Answer
+    digits: bool = False
+    exact: bool = False
+    asked: bool = False
+    point: bool = False
+    unit: bool = False
+    wrong: bool = False
     small_right: int = 0
     small_all: int = 0
-    seconds: list[float] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    spent: Spent = field(default_factory=Spent)
+
+    @property
+    def missed(self) -> bool:
+        """A careful eye could have read digits and point, and they were not read."""
+        return bool(self.case.shown) and self.case.shown[0].digits and not self.digits and not self.wrong
 
 
-def canonical(text: str) -> str:
-    """A main string as the reader spells it: seven segments do not tell O from 0."""
-    return text.replace("O", "0").replace(" ", "")
+def same_digits(text: str, shown: str) -> bool:
+    """Whether two main strings say the same number: "OL" in any spelling is one, "12." is "12"."""
+    meant, said = parse_main(shown, None), parse_main(text, None)
+    if meant is not None and said is not None and meant.digits is None and shown:
+        return said.digits is None and said.qualifier is meant.qualifier
+    return text.removesuffix(".") == shown.removesuffix(".")
 
 
-def matches(reading: DisplayReading, shows: dict[str, Any]) -> bool:
-    """Whether an accepted reading is what the display shows: digits, point, sign, unit."""
-    want = canonical(shows.get("main", ""))
-    if set(want) <= {"-"}:
-        return set(reading.text) <= {"-"}
-    meant = parse_main(want, None)
-    if meant is not None and meant.digits is None and meant.qualifier is Qualifier.ABOVE:  # a point in OL says nothing
-        return reading.quantity == Quantity(None, shows.get("unit"), Qualifier.ABOVE)
-    return reading.text.removesuffix(".") == want.removesuffix(".") and reading.quantity.unit == shows.get("unit")
+def _right(answer: Answer, shown: Shown) -> bool:
+    """Nothing claimed about this display is wrong."""
+    return same_digits(answer.text, shown.main) and _unit_right(answer, shown)
 
 
-def small_fields(reading: DisplayReading, shows: dict[str, Any]) -> tuple[int, int]:
-    """How many of the secondary fields were read right, and how many there are; a wrong one counts as not right."""
-    wanted = {k: shows[k] for k in ("test_voltage", "set_voltage", "elapsed") if shows.get(k)}
-    if shows.get("second"):
-        wanted["humidity"] = shows["second"]
-    return sum(reading.secondary.get(k) == v for k, v in wanted.items()), len(wanted)
+def _unit_right(answer: Answer, shown: Shown) -> bool:
+    if not answer.unit_sure or shown.unit == "" or not _valued(shown):
+        return True
+    return answer.unit == shown.unit
 
 
-def judge(case: Case, seen: Seen) -> tuple[str, str]:
-    """("right" | "refused" | "wrong", what was seen)."""
-    accepted = [d for d in seen.displays if d.accepted]
-    if not accepted:
-        return "refused", seen.reason
-    known = [s for s in (case.shows, *case.others) if s is not None]
-    for reading in accepted:
-        if not any(matches(reading, shows) for shows in known):
-            return "wrong", f"read {reading.text!r} {reading.quantity.unit} {reading.confidence}"
-    return "right", ""
+def _valued(shown: Shown) -> bool:
+    meant = parse_main(shown.main, None)
+    return meant is not None and meant.qualifier is not Qualifier.NONE
 
 
-def count(tally: Tally, case: Case, seen: Seen, seconds: float) -> str:
-    """Add one picture to a line; returns the verdict."""
-    verdict, note = judge(case, seen)
-    setattr(tally, verdict, getattr(tally, verdict) + 1)
-    tally.legible += case.legible
-    tally.seconds.append(seconds)
-    if verdict == "right" and case.shows is not None:
-        first = next((d for d in seen.displays if d.accepted and matches(d, case.shows)), None)
-        if first is not None:
-            good, total = small_fields(first, case.shows)
-            tally.small_right += good
-            tally.small_all += total
-    if verdict == "wrong" or (verdict == "refused" and case.legible):
-        shown = "nothing" if case.shows is None else f"{case.shows.get('main')!r} {case.shows.get('unit')}"
-        tally.notes.append(f"{case.name} {case.style} shows {shown}: {verdict}: {note}")
-    return verdict
+def judge(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
+    """Judge one answer."""
+    spent = spent or Spent()
+    if not answer.accepted:
+        return Outcome(case, answer, spent=spent)
+    every = (answer, *answer.others)
+    wrong = any(not any(_right(a, shown) for shown in case.shown) for a in every)
+    matching = [(a, s) for a in every for s in case.shown if same_digits(a.text, s.main)]
+    if not matching:
+        bare = answer.text.replace(".", "")
+        point = any(bare and bare == shown.main.replace(".", "") for shown in case.shown)
+        return Outcome(case, answer, point=point, wrong=True, spent=spent)
+    said, shown = next(((a, s) for a, s in matching if _unit_right(a, s)), matching[0])
+    claimed = _unit_right(said, shown)
+    asked = not said.unit_sure and _valued(shown) and shown.unit != ""
+    right = sum(said.small.get(name) == text for name, text in shown.small.items())
+    return Outcome(
+        case, answer, True, claimed and not asked, asked, False, not claimed, wrong, right, len(shown.small), spent
+    )  # fmt: skip
 
 
-def rendered(seeds: range, **options: Any) -> Iterator[Case]:
-    """Rendered photos that the training never saw: seeds below 1,000,000."""
-    for seed in seeds:
-        spec = description(seed, **options)
-        photo = render(spec)
-        first = photo.displays[0] if photo.displays else None
-        yield Case(
-            f"seed {seed}",
-            spec["style"],
-            to_jpeg(photo, spec),
-            None if first is None else first.shows,
-            first is not None and first.legible and _is_reading(first.shows),
-            tuple(d.shows for d in photo.displays[1:]),
-        )
-
-
-def _is_reading(shows: dict[str, Any]) -> bool:
-    """Whether there is a value with its unit to be read."""
-    main = canonical(shows.get("main", ""))
-    return bool(shows.get("unit")) and bool(main) and not set(main) - set("0123456789.-<>LF") and set(main) != {"-"}
-
-
-def demo(truth: Path) -> Iterator[Case]:
-    """The demo photos of fixtures/truth.json."""
-    for entry in json.loads(truth.read_text(encoding="utf-8"))["photos"]:
-        data = (truth.parent / entry["file"]).read_bytes()
-        yield Case(entry["file"], "demo", data, entry.get("shows"), bool(entry.get("readable", True)))
-
-
-def run(cases: Iterator[Case]) -> dict[str, Tally]:
-    """Read all cases; a line per style."""
-    lines: dict[str, Tally] = defaultdict(Tally)
+def ask(reader: Reader, cases: Iterable[Case]) -> list[Outcome]:
+    """Ask about every picture that the reader can be asked about."""
+    outcomes = []
     for case in cases:
-        start = time.perf_counter()
-        seen = see_photo(case.data)
-        count(lines[case.style], case, seen, time.perf_counter() - start)
-    return dict(lines)
+        with clocked() as spent:
+            answer = reader.read(case)
+        if answer is not None:
+            outcomes.append(judge(case, answer, spent))
+    return outcomes
 
 
-def digits_folder(folder: Path) -> tuple[int, int, int, list[str]]:
-    """Single-digit pictures, folder name = digit (00–09; 11 = blank): right, refused, wrong, notes.
+def interval(hits: int, count: int) -> tuple[float, float]:
+    """Exact 95 % interval of a share (Clopper and Pearson 1934); (0, 1) without anything counted."""
+    from scipy.stats import binomtest
 
-    Each picture is taken as a display of its own; a unit is not expected, so only the digit is judged, at the
-    reader's own threshold for digits.
-    """
-    from capture.display.judge import VALUE_SURE
+    if not count:
+        return 0.0, 1.0
+    bounds = binomtest(hits, count).proportion_ci(0.95, "exact")
+    return float(bounds.low), float(bounds.high)
 
-    right = refused = wrong = 0
-    notes = []
-    for path in sorted(folder.rglob("*.jpg")):
-        want = {"11": ""}.get(path.parent.name, str(int(path.parent.name)))
-        reading = see_photo(path.read_bytes(), crop=True).displays[0]
-        sure = reading.confidence["value"] >= VALUE_SURE and "?" not in reading.text
-        if want == "":
-            right, wrong = (right + 1, wrong) if not (reading.text and sure) else (right, wrong + 1)
-        elif not sure:
-            refused += 1
-        elif reading.text.strip(".") == want:
-            right += 1
-        else:
-            wrong += 1
-            notes.append(f"{path.parent.name}/{path.name}: read {reading.text!r}")
-    return right, refused, wrong, notes
+
+@dataclass(frozen=True)
+class Counts:
+    """Outcomes counted. Shares of legible pictures count only these; `wrong` and `accepted` count all."""
+
+    pictures: int
+    legible: int
+    legible_digits: int
+    exact: int
+    digits: int
+    asked: int
+    point: int
+    unit: int
+    accepted: int
+    wrong: int
+    small_right: int
+    small_all: int
+
+
+def counted(outcomes: Iterable[Outcome]) -> Counts:
+    """Count."""
+    every = list(outcomes)
+    whole = [o for o in every if o.case.legible]
+    digits = [o for o in every if o.case.shown and o.case.shown[0].digits]
+    return Counts(
+        len(every), len(whole), len(digits), sum(o.exact for o in whole), sum(o.digits for o in digits),
+        sum(o.asked for o in every), sum(o.point for o in every), sum(o.unit for o in every),
+        sum(o.answer.accepted for o in every), sum(o.wrong for o in every),
+        sum(o.small_right for o in every), sum(o.small_all for o in every),
+    )  # fmt: skip
+
+
+def reasons(outcomes: Iterable[Outcome]) -> Counter[str]:
+    """Why legible pictures were refused."""
+    return Counter(o.answer.reason for o in outcomes if o.missed)

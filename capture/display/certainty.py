@@ -1,0 +1,226 @@
+"""How likely digits, point and unit of one display are right: measured, instead of what the networks say of themselves.
+
+A network that is "0.98 sure" is not right 98 times of 100. So rendered photos with known content were read, and for
+each of the three heads a logistic regression was fitted from what the marks and the agreement of the looks give to
+whether the head was right (`python -m fixtures.display_model calibrate`). The coefficients lie in
+`models/calibration.json` with the seeds, the networks that they belong to and the thresholds. More certainty of a mark
+never makes a head less likely to be right: the fit allows no such coefficient.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.display import geometry
+from capture.display.fields import COUNTS, Fields, sure
+from capture.display.marks import Mark
+from capture.errors import EngineError
+from grading.quantity import UNITS
+
+FILE = Path(__file__).parent / "models" / "calibration.json"
+HEADS = ("value", "dot", "unit")
+SIGNS = {
+    "weakest": 1, "all": 1, "margin": 1, "legible": 1, "same": 1, "looks": 1, "lost": -1, "uneven": -1, "size": 1,
+    "found": 1, "backed": 1, "rival": -1, "tall": 1, "length": 0, "over": 0, "zeros": -1, "pointed": 0, "beside": 0,
+}  # fmt: skip
+"""What a larger feature may do to the probability: 1 raise it only, -1 lower it only, 0 either."""
+_LEAST = 1e-4
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What all looks at one display gave.
+
+    Attributes:
+        fields: The marks of all looks together, arranged.
+        looks: What each look says by itself.
+        legible: Mean legibility of the looks, 0..1.
+        canvas: The straightened display.
+        share: Height of the main digits as a share of the display's.
+        digit_px: Height of the main digits in the photo, px; None without digits.
+        cut: Part of the display lies outside the picture.
+        quad: Corners in the photo.
+        found: The finder's score, 0..1; 1 where a person marked the display.
+        marked: A person marked the display, or the picture is nothing but the display.
+    """
+
+    fields: Fields
+    looks: tuple[Fields, ...]
+    legible: float
+    canvas: NDArray[np.uint8]
+    share: float
+    digit_px: float | None
+    cut: bool
+    quad: geometry.Quad
+    found: float = 1.0
+    marked: bool = False
+
+
+def log_odds(probability: float) -> float:
+    """Log odds of a probability, kept within ±9.2."""
+    p = min(max(probability, _LEAST), 1 - _LEAST)
+    return math.log(p / (1 - p))
+
+
+def _bare(text: str) -> str:
+    return text.replace(".", "")
+
+
+def features(evidence: Evidence) -> dict[str, dict[str, float]]:
+    """What each head's probability is computed from.
+
+    Args:
+        evidence: Of a display with a main string.
+
+    Returns:
+        For "value", "dot" and "unit" the features by name (see `SIGNS`); every number is finite.
+    """
+    fields, looks = evidence.fields, [look for look in evidence.looks if look.text]
+    shared = {
+        "legible": log_odds(evidence.legible),
+        "size": min(math.log2(max(evidence.digit_px or 1.0, 1.0)), 6.0),
+    }
+    return {
+        "value": shared | _value(evidence, fields, looks),
+        "dot": shared | _dot(fields, looks),
+        "unit": shared | _unit(fields, evidence.looks),
+    }
+
+
+def _value(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str, float]:
+    glyphs = [m for m in fields.chars if m.group == 0]
+    heights = [m.height for m in glyphs if m.name not in "-<>"]
+    digits = _bare(fields.text)
+    weakest = min((sure(m) for m in glyphs), default=0.0)
+    return {
+        "weakest": log_odds(weakest),
+        "all": log_odds(math.prod(sure(m) for m in glyphs) if glyphs else 0.0),
+        "margin": min((_margin(m) for m in glyphs), default=0.0),
+        "same": _share([_bare(look.text) == digits for look in evidence.looks]),
+        "looks": log_odds(float(np.mean([look.value_sure for look in looks])) if looks else 0.0),
+        "lost": max(0.0, weakest - fields.value_sure),
+        "uneven": float(np.std(heights) / max(float(np.mean(heights)), 1.0)) if heights else 0.0,
+        "found": 0.0 if evidence.marked else log_odds(evidence.found) - log_odds(0.9),
+        "backed": 1.0 if evidence.marked else _backing(fields),
+        "rival": min(fields.rival, 1.0),
+        "length": float(len(digits)),
+        "over": float("L" in digits),
+    }
+
+
+def _backing(fields: Fields) -> float:
+    """How far a unit or a named small field shows that this is an instrument's display at all, 0..1."""
+    return max(fields.unit_sure if fields.unit in UNITS else 0.0, 0.5 if fields.small else 0.0)
+
+
+def _dot(fields: Fields, looks: list[Fields]) -> dict[str, float]:
+    points = [m for m in fields.chars if m.group == 1]
+    peers = [look for look in looks if _bare(look.text) == _bare(fields.text)]
+    return {
+        "weakest": log_odds(fields.dot_sure),
+        "all": log_odds(min((m.heat for m in points), default=1.0 - COUNTS[1])),
+        "same": _share([look.text == fields.text for look in peers]),
+        "looks": log_odds(float(np.mean([look.dot_sure for look in looks])) if looks else 0.0),
+        "pointed": float(bool(points)),
+        "length": float(len(_bare(fields.text))),
+        "zeros": float(fields.text[:1] == "0" and fields.text[1:2].isdigit()),
+    }
+
+
+def _unit(fields: Fields, looks: tuple[Fields, ...]) -> dict[str, float]:
+    unit = next((m for m in fields.used if m.group == 2), None)
+    if unit is None:
+        return dict.fromkeys(("weakest", "margin", "same", "looks", "tall", "beside"), 0.0)
+    own = [look.unit_sure for look in looks if look.unit == fields.unit]
+    right = max((m.right for m in fields.chars), default=0.0)
+    return {
+        "weakest": log_odds(sure(unit)),
+        "margin": _margin(unit),
+        "same": _share([look.unit == fields.unit for look in looks]),
+        "looks": log_odds(float(np.mean(own)) if own else 0.0),
+        "tall": min(math.log2(max(unit.height, 1.0)), 6.0),
+        "beside": float(unit.left > right - 0.3 * fields.height),
+    }
+
+
+def _margin(mark: Mark) -> float:
+    """Log of how many times likelier the class is than the next, kept within 0..9.2."""
+    if len(mark.odds) < 2:
+        return 0.0
+    second, first = np.sort(np.array(mark.odds))[-2:]
+    return float(np.clip(math.log(max(first, _LEAST) / max(second, _LEAST)), 0.0, 9.2))
+
+
+def _share(votes: list[bool]) -> float:
+    return float(np.mean(votes)) if votes else 0.0
+
+
+@dataclass(frozen=True)
+class Head:
+    """The regression of one head.
+
+    Attributes:
+        weights: Log odds for each unit of a feature, by name.
+        bias: Log odds with all features at 0.
+        threshold: Probability from which the head counts as sure.
+    """
+
+    weights: dict[str, float]
+    bias: float
+    threshold: float
+
+    def probability(self, values: dict[str, float]) -> float:
+        """How likely this head is right, 0..1.
+
+        Raises:
+            KeyError: A feature is missing.
+        """
+        odds = self.bias + sum(weight * values[name] for name, weight in self.weights.items())
+        return 1.0 / (1.0 + math.exp(-min(max(odds, -30.0), 30.0)))
+
+
+@lru_cache(maxsize=4)
+def calibration(path: Path = FILE) -> dict[str, Head]:
+    """The regressions by head.
+
+    Raises:
+        EngineError: The file is missing or damaged.
+    """
+    try:
+        data: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        heads = {
+            name: Head(
+                {str(k): float(v) for k, v in one["weights"].items()}, float(one["bias"]), float(one["threshold"])
+            )
+            for name, one in data["heads"].items()
+        }
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise EngineError(
+            "display_model_broken", f"{path.name} of the display reader does not load; install Ohmtrail again."
+        ) from error
+    if set(heads) != set(HEADS):
+        raise EngineError("display_model_broken", f"{path.name} lacks a head; install Ohmtrail again.")
+    return heads
+
+
+def probabilities(evidence: Evidence) -> dict[str, float]:
+    """How likely "value" (digits and sign), "dot" and "unit" are right, 0..1 each; all 0 without a main string.
+
+    Raises:
+        EngineError: The calibration is missing or damaged.
+    """
+    if not evidence.fields.text:
+        return dict.fromkeys(HEADS, 0.0)
+    heads, values = calibration(), features(evidence)
+    found = {name: heads[name].probability(values[name]) for name in HEADS}
+    if evidence.fields.unit not in UNITS:
+        found["unit"] = 0.0
+    return found

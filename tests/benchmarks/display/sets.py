@@ -1,0 +1,198 @@
+"""The pictures that are measured, each with what it shows: rendered by seed, the demo's, and folders of real ones."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.display.picture import open_picture
+from capture.display.strings import SYMBOLS
+from fixtures.display_model import stock
+from fixtures.displays.faces import TRAINING_STYLES, UNSEEN_STYLES
+from grading.quantity import UNITS
+from tests.benchmarks.display.text import canonical
+
+TRUTH = Path(__file__).parents[3] / "fixtures" / "truth.json"
+FIRST = {"seen": 500_000, "unseen": 510_000, "nothing": 520_000, "crops": 530_000, "wild": 540_000}
+"""First seed of each rendered set; none reaches those of the calibration (600,000) and the training (1,000,000)."""
+PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".bmp")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What one display shows.
+
+    Attributes:
+        main: Main string, canonical spelling.
+        unit: UCUM code; None where none is shown, "" where it is not known.
+        digits: A careful eye can read the digits and the point, and they are a reading.
+        readable_unit: A careful eye can read the unit.
+        small: Further fields by name.
+        row: Where the main string stands, (marks, 4, 2) px; None where not known.
+        unit_mark: Where the unit stands, (4, 2) px.
+    """
+
+    main: str
+    unit: str | None
+    digits: bool = True
+    readable_unit: bool = True
+    small: dict[str, str] = field(default_factory=dict)
+    row: NDArray[np.float64] | None = None
+    unit_mark: NDArray[np.float64] | None = None
+
+
+@dataclass(frozen=True)
+class Case:
+    """A picture.
+
+    Attributes:
+        name: For notes and file names.
+        group: Set that it counts in.
+        style: What kind of instrument.
+        grade: 1 (clean) to 5 (bad); 0 where not graded.
+        data: The file.
+        crop: The picture is nothing but the display.
+        shown: Its displays, the main one first.
+    """
+
+    name: str
+    group: str
+    style: str
+    grade: int
+    data: bytes
+    crop: bool = False
+    shown: tuple[Shown, ...] = ()
+
+    @property
+    def legible(self) -> bool:
+        """A careful eye can read digits, point and unit (where the unit is not known: digits and point)."""
+        return bool(self.shown) and self.shown[0].digits and (self.shown[0].readable_unit or self.shown[0].unit == "")
+
+    def cut_out(self) -> NDArray[np.uint8] | None:
+        """The main string cut out exactly, with its unit where that stands beside it (RGB); None where not known."""
+        pixels = open_picture(self.data).pixels
+        if self.crop:
+            return pixels
+        if not self.shown or self.shown[0].row is None or not len(self.shown[0].row):
+            return None
+        points = self.shown[0].row.reshape(-1, 2)
+        (x0, y0), (x1, y1) = points.min(0), points.max(0)
+        mark = self.shown[0].unit_mark
+        if mark is not None and y0 - 0.3 * (y1 - y0) < mark[:, 1].mean() < y1 + 0.1 * (y1 - y0):
+            (x0, y0), (x1, y1) = np.minimum((x0, y0), mark.min(0)), np.maximum((x1, y1), mark.max(0))
+        edge = 0.12 * (y1 - y0) + 2
+        part = pixels[max(0, int(y0 - edge)) : int(y1 + edge) + 1, max(0, int(x0 - edge)) : int(x1 + edge) + 1]
+        return np.ascontiguousarray(part) if min(part.shape[:2]) >= 4 else None
+
+
+def _shown(truth: stock.Truth) -> Shown:
+    main = canonical(str(truth.shows.get("main", "")))
+    small = {k: str(truth.shows[k]) for k in ("test_voltage", "set_voltage", "elapsed") if truth.shows.get(k)}
+    if truth.shows.get("second"):
+        small["humidity"] = str(truth.shows["second"])
+    reading = bool(main) and not set(main) - set("0123456789.-<>LF") and set(main) != {"-"}
+    return Shown(
+        main, truth.shows.get("unit") or None, truth.digits and reading, truth.unit and reading, small, truth.row,
+        truth.unit_mark,
+    )  # fmt: skip
+
+
+def case_of(picture: stock.Picture, group: str) -> Case:
+    """A rendered picture as a case."""
+    return Case(
+        f"{group}-{picture.seed}", group, picture.style, picture.grade, picture.data, picture.kind == "crop",
+        tuple(_shown(truth) for truth in picture.truths),
+    )  # fmt: skip
+
+
+def wishes(group: str, count: int) -> list[stock.Wish]:
+    """What to render for a set; gradings 1 to 5 take turns."""
+    kind = "crop" if group == "crops" else "photo"
+    every = (*TRAINING_STYLES, *UNSEEN_STYLES)
+    styles = {"seen": TRAINING_STYLES, "unseen": UNSEEN_STYLES, "wild": UNSEEN_STYLES}.get(group, every)
+    nothing = 1.0 if group == "nothing" else 0.0
+    return [stock.Wish(FIRST[group] + i, kind, styles, nothing, 1 + i % 5, group == "wild") for i in range(count)]
+
+
+def rendered(group: str, count: int, *, workers: int = 1, folder: Path | None = stock.CACHE) -> Iterator[Case]:
+    """A rendered set, a key of `FIRST`."""
+    for picture in stock.pictures(wishes(group, count), folder=folder, workers=workers):
+        yield case_of(picture, group)
+
+
+def demo(truth: Path = TRUTH) -> Iterator[Case]:
+    """The demo photos of fixtures/truth.json."""
+    for entry in json.loads(truth.read_text(encoding="utf-8"))["photos"]:
+        shows: dict[str, Any] = entry.get("shows") or {}
+        readable = bool(entry.get("readable", True))
+        shown = Shown(canonical(str(shows.get("main", ""))), shows.get("unit"), readable, readable)
+        yield Case(entry["file"], "demo", "demo", 0, (truth.parent / entry["file"]).read_bytes(), False, (shown,))
+
+
+def labelled(folder: Path, labels: Path, *, crop: bool) -> list[Case]:
+    """Real pictures with a CSV file of labels: file,text[,unit].
+
+    `text` is the main string as shown ("12.50", ">4000", "OL"), empty where nothing can be read; `unit` a UCUM code or
+    the symbol. Without the column the unit is not judged.
+
+    Raises:
+        SystemExit: The labels lack a column, name a file that is not there or a unit that is not known.
+    """
+    cases = []
+    with labels.open(encoding="utf-8-sig", newline="") as file:
+        rows = csv.DictReader(file)
+        if not {"file", "text"} <= set(rows.fieldnames or ()):
+            raise SystemExit(f"{labels}: the first line must name the columns file,text and perhaps unit.")
+        for row in rows:
+            path = folder / row["file"]
+            if not path.is_file():
+                raise SystemExit(f"{labels}, line {rows.line_num}: {path} is not there.")
+            name = (row.get("unit") or "").strip()
+            unit = name if name in UNITS else SYMBOLS.get(name, "")
+            if name and not unit:
+                raise SystemExit(f"{labels}, line {rows.line_num}: unit {name!r} is not known.")
+            text = canonical(row["text"].strip())
+            shown = Shown(text, unit, bool(text), bool(text) and bool(unit))
+            cases.append(Case(row["file"], folder.name, "real", 0, path.read_bytes(), crop, (shown,) if text else ()))
+    return cases
+
+
+def digits(folder: Path) -> list[Case]:
+    """Pictures of single digits in folders named 00 to 09; 11 holds blanks."""
+    cases = []
+    for path in sorted(p for p in folder.rglob("*") if p.suffix.lower() in PICTURES):
+        if not path.parent.name.isdigit():
+            raise SystemExit(f"{path}: the folder's name must be the digit, 00 to 09, or 11 for a blank.")
+        text = "" if path.parent.name == "11" else str(int(path.parent.name))
+        shown = (Shown(text, "", True, False),) if text else ()
+        name = f"{path.parent.name}/{path.name}"
+        cases.append(Case(name, "single digits", "real", 0, path.read_bytes(), True, shown))
+    return cases
+
+
+def tiled(cases: list[Case], length: int = 3) -> list[Case]:
+    """Single digits set side by side into numbers, as many as the rarest digit has pictures."""
+    by_text: dict[str, list[Case]] = {}
+    for case in cases:
+        if case.shown:
+            by_text.setdefault(case.shown[0].main, []).append(case)
+    rng = np.random.default_rng(1)
+    result = []
+    for i in range(min((len(v) for v in by_text.values()), default=0)):
+        names = [sorted(by_text)[int(k)] for k in rng.integers(0, len(by_text), length)]
+        parts = [open_picture(by_text[name][i].data).pixels for name in names]
+        height = min(p.shape[0] for p in parts)
+        row = np.hstack([p[:height] for p in parts])
+        done, data = cv2.imencode(".png", row[:, :, ::-1])
+        assert done
+        shown = Shown("".join(names), "", True, False)
+        result.append(Case(f"tiled-{i}", "tiled digits", "real", 0, bytes(data.tobytes()), True, (shown,)))
+    return result

@@ -1,0 +1,132 @@
+"""Calibrated certainty: bounded, rising with what speaks for a reading, and refusing to run on a damaged file."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from capture.display import certainty, geometry
+from capture.display.certainty import FILE, HEADS, SIGNS, Evidence, Head, calibration, features, log_odds, probabilities
+from capture.display.fields import Fields, arrange
+from capture.display.glyphs import CLASSES, INDEX
+from capture.display.marks import Mark
+from capture.errors import EngineError
+
+
+def mark(name: str, x: float, *, heat: float = 0.9, sure: float = 0.99, y: float = 100.0, height: float = 80.0) -> Mark:
+    rest = (1 - sure) / (len(CLASSES) - 1)
+    odds = tuple(sure if i == INDEX[name] else rest for i in range(len(CLASSES)))
+    small = name == "."
+    return Mark(
+        name, sure, heat, "8", x, y + (height / 2 - 4 if small else 0), 10.0 if small else height * 0.5,
+        10.0 if small else height, odds,
+    )  # fmt: skip
+
+
+def shown(text: str, unit: str | None = "MOhm", **quality: float) -> Fields:
+    marks, x = [], 40.0
+    for character in text:
+        marks.append(mark(character, x if character != "." else x - 26, **quality))
+        x += 0.0 if character == "." else 52.0
+    if unit is not None:
+        marks.append(mark(unit, x + 20, height=30.0, **quality))
+    return arrange(marks)
+
+
+def evidence(fields: Fields, looks: int = 3, **more: object) -> Evidence:
+    plain = Evidence(
+        fields=fields,
+        looks=(fields,) * looks,
+        legible=0.95,
+        canvas=np.full((224, 384, 3), 150, np.uint8),
+        share=0.4,
+        digit_px=90.0,
+        cut=False,
+        quad=geometry.rectangle(0, 0, 384, 224),
+        found=0.9,
+    )
+    return replace(plain, **more)  # type: ignore[arg-type]
+
+
+def test_every_head_has_the_features_that_it_was_fitted_on() -> None:
+    values = features(evidence(shown("34.70")))
+    heads = calibration()
+    assert set(heads) == set(values) == set(HEADS)
+    for name in HEADS:
+        assert set(values[name]) == set(heads[name].weights) <= set(SIGNS)
+        assert all(math.isfinite(v) for v in values[name].values())
+
+
+def test_without_a_string_nothing_is_likely() -> None:
+    assert probabilities(evidence(Fields())) == {"value": 0.0, "dot": 0.0, "unit": 0.0}
+
+
+def test_a_unit_that_was_not_seen_has_no_certainty() -> None:
+    assert probabilities(evidence(shown("34.70", None)))["unit"] == 0.0
+
+
+def test_features_stay_finite_whatever_the_evidence() -> None:
+    """A single look, a digit alone, everything 0 or 1."""
+    for fields in (shown("7", None), shown("7", None, sure=1.0, heat=1.0), shown("-8.", None), shown("888888")):
+        for looks in (0, 1, 4):
+            for legible in (0.0, 1.0):
+                one = evidence(fields, looks, legible=legible, digit_px=None, found=0.0)
+                assert all(math.isfinite(v) for head in features(one).values() for v in head.values())
+
+
+@given(st.floats(0, 1), st.floats(0, 1))
+def test_more_legible_never_means_less_likely(one: float, other: float) -> None:
+    low, high = sorted((one, other))
+    before, after = (probabilities(evidence(shown("34.70"), legible=v)) for v in (low, high))
+    assert all(after[name] >= before[name] for name in HEADS)
+
+
+@pytest.mark.parametrize("name", HEADS)
+def test_looks_that_disagree_make_it_less_likely(name: str) -> None:
+    same, other = shown("34.70"), shown("84.7", "kOhm")
+    agreed = probabilities(evidence(same))
+    parted = probabilities(replace(evidence(same), looks=(same, other, other)))
+    assert parted[name] <= agreed[name]
+
+
+def test_weak_marks_make_it_less_likely() -> None:
+    strong, weak = probabilities(evidence(shown("34.70"))), probabilities(evidence(shown("34.70", sure=0.6, heat=0.5)))
+    assert weak["value"] < strong["value"]
+
+
+@given(st.floats(0, 1))
+def test_log_odds_are_bounded_and_turn_back(p: float) -> None:
+    odds = log_odds(p)
+    assert abs(odds) < 9.3
+    if 0.001 < p < 0.999:
+        assert 1 / (1 + math.exp(-odds)) == pytest.approx(p)
+
+
+def test_a_head_computes_the_logistic_function() -> None:
+    assert Head({"a": 2.0}, -1.0, 0.5).probability({"a": 0.5}) == 0.5
+    assert Head({"a": 2.0}, -1.0, 0.5).probability({"a": 500.0}) < 1.0
+    assert Head({"a": 2.0}, 0.0, 0.5).probability({"a": 1.0}) == pytest.approx(1 / (1 + math.exp(-2)))
+
+
+@pytest.mark.parametrize("content", [None, "", "{}", '{"heads": {"value": {}}}', '{"heads": []}', '{"heads": {}}'])
+def test_a_damaged_calibration_is_said_so(content: str | None, tmp_path: Path) -> None:
+    path = tmp_path / "calibration.json"
+    if content is not None:
+        path.write_text(content, encoding="utf-8")
+    with pytest.raises(EngineError) as caught:
+        calibration(path)
+    assert caught.value.code == "display_model_broken"
+
+
+def test_thresholds_are_probabilities() -> None:
+    data = json.loads(FILE.read_text(encoding="utf-8"))
+    for name in HEADS:
+        assert 0.5 < data["heads"][name]["threshold"] < 1.0
+    assert certainty.FILE.stat().st_size < 20_000

@@ -1,0 +1,123 @@
+"""Accepting and refusing one display: a unit in doubt is asked about, digits and point in doubt are refused."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from capture.display import judge as judging
+from capture.display import refusal
+from capture.display.certainty import Evidence
+from capture.display.judge import judge
+from capture.reading import Doubt
+from grading.quantity import Qualifier
+from tests.capture.display.test_certainty import evidence, shown
+
+
+@pytest.fixture(name="chances")
+def _chances(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
+    """Certainties that a test sets, since how likely a made-up display is right is no matter here."""
+    chances = {"value": 0.9999, "dot": 0.9999, "unit": 0.9999}
+
+    def given(_: Evidence) -> dict[str, float]:
+        return dict(chances)
+
+    monkeypatch.setattr(judging, "probabilities", given)
+    return chances
+
+
+def test_sure_of_everything_is_accepted_without_a_doubt(chances: dict[str, float]) -> None:
+    reading = judge(evidence(shown("34.70")))
+    assert (reading.accepted, reading.reason, reading.doubts) == (True, "", ())
+    assert (reading.quantity.digits, reading.quantity.unit) == ("34.70", "MOhm")
+    assert reading.confidence == pytest.approx(chances, abs=1e-3)
+
+
+def test_a_display_without_a_unit_is_accepted_and_the_unit_asked_for(chances: dict[str, float]) -> None:
+    chances["unit"] = 0.0
+    reading = judge(evidence(shown("34.70", None)))
+    assert (reading.accepted, reading.reason) == (True, "")
+    assert reading.doubts == (Doubt.UNIT_MISSING,)
+    assert (reading.quantity.digits, reading.quantity.unit) == ("34.70", None)
+    assert reading.confidence["unit"] == 0.0
+
+
+@pytest.mark.parametrize(
+    ("chance", "unit", "doubt"), [(0.8, "MOhm", Doubt.UNIT_UNSURE), (0.3, None, Doubt.UNIT_MISSING)]
+)
+def test_an_unsure_unit_is_proposed_only_if_likely(
+    chances: dict[str, float], chance: float, unit: str | None, doubt: Doubt
+) -> None:
+    chances["unit"] = chance
+    reading = judge(evidence(shown("34.70")))
+    assert reading.accepted
+    assert reading.quantity.unit == unit
+    assert reading.doubts == (doubt,)
+
+
+def test_over_range_without_a_unit_asks_for_both(chances: dict[str, float]) -> None:
+    chances["unit"] = 0.0
+    reading = judge(evidence(shown("0L", None)))
+    assert reading.accepted
+    assert reading.quantity.qualifier is Qualifier.ABOVE
+    assert set(reading.doubts) == {Doubt.UNIT_MISSING, Doubt.RANGE_END_UNKNOWN}
+
+
+def test_dashes_need_no_unit(chances: dict[str, float]) -> None:
+    chances["unit"] = 0.0
+    reading = judge(evidence(shown("----", None)))
+    assert (reading.accepted, reading.doubts) == (True, ())
+
+
+@pytest.mark.parametrize(
+    ("head", "text", "reasons", "doubt"),
+    [
+        ("dot", "34.70", (refusal.POINT_UNSURE,), Doubt.DOT_UNSURE),
+        ("value", "34.70", (refusal.DIGITS_UNSURE, refusal.BLUR), Doubt.DIGITS_AMBIGUOUS),
+    ],
+)
+def test_digits_or_point_in_doubt_are_refused(
+    chances: dict[str, float], head: str, text: str, reasons: tuple[str, ...], doubt: Doubt
+) -> None:
+    chances[head] = 0.5
+    reading = judge(evidence(shown(text)))
+    assert not reading.accepted
+    assert reading.reason in reasons
+    assert reading.doubts == (doubt,)
+
+
+def test_a_point_in_over_range_says_nothing(chances: dict[str, float]) -> None:
+    chances["dot"] = 0.1
+    assert judge(evidence(shown("0L"))).accepted
+
+
+@pytest.mark.parametrize(
+    ("text", "accepted"), [("07", False), ("0070", False), ("00412", True), ("0.7", True), ("0", True)]
+)
+def test_zeros_in_front_are_a_lost_point_but_for_counters(chances: dict[str, float], text: str, accepted: bool) -> None:
+    reading = judge(evidence(shown(text)))
+    assert chances["dot"] > 0.99
+    assert reading.accepted is accepted
+
+
+@pytest.mark.parametrize(
+    ("change", "reason"),
+    [
+        ({"cut": True}, refusal.CUT_OFF),
+        ({"digit_px": 6.0}, refusal.TOO_SMALL),
+        ({"share": 0.1}, None),
+    ],
+)
+def test_what_no_certainty_outweighs(chances: dict[str, float], change: dict[str, Any], reason: str | None) -> None:
+    reading = judge(evidence(shown("34.70"), **change))
+    assert min(chances.values()) > 0.99
+    assert not reading.accepted
+    assert reading.reason == reason or (reason is None and reading.reason)
+
+
+def test_a_negative_resistance_is_asked_about(chances: dict[str, float]) -> None:
+    reading = judge(evidence(shown("-3.4")))
+    assert chances["unit"] > 0.99
+    assert reading.accepted
+    assert Doubt.IMPLAUSIBLE in reading.doubts
