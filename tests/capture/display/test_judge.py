@@ -8,7 +8,7 @@ import pytest
 
 from capture.display import judge as judging
 from capture.display import refusal
-from capture.display.certainty import Evidence
+from capture.display.certainty import Evidence, Head
 from capture.display.judge import judge
 from capture.reading import Doubt
 from grading.quantity import Qualifier
@@ -17,13 +17,14 @@ from tests.capture.display.test_certainty import evidence, shown
 
 @pytest.fixture(name="chances")
 def _chances(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
-    """Certainties that a test sets, since how likely a made-up display is right is no matter here."""
+    """Certainties that a test sets, with thresholds of 0.95; how likely a made-up display is right is no matter."""
     chances = {"value": 0.9999, "dot": 0.9999, "unit": 0.9999}
 
     def given(_: Evidence) -> dict[str, float]:
         return dict(chances)
 
     monkeypatch.setattr(judging, "probabilities", given)
+    monkeypatch.setattr(judging, "calibration", lambda: {name: Head({}, 0.0, 0.95) for name in chances})
     return chances
 
 
