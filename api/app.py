@@ -19,7 +19,7 @@ from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 
 from api.errors import OhmtrailError
 from api.guard import Guard
-from api.routes import evidence, jobs, listen, proof, proposals, records, safety
+from api.routes import evidence, jobs, listen, profiles, proof, proposals, records, safety
 from api.settings import Settings
 from api.web import router as page
 from api.workspace import Workspace
@@ -88,7 +88,7 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
         redoc_url=None,
     )
     app.state.workspace = workspace
-    for module in (jobs, evidence, proposals, records, safety, proof, listen):
+    for module in (jobs, evidence, proposals, records, profiles, safety, proof, listen):
         app.include_router(module.router)
     app.include_router(page)
     app.add_exception_handler(OhmtrailError, _own)

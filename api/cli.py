@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from api.commands import demo, grade, hear, jobs, report, see, serve, verify
+from api.commands import demo, grade, hear, jobs, profiles, report, see, serve, verify
 from api.errors import OhmtrailError
 from capture.errors import CaptureError
 
@@ -16,7 +16,17 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-for command in (demo.demo, serve.serve, hear.hear, see.see, grade.grade, verify.verify, report.report, jobs.jobs):
+for command in (
+    demo.demo,
+    serve.serve,
+    hear.hear,
+    see.see,
+    profiles.profiles,
+    grade.grade,
+    verify.verify,
+    report.report,
+    jobs.jobs,
+):
     app.command()(command)
 
 

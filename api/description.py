@@ -24,6 +24,7 @@ from pydantic import (
 )
 
 from api.errors import BadInput
+from capture.display.profile_files import ProfileError, read_profile, shipped
 from grading.measurement import (
     Conductor,
     Connection,
@@ -81,6 +82,17 @@ _INSTRUMENT_WORDS = {
     "milliohm_meter": "milliohmmeter",
     "low_resistance_meter": "milliohmmeter",
 }
+
+
+def _profile(value: object) -> object:
+    """What the instrument can show: the name of a generic profile, or a profile written out."""
+    try:
+        found = shipped().get(value) if isinstance(value, str) else read_profile(value)
+    except ProfileError as error:
+        raise ValueError(str(error)) from None
+    if found is None:
+        raise ValueError(f"There is no profile {value!r}; write it out, or use one of {', '.join(shipped())}.")
+    return found.to_json()
 
 
 class Carrier(_Part):
@@ -157,6 +169,7 @@ class InstrumentDescription(_Part):
     iec_61557_2: bool = False
     lead_resistance_ohm: NotNegative | None = None
     calibration_due: dt.date | None = None
+    display_profile: Annotated[dict[str, Any], BeforeValidator(_profile)] | None = None
 
     @model_validator(mode="before")
     @classmethod

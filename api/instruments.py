@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sqlmodel import Session
 
 from api.canonical import parsed
@@ -28,9 +30,13 @@ def usual_instrument(session: Session, job_id: str, reading: Reading) -> str | N
 
     The proposal shows it, and a person can name another.
     """
+    return usual_among(instruments_of(session, job_id), reading)
+
+
+def usual_among(instruments: Sequence[Instrument], reading: Reading) -> str | None:
+    """As `usual_instrument`, among these."""
     if reading.kind is None:
         return None
-    instruments = instruments_of(session, job_id)
     for kind in _USUAL.get(reading.kind, ()):
         found = [instrument for instrument in instruments if instrument.kind == kind.value]
         if found:

@@ -21,6 +21,7 @@ from api.engines import Engines
 from api.errors import NotFound, Refused
 from api.evidence import Stored, captures_of, evidence_of, put_evidence, store_file
 from api.jobs import job_of
+from api.profiles import display_check
 from api.proposals import Source
 from api.recognition import Recognised, recognise
 from api.seeing import seen
@@ -183,8 +184,9 @@ class Intake:
             capture = session.get_one(Capture, capture_id)
             evidence = evidence_of(session, capture.sha256)
             context = context_of(session, capture.job_id)
+            check = display_check(session, capture.job_id, context) if evidence.kind == "photo" else None
         metadata = parsed(evidence.metadata_json)
-        found = recognise(self._engines, data, evidence, metadata, context, finish)
+        found = recognise(self._engines, data, evidence, metadata, context, finish, check)
         crops = {index: store_file(self._store, crop) for index, crop in found.crops}
         with self._database.write() as transaction:
             capture = transaction.session.get_one(Capture, capture_id)

@@ -80,6 +80,15 @@ def _display_json(display: DisplayReading) -> dict[str, Any]:
         "unit": quantity.unit,
         "qualifier": quantity.qualifier.value,
         "secondary": dict(display.secondary),
+        "secondary_seen": [
+            {
+                "name": one.name,
+                "text": one.text,
+                "confidence": f"{one.confidence:.3f}",
+                "box": [f"{v:.1f}" for v in one.box],
+            }
+            for one in display.secondary_seen
+        ],
         "confidence": {name: f"{value:.3f}" for name, value in display.confidence.items()},
         "accepted": display.accepted,
         "reason": display.reason,
@@ -122,6 +131,7 @@ def recognise(
     metadata: dict[str, Any],
     context: Context,
     finish: Callable[[Context], Utterance] | None = None,
+    check: Callable[[Seen], Seen] | None = None,
 ) -> Recognised:
     """Hear or see one stored file. Never raises: an engine that fails in any way must not stop a visit.
 
@@ -132,6 +142,7 @@ def recognise(
         metadata: What its header says.
         context: What held before.
         finish: Ends a live hearing of the same sound; None to hear the file.
+        check: Holds what was seen against what the job's instruments can show.
     """
     try:
         _check_limits(evidence, metadata)
@@ -140,6 +151,8 @@ def recognise(
         if evidence.kind == "clip":
             return Recognised(utterance=engines.hear(data, context))
         seen = engines.see(data)
+        if check is not None:
+            seen = check(seen)
         return Recognised(seen=seen, crops=_crops(engines, data, seen), photo=True)
     except CaptureError as problem:
         return Recognised(problem=problem, photo=evidence.kind == "photo")

@@ -49,6 +49,7 @@ class What(StrEnum):
     CHOSEN = "chosen"
     REJECTED = "rejected"
     UNDONE = "undone"
+    PROFILE_SET = "profile set"  # what an instrument can show
     SAFETY_ANSWERED = "safety answered"
     GRADED = "graded"
     REPORT_MADE = "report made"

@@ -16,6 +16,7 @@ from api.evidence import adopt_orphans, evidence_of
 from api.grading_bridge import put_grading
 from api.intake import Intake
 from api.jobs import axis_of, create_job, job_for_page, job_of
+from api.profiles import instrument_of, profile_for_page, set_profile
 from api.proposals import proposal_of
 from api.records import Decision, record_of
 from api.reports import keep_report, make_report
@@ -146,6 +147,18 @@ class Workspace:
                     captured_at=captured,
                 )
             return safety_for_page(transaction.session, row)
+
+    def set_profile(self, job_id: str, label: str, given: object) -> dict[str, Any]:
+        """Say what an instrument of a job can show (see `api.profiles.set_profile`); returns its profile.
+
+        Raises:
+            BadInput: It is no profile.
+            NotFound: There is no such job or instrument.
+        """
+        with self.database.write() as transaction:
+            job = job_of(transaction.session, job_id)
+            set_profile(transaction, job, label, given)
+            return profile_for_page(transaction.session, instrument_of(transaction.session, job_id, label))
 
     def take_clip(self, job_id: str, data: bytes, captured_at: str | None = None, **more: Any) -> dict[str, Any]:
         """Take a clip in: stored, heard, acted on (see `api.intake.Intake.take`)."""
