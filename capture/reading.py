@@ -102,6 +102,8 @@ class Context:
         test_voltage_set: Test voltage selected on the tester, V.
         last: The last reading with digits; "same" copies it.
         voltage_next: "Set to" was said without a number: the next bare number is the test voltage.
+        axes: The axes that the job has, in upper case; empty where nobody knows. It is no part of what was said, so two
+            contexts that differ in it alone are equal.
     """
 
     kind: QuantityKind | None = None
@@ -111,6 +113,7 @@ class Context:
     test_voltage_set: Decimal | None = None
     last: Reading | None = None
     voltage_next: bool = False
+    axes: tuple[str, ...] = field(default=(), compare=False)
 
     def after(self, reading: Reading) -> Context:
         """The context that holds once `reading` was heard."""

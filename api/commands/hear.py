@@ -108,9 +108,9 @@ def as_data(utterance: Utterance) -> dict[str, Any]:
     return data | ({"readings": readings} if len(readings) > 1 else {})
 
 
-def as_table(rows: list[dict[str, Any]]) -> Table:
-    """The files as a table for a terminal."""
-    table = Table("File", "Heard", "Means", "Sure", "Ask about")
+def as_table(rows: list[dict[str, Any]], first: str = "File") -> Table:
+    """The files as a table for a terminal; `first` heads the column that says which."""
+    table = Table(first, "Heard", "Means", "Sure", "Ask about")
     for row in rows:
         if "error" in row:
             table.add_row(Path(row["file"]).name, f"[red]{_escape(row['error'])}[/red]", "", "", "")

@@ -88,6 +88,13 @@ def _kind_named(topic: Topic | None, terminals: str | None) -> QuantityKind | No
     return topic.kind if not topic.weak or to_ground(terminals) else None
 
 
+def measures(topic: Topic | None, quantity: Quantity) -> bool:
+    """Whether a value can belong to the test that was named: "insulation five celsius" cannot."""
+    if topic is None or quantity.unit is None:
+        return True
+    return DIMENSION_OF_KIND[topic.kind] == unit(quantity.unit).dimension
+
+
 def doubts_about(reading: Reading) -> list[Doubt]:
     """What about a finished reading must be asked, apart from how its words were said."""
     doubts: list[Doubt] = []

@@ -177,7 +177,7 @@ def _plain_number(words: Sequence[str], index: int) -> SpokenNumber | None:
     return SpokenNumber(text, end, ambiguous=unsure)
 
 
-def _scaled(number: SpokenNumber, words: Sequence[str]) -> SpokenNumber:
+def _scaled(number: SpokenNumber, words: Sequence[str], index: int) -> SpokenNumber:
     """Apply a "thousand" or "million" that follows a decimal or a pair: "two point five thousand"."""
     scale = _SCALES.get(_word(words, number.end))
     if scale is None:
@@ -187,12 +187,14 @@ def _scaled(number: SpokenNumber, words: Sequence[str]) -> SpokenNumber:
     if len(fraction) > places:
         return replace(number, ambiguous=True)
     digits = (whole + fraction.ljust(places, "0")).lstrip("0") or "0"
-    return SpokenNumber(digits, number.end + 1, ambiguous=number.ambiguous)
+    one_by_one = number.end - index > 1 and all(word in DIGITS for word in words[index : number.end])
+    # "six five thousand": 65,000, or two numbers, or "set five thousand" misheard
+    return SpokenNumber(digits, number.end + 1, ambiguous=number.ambiguous or one_by_one)
 
 
 def _single(words: Sequence[str], index: int) -> SpokenNumber | None:
     number = _plain_number(words, index)
-    return None if number is None else _scaled(number, words)
+    return None if number is None else _scaled(number, words, index)
 
 
 def _twin_words(words: Sequence[str], index: int, end: int) -> list[list[str]]:

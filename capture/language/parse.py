@@ -13,7 +13,7 @@ from decimal import Decimal
 from capture.language.assemble import assemble
 from capture.language.draft import Draft, Value
 from capture.language.items import Item, Mark, Special, scan
-from capture.language.kinds import doubts_about, kind_of, plausible, to_ground
+from capture.language.kinds import doubts_about, kind_of, measures, plausible, to_ground
 from capture.language.pauses import with_digits_for_homophones, without_idle_pauses
 from capture.language.vocabulary import plain_text
 from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance
@@ -157,6 +157,8 @@ def _finish(draft: Draft, context: Context) -> _Result:
         reading = _reading(draft, quantity, kind, terminals, context)
         result.readings.append(reading)
         result.doubts += [*value.doubts, *doubts_about(reading)]
+        if len(values) == 1 and not measures(draft.topic, quantity):
+            result.doubts.append(Doubt.UNIT_UNSURE)
         if kind not in _SURROUNDINGS:
             result.context = result.context.after(reading)
         if len(values) == 1 or value.terminals is not None:  # else nobody could tell whose alternative it is

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import ModelError
-from capture.reading import Doubt, Heard, Utterance
+from capture.reading import Doubt, Utterance
 from capture.speech.beliefs import Beliefs, least_sure
 from capture.speech.model_files import default_model_path
 from capture.speech.signs import NAMES, signs
@@ -71,17 +71,16 @@ class Judge:
     sure_command: float = 0.0
     least: float = 0.0
 
-    def judge(self, heard: Heard, utterance: Utterance, found: Beliefs) -> Verdict:
+    def judge(self, utterance: Utterance, found: Beliefs) -> Verdict:
         """Judge one utterance.
 
         Args:
-            heard: What the recogniser made of a clip.
             utterance: What its words mean.
             found: Where the belief lies.
         """
         if not self.weights:
-            return _by_rules(heard, utterance, found)
-        chance = probability(self.weights, self.bias, signs(heard, utterance, found))
+            return _by_rules(utterance, found)
+        chance = probability(self.weights, self.bias, signs(utterance, found))
         enough = self.sure_reading if utterance.readings else self.sure_command
         return Verdict(chance, chance >= enough, chance >= self.least)
 
@@ -92,8 +91,8 @@ def probability(weights: tuple[float, ...], bias: float, found: tuple[float, ...
     return 1 / (1 + math.exp(-min(max(total, -30.0), 30.0)))
 
 
-def _by_rules(heard: Heard, utterance: Utterance, found: Beliefs) -> Verdict:
-    word = least_sure(heard.words)
+def _by_rules(utterance: Utterance, found: Beliefs) -> Verdict:
+    word = least_sure(utterance.heard.words)
     if found.meaning >= SAME_MEANING and found.wording <= word + 0.1:
         word = found.meaning
     confidence = min(word, found.meaning)

@@ -12,13 +12,13 @@ from functools import cache
 from capture.language.lexicon import parts
 from capture.language.numbers import TWINS
 from capture.language.vocabulary import UNKNOWN
-from capture.reading import Heard, Utterance, Word
+from capture.reading import Utterance, Word
 from capture.speech.beliefs import Beliefs, carrying
 from capture.speech.level import GREATEST
 
 NAMES = (
     "least_word", "mean_word", "meaning", "wording", "margin", "unknown", "words", "clean", "short", "long", "twin",
-    "command", "place", "doubted",
+    "command", "place", "doubted", "second",
 )  # fmt: skip
 """Names of the signs, in the order of `signs`."""
 
@@ -45,14 +45,14 @@ def _pace(word: Word) -> float:
     return math.log(max(0.02, word.end - word.start) / (_phones(word.word) * _USUAL_PHONE_S))
 
 
-def signs(heard: Heard, utterance: Utterance, found: Beliefs) -> tuple[float, ...]:
+def signs(utterance: Utterance, found: Beliefs) -> tuple[float, ...]:
     """The signs of one utterance, in the order of `NAMES`.
 
     Args:
-        heard: What the recogniser made of a clip.
         utterance: What its words mean.
         found: Where the belief lies.
     """
+    heard = utterance.heard
     words = carrying(heard.words)
     odds = [log_odds(word.confidence) for word in words] or [log_odds(1.0)]
     paces = [_pace(word) for word in words] or [0.0]
@@ -73,4 +73,5 @@ def signs(heard: Heard, utterance: Utterance, found: Beliefs) -> tuple[float, ..
         float(not utterance.readings and utterance.command is not None),
         float(not utterance.readings and utterance.command is None),
         float(bool(utterance.doubts)),
+        float(found.second),
     )

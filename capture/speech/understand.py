@@ -14,7 +14,7 @@ from capture.language.numbers import TWINS
 from capture.language.parse import parse
 from capture.reading import Context, Doubt, Heard, Reading, Utterance
 from capture.speech.audio import load_clip
-from capture.speech.beliefs import beliefs
+from capture.speech.beliefs import Beliefs, candidates, choose, reworded
 from capture.speech.judge import Judge, shipped_judge
 from capture.speech.recogniser import SpeechModel, speech_model
 
@@ -52,9 +52,8 @@ def understand(heard: Heard, context: Context | None = None, judge: Judge | None
         judge: Who says how likely it is right; None for the judge of the default model.
     """
     context = context or Context()
-    utterance = replace(parse(replace(heard, text=with_pauses(heard)), context), heard=heard)
-    found = beliefs(heard, utterance, context)
-    verdict = (judge or shipped_judge()).judge(heard, utterance, found)
+    utterance, found = meant(heard, context)
+    verdict = (judge or shipped_judge()).judge(utterance, found)
     confidence = round(verdict.confidence, 4)
     doubts = list(utterance.doubts)
     if utterance.readings and not verdict.heard:
@@ -71,6 +70,16 @@ def understand(heard: Heard, context: Context | None = None, judge: Judge | None
         confidence=confidence if utterance.confidence else 0.0,
         doubts=tuple(dict.fromkeys(doubts)),
     )
+
+
+def meant(heard: Heard, context: Context) -> tuple[Utterance, Beliefs]:
+    """The meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
+    chosen, found = choose(candidates(heard, _parsed(heard, context), context))
+    return _parsed(reworded(heard, chosen.text, found.meaning), context), found
+
+
+def _parsed(heard: Heard, context: Context) -> Utterance:
+    return replace(parse(replace(heard, text=with_pauses(heard)), context), heard=heard)
 
 
 def _nothing_taken(utterance: Utterance, context: Context, confidence: float) -> Utterance:

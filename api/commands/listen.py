@@ -1,0 +1,76 @@
+"""`ohmtrail listen`: what the tool makes of a microphone, without a server, a job or a record."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from itertools import islice
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.live import Live
+
+from api.commands.hear import as_data, as_table, read_phrases
+from capture.errors import EngineError, ModelError
+from capture.speech.live import spoken
+from capture.speech.microphone import BLOCK_S, microphone
+from capture.speech.recogniser import SpeechModel
+
+SHOWN = 30
+"""Rows of the table that stay on the screen."""
+
+
+def listen(
+    seconds: Annotated[float | None, typer.Option(min=1, help="Stop after so many seconds; else with Ctrl-C.")] = None,
+    device: Annotated[str | None, typer.Option(help="Name or number of the microphone.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line instead of a table.")] = False,
+    phrases: Annotated[
+        Path | None, typer.Option(help="Hear only the phrases of this text file, one a line ('#' starts a comment).")
+    ] = None,
+    model: Annotated[Path | None, typer.Option(help="A vosk model directory instead of the one that ships.")] = None,
+) -> None:
+    """Listen to the microphone and say which readings or commands were spoken; nothing is recorded.
+
+    Ends with exit code 2 when there is no microphone, model or phrase list.
+    """
+    notes = Console(stderr=True, highlight=False)
+    try:
+        speech = SpeechModel(model, None if phrases is None else read_phrases(phrases))
+        if speech.missing_words:
+            notes.print(speech.describe_missing(), style="yellow", markup=False)
+        blocks: Iterator[bytes] = microphone(device)
+        if seconds is not None:
+            blocks = islice(blocks, round(seconds / BLOCK_S))
+        notes.print("Listening. Stop with Ctrl-C.", style="dim")
+        show(rows(blocks, speech), as_json=as_json)
+    except KeyboardInterrupt:
+        return
+    except (EngineError, ModelError, OSError, ValueError) as error:
+        notes.print(str(error), style="red", markup=False)
+        raise typer.Exit(2) from None
+
+
+def rows(blocks: Iterable[bytes], speech: SpeechModel) -> Iterator[dict[str, Any]]:
+    """Each utterance as `hear` tells it; "file" says from when to when it was spoken.
+
+    Args:
+        blocks: 16 kHz mono samples, signed 16 bit.
+        speech: Who hears.
+    """
+    for one in spoken(blocks, speech):
+        yield {"file": f"{one.start_s:.1f}-{one.end_s:.1f} s"} | as_data(one.utterance)
+
+
+def show(told: Iterable[dict[str, Any]], *, as_json: bool) -> None:
+    """Print utterances as they come."""
+    if as_json:
+        for row in told:
+            typer.echo(json.dumps(row, ensure_ascii=False))
+        return
+    kept: list[dict[str, Any]] = []
+    with Live(as_table(kept, first="Spoken"), console=Console(highlight=False)) as table:
+        for row in told:
+            kept = [*kept, row][-SHOWN:]
+            table.update(as_table(kept, first="Spoken"), refresh=True)

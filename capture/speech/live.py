@@ -1,0 +1,111 @@
+"""Hands-free hearing: an endless stream of sound to utterances, one for each time somebody spoke."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from capture.reading import Context, Utterance
+from capture.speech.audio import MAX_SECONDS, RATE
+from capture.speech.recogniser import SpeechModel
+from capture.speech.stream import Listener
+
+IDLE_S = 8.0
+"""A stretch this long without a word is let go, so that an idle microphone costs no memory."""
+
+KEPT_S = 0.6
+"""What is kept of an idle stretch, s: a word that just began is not cut."""
+
+_BYTES = 2 * RATE  # a second of 16-bit samples
+
+
+@dataclass(frozen=True)
+class Spoken:
+    """One utterance of a stream; `start_s` and `end_s` count from the stream's first sample."""
+
+    utterance: Utterance
+    start_s: float
+    end_s: float
+
+
+def spoken(blocks: Iterable[bytes], model: SpeechModel, context: Context | None = None) -> Iterator[Spoken]:
+    """Hear a stream; each utterance is yielded when a pause ends it, the last one when the stream ends.
+
+    What an utterance says of the place holds for those after it.
+
+    Args:
+        blocks: 16 kHz mono samples, signed 16 bit, little endian, in pieces of any size.
+        model: Who hears.
+        context: What held before the first utterance.
+
+    Raises:
+        EngineError: The engine failed.
+    """
+    context = context or Context()
+    taken = 0
+    ear = _Ear(model, 0)
+    for block in _whole_samples(blocks):
+        taken += len(block)
+        ear.hear(block)
+        if ear.ended or ear.seconds >= MAX_SECONDS:
+            found = ear.finish(context, taken)
+            ear = _Ear(model, taken)
+        elif not ear.words and ear.seconds >= IDLE_S:
+            found, ear = None, ear.renewed(taken)
+        else:
+            continue
+        if found is not None:
+            context = found.utterance.context
+            yield found
+    last = ear.finish(context, taken)
+    if last is not None:
+        yield last
+
+
+def _whole_samples(blocks: Iterable[bytes]) -> Iterator[bytes]:
+    """The blocks, each with whole samples: a stretch may begin with any of them."""
+    odd = b""
+    for block in blocks:
+        joined = odd + block
+        odd = joined[len(joined) & ~1 :]
+        yield joined[: len(joined) & ~1]
+
+
+class _Ear:
+    """One stretch of the stream on its way through a listener."""
+
+    def __init__(self, model: SpeechModel, start: int) -> None:
+        self._model = model
+        self._listener = Listener(model)
+        self._start = start
+        self._sound = bytearray()
+        self.words = ""
+
+    @property
+    def seconds(self) -> float:
+        """Length so far."""
+        return len(self._sound) / _BYTES
+
+    @property
+    def ended(self) -> bool:
+        """A pause came after words."""
+        return self._listener.ended
+
+    def hear(self, block: bytes) -> None:
+        """Take the next samples."""
+        self._sound += block
+        self.words = self._listener.accept(block)
+
+    def renewed(self, taken: int) -> _Ear:
+        """A fresh one that has heard only the end of this one."""
+        tail = bytes(self._sound[-int(KEPT_S * RATE) * 2 :])
+        fresh = _Ear(self._model, taken - len(tail))
+        fresh.hear(tail)
+        return fresh
+
+    def finish(self, context: Context, taken: int) -> Spoken | None:
+        """End the stretch; None where no word was in it."""
+        utterance = self._listener.finish(context)
+        if not utterance.heard.text:
+            return None
+        return Spoken(utterance, round(self._start / _BYTES, 2), round(taken / _BYTES, 2))
