@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from api.commands import demo, grade, hear, jobs, profiles, report, see, serve, verify
+from api.commands import demo, grade, hear, jobs, listen, profiles, report, see, serve, verify
 from api.errors import OhmtrailError
 from capture.errors import CaptureError
 
@@ -20,6 +20,7 @@ for command in (
     demo.demo,
     serve.serve,
     hear.hear,
+    listen.listen,
     see.see,
     profiles.profiles,
     grade.grade,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -43,12 +43,13 @@ def listen(
         blocks: Iterator[bytes] = microphone(device)
         if seconds is not None:
             blocks = islice(blocks, round(seconds / BLOCK_S))
+        first = next(blocks, b"")  # whether there is a microphone shows here
         notes.print("Listening. Stop with Ctrl-C.", style="dim")
-        show(rows(blocks, speech), as_json=as_json)
+        show(rows(chain([first], blocks), speech), as_json=as_json)
     except KeyboardInterrupt:
         return
     except (EngineError, ModelError, OSError, ValueError) as error:
-        notes.print(str(error), style="red", markup=False)
+        notes.print(str(error), style="red", markup=False, soft_wrap=True)
         raise typer.Exit(2) from None
 
 
