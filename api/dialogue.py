@@ -27,7 +27,7 @@ from api.takes import answer_question, change, give_place, give_unit, join_partn
 from api.trail import What
 from api.turns import Turn
 from capture.language.items import Mark, UnitSpoken, scan
-from capture.language.readback import statement, volts_words
+from capture.language.readback import axis_words, statement, volts_words
 from capture.language.vocabulary import SOFT_ANSWERS, plain_text
 from capture.reading import Command, Context, Doubt, Utterance
 
@@ -222,6 +222,9 @@ def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decis
     elif turn.context != before:
         changed = [give_place(turn, row, turn.context, decision) for row in asked]
         turn.ask(asked) if any(changed) else turn.say(heard_context(turn.context, before))
+    elif Doubt.AXIS_MISSING in utterance.doubts and not turn.said:
+        names = ", ".join(axis_words(axis.name) for axis in axes_of(turn.session, turn.job.id))
+        turn.say(f"Which axis? Say one of {names}.")
     elif utterance.confidence and not utterance.doubts and not turn.said:
         turn.say(_unchanged(turn.context))
         turn.ask(asked)

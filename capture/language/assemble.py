@@ -82,7 +82,7 @@ class _Assembler:
     def where(self, piece: object) -> None:
         """A piece that says where or what."""
         if isinstance(piece, AxisSpoken):
-            self.draft = replace(self.draft, axis=piece.name, axis_sure=piece.sure)
+            self.draft = replace(self.draft, axis=piece.name, axis_sure=piece.sure, axis_named=piece.named)
             if not piece.sure:
                 self.doubts.append(Doubt.AXIS_MISSING)
         elif isinstance(piece, Section):

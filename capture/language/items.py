@@ -53,10 +53,11 @@ class Special:
 
 @dataclass(frozen=True)
 class AxisSpoken:
-    """An axis name, and whether it can be told from letters that sound like it."""
+    """An axis name, whether it can be told from letters that sound like it, and whether "axis" was said with it."""
 
     name: str
     sure: bool = True
+    named: bool = True
 
 
 @dataclass(frozen=True)
@@ -279,7 +280,8 @@ def _axis(words: Sequence[str], index: int) -> Item | None:
     digit = _DIGIT_WORDS.get(words[end]) if end + 1 < len(words) and words[end + 1] == "axis" else None
     if digit is not None:
         return Item(AxisSpoken(letter + digit, sure), index, end + 2)
-    return Item(AxisSpoken(letter, sure), index, end + _starts(words, end, ("axis",)))
+    named = _starts(words, end, ("axis",))
+    return Item(AxisSpoken(letter, sure, named), index, end + named)
 
 
 def _fraction(words: Sequence[str], index: int) -> Item | None:

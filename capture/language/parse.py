@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from capture.language.assemble import assemble
 from capture.language.draft import Draft, Value
-from capture.language.items import Item, Mark, Special, scan
+from capture.language.items import SOUND_ALIKE, Item, Mark, Special, scan
 from capture.language.kinds import doubts_about, kind_of, measures, plausible, to_ground
 from capture.language.pauses import with_digits_for_homophones, without_idle_pauses
 from capture.language.vocabulary import plain_text
@@ -144,7 +144,7 @@ def _same(draft: Draft, context: Context) -> _Result:
 
 def _finish(draft: Draft, context: Context) -> _Result:
     """Fill a draft from the context and say what stays open."""
-    draft = _settle_voltages(draft, context)
+    draft = _settle_voltages(_settle_axis(draft, context), context)
     result = _Result(doubts=list(draft.doubts), context=_context(draft, context))
     values = _per_lead(draft, context)
     several = len(values) > 1 or draft.each > 1
@@ -166,6 +166,8 @@ def _finish(draft: Draft, context: Context) -> _Result:
             result.alternatives += [other for other in others if plausible(other)]
     if len(result.readings) == 1:
         result.alternatives += _others_beside(draft, result.readings[0])
+        axes = [axis for axis in _alike(draft, context) if axis != result.readings[0].axis]
+        result.alternatives += [replace(result.readings[0], axis=axis) for axis in axes]
     kinds = {reading.kind for reading in result.readings}
     alike = len(kinds) == 1 and not draft.each and not _placed(draft)  # a temperature and a humidity are no list
     if several and alike and (draft.unpaused or len(values) == 2):
@@ -234,6 +236,21 @@ def _terminals(spoken: str | None, context: Context, draft: Draft) -> str | None
         return spoken
     grounded = to_ground(context.terminals) or context.kind is QuantityKind.INSULATION_RESISTANCE
     return f"{spoken}PE" if grounded or draft.high_voltage else None
+
+
+def _alike(draft: Draft, context: Context) -> list[str]:
+    """The job's axes that a letter said as an axis cannot be told from."""
+    if draft.axis is None or draft.axis_sure or not draft.axis_named or draft.axis[0] not in SOUND_ALIKE:
+        return []
+    return [axis for axis in context.axes if axis[0] in SOUND_ALIKE and axis[1:] == draft.axis[1:]]
+
+
+def _settle_axis(draft: Draft, context: Context) -> Draft:
+    """Believe "B axis" where the job has a B axis and no other that sounds like it."""
+    if _alike(draft, context) != [draft.axis]:
+        return draft
+    doubts = tuple(doubt for doubt in draft.doubts if doubt is not Doubt.AXIS_MISSING)
+    return replace(draft, axis_sure=True, doubts=doubts)
 
 
 def _settle_voltages(draft: Draft, context: Context) -> Draft:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import ModelError
-from capture.language.vocabulary import UNKNOWN, plain_words
+from capture.language.vocabulary import ENTRIES, UNKNOWN, plain_words
 from capture.reading import Heard
 from capture.speech.audio import RATE
 from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
@@ -75,10 +75,14 @@ class SpeechModel:
         if not self.missing_words:
             return ""
         parts = {part for word in self.missing_words for part in plain_words(word) if not self._knows(part)}
-        spoken = ", ".join(f'"{" ".join(plain_words(word))}"' for word in self.missing_words)
+        unsaid: dict[str, list[str]] = {}
+        for word in self.missing_words:
+            kind = ENTRIES[word].word_class.value if word in ENTRIES else "phrase"
+            unsaid.setdefault(kind.replace("_", " "), []).append(f'"{" ".join(plain_words(word))}"')
+        kinds = "; ".join(f"{kind}: {', '.join(words)}" for kind, words in unsaid.items())
         return (
             f"The speech model at {self.path} does not know: {', '.join(sorted(parts))}. "
-            f"So {len(self.missing_words)} things cannot be said to it: {spoken}."
+            f"So {len(self.missing_words)} things cannot be said to it, by kind: {kinds}."
         )
 
     def hear(self, pcm: bytes) -> Heard:

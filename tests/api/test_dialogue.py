@@ -376,3 +376,8 @@ def test_each_reading_of_a_list_is_asked_about_with_its_own_twin(visit: Visit) -
     answer = visit.say("u to ground fifteen meg v to ground sixteen meg w to ground two meg")
     others = [[other["value"] for other in row["alternatives"]] for row in answer["proposals"]]
     assert others == [["50"], ["60"], []]
+
+
+def test_a_letter_that_could_be_several_axes_is_asked_about_with_the_words_to_say(visit: Visit) -> None:
+    answer = visit.say("b axis")["message"]
+    assert answer == "Which axis? Say one of X-ray axis, Yankee axis."

@@ -329,3 +329,47 @@ def test_a_test_point_does_not_outlive_its_test() -> None:
     assert reading.terminals is None
     grounded = Context(kind=QuantityKind.RESISTANCE_TO_GROUND, terminals="U-PE")
     assert parse("insulation set five hundred volts", grounded).context.terminals == "U-PE"
+
+
+def test_a_letter_is_an_axis_where_the_job_has_no_other_that_sounds_like_it() -> None:
+    """SERA.14020 gives the alphabet words for letters that cannot be told apart; a job's axes settle some of them."""
+    alone = parse("b axis u to v one point two ohms", Context(axes=("X", "Y", "B")))
+    assert (alone.readings[0].axis, Doubt.AXIS_MISSING in alone.doubts) == ("B", False)
+    assert parse("b axis", Context(axes=("X", "Y", "B"))).context.axis == "B"
+    for axes in ((), ("X", "Z", "B"), ("X", "Y", "C")):
+        unsure = parse("b axis u to v one point two ohms", Context(axes=axes))
+        assert Doubt.AXIS_MISSING in unsure.doubts
+        assert parse("b axis", Context(axes=axes)).context.axis is None
+
+
+def test_an_axis_that_sounds_alike_is_offered_and_not_taken() -> None:
+    utterance = parse("v axis u to v one point two ohms", Context(axes=("X", "Y", "Z", "B")))
+    assert Doubt.AXIS_MISSING in utterance.doubts
+    assert {other.axis for other in utterance.alternatives} == {"Z", "B"}
+
+
+@pytest.mark.parametrize("text", ["b", "b one point two ohms", "x", "e axis"])
+def test_a_bare_letter_or_one_that_the_job_lacks_stays_unsure(text: str) -> None:
+    assert Doubt.AXIS_MISSING in parse(text, Context(axes=("X", "Y", "B"))).doubts
+
+
+@pytest.mark.parametrize(
+    ("text", "doubt"),
+    [
+        ("insulation resistance above five celsius", Doubt.UNIT_UNSURE),
+        ("humidity fifty volts", Doubt.UNIT_UNSURE),
+        ("voltage two hundred ohms", Doubt.UNIT_UNSURE),
+        ("six five thousand volts", Doubt.DIGITS_AMBIGUOUS),
+    ],
+)
+def test_words_that_do_not_fit_one_another_are_asked_about(text: str, doubt: Doubt) -> None:
+    assert doubt in parse(text).doubts
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["insulation five meg at five hundred volts after one minute", "temperature twenty degrees humidity forty percent",
+     "winding resistance point eight ohms", "two hundred five thousand ohms", "insulation set five hundred volts"],
+)  # fmt: skip
+def test_words_that_fit_are_not(text: str) -> None:
+    assert not {Doubt.UNIT_UNSURE, Doubt.DIGITS_AMBIGUOUS} & set(parse(text).doubts)

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
 import pytest
 
 from capture.errors import ModelError
+from capture.language.say import ONES
+from capture.language.vocabulary import WORDS
+from capture.reading import Command
 from capture.speech.hearing import quiet
 from capture.speech.model_files import MODEL_SETTING, default_model_path, whole_graph
 from capture.speech.recogniser import SpeechModel, speech_model
+from capture.speech.understand import hear_clip
 
 SHIPPED = default_model_path()
+FIXTURES = Path(__file__).parents[3] / "fixtures"
 
 
 @pytest.fixture
@@ -75,6 +81,31 @@ def test_a_foreign_model_with_fewer_words_names_what_cannot_be_said(copy: Path) 
     said = model.describe_missing()
     assert all(word in said for word in ("seventy", '"dead short"', "spindle"))
     assert not any("seventy" in line.split() for line in model.grammar.phrases)
+
+
+def test_a_model_of_few_words_is_used_for_what_it_knows_and_the_rest_is_named_by_kind(copy: Path) -> None:
+    """A vocabulary of digits, one unit and one command: everything else is named at start, and nothing is guessed."""
+    few = {*ONES, "point", "megohms", "confirm", "<eps>", "[unk]", "#0"}
+    words = copy / "graph/words.txt"
+    lines = words.read_text("utf-8").splitlines()
+    # Numbers stay as they are, since the graph holds them; a word without a name can then not be asked for.
+    words.write_text("".join(f"{line}\n" for line in lines if line.split()[0] in few), "utf-8")
+    model = SpeechModel(copy)
+    assert set(model.missing_words) == set(WORDS) - few - {"niner"}  # which can be said "nine"
+    told = model.describe_missing()
+    assert f"So {len(model.missing_words)} things cannot be said to it" in told
+    for kind in ("unit: ", "command: ", "axis: ", "teen: ", '"scratch that"', '"kilohms"', '"thirteen"'):
+        assert kind in told
+    assert '"confirm"' not in told
+    assert '"megohms"' not in told
+    allowed = few - {"<eps>", "#0"}
+    assert {word for line in model.grammar.phrases for word in line.split()} <= allowed
+    truth = json.loads((FIXTURES / "truth.json").read_text("utf-8"))["clips"]
+    confirm = next(clip for clip in truth if clip["words"] == "confirm")
+    other = next(clip for clip in truth if clip["words"].endswith("o_l"))
+    heard = hear_clip((FIXTURES / confirm["file"]).read_bytes(), None, model)
+    assert heard.command is Command.CONFIRM
+    assert hear_clip((FIXTURES / other["file"]).read_bytes(), None, model).readings == ()
 
 
 def test_a_foreign_model_without_joined_words_is_told_the_plain_ones(copy: Path) -> None:
