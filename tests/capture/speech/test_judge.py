@@ -1,0 +1,138 @@
+"""The probability that an utterance was understood rightly: fitted beside the model, by rules where it is not."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize
+
+from capture.errors import ModelError
+from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
+from capture.speech.judge import FILE, Judge, load_judge, probability
+from capture.speech.level import GREATEST, LevelMeter
+from capture.speech.model_files import default_model_path
+from capture.speech.recogniser import SpeechModel
+from capture.speech.signs import NAMES, signs
+from capture.speech.understand import meant, understand
+from fixtures.speech_model.calibrate import fit
+from fixtures.speech_model.hearings import fingerprint
+from grading.quantity import QuantityKind
+
+IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
+
+
+def heard(text: str, *others: tuple[str, float], sure: float = 1.0) -> Heard:
+    words = tuple(Word(word, at * 0.3, at * 0.3 + 0.25, sure) for at, word in enumerate(text.split()))
+    return Heard(text, words, (Hypothesis(text, 0.0), *(Hypothesis(*other) for other in others)), 3.0, 30.0)
+
+
+def judge(**weights: float) -> Judge:
+    """Weights by name, thresholds of one half and a tenth."""
+    return Judge(tuple(weights.get(name, 0.0) for name in NAMES), weights.get("bias", 0.0), 0.5, 0.5, 0.1)
+
+
+def test_the_probability_is_the_logistic_function() -> None:
+    assert probability((1.0, -2.0), 0.5, (3.0, 1.0)) == pytest.approx(1 / (1 + math.exp(-1.5)))
+    assert probability((1e9,), 0.0, (1.0,)) == pytest.approx(1.0)
+
+
+def test_the_fit_is_the_least_of_the_penalised_loss() -> None:
+    """The general minimiser of scipy on the same loss is the outside source."""
+    chance = np.random.default_rng(3)
+    rows = chance.normal(size=(400, 3)) * [1.0, 5.0, 0.2] + [0.0, 3.0, 1.0]
+    right = (chance.random(400) < 1 / (1 + np.exp(-(rows @ [1.0, -0.3, 4.0] - 3.0)))).astype(float)
+    middle, spread = rows.mean(axis=0), rows.std(axis=0)
+    scaled = (rows - middle) / spread
+
+    def loss(weights: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> float:
+        odds = scaled @ weights[:3] + weights[3]
+        return float(np.sum(np.log1p(np.exp(odds)) - right * odds) + 3.0 / 2 * np.sum(weights[:3] ** 2))
+
+    other = minimize(loss, np.zeros(4), method="BFGS", options={"gtol": 1e-8}).x
+    found = fit(rows, right, ridge=3.0)
+    assert found[:3] * spread == pytest.approx(other[:3], abs=1e-3)
+    assert found[3] + found[:3] @ middle == pytest.approx(other[3], abs=1e-3)
+
+
+def test_signs_are_finite_and_in_the_order_of_their_names() -> None:
+    for text in ("five meg", "", "[unk]", "confirm", "x ray axis"):
+        found = signs(*meant(heard(text), IR))
+        assert len(found) == len(NAMES)
+        assert all(math.isfinite(sign) for sign in found)
+    told = dict(
+        zip(NAMES, signs(*meant(heard("fifty meg [unk] [unk]", ("fifteen meg [unk] [unk]", -1.0)), IR)), strict=True)
+    )
+    assert told["unknown"] == 0.5
+    assert told["twin"] == 1.0
+    told = dict(zip(NAMES, signs(*meant(heard("confirm"), IR)), strict=True))
+    assert (told["command"], told["place"]) == (1.0, 0.0)
+
+
+def test_less_sure_words_and_nearer_rivals_lower_the_signs() -> None:
+    def sign(name: str, said: Heard) -> float:
+        return dict(zip(NAMES, signs(*meant(said, IR)), strict=True))[name]
+
+    assert sign("least_word", heard("five meg", sure=0.4)) < sign("least_word", heard("five meg", sure=0.9))
+    near, far = heard("five meg", ("nine meg", -0.5)), heard("five meg", ("nine meg", -5.0))
+    assert sign("meaning", near) < sign("meaning", far)
+    assert sign("margin", near) < sign("margin", far)
+
+
+def test_thresholds_decide_what_is_taken_asked_or_left() -> None:
+    by_word = judge(least_word=1.0)
+    assert understand(heard("five meg", sure=0.8), IR, by_word).doubts == ()
+    unsure = understand(heard("five meg", sure=0.3), IR, by_word)
+    assert unsure.readings
+    assert unsure.doubts == (Doubt.LOW_CONFIDENCE,)
+    assert unsure.confidence == pytest.approx(0.3, abs=1e-3)
+    assert understand(heard("five meg", sure=0.05), IR, by_word).readings == ()
+    assert understand(heard("confirm", sure=0.8), IR, by_word).command is Command.CONFIRM
+    assert understand(heard("confirm", sure=0.3), IR, by_word).command is None
+
+
+def test_a_model_without_coefficients_is_judged_by_rules(tmp_path: Path) -> None:
+    assert load_judge(tmp_path) == Judge()
+
+
+@pytest.mark.parametrize(
+    "damage",
+    ["{", "[]", '{"weights": {}}', '{"weights": {"least_word": 1}, "bias": 0, "thresholds": {}}', '{"bias": 1}'],
+)
+def test_damaged_coefficients_are_refused(tmp_path: Path, damage: str) -> None:
+    (tmp_path / FILE).write_text(damage, "utf-8")
+    with pytest.raises(ModelError) as caught:
+        load_judge(tmp_path)
+    assert caught.value.code == "model_damaged"
+
+
+def test_the_shipped_coefficients_were_fitted_for_the_shipped_model_and_grammar(speech: SpeechModel) -> None:
+    """Whoever changes model, lexicon or grammar must run `python -m fixtures.speech_model.calibrate` again."""
+    told = json.loads((default_model_path() / FILE).read_text("utf-8"))
+    assert told["model"] == fingerprint(speech)
+    assert speech.judge.weights == tuple(told["weights"].values())
+    assert 0 < speech.judge.least < speech.judge.sure_reading < 1
+    assert SpeechModel(phrases=["confirm"]).judge == Judge()
+
+
+def test_speech_over_noise_is_measured() -> None:
+    """A tone of known power over noise of known power: the level in decibels is their ratio."""
+    chance = np.random.default_rng(2)
+    for wanted in (10.0, 30.0):
+        noise = chance.normal(0, 100, 48_000)
+        tone = 100 * 10 ** (wanted / 20) * math.sqrt(2) * np.sin(np.arange(24_000) * 0.3)
+        noise[12_000:36_000] += tone
+        meter = LevelMeter()
+        pcm = noise.astype("<i2").tobytes()
+        for at in range(0, len(pcm), 1234):
+            meter.add(pcm[at : at + 1234])
+        assert meter.over_noise() == pytest.approx(wanted, abs=2.0)
+    quiet = LevelMeter()
+    assert quiet.over_noise() == 0.0
+    quiet.add(bytes(6400))
+    assert quiet.over_noise() == 0.0
+    quiet.add(np.full(6400, 30_000, "<i2").tobytes())
+    assert quiet.over_noise() == GREATEST
