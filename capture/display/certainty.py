@@ -71,7 +71,7 @@ def log_odds(probability: float) -> float:
 
 
 def _bare(text: str) -> str:
-    return text.replace(".", "")
+    return text.replace(".", "").replace(":", "")
 
 
 def features(evidence: Evidence) -> dict[str, dict[str, float]]:

@@ -116,7 +116,7 @@ def _arrange(marks: list[Mark]) -> Fields:
         small, _ = _small_fields(glyphs, points, tokens)
         return Fields(small={s.name: s.text for s in small}, flags=flags, seen=[*small, *flagged])
     height = float(np.median([m.height for m in main if m.name not in "-<>"] or [max(m.height, m.width) for m in main]))
-    row_points = [p for p in points if p.name == "." and _in_row(p, main, height)]
+    row_points = [p for p in points if _in_row(p, main, height)]
     rest = [g for g in glyphs if g not in main]
     small, taken = _small_fields(rest, [p for p in points if p not in row_points], tokens)
     chars = sorted([*main, *row_points], key=lambda m: m.x)
@@ -222,9 +222,11 @@ def _dashes(dashes: list[Mark]) -> list[Mark]:
 
 
 def _in_row(point: Mark, main: list[Mark], height: float) -> bool:
-    """Whether a point stands at the foot of the main row."""
+    """Whether a point stands at the foot of the main row, or a colon at mid-height between two of its characters."""
     near = min(main, key=lambda m: abs(m.x - point.x))
     foot = near.y + height / 2 if near.name not in "<>-" else float(np.median([m.y for m in main])) + height / 2
+    if point.name == ":":
+        return main[0].x < point.x < main[-1].x and abs(foot - height / 2 - point.y) < 0.3 * height
     left, right = main[0].left - 0.35 * height, main[-1].right + 0.7 * height
     return left < point.x < right and -0.32 * height < point.y - foot < 0.22 * height
 

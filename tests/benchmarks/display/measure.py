@@ -56,6 +56,10 @@ def same_digits(text: str, shown: str) -> bool:
     return text.removesuffix(".") == shown.removesuffix(".")
 
 
+def _bare(text: str) -> str:
+    return text.replace(".", "").replace(":", "")
+
+
 def _right(answer: Answer, shown: Shown) -> bool:
     """Nothing claimed about this display is wrong."""
     return same_digits(answer.text, shown.main) and _unit_right(answer, shown)
@@ -81,8 +85,8 @@ def judge(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
     wrong = any(not any(_right(a, shown) for shown in case.shown) for a in every)
     matching = [(a, s) for a in every for s in case.shown if same_digits(a.text, s.main)]
     if not matching:
-        bare = answer.text.replace(".", "")
-        point = any(bare and bare == shown.main.replace(".", "") for shown in case.shown)
+        bare = _bare(answer.text)
+        point = any(bare and bare == _bare(shown.main) for shown in case.shown)
         return Outcome(case, answer, point=point, wrong=True, spent=spent)
     said, shown = next(((a, s) for a, s in matching if _unit_right(a, s)), matching[0])
     claimed = _unit_right(said, shown)

@@ -23,9 +23,9 @@ from capture.errors import EngineError
 def mark(name: str, x: float, *, heat: float = 0.9, sure: float = 0.99, y: float = 100.0, height: float = 80.0) -> Mark:
     rest = (1 - sure) / (len(CLASSES) - 1)
     odds = tuple(sure if i == INDEX[name] else rest for i in range(len(CLASSES)))
-    small = name == "."
+    small = name in ".:"
     return Mark(
-        name, sure, heat, "8", x, y + (height / 2 - 4 if small else 0), 10.0 if small else height * 0.5,
+        name, sure, heat, "8", x, y + (height / 2 - 4 if name == "." else 0), 10.0 if small else height * 0.5,
         10.0 if small else height, odds,
     )  # fmt: skip
 
@@ -33,8 +33,8 @@ def mark(name: str, x: float, *, heat: float = 0.9, sure: float = 0.99, y: float
 def shown(text: str, unit: str | None = "MOhm", **quality: float) -> Fields:
     marks, x = [], 40.0
     for character in text:
-        marks.append(mark(character, x if character != "." else x - 26, **quality))
-        x += 0.0 if character == "." else 52.0
+        marks.append(mark(character, x - 26 if character in ".:" else x, **quality))
+        x += 0.0 if character in ".:" else 52.0
     if unit is not None:
         marks.append(mark(unit, x + 20, height=30.0, **quality))
     return arrange(marks)

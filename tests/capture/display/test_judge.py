@@ -117,6 +117,15 @@ def test_what_no_certainty_outweighs(chances: dict[str, float], change: dict[str
     assert reading.reason == reason or (reason is None and reading.reason)
 
 
+def test_a_time_is_no_number(chances: dict[str, float]) -> None:
+    """The colon belongs to the string: 12:34 is not read as 1234."""
+    reading = judge(evidence(shown("12:34", None)))
+    assert chances["value"] > 0.99
+    assert reading.text == "12:34"
+    assert not reading.accepted
+    assert "12:34" in reading.reason
+
+
 def test_a_negative_resistance_is_asked_about(chances: dict[str, float]) -> None:
     reading = judge(evidence(shown("-3.4")))
     assert chances["unit"] > 0.99
