@@ -9,7 +9,8 @@ from capture.language.say import cardinal, digit_by_digit
 _SIGNS = (
     ("MΩ", "megohms"), ("GΩ", "gigohms"), ("TΩ", "teraohms"), ("[kK]Ω", "kilohms"), ("mΩ", "milliohms"),
     ("[µμu]Ω", "microohms"), ("Ω", "ohms"), ("°\\s*C", "degrees celsius"), ("°\\s*F", "degrees fahrenheit"),
-    ("°", "degrees"), ("%", "percent"), ("½", " half"), ("¼", " quarter"), ("¾", " three quarters"), ("[–—-]", " "),
+    ("°", "degrees"), ("%", "percent"), (r"(?<=\d)\s?½", "and a half"), ("½", "half"), ("¼", "quarter"),
+    ("¾", "three quarters"), ("[–—-]", " "),
 )  # fmt: skip
 _AFTER_NUMBER = (
     ("kV", "kilovolts"), ("mV", "millivolts"), ("V", "volts"), ("mA", "milliamps"), ("[µμu]A", "microamps"),
@@ -19,8 +20,7 @@ _AFTER_NUMBER = (
 _WORDS = {
     "ol": "o l", "pe": "p e", "mega": "meg", "giga": "gig", "om": "ohm", "oms": "ohms", "ohn": "ohm",
     "kohms": "kilohms", "megom": "megohm", "megoms": "megohms", "gigom": "gigohm", "gigoms": "gigohms",
-    "mohms": "megohms",
-    "gohms": "gigohms", "overrange": "over range", "overlimit": "over limit", "ohmeter": "ohmmeter",
+    "mohms": "megohms", "gohms": "gigohms", "overrange": "over range", "overlimit": "over limit", "ohmeter": "ohmmeter",
 }  # fmt: skip
 
 

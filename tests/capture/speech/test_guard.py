@@ -39,10 +39,10 @@ def heard(guard: list[Clip], speech: SpeechModel, source: str, noise: str) -> li
 
 
 FLOORS = [
-    ("said-kokoro", "clean", 0, 99),
-    ("said-kokoro", "10 dB", 0, 99),
-    ("said-flite", "clean", 0, 99),
-    ("said-espeak", "clean", 0, 99),
+    ("said-kokoro", "clean", 24, 0),  # measured 26 of 26, none wrong unasked
+    ("said-kokoro", "10 dB", 21, 2),  # measured 24 of 26, one wrong unasked
+    ("said-flite", "clean", 6, 2),  # measured 8 of 13, one wrong unasked
+    ("said-espeak", "clean", 7, 1),  # measured 10 of 13, none wrong unasked
 ]
 
 
@@ -52,7 +52,6 @@ def test_values_are_heard(
 ) -> None:
     scores = heard(guard, speech, source, noise)
     misheard = [f"{one.words} -> {one.text}" for one in scores if not one.value]
-    print(source, noise, sum(one.value for one in scores), sum(one.wrong for one in scores))
     assert sum(one.value for one in scores) >= floor, misheard
     assert sum(one.wrong for one in scores) <= unasked, misheard
     assert not any(one.confused for one in scores), misheard
