@@ -22,7 +22,7 @@ MAX_PIXELS = 50_000_000
 """Largest picture, pixels: what phones take."""
 MAX_PLAIN_PIXELS = 16_800_000
 """The same for PNG and WebP, which cannot be decoded at a reduced size; 4096 x 4096."""
-MIN_SIDE = 32
+MIN_SIDE = 16
 """Smallest side of a picture, px; less cannot hold a display."""
 MOST_PIXELS_A_BYTE = 100
 """Above 4 million pixels, a file that holds more of them a byte is no photo: an even grey JPEG has 64 (measured with
@@ -53,6 +53,12 @@ class Header:
     width: int
     height: int
     exif: Exif
+
+    @property
+    def upright(self) -> tuple[int, int]:
+        """Width and height of the photo as it is looked at, px."""
+        turned = (self.exif.orientation or 1) >= 5
+        return (self.height, self.width) if turned else (self.width, self.height)
 
 
 def kind_of(data: bytes) -> str | None:
