@@ -27,7 +27,7 @@ from rich.progress import track
 from rich.table import Table
 
 from tests.benchmarks.display import cost, curve, failures, sets, tables
-from tests.benchmarks.display.measure import Outcome, ask, reasons
+from tests.benchmarks.display.measure import Outcome, ask, own, reasons
 from tests.benchmarks.display.readers import OURS, PEERS
 from tests.benchmarks.display.sets import Case
 
@@ -45,7 +45,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--peer", nargs="*", choices=list(PEERS), default=list(PEERS), help="which peers (all)")
     parser.add_argument("--by-set", action="store_true", help="the comparison with peers by set as well")
     parser.add_argument("--large", type=int, default=6, metavar="N", help="photos of 12 megapixels for time and memory")
-    parser.add_argument("--workers", type=int, default=1, help="processes that render ahead; reading has one thread")
+    parser.add_argument("--workers", type=int, default=1, help="processes that render and read, each on one thread")
     parser.add_argument("--digits", type=Path, metavar="FOLDER", help="pictures of single digits")
     parser.add_argument("--folder", type=Path, help="real pictures")
     parser.add_argument("--labels", type=Path, help="CSV file,text[,unit]; FOLDER/labels.csv if left out")
@@ -136,7 +136,7 @@ def main() -> None:
     if given.peers:
         PEERS[given.peer[0]]()  # says at once what is not installed
     cases = _cases(given)
-    ours = ask(OURS, _asked(cases, OURS.name))
+    ours = list(track(own(cases, given.workers), OURS.name, total=len(cases), console=CONSOLE))
     _shown(ours, given)
     readers = _compare(cases, ours, given) if given.peers else {OURS.name: ours}
     curves = {OURS.name: curve.curve(ours)} | {

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+
+import cv2
 
 from capture.display.strings import parse_main
 from grading.quantity import Qualifier
-from tests.benchmarks.display.readers import Answer, Reader, Spent, clocked
+from tests.benchmarks.display.readers import OURS, Answer, Reader, Spent, clocked
 from tests.benchmarks.display.sets import Case, Shown
 
 
@@ -95,6 +98,20 @@ def judge(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
     return Outcome(
         case, answer, True, claimed and not asked, asked, False, not claimed, wrong, right, len(shown.small), spent
     )  # fmt: skip
+
+
+def _one(case: Case) -> Outcome:
+    cv2.setNumThreads(1)
+    return ask(OURS, [case])[0]
+
+
+def own(cases: Sequence[Case], workers: int = 1) -> Iterator[Outcome]:
+    """Ohmtrail's outcomes in order, read by so many processes of one thread each."""
+    if workers <= 1:
+        yield from map(_one, cases)
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        yield from pool.map(_one, cases, chunksize=2)
 
 
 def ask(reader: Reader, cases: Iterable[Case]) -> list[Outcome]:
