@@ -5,10 +5,14 @@ Tests of the conversation hand in their own; the real ones load lazily, since a 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from capture.reading import Context, Seen, Utterance
+
+if TYPE_CHECKING:
+    from capture.display.burst import Burst
 
 Quad = tuple[tuple[float, float], ...]
 
@@ -41,11 +45,19 @@ class Engines(Protocol):
         """
         ...
 
-    def see(self, data: bytes) -> Seen:
-        """Read the displays in a photo.
+    def see(self, data: bytes, corners: Quad | None = None) -> Seen:
+        """Read the displays in a photo, or the one whose corners a person marked.
 
         Raises:
             capture.errors.CaptureError: It cannot be decoded, or the engine failed.
+        """
+        ...
+
+    def see_burst(self, frames: Sequence[bytes]) -> Burst:
+        """Read one display from several photos of it.
+
+        Raises:
+            capture.errors.CaptureError: None of them can be decoded, or the engine failed.
         """
         ...
 
@@ -71,11 +83,17 @@ class RealEngines:
 
         return hear_clip(data, context, model_path=self._model)
 
-    def see(self, data: bytes) -> Seen:
+    def see(self, data: bytes, corners: Quad | None = None) -> Seen:
         """See `Engines.see`."""
         from capture.display import see_photo
 
-        return see_photo(data)
+        return see_photo(data, corners=corners)
+
+    def see_burst(self, frames: Sequence[bytes]) -> Burst:
+        """See `Engines.see_burst`."""
+        from capture.display import see_burst
+
+        return see_burst(frames)
 
     def crop(self, data: bytes, quad: Quad) -> bytes:
         """See `Engines.crop`."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from sqlmodel import select
@@ -17,13 +17,14 @@ from api.canonical import canonical, parsed
 from api.clock import captured_text
 from api.database import Database, Transaction
 from api.dialogue import heard
-from api.engines import Engines
+from api.engines import Engines, Quad
 from api.errors import NotFound, Refused
 from api.evidence import Stored, captures_of, evidence_of, put_evidence, store_file
 from api.jobs import job_of
+from api.photos import Corners, check_burst, in_pixels
 from api.profiles import display_check
 from api.proposals import Source
-from api.recognition import Recognised, recognise
+from api.recognition import Recognised, recognise, recognise_burst, seen_json
 from api.seeing import seen
 from api.store import Store
 from api.tables import Capture, Evidence
@@ -121,6 +122,90 @@ class Intake:
                 raise Refused("already_read", f"Capture {capture_id} was read already.", "Look at its proposals.")
             return self._read(capture_id, self._store.read(capture.sha256), commands=False)
 
+    def read_marked(self, job_id: str, sha256: str, corners: Corners) -> dict[str, Any]:
+        """Read a photo again where a person marked the display; the trail keeps the corners.
+
+        Args:
+            job_id: The job.
+            sha256: The photo.
+            corners: Four corners, clockwise from the display's own top left, as shares of the upright photo's width
+                and height.
+
+        Raises:
+            NotFound: No such job, or no such photo in it.
+            BadInput: The corners span no display.
+            Refused: The photo cannot be decoded.
+        """
+        with self._database.read() as session:
+            job_of(session, job_id)
+            found = captures_of(session, job_id, sha256)
+            evidence = evidence_of(session, sha256) if found else None
+        if evidence is None or evidence.kind != "photo":
+            raise NotFound("no_such_photo", f"Job {job_id} has no photo {sha256[:12]}….", "Reload the page.")
+        data = self._store.read(sha256)
+        with self._lock(job_id):
+            return self._read(found[-1].id, data, commands=False, corners=in_pixels(data, corners))
+
+    def take_burst(
+        self, job_id: str, frames: Sequence[bytes], captured_at: str | None = None, client_id: str | None = None
+    ) -> dict[str, Any]:
+        """Take several photos of one display: each is kept as evidence, and all are read as one.
+
+        Args:
+            job_id: The job.
+            frames: The files, in the order taken.
+            captured_at: The device's time; None for now.
+            client_id: The sender's own unique id of the whole burst.
+
+        Returns:
+            As `take`, for the best photo; "burst" names all of them.
+
+        Raises:
+            BadInput: None, too many, or one that is no photo.
+            NotFound, TooLarge, Refused, WriteFailed: As `take`.
+        """
+        captured = captured_text(captured_at, self._database.clock())
+        with self._database.read() as session:
+            job_of(session, job_id)
+        check_burst(frames)
+        stored = [store_file(self._store, data) for data in frames]
+        received = [
+            self._receive(
+                job_id, one, captured, f"{client_id}#{index}" if client_id else None,
+                explicit=captured_at is not None, cut=False,
+            )
+            for index, one in enumerate(stored)
+        ]  # fmt: skip
+        captures = [capture.id for capture, _ in received]
+        with self._lock(job_id):
+            if all(repeated for _, repeated in received):
+                with self._database.read() as session:
+                    known = session.get_one(Capture, captures[0])
+                    best = parsed(known.outcome_json).get("burst", {}).get("best")
+                    if best is not None:
+                        return {**self._answer(session.get_one(Capture, best)), "repeated": True}
+            return self._read_burst(job_id, captures, frames)
+
+    def _read_burst(self, job_id: str, captures: list[str], frames: Sequence[bytes]) -> dict[str, Any]:
+        with self._database.read() as session:
+            check = display_check(session, job_id, context_of(session, job_id))
+        found, best, alone = recognise_burst(self._engines, frames, check)
+        crops = {index: store_file(self._store, crop) for index, crop in found.crops}
+        burst = {"best": captures[best], "captures": list(dict.fromkeys(captures))}
+        with self._database.write() as transaction:
+            for index, capture_id in enumerate(captures):
+                if capture_id == captures[best]:
+                    continue
+                row = transaction.session.get_one(Capture, capture_id)
+                row.state = "recognised" if index < len(alone) and alone[index].displays else "failed"
+                outcome = {"burst": burst, **({"seen": seen_json(alone[index])} if index < len(alone) else {})}
+                row.outcome_json = canonical(outcome)
+                transaction.put(row)
+                transaction.entry(What.RECOGNISED, job_id, note=outcome)
+            capture = transaction.session.get_one(Capture, captures[best])
+            self._put_crops(transaction, evidence_of(transaction.session, capture.sha256), found, crops)
+            return self._conclude(transaction, capture, found, crops, commands=False, more={"burst": burst})
+
     def _receive(
         self, job_id: str, stored: Stored, captured: str, client_id: str | None, *, explicit: bool, cut: bool
     ) -> tuple[Capture, bool]:
@@ -165,6 +250,7 @@ class Intake:
             "repeated": False,
             "message": "",
             "action": "",
+            "cautions": [],
             "proposals": [],
             "records": [],
             "withdrawn": [],
@@ -179,6 +265,7 @@ class Intake:
         *,
         commands: bool = True,
         finish: Callable[[Context], Utterance] | None = None,
+        corners: Quad | None = None,
     ) -> dict[str, Any]:
         with self._database.read() as session:
             capture = session.get_one(Capture, capture_id)
@@ -186,10 +273,17 @@ class Intake:
             context = context_of(session, capture.job_id)
             check = display_check(session, capture.job_id, context) if evidence.kind == "photo" else None
         metadata = parsed(evidence.metadata_json)
-        found = recognise(self._engines, data, evidence, metadata, context, finish, check)
+        found = recognise(self._engines, data, evidence, metadata, context, finish, check, corners)
+        if corners is not None and found.problem is not None:
+            raise Refused(found.problem.code, str(found.problem), "Mark the corners again, or type the value.")
         crops = {index: store_file(self._store, crop) for index, crop in found.crops}
         with self._database.write() as transaction:
             capture = transaction.session.get_one(Capture, capture_id)
+            if corners is not None:
+                marked = [[f"{x:.1f}", f"{y:.1f}"] for x, y in corners]
+                by = job_of(transaction.session, capture.job_id).technician
+                note = {"capture": capture.id, "sha256": capture.sha256, "corners": marked}
+                transaction.entry(What.CORNERS_MARKED, capture.job_id, by=by, note=note)
             self._put_crops(transaction, evidence, found, crops)
             return self._conclude(transaction, capture, found, crops, commands=commands)
 
@@ -215,8 +309,9 @@ class Intake:
         crops: dict[int, Stored],
         *,
         commands: bool,
+        more: dict[str, Any] | None = None,
     ) -> dict[str, Any]:
-        """Write what was recognised, let the conversation act on it, and keep the answer."""
+        """Write what was recognised, let the conversation act on it, and keep the answer (with what is `more`)."""
         job = job_of(transaction.session, capture.job_id)
         capture.state = "failed" if found.problem is not None else "recognised"
         capture.outcome_json = canonical(found.to_json())
@@ -225,7 +320,7 @@ class Intake:
         transaction.entry(what, job.id, note=found.to_json())
         turn = begin_turn(transaction, job, self._profile)
         self._act(turn, capture, found, crops, commands=commands)
-        outcome = {**found.to_json(), **turn.for_page()}
+        outcome = {**found.to_json(), **turn.for_page(), **(more or {})}
         if found.problem is not None:
             outcome["problem"] = found.problem_json()
         capture.outcome_json = canonical(outcome)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from api.engines import Engines
+from api.engines import Engines, Quad
 from api.evidence import MAX_CLIP_MS
 from api.tables import Evidence
 from capture.errors import CaptureError, EngineError, MediaError
@@ -124,6 +124,27 @@ def _crops(engines: Engines, data: bytes, seen: Seen) -> tuple[tuple[int, bytes]
     return tuple(crops)
 
 
+def recognise_burst(
+    engines: Engines, frames: Sequence[bytes], check: Callable[[Seen], Seen]
+) -> tuple[Recognised, int, tuple[Seen, ...]]:
+    """See several photos of one display. Never raises, as `recognise`.
+
+    Returns:
+        What they show together, the index of the best one (whose cut-out is kept), and what each shows alone.
+    """
+    try:
+        burst = engines.see_burst(frames)
+        seen = check(burst.seen)
+        found = Recognised(seen=seen, crops=_crops(engines, frames[burst.best], seen), photo=True)
+    except CaptureError as problem:
+        return Recognised(problem=problem, photo=True), 0, ()
+    except Exception as error:
+        log.exception("The display reader failed on a burst of %d", len(frames))
+        failed = EngineError("engine_failed", f"The recognition failed ({type(error).__name__}).")
+        return Recognised(problem=failed, photo=True), 0, ()
+    return found, burst.best, burst.frames
+
+
 def recognise(
     engines: Engines,
     data: bytes,
@@ -132,6 +153,7 @@ def recognise(
     context: Context,
     finish: Callable[[Context], Utterance] | None = None,
     check: Callable[[Seen], Seen] | None = None,
+    corners: Quad | None = None,
 ) -> Recognised:
     """Hear or see one stored file. Never raises: an engine that fails in any way must not stop a visit.
 
@@ -143,6 +165,7 @@ def recognise(
         context: What held before.
         finish: Ends a live hearing of the same sound; None to hear the file.
         check: Holds what was seen against what the job's instruments can show.
+        corners: Where a person marked the display, px of the upright photo; None to look for it.
     """
     try:
         _check_limits(evidence, metadata)
@@ -150,7 +173,7 @@ def recognise(
             return Recognised(utterance=finish(context))
         if evidence.kind == "clip":
             return Recognised(utterance=engines.hear(data, context))
-        seen = engines.see(data)
+        seen = engines.see(data) if corners is None else engines.see(data, corners)
         if check is not None:
             seen = check(seen)
         return Recognised(seen=seen, crops=_crops(engines, data, seen), photo=True)

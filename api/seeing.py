@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from api.proposals import Belief, Source, find_partner
+from api.cautions import cautions_of
+from api.proposals import Belief, Source, find_partner, join, proposals_of
 from api.readings import fits, reading_seen
+from api.tables import Proposal
 from api.takes import join_partner, propose
 from api.trail import What
 from api.turns import Turn
@@ -22,6 +24,7 @@ def seen(turn: Turn, result: Seen, source: Source, crops: dict[int, str]) -> Non
         source: The photo.
         crops: SHA-256 of the cut-out of each display, by its place in `result`.
     """
+    turn.warn(cautions_of(result))
     shown = [(index, display) for index, display in enumerate(result.displays) if display.accepted]
     if not shown:
         _not_read(turn, result, source)
@@ -29,10 +32,24 @@ def seen(turn: Turn, result: Seen, source: Source, crops: dict[int, str]) -> Non
     index, display = shown[0]
     source = replace(source, text=display.text, crop=crops.get(index))
     belief = _belief(turn, display, [other for _, other in shown[1:]])
-    row = join_partner(turn, belief, source) or propose(turn, belief, source)
+    row = _seen_again(turn, belief, source) or join_partner(turn, belief, source) or propose(turn, belief, source)
     if row.agreement == "agree":
         turn.say("The photo agrees.")
     turn.ask([row])
+
+
+def _seen_again(turn: Turn, belief: Belief, source: Source) -> Proposal | None:
+    """The open proposal that this very photo made or joined before, read anew; None where there is none."""
+    for row in reversed(proposals_of(turn.session, turn.job.id, "open")):
+        if row.photo_sha256 == source.sha256:
+            agree = join(turn.transaction, row, belief, source)
+            turn.transaction.put(row)
+            turn.transaction.entry(
+                What.JOINED, turn.job.id, note={"agree": agree, "source": source.kind, "again": True}
+            )
+            turn.touched(row)
+            return row
+    return None
 
 
 def _belief(turn: Turn, display: DisplayReading, others: list[DisplayReading]) -> Belief:

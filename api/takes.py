@@ -18,6 +18,9 @@ from grading.quantity import Qualifier
 
 _PLACE = ("kind", "axis", "section", "terminals", "test_voltage_set", "test_voltage_built", "elapsed_s")
 
+UNIT_DOUBTS = frozenset({Doubt.UNIT_MISSING, Doubt.UNIT_UNSURE, Doubt.PREFIX_UNSURE})
+"""Doubts that a unit settles which a person says or taps."""
+
 
 def merged(new: Reading, old: Reading) -> Reading:
     """A new statement over an old one: what it leaves out stays, the unit too where only digits were given."""
@@ -88,16 +91,16 @@ def answer_question(turn: Turn, belief: Belief, source: Source, decision: Decisi
 
 
 def give_unit(turn: Turn, code: str, decision: Decision) -> bool:
-    """Give the value that is asked about the unit that it lacks; False where none lacks one."""
+    """Give the value that is asked about the unit that it lacks or that is in doubt; False where there is none."""
     for row in turn.asked():
         old = reading_of(row)
-        if Doubt.UNIT_MISSING not in doubts_of(row):
+        if not UNIT_DOUBTS & set(doubts_of(row)):
             continue
         new = replace(old, quantity=replace(old.quantity, unit=code))
         if not fits(new):
             refuse_unit(turn, new)
             return True
-        doubts = tuple(doubt for doubt in doubts_of(row) if doubt is not Doubt.UNIT_UNSURE)
+        doubts = tuple(doubt for doubt in doubts_of(row) if doubt not in UNIT_DOUBTS)
         source = Source("typed", decision.captured_at)  # the clip of the value stays the value's evidence
         change(turn, row, Belief(new, doubts, (), float(row.confidence)), source, decision)
         turn.ask([row])

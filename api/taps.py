@@ -21,7 +21,7 @@ from api.proposals import (
 from api.readings import check_dimension, reading_from_json, reading_of
 from api.records import Decision, confirm, put_event, record_of, supersede_problem
 from api.tables import Instrument, Proposal
-from api.takes import change, propose
+from api.takes import UNIT_DOUBTS, change, propose
 from api.trail import What
 from api.turns import Turn
 from capture.reading import Doubt
@@ -106,7 +106,9 @@ def _correct(turn: Turn, row: Proposal, decision: Decision, fields: dict[str, An
     notes = notes_from(changes, notes_of(row))
     check_dimension(reading)
     settled = set(changes) & {"value", "unit", "qualifier"}
-    kept = () if settled else doubts_of(row)
+    kept: tuple[Doubt, ...] = () if settled else doubts_of(row)
+    if settled == {"unit"}:  # the digits are as much in doubt as before
+        kept = tuple(doubt for doubt in doubts_of(row) if doubt not in UNIT_DOUBTS)
     belief = Belief(reading, kept, () if settled else alternatives_of(row), notes=notes)
     change(turn, row, belief, _source(decision), decision)
     if instrument is not None:

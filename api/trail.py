@@ -37,6 +37,7 @@ class What(StrEnum):
     EVIDENCE_STORED = "evidence stored"
     EVIDENCE_ADOPTED = "evidence adopted"  # found on disk at start: stored, but the crash came before its entry
     RECOGNISED = "recognised"
+    CORNERS_MARKED = "corners marked"  # a person showed where the display is in a photo
     NOT_RECOGNISED = "not recognised"  # could not be decoded or read; kept as evidence
     KEPT_CUT = "kept, cut"  # the line broke while it was sent
     PROPOSED = "proposed"

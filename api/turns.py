@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from sqlmodel import Session
 
 from api.canonical import canonical, parsed
+from api.cautions import Caution
 from api.database import Transaction
 from api.errors import OhmtrailError, Refused
+from api.jobs import axes_of
 from api.proposals import alternatives_of, doubts_of, proposal_for_page, proposal_of, proposals_of
 from api.readings import context_from_json, context_to_json, reading_of
 from api.records import record_for_page, record_of, standing
@@ -33,6 +35,7 @@ class Turn:
         records: Ids of records made.
         withdrawn: Ids of records taken back.
         action: What the page should do: "photo" opens the camera; empty otherwise.
+        cautions: What a photo warns of.
         problem: Why what was asked for did not happen, if it did not.
         profile: The shop's own limits, which the test plan follows too; None for the published ones.
     """
@@ -47,6 +50,7 @@ class Turn:
     records: list[str] = field(default_factory=list)
     withdrawn: list[str] = field(default_factory=list)
     action: str = ""
+    cautions: list[Caution] = field(default_factory=list)
     problem: OhmtrailError | None = None
     profile: ShopProfile | None = None
 
@@ -58,6 +62,12 @@ class Turn:
     def say(self, sentence: str) -> None:
         """Speak a sentence at the end of the turn."""
         self.said.append(sentence)
+
+    def warn(self, cautions: list[Caution]) -> None:
+        """Warn before anything else is said."""
+        self.cautions += cautions
+        for caution in cautions:
+            self.say(caution.sentence)
 
     def refuse(self, problem: OhmtrailError) -> None:
         """Say why something did not happen, and note it in the trail."""
@@ -108,6 +118,7 @@ class Turn:
         return {
             "message": " ".join(self.said),
             "action": self.action,
+            "cautions": [{"code": caution.code, "sentence": caution.sentence} for caution in self.cautions],
             "proposals": [proposal_for_page(proposal_of(session, proposal_id)) for proposal_id in self.proposals],
             "records": [record_for_page(record_of(session, found), states[found]) for found in self.records],
             "withdrawn": list(self.withdrawn),
@@ -127,4 +138,8 @@ def begin_turn(transaction: Transaction, job: Job, profile: ShopProfile | None =
 def context_of(session: Session, job_id: str) -> Context:
     """Where the work of a job stands: what has been said and still holds."""
     state = session.get(DialogueState, job_id)
-    return Context() if state is None else context_from_json(parsed(state.context_json))
+    if state is None:
+        return Context()
+    # What the job has is what a letter said as an axis can be.
+    axes = tuple(axis.name for axis in axes_of(session, job_id))
+    return replace(context_from_json(parsed(state.context_json)), axes=axes)

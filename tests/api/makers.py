@@ -8,12 +8,14 @@ from __future__ import annotations
 import io
 import json
 import wave
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from PIL import Image, PngImagePlugin
 
 from api.engines import Quad, Stream
+from capture.display.burst import Burst
 from capture.errors import MediaError
 from capture.language.parse import parse
 from capture.reading import Context, DisplayReading, Doubt, Heard, Seen, Utterance
@@ -102,9 +104,9 @@ class FakeEngines:
             raise MediaError("silent", "There is no sound in this clip.")
         return parse(Heard(words), context)
 
-    def see(self, data: bytes) -> Seen:
+    def see(self, data: bytes, corners: Quad | None = None) -> Seen:
         shows = json.loads(Image.open(io.BytesIO(data)).info["shows"])
-        refused = shows.get("refused", "")
+        refused = shows.get("refused", "") if corners is None else ""
         display = DisplayReading(
             text=shows["value"] or "OL",
             quantity=Quantity(shows["value"], shows["unit"], Qualifier(shows["qualifier"])),
@@ -112,10 +114,15 @@ class FakeEngines:
             confidence={"value": 0.97, "dot": 0.95, "unit": 0.99},
             accepted=not refused,
             reason=refused,
-            quad=((5.0, 5.0), (55.0, 5.0), (55.0, 35.0), (5.0, 35.0)),
+            quad=corners or ((5.0, 5.0), (55.0, 5.0), (55.0, 35.0), (5.0, 35.0)),
             doubts=tuple(Doubt(name) for name in shows.get("doubts", [])),
         )
         return Seen((display,))
+
+    def see_burst(self, frames: Sequence[bytes]) -> Burst:
+        alone = tuple(self.see(data) for data in frames)
+        best = next((i for i, seen in enumerate(alone) if seen.displays[0].accepted), 0)
+        return Burst(alone[best], alone, best)
 
     def crop(self, data: bytes, quad: Quad) -> bytes:
         out = io.BytesIO()

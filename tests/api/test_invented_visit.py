@@ -7,6 +7,7 @@ ones. What then stands in the record must be what the story says. (With real ear
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from api.commands.demo import replay
 from api.engines import Quad, Stream
 from api.records import current_records
 from api.workspace import Workspace
+from capture.display.burst import Burst
 from capture.language.parse import parse
 from capture.reading import Context, DisplayReading, Heard, Seen, Utterance
 from grading.quantity import Qualifier, Quantity, parse_digits
@@ -37,7 +39,11 @@ class PerfectEngines:
     def hear(self, data: bytes, context: Context) -> Utterance:
         return parse(Heard(self.known[sha256_hex(data)]["words"]), context)
 
-    def see(self, data: bytes) -> Seen:
+    def see_burst(self, frames: Sequence[bytes]) -> Burst:
+        alone = tuple(self.see(data) for data in frames)
+        return Burst(alone[0], alone, 0)
+
+    def see(self, data: bytes, corners: Quad | None = None) -> Seen:
         photo = self.known[sha256_hex(data)]
         shows = photo["shows"]
         main = shows["main"]
