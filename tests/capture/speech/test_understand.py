@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
+from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Utterance, Word
 from capture.speech.beliefs import least_sure
-from capture.speech.judge import SURE_MEANING, SURE_WORD
-from capture.speech.understand import PAUSE_S, understand, with_pauses
+from capture.speech.judge import SURE_MEANING, SURE_WORD, Judge
+from capture.speech.understand import PAUSE_S, with_pauses
+from capture.speech.understand import understand as understand_by
 from grading.quantity import QuantityKind
 
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
+
+
+def understand(said: Heard, context: Context) -> Utterance:
+    """By the rules, which hold for any model."""
+    return understand_by(said, context, Judge())
 
 
 def heard(text: str, *others: tuple[str, float], sure: float = 1.0, score: float = 0.0) -> Heard:
