@@ -104,7 +104,7 @@ def _large(count: int, peers: Sequence[str]) -> None:
         for name in ("ohmtrail", *(p for p in peers if not p.endswith("-cut"))):
             spent = cost.cost(name, files)
             table.add_row(name, tables.seconds(spent.wall), tables.seconds(spent.cpu), f"{spent.peak:.0f}",
-                          f"{spent.peak_started:.0f}" if spent.peak_started > 1 else "–")  # fmt: skip
+                          f"{spent.peak_started:.0f}" if spent.peak_started > spent.peak else "–")  # fmt: skip
     CONSOLE.print(table)
 
 
