@@ -28,7 +28,9 @@ FARTHEST = 15.0
 FILLERS = frozenset({"uh", "um", "er", "so", "now", "well", "the", "please", "it's", "it", "is", "that's", "got", "i"})
 """Words that carry no meaning of their own."""
 
-_FREE = frozenset({Doubt.QUANTITY_MISSING})  # no fault of the hearing: where the work stands was not said
+FREE = frozenset({Doubt.QUANTITY_MISSING})
+"""Doubts that are no fault of the hearing: what is measured was not said, and nothing told before."""
+
 _SHARE_OF_A_RIVAL = 0.02  # less than this is no candidate worth offering
 
 
@@ -76,7 +78,7 @@ def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candid
     found = []
     for choice in heard.alternatives or (Hypothesis(heard.text, 0.0),):
         meant = spoken if choice.text == heard.text else parse(choice.text, context)
-        cost = DOUBT_COST * (len(set(meant.doubts) - _FREE) + _elsewhere(meant, context))
+        cost = DOUBT_COST * (len(set(meant.doubts) - FREE) + _elsewhere(meant, context))
         found.append(Candidate(choice.text, meant, choice.score - cost))
     return found
 

@@ -13,7 +13,7 @@ from capture.language.lexicon import parts
 from capture.language.numbers import TWINS
 from capture.language.vocabulary import UNKNOWN
 from capture.reading import Utterance, Word
-from capture.speech.beliefs import Beliefs, carrying
+from capture.speech.beliefs import FREE, Beliefs, carrying
 from capture.speech.level import GREATEST
 
 NAMES = (
@@ -72,6 +72,6 @@ def signs(utterance: Utterance, found: Beliefs) -> tuple[float, ...]:
         float(any(word.word in TWINS for word in words)),
         float(not utterance.readings and utterance.command is not None),
         float(not utterance.readings and utterance.command is None),
-        float(bool(utterance.doubts)),
+        float(bool(set(utterance.doubts) - FREE)),
         float(found.second),
     )

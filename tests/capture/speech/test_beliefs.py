@@ -36,6 +36,21 @@ def test_words_that_fit_together_win_over_words_that_do_not(first: str, second: 
     assert found.second
 
 
+@pytest.mark.parametrize(
+    ("kind", "first", "second"),
+    [
+        (QuantityKind.WINDING_RESISTANCE, "eight megohms", "eight milliohms"),  # no servo winding has megohms
+        (QuantityKind.INSULATION_RESISTANCE, "eight milliohms", "eight megohms"),  # no tester shows milliohms
+    ],
+)
+def test_the_test_being_made_decides_between_units_that_sound_alike(
+    kind: QuantityKind, first: str, second: str
+) -> None:
+    context = Context(kind=kind, terminals="U-V" if kind is QuantityKind.WINDING_RESISTANCE else "U-PE")
+    assert understand(heard((first, 0.0), (second, -1.0)), context).heard.text == second
+    assert understand(heard((second, 0.0), (first, -1.0)), context).heard.text == second
+
+
 @pytest.mark.parametrize("behind", [DOUBT_COST + 0.5, 6.0])
 def test_what_sounds_much_better_is_kept_whatever_its_doubts(behind: float) -> None:
     utterance, found = meant(heard(("six fifteen", 0.0), ("six fifteen meg", -behind)), IR)
