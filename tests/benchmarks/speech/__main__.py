@@ -21,8 +21,9 @@ from pathlib import Path
 
 from rich.console import Console
 
-from fixtures.speech_model.clips import build
+from fixtures.speech_model.clips import build, rounds
 from fixtures.speech_model.conditions import CONDITIONS
+from fixtures.speech_model.kinds import ROUND
 from tests.benchmarks.speech import after_silence, false_triggers, people, recorded, run, tables
 from tests.benchmarks.speech.engines import NAMES, missing
 from tests.benchmarks.speech.reliability import bins, picture
@@ -40,18 +41,23 @@ class Plan:
         conditions: What the held-out voices are heard under, half of them with other troubles than shop noise; the
             other two sets only clean and at 10 dB.
         every: Peers hear each so-many-th of our clips of the held-out voices, and half as many of the others.
-        talk: Ours hears each so-many-th piece of made talk, the peers a sixth of that and of everything else.
+        talk: Ours hears each so-many-th piece of made talk and music, and all real talk and noise (with 4); the peers
+            a sixth of that.
         waits: Clips heard after a wait.
     """
 
     each: int = 18
     conditions: tuple[str, ...] = tuple(CONDITIONS)
     every: int = 2
-    talk: int = 2
+    talk: int = 4
     waits: int = 40
 
+    def count(self, source: str) -> int:
+        """Clips of a set that are heard; the set itself may hold more from a larger run."""
+        return ROUND * rounds(source, self.each)
 
-QUICK = Plan(6, ("clean", "10 dB"), 3, 12, 6)
+
+QUICK = Plan(5, ("clean", "10 dB"), 3, 32, 4)
 
 
 def batches(plan: Plan, names: Sequence[str], model: Path | None) -> list[run.Batch]:
@@ -65,16 +71,14 @@ def batches(plan: Plan, names: Sequence[str], model: Path | None) -> list[run.Ba
             every = (plan.every if first else 2 * plan.every) if peer else 1
             for condition in heard:
                 extra = condition not in ("clean", "20 dB", "10 dB", "5 dB")
-                made += run.batches(name, condition, source, 2 * every if extra else every, model)
+                numbers = range(0, plan.count(source), 2 * every if extra else every)
+                made += run.batches(name, condition, source, numbers, model)
     return made
 
 
 def measured(plan: Plan, names: Sequence[str], jobs: int, model: Path | None) -> list[Score]:
     """Hear the phrases."""
-    todo = batches(plan, names, model)
-    limit = plan.each * 13  # lines a round
-    todo = [b for b in todo if b.numbers and b.numbers[0] < limit]
-    found = run.spread("phrases", run.hear, todo, jobs, lambda batch: len(batch.numbers))
+    found = run.spread("phrases", run.hear, batches(plan, names, model), jobs, lambda batch: len(batch.numbers))
     return [one for some in found for one in some]
 
 
@@ -91,9 +95,9 @@ def triggered(plan: Plan, names: Sequence[str], jobs: int, told: argparse.Namesp
 
 
 def _step(plan: Plan, name: str, source: str) -> int:
-    """Each so-many-th piece is heard: noise and real talk whole in a full run, since there is less of them."""
-    made = plan.talk if source in false_triggers.SPOKEN or plan.talk > 2 else 1
-    return made * (1 if name == "ours" else 6)
+    """Each so-many-th piece is heard. Real talk and noise are few; music costs ten times the time of talk to decode."""
+    plenty = source in false_triggers.SPOKEN or source == "music"
+    return (plan.talk if plenty else max(1, plan.talk // 4)) * (1 if name == "ours" else 6)
 
 
 def waited(plan: Plan, jobs: int, model: Path | None) -> dict[str, after_silence.Lost]:

@@ -11,6 +11,7 @@ from pathlib import Path
 from rich.table import Table
 
 from capture.language.parse import parse
+from capture.language.vocabulary import ENTRIES
 from capture.speech.hearing import quiet
 from capture.speech.recogniser import SpeechModel
 from capture.speech.understand import hear_clip, understand
@@ -100,12 +101,13 @@ def _groups(told: argparse.Namespace) -> Iterator[tuple[str, tuple[str, ...], li
         if one_woman:
             yield f"telephone prompts, {kind} allowed", tuple(one.words for one in one_woman), one_woman
             yield f"telephone prompts, {kind}, whole vocabulary", (), one_woman
-    rows = list(recorded.connected())
-    if told.numbers:
-        numeric = set(recorded.number_words())
-        rows += [one for one in recorded.listed(told.numbers) if set(one.words.split()) <= numeric]
-    if rows:
-        yield "numbers in a row, whole vocabulary", (), rows
+    listed = recorded.listed(told.numbers) if told.numbers else []
+    numeric, alone = set(recorded.number_words()), {" ".join(entry.plain) for entry in ENTRIES.values()}
+    rows = [*recorded.connected(), *(one for one in listed if set(one.words.split()) <= numeric)]
+    words = [one for one in listed if one.words in alone and one not in rows]
+    for group, found in (("numbers in a row", rows), ("words of the vocabulary", words)):
+        if found:
+            yield f"{group}, whole vocabulary", (), found
 
 
 def outcomes(names: Sequence[str], told: argparse.Namespace) -> list[Outcome]:

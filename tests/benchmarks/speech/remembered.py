@@ -1,7 +1,8 @@
 """Peers' answers are kept: the same sound is heard by the same peer once, so only our own part of a run is repeated.
 
 An answer is kept under the sound itself and everything that shapes it (package version, prompt, phrases), so it can
-never be taken for another. Times are those of the first hearing. Delete `.cache/speech-bench` to hear all anew.
+never be taken for another. Times are those of the first hearing; of a peer's time after the end of the sound, the
+smaller of wall and processor time counts as the processor's. Delete `.cache/speech-bench` to hear all anew.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ class Peer(Protocol):
         """Bytes of model files on disk."""
 
     def write(self, pcm: bytes) -> tuple[str, float, float]:
-        """Words, s from the end of the sound to them, s of the processor."""
+        """Words, s from the end of the sound to them, s of the processor in all."""
 
 
 class Remembered:
@@ -73,4 +74,4 @@ class Remembered:
             with closing(self._open()) as file, file:
                 file.execute("insert or replace into heard values (?, ?, ?, ?)", (name, *row))
         words, late, cpu = row
-        return Answer(words, parse(spoken(words)), late, cpu)
+        return Answer(words, parse(spoken(words)), late, cpu, min(late, cpu))

@@ -48,12 +48,12 @@ def loaded(source: str) -> tuple[Clip, ...]:
 
 
 def hear(batch: Batch) -> list[Score]:
-    """Hear and score one batch. The second talker is the set's clip half a set further on, by another voice."""
+    """Hear and score one batch. The second talker is the set's seventh clip further on, which another voice says."""
     hearer, told = engine(batch.engine, batch.model), loaded(batch.source)
     made = []
     for number in batch.numbers:
         clip = told[number]
-        other = told[(number + len(told) // 2 + 1) % len(told)]
+        other = told[(number + 7) % len(told)]
         sound = condition(batch.condition, clip.samples, other.samples, _SEED + number)
         made.append(score(batch.engine, batch.condition, clip, hearer.hear(sound)))
     return made
@@ -82,9 +82,8 @@ def spread(
             yield done.result()
 
 
-def batches(name: str, heard: str, source: str, every: int, model: Path | None) -> list[Batch]:
-    """All batches of one engine, condition and set; with `every` 3, each third clip."""
-    numbers = range(0, sum(1 for _ in (FOLDER / source / "clips.jsonl").open(encoding="utf-8")), every)
+def batches(name: str, heard: str, source: str, numbers: Sequence[int], model: Path | None) -> list[Batch]:
+    """All batches of one engine and condition over clips of a set, by number."""
     return [
         Batch(name, heard, source, tuple(numbers[at : at + HANDFUL]), model) for at in range(0, len(numbers), HANDFUL)
     ]

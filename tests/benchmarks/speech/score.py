@@ -27,7 +27,7 @@ class Score:
         confused: A command came out that is not the one said.
         asked: A doubt came out that the words themselves, heard rightly, would not raise.
         confidence: What the engine's own utterance says, 0..1.
-        late_s, cpu_s: See `Answer`.
+        late_s, cpu_s, late_cpu_s: See `Answer`.
         words, text: Said and heard.
     """
 
@@ -45,6 +45,7 @@ class Score:
     confidence: float
     late_s: float
     cpu_s: float
+    late_cpu_s: float
     words: str
     text: str
 
@@ -77,6 +78,7 @@ def score(engine: str, condition: str, clip: Clip, answer: Answer) -> Score:
         confidence=answer.utterance.confidence,
         late_s=answer.late_s,
         cpu_s=answer.cpu_s,
+        late_cpu_s=answer.late_cpu_s,
         words=said.replace("_", " "),
         text=answer.text,
     )

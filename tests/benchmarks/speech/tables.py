@@ -105,15 +105,17 @@ def cost(scores: Sequence[Score], prints: dict[str, Footprint]) -> Table:
     """Time and memory by engine."""
     rows = []
     for name in engines(scores):
-        found = picked(common(scores), engine=name)
-        late = 1000 * np.array([one.late_s for one in found])
-        cpu, told = np.mean([one.cpu_s for one in found]), prints[name]
-        rows.append((
-            name, f"{np.median(late):.0f} / {np.percentile(late, 95):.0f}", f"{cpu:.2f}", f"{told.size / 1e6:.1f}",
-            f"{told.load_s:.2f}", f"{told.memory / 1e6:.0f}",
-        ))  # fmt: skip
-    columns = ("", "end of speech to meaning, ms, p50 / p95", "CPU s a clip", "MB on disk", "s to load", "MB of memory")
-    return _grid("cost (times under the load of this run)", rows, columns)
+        found, told = picked(common(scores), engine=name), prints[name]
+        cpu = np.mean([one.cpu_s for one in found])
+        ends = ([one.late_s for one in found], [one.late_cpu_s for one in found])
+        late = (f"{1000 * np.median(some):.0f} / {1000 * np.percentile(some, 95):.0f}" for some in ends)
+        place = (f"{told.size / 1e6:.1f}", f"{told.load_s:.2f}", f"{told.memory / 1e6:.0f}")
+        rows.append((name, *late, f"{cpu:.2f}", *place))
+    columns = (
+        "", "end of speech to meaning, ms, p50 / p95", "of it processor", "CPU s a clip", "MB on disk", "s to load",
+        "MB of memory",
+    )  # fmt: skip
+    return _grid("cost, under the load of this run", rows, columns)
 
 
 def reliability(scores: Sequence[Score]) -> Table:
@@ -182,8 +184,11 @@ def targets(
     if lost:
         words = str(sum(one.lost for one in lost.values()))
         rows.append(("lost words after 3 s of silence or noise", "0", words, *("–" for _ in names[1:])))
-    late = [1000 * np.percentile([one.late_s for one in picked(scores, engine=name)], 95) for name in names]
-    rows.append(("end of speech to meaning, p95", "≤ 300 ms", *(f"{told:.0f} ms" for told in late)))
+    told = [picked(scores, engine=name) for name in names]
+    late = [1000 * np.percentile([one.late_s for one in some], 95) for some in told]
+    own = [1000 * np.percentile([one.late_cpu_s for one in some], 95) for some in told]
+    cells = [f"{wall:.0f} ms, processor {cpu:.0f} ms" for wall, cpu in zip(late, own, strict=True)]
+    rows.append(("end of speech to meaning, p95", "≤ 300 ms", *cells))
     rows.append(("model on disk", "≤ 20 MB", *(f"{prints[name].size / 1e6:.1f} MB" for name in names)))
     rows.append(("time to load", "≤ 0.3 s", *(f"{prints[name].load_s:.2f} s" for name in names)))
     rows.append(("memory", "≤ 120 MB", *(f"{prints[name].memory / 1e6:.0f} MB" for name in names)))

@@ -21,6 +21,7 @@ _WORDS = {
     "ol": "o l", "pe": "p e", "mega": "meg", "giga": "gig", "om": "ohm", "oms": "ohms", "ohn": "ohm",
     "kohms": "kilohms", "megom": "megohm", "megoms": "megohms", "gigom": "gigohm", "gigoms": "gigohms",
     "mohms": "megohms", "gohms": "gigohms", "overrange": "over range", "overlimit": "over limit", "ohmeter": "ohmmeter",
+    "mag": "meg", "mags": "megs", "megam": "megohm", "megams": "megohms", "microfords": "microfarads", "be": "b",
 }  # fmt: skip
 
 
