@@ -1,8 +1,10 @@
 // One job: what is being said, what waits for an answer, and every axis with its readings.
 
 import { axisCard, verdictSign, verdictTag } from "./axis.js";
+import { cornerTool } from "./corners.js";
 import { el, fill, say } from "./dom.js";
 import { filledIn, readingForm } from "./form.js";
+import { instrumentsPart } from "./instruments.js";
 import { Listening } from "./listen.js";
 import { Outbox } from "./outbox.js";
 import { proposalCard } from "./proposal.js";
@@ -36,6 +38,8 @@ class JobView {
     this.speak = el("button.speak", { type: "button", "aria-pressed": "false", onclick: () => this.listening.toggle() }, "Speak");
     this.now = el("section.card.now", { "aria-live": "polite", "aria-label": "Listening" });
     this.proposals = el("div", { id: "proposals" });
+    this.warnings = el("div", { id: "warnings", role: "alert" });
+    this.marking = el("div", { id: "marking" });
     this.unsent = el("p.refused", { id: "unsent", role: "status" });
     this.outbox = new Outbox(job.id, (count, problem) => this.waiting(count, problem), (answer) => this.answered(answer));
     this.next = el("p.next", { id: "next" });
@@ -50,15 +54,15 @@ class JobView {
       el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       cautions(),
       el("div.work", {},
-        el("div.left", {}, this.bar(), this.now, this.unsent, this.proposals, this.next, this.typing()),
+        el("div.left", {}, this.bar(), this.warnings, this.now, this.unsent, this.marking, this.proposals, this.next, this.typing(), instrumentsPart(path)),
         el("div.right", {}, this.chips, this.axes, this.foot())));
     canSpeak(); // voices load in the background from the first question on
   }
 
   bar() {
     return el("div.bar", {}, this.speak,
-      upload("Photo", { accept: "image/*", capture: "environment", id: "photo" }, (file) => this.send(file)),
-      upload("Clip", { accept: "audio/*", id: "clip" }, (file) => this.send(file)));
+      upload("Photo", { accept: "image/*", capture: "environment", id: "photo", multiple: true }, (files) => (files.length > 1 ? this.sendBurst(files) : this.send(files[0]))),
+      upload("Clip", { accept: "audio/*", id: "clip" }, ([file]) => this.send(file)));
   }
 
   foot() {
@@ -128,6 +132,23 @@ class JobView {
     }
   }
 
+  /** Several photos of one display: sent and read as one. */
+  async sendBurst(files) {
+    this.show({ state: "working", words: `Storing ${files.length} photos of one display…` });
+    try {
+      await this.outbox.putBurst(files, now());
+    } catch (error) {
+      this.show({ state: "ready", words: error.message });
+      say(error.message, "error");
+    }
+  }
+
+  /** Let the person show where the display is in a photo. */
+  mark(sha256) {
+    fill(this.marking, cornerTool(this.path, sha256, (answer) => this.answered(answer), () => fill(this.marking)));
+    this.marking.scrollIntoView({ block: "start" });
+  }
+
   /** What waits in this browser because the server does not answer. */
   waiting(count, problem) {
     this.unsent.textContent = count ? `${count} not sent yet. Kept in this browser; sent by itself when the network is back.` : "";
@@ -136,6 +157,9 @@ class JobView {
 
   async answered(answer) {
     await this.refresh();
+    fill(this.warnings, (answer.cautions || []).map((c) => el("p.refused", { "data-caution": c.code }, c.sentence)));
+    fill(this.marking, answer.seen && !answer.proposals.length
+      ? el("button", { type: "button", "data-mark": answer.sha256, onclick: () => this.mark(answer.sha256) }, "Mark the display in the photo") : null);
     this.show({ state: answer.proposals.length ? "asking" : "heard", words: answer.message });
     readBack(answer.message);
   }
@@ -157,7 +181,7 @@ class JobView {
     const cards = new Map();
     for (const proposal of open) {
       const key = `${proposal.id}@${proposal.revision}`;
-      cards.set(key, this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh()));
+      cards.set(key, this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh(), (sha256) => this.mark(sha256)));
     }
     this.cards = cards;
     fill(this.proposals, [...cards.values()].reverse());
@@ -189,8 +213,8 @@ function cautions() {
 
 function upload(words, props, send) {
   return el("label.button", {}, words, el("input", { type: "file", ...props, onchange: async (event) => {
-    const file = event.target.files[0];
-    if (file) await send(file);
+    const files = [...event.target.files];
+    if (files.length) await send(files);
     event.target.value = "";
   } }));
 }

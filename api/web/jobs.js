@@ -32,7 +32,7 @@ function axisRow() {
     el("label", {}, el("input", { type: "checkbox", name: "moving_cable" }), " Cable runs in a moving carrier"));
 }
 
-function instrumentRow() {
+function instrumentRow(profiles) {
   return el("fieldset.card.instrument-row", {}, el("legend.soft", {}, "Instrument"),
     el("div.grid", {},
       text("Its number", "id", { maxlength: 31 }),
@@ -40,7 +40,8 @@ function instrumentRow() {
       text("Accuracy, ± % of reading", "accuracy_percent", { inputmode: "decimal" }),
       text("Accuracy, ± counts", "accuracy_counts", { inputmode: "decimal" }),
       text("Largest value shown", "range_end", { placeholder: "4000 MOhm" }),
-      text("Calibration due", "calibration_due", { type: "date" })));
+      text("Calibration due", "calibration_due", { type: "date" }),
+      pick("What its display can show", "display_profile", { "": "not given", ...Object.fromEntries(profiles.map((p) => [p.name, p.title])) })));
 }
 
 /** Filled fields of a part of the form; empty ones are left out, so that "not known" stays unknown. */
@@ -61,7 +62,8 @@ export async function newJobView(main, where) {
     text("Technician", "technician", { required: true }), text("Alarm text", "alarm_text"),
     text("Air temperature, °C", "air_c", { inputmode: "decimal" }), text("Relative humidity, %", "humidity_pct", { inputmode: "decimal" })));
   const axes = el("div", {}, axisRow());
-  const instruments = el("div", {}, instrumentRow());
+  const profiles = await get("/api/profiles");
+  const instruments = el("div", {}, instrumentRow(profiles));
   const create = async (description) => {
     try {
       const job = await post("/api/jobs", description);
@@ -79,7 +81,7 @@ export async function newJobView(main, where) {
   head, el("h2", {}, "Axes"), axes,
   el("button", { type: "button", onclick: () => axes.append(axisRow()) }, "Add an axis"),
   el("h2", {}, "Instruments"), instruments,
-  el("div.row", {}, el("button", { type: "button", onclick: () => instruments.append(instrumentRow()) }, "Add an instrument")),
+  el("div.row", {}, el("button", { type: "button", onclick: () => instruments.append(instrumentRow(profiles)) }, "Add an instrument")),
   el("div.row", {}, el("button.main", { type: "submit" }, "Make the job"),
     el("label.button", {}, "Load a job file", el("input", { type: "file", accept: "application/json,.json", onchange: async (event) => {
       const file = event.target.files[0];

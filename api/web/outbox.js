@@ -1,7 +1,7 @@
 // Clips and photos on their way: kept in the browser until the server has acknowledged them, sent in order, once.
 // Each carries its own id, so that one sent twice (because the answer was lost) is known to the server as the same.
 
-import { sendEvidence } from "./server.js";
+import { sendBurst, sendEvidence } from "./server.js";
 
 const NAME = "ohmtrail-outbox";
 const STORE = "items";
@@ -55,6 +55,16 @@ export class Outbox {
     await this.flush();
   }
 
+  /** The same for several photos of one display. */
+  async putBurst(files, capturedAt) {
+    const frames = [];
+    for (const file of files) frames.push({ bytes: await file.arrayBuffer(), type: file.type, name: file.name || "photo" });
+    const database = await open();
+    await done(database.transaction(STORE, "readwrite").objectStore(STORE).add({ jobId: this.jobId, frames, capturedAt, clientId: ownId() }));
+    database.close();
+    await this.flush();
+  }
+
   /** Send what waits, oldest first; stops at the first that does not get through. */
   async flush() {
     if (this.busy) { this.again = true; return; }
@@ -78,7 +88,9 @@ export class Outbox {
     let left = mine.length;
     for (const [key, item] of mine) {
       try {
-        const answer = await sendEvidence(this.jobId, new Blob([item.bytes], { type: item.type }), item.name, item.capturedAt, item.clientId);
+        const answer = item.frames
+          ? await sendBurst(this.jobId, item.frames.map((f) => ({ file: new Blob([f.bytes], { type: f.type }), name: f.name })), item.capturedAt, item.clientId)
+          : await sendEvidence(this.jobId, new Blob([item.bytes], { type: item.type }), item.name, item.capturedAt, item.clientId);
         await done(store().delete(key));
         left -= 1;
         this.changed(left, "");

@@ -5,15 +5,16 @@ import { changed, readingForm } from "./form.js";
 import { proofs } from "./proof.js";
 import { readBack } from "./readback.js";
 import { now, post } from "./server.js";
-import { DOUBTS, KINDS, conditions, place, shown } from "./words.js";
+import { DOUBTS, KINDS, LOOK_AGAIN, UNITS, UNIT_DOUBTS, USUAL_UNITS, conditions, place, shown } from "./words.js";
 
 /**
  * A proposal's card.
  * @param {object} proposal as the server gives it
  * @param {object} job for the names of its axes
  * @param {() => Promise<void>} refresh called after an answer
+ * @param {(sha256: string) => void} mark called where the person wants to show where the display is in the photo
  */
-export function proposalCard(proposal, job, refresh) {
+export function proposalCard(proposal, job, refresh, mark) {
   const path = `/api/proposals/${encodeURIComponent(proposal.id)}`;
   const answer = async (action, body, words) => {
     try {
@@ -41,6 +42,10 @@ export function proposalCard(proposal, job, refresh) {
     proposal.heard_text ? el("p.soft", {}, `Heard: “${proposal.heard_text}”`) : null,
     proposal.seen_text ? el("p.soft", {}, `Seen: “${proposal.seen_text}”`) : null,
     proofs(proposal, false),
+    proposal.photo_sha256 ? el("button", { type: "button", "data-mark": proposal.photo_sha256, onclick: () => mark(proposal.photo_sha256) }, "Mark the display in the photo") : null,
+    unitChoice(proposal, answer),
+    others.length === 0 && doubts.length && doubts.every((d) => LOOK_AGAIN.includes(d)) && proposal.value !== null
+      ? el("button", { type: "button", onclick: () => answer("choose", { index: 0 }, `Taken as it stands: ${proposal.display}. Now confirm it.`) }, `I looked again: it shows ${proposal.display}`) : null,
     proposal.quantity === "insulation_resistance" ? el("p.caution", {}, el("strong", {}, "Still charged: "), "discharge at least four times the test time, measure, then earth, before you touch the leads.") : null,
     others.length ? el("div.choices", {}, el("p.place", {}, "Which one?"),
       proposal.choices.map((c) => el("button", { type: "button", onclick: () => answer("choose", { index: c.index }, `Chosen: ${c.display}. Now confirm it.`) }, c.display))) : null,
@@ -57,6 +62,14 @@ export function proposalCard(proposal, job, refresh) {
       el("button.warn", { type: "button", onclick: () => answer("reject", {}, "Rejected. The clip and photo are kept.") }, "Reject")),
     readingForm(proposal, job, (reading) => answer("correct", { reading: changed(proposal, reading) }, "Corrected. Read it again, then confirm."), true));
   return card;
+}
+
+/** The units to tap where the unit is missing or in doubt. */
+function unitChoice(proposal, answer) {
+  if (!(proposal.doubts || []).some((d) => UNIT_DOUBTS.includes(d)) || proposal.value === null) return null;
+  const units = [...new Set([proposal.unit, ...(USUAL_UNITS[proposal.quantity] || USUAL_UNITS.null)])].filter(Boolean);
+  return el("div.choices.units", { role: "group", "aria-label": "Unit" }, el("p.place", {}, "In which unit? Say it, or tap it."),
+    el("div.row", {}, units.map((u) => el("button", { type: "button", "data-unit": u, onclick: () => answer("correct", { reading: { unit: u } }, `${proposal.value} ${UNITS[u]}. Now confirm it.`) }, UNITS[u]))));
 }
 
 /** Lead to the safety questions of an axis. */

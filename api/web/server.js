@@ -26,6 +26,9 @@ export const get = (path) => ask(path, { cache: "no-store" });
 export const post = (path, body = {}) =>
   ask(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
 
+export const put = (path, body) =>
+  ask(path, { method: "PUT", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+
 /** Now, by this device's clock, with its offset: "2026-11-25T14:05:02.120-05:00". */
 export function now() {
   const at = new Date();
@@ -42,6 +45,15 @@ export function sendEvidence(jobId, file, name, capturedAt = now(), clientId = "
   form.append("captured_at", capturedAt);
   if (clientId) form.append("client_id", clientId);
   return ask(`/api/jobs/${encodeURIComponent(jobId)}/evidence`, { method: "POST", body: form });
+}
+
+/** Store several photos of one display, read as one. */
+export function sendBurst(jobId, files, capturedAt = now(), clientId = "") {
+  const form = new FormData();
+  for (const { file, name } of files) form.append("files", file, name);
+  form.append("captured_at", capturedAt);
+  if (clientId) form.append("client_id", clientId);
+  return ask(`/api/jobs/${encodeURIComponent(jobId)}/burst`, { method: "POST", body: form });
 }
 
 export const contentUrl = (sha256) => `/api/evidence/${sha256}/content`;

@@ -19,6 +19,16 @@ export const DOUBTS = {
   conflict: "Clip and photo disagree.", quantity_missing: "What was measured?", section_missing: "Which part: cable and motor, motor alone, cable alone?",
 };
 
+const OHMS = ["mOhm", "Ohm", "kOhm", "MOhm", "GOhm"];
+/** The units that a quantity is usually shown in, for tapping one. */
+export const USUAL_UNITS = {
+  insulation_resistance: ["kOhm", "MOhm", "GOhm", "TOhm"], winding_resistance: ["uOhm", "mOhm", "Ohm", "kOhm"], resistance_to_ground: ["Ohm", "kOhm", "MOhm"], continuity: ["mOhm", "Ohm", "kOhm"],
+  voltage: ["mV", "V", "kV"], current: ["uA", "mA", "A"], capacitance: ["nF", "uF"], temperature: ["Cel"], humidity: ["%"], time: ["s", "min"], null: [...OHMS, "V"],
+};
+export const UNIT_DOUBTS = ["unit_missing", "unit_unsure", "prefix_unsure"];
+/** Doubts that a person settles by saying that the display shows exactly this. */
+export const LOOK_AGAIN = ["unusual", "dot_unsure", "digits_ambiguous", "low_confidence", "implausible"];
+
 /** A reading's value as shown: "> 4000 MΩ". */
 export function shown(r) {
   const symbol = r.unit ? ` ${UNITS[r.unit] || r.unit}` : "";
