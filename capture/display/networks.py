@@ -20,13 +20,24 @@ _turn = threading.Lock()  # an OpenCV network must not be run by two threads at 
 Floats = NDArray[np.float32]
 
 
+def _loaded(path: Path) -> Any:
+    """Load a network into OpenCV's older engine where there are two: it takes half the time for these networks."""
+    classic = getattr(cv2.dnn, "ENGINE_CLASSIC", None)
+    if classic is None:  # OpenCV 4 has no other
+        return cv2.dnn.readNetFromONNX(str(path))
+    try:
+        return cv2.dnn.readNetFromONNX(str(path), engine=classic)
+    except cv2.error:  # a layer that only the newer one knows
+        return cv2.dnn.readNetFromONNX(str(path))
+
+
 @lru_cache(maxsize=2)
 def _network(name: str) -> Any:
     path = MODELS / f"{name}.onnx"
     if not path.is_file():
         raise EngineError("display_model_missing", f"The display model {path.name} is missing; install Ohmtrail again.")
     try:
-        return cv2.dnn.readNetFromONNX(str(path))
+        return _loaded(path)
     except cv2.error as error:
         raise EngineError(
             "display_model_broken", f"The display model {path.name} does not load; install Ohmtrail again."
