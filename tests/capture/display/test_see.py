@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from capture.display import crop_of, see_photo
+from capture.display import crop_of, see, see_photo
 from capture.display.picture import open_picture
 from capture.errors import MediaError
 from capture.reading import Doubt
@@ -118,6 +118,37 @@ def test_secondary_fields_and_flags() -> None:
     assert display.secondary["elapsed"] == "1:00"
     assert display.secondary["set_voltage"] == "500"
     assert display.secondary["hv"] == "on"
+
+
+def test_two_looks_are_enough_only_where_four_say_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The demo photos read with every look, and with as few as the reader finds enough: the same strings and units."""
+    quick = [see_photo(case.data).displays[0] for case in DEMO]
+    monkeypatch.setattr(see, "CERTAIN", 2.0)
+    thorough = [see_photo(case.data).displays[0] for case in DEMO]
+    for few, every in zip(quick, thorough, strict=True):
+        if few.accepted and every.accepted:
+            assert (few.text, few.quantity) == (every.text, every.quantity)
+
+
+def test_small_fields_stand_where_they_are_drawn() -> None:
+    """Every box covers the middles of the marks that the renderer drew for that field, and is not twice their size."""
+    spec = {"seed": 4, "style": "tester_lcd", "shows": TESTER, "spoil": {"share": 0.45, "tilt": 8}}
+    made = render(spec)
+    display = see_photo(to_jpeg(made, spec)).displays[0]
+    assert {one.name: one.text for one in display.secondary_seen} == display.secondary
+    for one in display.secondary_seen:
+        part = "flag" if one.name == "hv" else one.name
+        marks = [m for m in made.displays[0].marks if m.part == part and m.name in (*one.text, "V", "hv")]
+        corners = np.concatenate([m.quad for m in marks])
+        (ax, ay), (bx, by) = corners.min(0), corners.max(0)
+        x0, y0, x1, y1 = one.box
+        for mark in marks:
+            x, y = mark.quad.mean(0)
+            assert x0 - 4 < x < x1 + 4, one
+            assert y0 - 4 < y < y1 + 4, one
+        assert (x1 - x0) < 2 * (bx - ax) + 20
+        assert (y1 - y0) < 2 * (by - ay) + 20
+        assert 0 <= one.confidence <= 1
 
 
 def test_over_range_without_a_number_asks_for_the_range_end() -> None:
