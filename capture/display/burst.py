@@ -96,8 +96,14 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
     if not found:
         return Burst(Seen((), refusal.NO_DISPLAY), tuple(alone), 0)
     voting = [frame for frame in found if frame.votes] or found[:1]
-    best = max(voting, key=lambda f: (f.reading.accepted, min(f.reading.confidence.values(), default=0.0)))
+    best = max(voting, key=_goodness)
     return Burst(_placed(best, _voted(voting, best, profile)), tuple(alone), best.index)
+
+
+def _goodness(frame: _Frame) -> tuple[bool, bool, float]:
+    """Accepted before refused, without a doubt before doubted, surer before less sure."""
+    reading = frame.reading
+    return reading.accepted, not reading.doubts, min(reading.confidence.values(), default=0.0)
 
 
 def _frame(index: int, data: bytes, *, crop: bool, profile: Profile | None) -> _Frame | None:
@@ -132,16 +138,19 @@ def _voted(found: list[_Frame], best: _Frame, profile: Profile | None) -> Displa
     """One reading from all frames."""
     accepted = [f.reading for f in found if f.reading.accepted]
     values = list(dict.fromkeys(_value(r) for r in accepted))
-    if len({_digits(r) for r in accepted}) > 1 or len({r.quantity.unit for r in accepted} - {None}) > 1:
+    if len({_digits(r) for r in accepted}) > 1 or len({_sure_unit(r) for r in accepted} - {None}) > 1:
         return _differing(best.reading, values)
     if len(found) == 1:
         return best.reading
     fused = judged(_evidence(found, best), best.matrix)
     if profile is not None:
         fused = checked(fused, profile)
-    if fused.accepted and any(_digits(r) != _digits(fused) for r in accepted):
+    units = {_sure_unit(r) for r in [*accepted, fused]} - {None}
+    if fused.accepted and (len(units) > 1 or any(_digits(r) != _digits(fused) for r in accepted)):
         return _differing(best.reading, [*values, _value(fused)])
-    if fused.accepted or not accepted:
+    if fused.accepted and not (best.reading.accepted and fused.doubts and not best.reading.doubts):
+        return fused
+    if not accepted:
         return fused
     against = [f for f in found if _speaks(f.reading) and _digits(f.reading) != _digits(accepted[0])]
     return best.reading if not against else fused
@@ -153,6 +162,12 @@ def _speaks(reading: DisplayReading) -> bool:
 
 def _digits(reading: DisplayReading) -> tuple[str | None, str]:
     return reading.quantity.digits, reading.quantity.qualifier.value
+
+
+def _sure_unit(reading: DisplayReading) -> str | None:
+    """The unit, where it is not asked about anyway."""
+    doubted = {Doubt.UNIT_MISSING, Doubt.UNIT_UNSURE} & set(reading.doubts)
+    return None if doubted or not reading.accepted else reading.quantity.unit
 
 
 def _value(reading: DisplayReading) -> str:
