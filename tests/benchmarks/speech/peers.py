@@ -18,7 +18,7 @@ import numpy as np
 from capture.language.lexicon import lexicon, parts
 from tests.benchmarks.speech.engines import chunks, folder_size
 from tests.benchmarks.speech.grammar import arpa
-from tests.benchmarks.speech.remembered import Remembered
+from tests.benchmarks.speech.remembered import Peer, Remembered
 
 PROMPT = (
     "Meter readings. X-ray axis, motor alone, lead one to ground, 550 megohms. Through the cable, 2.2 gig at 500 volts "
@@ -42,6 +42,11 @@ def remembered(name: str, phrases: Sequence[str] = ()) -> Remembered:
     prompt = f"{', '.join(phrases)}." if phrases else PROMPT
     shape = f"{name} {version('faster-whisper')} tiny.en int8 {BEAM} {WINDOW_S} {prompt}"
     return Remembered(shape, lambda: Whisper(prompt))
+
+
+def fresh(name: str) -> Peer:
+    """A peer by name that remembers nothing."""
+    return Pocketsphinx() if name == "pocketsphinx" else Whisper()
 
 
 class Pocketsphinx:

@@ -57,7 +57,7 @@ def by_noise(scores: Sequence[Score], source: str) -> Table:
             if not found:
                 continue
             wrong, base = sum(not one.value for one in found), sum(not one.value for one in ours)
-            ratio = f"{wrong / base:.1f}" if base else f"{wrong} : 0"
+            ratio = f"{wrong / base:.1f}" if base else f"{wrong} : 0" if ours else "–"
             flags: tuple[Flag, ...] = (lambda s: s.value, lambda s: s.whole, lambda s: s.wrong, lambda s: s.asked)
             rows.append((condition, name, str(len(found)), *(share(map(flag, found)) for flag in flags), ratio))
     columns = ("", "engine", "n", "value right", "all right", "wrong, not asked", "asked", "errors ÷ ours")
