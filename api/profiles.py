@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, select, text
 
 from api.canonical import parsed
 from api.database import Transaction
@@ -27,6 +27,10 @@ from capture.display.profile_files import ProfileError, read_profile, shipped
 from capture.display.strings import parse_main
 from capture.reading import Context, DisplayReading, Seen
 from grading.quantity import QuantityKind
+
+
+LEARNT_FROM = 10
+"""Newest jobs with an instrument that its learnt profile is gathered from; older ones teach nothing new."""
 
 
 def instrument_of(session: Session, job_id: str, label: str) -> Instrument:
@@ -94,11 +98,11 @@ def _learnt(session: Session, instrument: Instrument) -> Profile | None:
     serial = parsed(instrument.description_json).get("serial")
     alike = [
         row
-        for row in session.exec(select(Instrument).where(Instrument.label == instrument.label)).all()
+        for row in session.exec(select(Instrument).where(Instrument.label == instrument.label).order_by(text("rowid")))
         if row.kind == instrument.kind and parsed(row.description_json).get("serial") == serial
     ]
     confirmed: list[tuple[str, str]] = []
-    for row in alike:
+    for row in alike[-LEARNT_FROM:]:
         for record in current_records(session, row.job_id):
             quantity = reading_of(record).quantity
             if record.instrument_id != row.id or not record.seen_text or quantity.unit is None:

@@ -61,6 +61,15 @@ def test_a_tapped_unit_is_taken_and_leaves_other_doubts_standing(visit: Visit) -
     assert chosen["proposals"][0]["doubts"] == [], "the person says that it reads exactly so"
 
 
+def test_a_unit_that_was_said_before_is_not_asked_for_again(visit: Visit) -> None:
+    insulation(visit)
+    visit.say("thirty four point seven megohms")
+    answer = visit.show("34.70", None, doubts=["unit_missing"])
+    [proposal] = answer["proposals"]
+    assert (proposal["value"], proposal["unit"], proposal["agreement"]) == ("34.70", "MOhm", "agree")
+    assert proposal["doubts"] == []
+
+
 def test_a_unit_that_cannot_be_is_refused(visit: Visit) -> None:
     insulation(visit)
     visit.show("34.70", None, doubts=["unit_missing"], secondary={"test_voltage": "505"})
