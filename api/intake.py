@@ -284,11 +284,17 @@ class Intake:
                 by = job_of(transaction.session, capture.job_id).technician
                 note = {"capture": capture.id, "sha256": capture.sha256, "corners": marked}
                 transaction.entry(What.CORNERS_MARKED, capture.job_id, by=by, note=note)
-            self._put_crops(transaction, evidence, found, crops)
+            self._put_crops(transaction, evidence, found, crops, by_hand=corners is not None)
             return self._conclude(transaction, capture, found, crops, commands=commands)
 
     def _put_crops(
-        self, transaction: Transaction, evidence: Evidence, found: Recognised, crops: dict[int, Stored]
+        self,
+        transaction: Transaction,
+        evidence: Evidence,
+        found: Recognised,
+        crops: dict[int, Stored],
+        *,
+        by_hand: bool = False,
     ) -> None:
         displays = found.seen.displays if found.seen is not None else ()
         for index, stored in crops.items():
@@ -298,7 +304,7 @@ class Intake:
                 stored,
                 kind="crop",
                 parent=evidence.sha256,
-                derivation=f"display {index}, rectified from corners {corners} px",
+                derivation=f"display {index}, rectified from corners {corners} px{' marked by hand' * by_hand}",
             )
 
     def _conclude(

@@ -28,7 +28,6 @@ from capture.display.strings import parse_main
 from capture.reading import Context, DisplayReading, Seen
 from grading.quantity import QuantityKind
 
-
 LEARNT_FROM = 10
 """Newest jobs with an instrument that its learnt profile is gathered from; older ones teach nothing new."""
 

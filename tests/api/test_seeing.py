@@ -14,9 +14,10 @@ from PIL import Image
 from sqlmodel import select
 
 from api.app import create_app
+from api.canonical import parsed
 from api.engines import RealEngines
 from api.errors import BadInput, NotFound
-from api.tables import Capture, TrailEntry
+from api.tables import Capture, Evidence, TrailEntry
 from api.workspace import Workspace
 from capture.display.picture import open_picture
 from fixtures.displays.photo import Photo, render, to_jpeg
@@ -90,8 +91,9 @@ def test_marked_corners_are_read_again_and_stand_in_the_trail(visit: Visit) -> N
     assert (proposal["value"], proposal["unit"], proposal["photo_sha256"]) == ("34.70", "MOhm", refused["sha256"])
     assert answer["seen"]["displays"][0]["quad"] == [["6.0", "4.0"], ["54.0", "4.0"], ["54.0", "36.0"], ["6.0", "36.0"]]
     with visit.workspace.database.read() as session:
-        from api.canonical import parsed
-
+        cut = session.get_one(Evidence, proposal["crop_sha256"])
+        assert cut.parent_sha256 == refused["sha256"]
+        assert cut.derivation.endswith("px marked by hand")
         [body] = session.exec(select(TrailEntry.body).where(TrailEntry.what == "corners marked")).all()
     entry = parsed(body)
     assert entry["by"] == JOB["technician"]
