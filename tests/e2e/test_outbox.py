@@ -104,3 +104,35 @@ def test_what_the_server_refuses_does_not_block_the_rest(
     expect(page.locator("#words")).not_to_contain_text("Storing", timeout=30_000)
     assert [stored(server, note["sha256"]) for note in arrivals(server, job_id)] == [CLIPS[2].read_bytes()]
     context.close()
+
+
+def test_several_photos_of_one_display_wait_together_and_arrive_once(
+    chromium: Browser, server: running.Server, job_id: str
+) -> None:
+    """No network at first; then the server stores them, but its answer is lost, so they are sent again."""
+    photos = [fixtures() / "photos" / name for name in ("p06.jpg", "p08.jpg")]
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    open_job(page, server, job_id)
+    tried: list[str] = []
+
+    def line(route: Route) -> None:
+        tried.append("no network" if not tried else "answer lost" if len(tried) == 1 else "through")
+        if tried[-1] == "no network":
+            route.abort()
+            return
+        answer = route.fetch()
+        if tried[-1] == "answer lost":
+            assert answer.status == 201
+            route.abort()
+        else:
+            assert answer.json()["repeated"] is True
+            route.fulfill(response=answer)
+
+    page.route("**/burst", line)
+    page.locator("#photo").set_input_files(photos)
+    expect(page.locator("#unsent")).to_contain_text("1 not sent yet")
+    expect(page.locator("#unsent")).to_have_text("", timeout=40_000)
+    assert tried == ["no network", "answer lost", "through"]
+    assert [stored(server, note["sha256"]) for note in arrivals(server, job_id)] == [p.read_bytes() for p in photos]
+    context.close()
