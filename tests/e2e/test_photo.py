@@ -173,6 +173,22 @@ def test_a_missing_unit_is_tapped_and_then_confirmed(page: Page, server: running
     expect(page.locator("li[data-record] .shown")).to_have_text("1.21 Ω")
 
 
+def test_a_photo_that_shows_no_unit_asks_for_it(
+    page: Page, server: running.Server, job_id: str, tmp_path: Path
+) -> None:
+    """Digits and point are clear, no unit is in the picture: the reading is proposed, and the unit asked for."""
+    _, path = photo(tmp_path, "bare.jpg", shows={"main": "34.70"}, spoil={"share": 0.45}, seed=1)
+    open_job(page, server, job_id)
+    answer = send(page, path)
+    assert "unit_missing" in answer["proposals"][0]["doubts"]
+    assert "In which unit?" in answer["message"]
+    card = page.locator("[data-proposal]")
+    expect(card).to_contain_text("Which unit?", timeout=PATIENCE_MS)
+    card.locator("[data-unit=MOhm]").click()
+    expect(card.locator(".value")).to_have_text("34.70 MΩ")
+    expect(card).not_to_contain_text("Which unit?")
+
+
 def test_an_instrument_is_given_what_it_can_show(page: Page, server: running.Server, job_id: str) -> None:
     open_job(page, server, job_id)
     page.locator("#instruments > summary").click()
