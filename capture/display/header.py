@@ -8,6 +8,7 @@ Layouts: JPEG markers (ITU-T T.81, annex B), PNG chunks (W3C PNG, 5), RIFF chunk
 
 from __future__ import annotations
 
+import re
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -31,8 +32,12 @@ SMALL_ENOUGH = 4_000_000
 """Pixels that may be decoded however small the file is."""
 MOST_PIECES = 20_000
 """Segments or chunks of a file: 25 MB of PNG in pieces of 8 kB have 3,000."""
+MOST_FILL = 1_000
+"""Bytes that only fill up before a mark."""
 MOST_SCANNED = 200_000_000
 """Pixels times scans of a progressive JPEG: each scan goes over all pixels; 12 million in 10 scans are usual."""
+
+_MARK = re.compile(rb"\xff[^\x00\x01\xd0-\xd7\xff]")
 
 HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
 """`ftyp` brands of HEIF pictures (ISO/IEC 23008-12, from memory)."""
@@ -47,12 +52,14 @@ class Header:
         width: As stored, px.
         height: As stored, px.
         exif: What EXIF says; empty for HEIF, whose library applies the orientation itself.
+        body: Bytes that hold pixels; what a file carries besides is no sign of a photo.
     """
 
     kind: str
     width: int
     height: int
     exif: Exif
+    body: int
 
     @property
     def upright(self) -> tuple[int, int]:
@@ -102,11 +109,11 @@ def read_header(data: bytes) -> Header:
         header = {"JPEG": _jpeg, "PNG": _png, "WEBP": _webp, "HEIF": _heif}[kind](data)
     except (struct.error, IndexError):
         raise damaged() from None
-    _check(header, len(data))
+    _check(header)
     return header
 
 
-def _check(header: Header, size: int) -> None:
+def _check(header: Header) -> None:
     width, height = header.width, header.height
     most = MAX_PLAIN_PIXELS if header.kind in ("PNG", "WEBP") else MAX_PIXELS
     if width * height > most:
@@ -115,10 +122,10 @@ def _check(header: Header, size: int) -> None:
             f"The photo has {width} x {height} pixels; at most {most / 10**6:.0f} million are read of this type. "
             "Take a smaller one.",
         )
-    if width * height > max(SMALL_ENOUGH, MOST_PIXELS_A_BYTE * size):
+    if width * height > max(SMALL_ENOUGH, MOST_PIXELS_A_BYTE * header.body):
         raise MediaError(
             "photo_too_many_pixels",
-            f"The file has only {size / 1000:.0f} kB for {width} x {height} pixels; no camera writes that.",
+            f"The file has only {header.body / 1000:.0f} kB for {width} x {height} pixels; no camera writes that.",
         )
     if min(width, height) < MIN_SIDE:
         raise MediaError(
@@ -136,10 +143,7 @@ def _jpeg(data: bytes) -> Header:
     exif = Exif()
     at = 2
     for _ in range(MOST_PIECES):
-        while data[at] == 0xFF and data[at + 1] == 0xFF:  # fill bytes
-            at += 1
-        if data[at] != 0xFF:
-            raise damaged()
+        at = _after_fill(data, at)
         mark = data[at + 1]
         if mark == 0x01 or 0xD0 <= mark <= 0xD8:
             at += 2
@@ -155,12 +159,41 @@ def _jpeg(data: bytes) -> Header:
         at += 2 + max(2, length)
     else:
         raise _too_complex(f"more than {MOST_PIECES} pieces")
-    if size is None or 0 in size or data.rfind(b"\xff\xd9") <= data.rfind(b"\xff\xda"):
+    scans, end = _scans(data, at)
+    if size is None or 0 in size:
         raise damaged()
-    scans = data.count(b"\xff\xda", at)
     if scans > 3 and scans * size[0] * size[1] > MOST_SCANNED:
         raise _too_complex(f"{scans} scans")
-    return Header("JPEG", *size, exif)
+    return Header("JPEG", *size, exif, end - at)
+
+
+def _after_fill(data: bytes, at: int) -> int:
+    """Where the next mark begins, behind bytes that only fill up."""
+    if data[at] != 0xFF:
+        raise damaged()
+    for more in range(MOST_FILL):
+        if data[at + more + 1] != 0xFF:
+            return at + more
+    raise _too_complex("filling")
+
+
+def _scans(data: bytes, at: int) -> tuple[int, int]:
+    """How many scans there are, and where the picture ends; phones append films and second pictures behind it.
+
+    Within a scan, 0xFF is followed by zero or by a restart mark; anything else begins the next segment.
+    """
+    scans = 0
+    for _ in range(MOST_PIECES):
+        mark = data[at + 1]
+        if mark == 0xD9:
+            return scans, at
+        scans += mark == 0xDA
+        (length,) = struct.unpack_from(">H", data, at + 2)
+        found = _MARK.search(data, at + 2 + max(2, length))
+        if found is None:
+            raise damaged()
+        at = found.start()
+    raise _too_complex(f"more than {MOST_PIECES} pieces")
 
 
 def _chunks(data: bytes, at: int, end: int, layout: str, tail: int) -> Iterator[tuple[bytes, int, int]]:
@@ -179,7 +212,7 @@ def _chunks(data: bytes, at: int, end: int, layout: str, tail: int) -> Iterator[
 
 def _png(data: bytes) -> Header:
     size: tuple[int, int] | None = None
-    exif, ended = Exif(), False
+    exif, ended, body = Exif(), False, 0
     for name, start, length in _chunks(data, 8, len(data), ">I4s", 4):
         if size is None:
             if name != b"IHDR" or length != 13:
@@ -187,12 +220,14 @@ def _png(data: bytes) -> Header:
             size = struct.unpack_from(">II", data, start)
         elif name == b"eXIf":
             exif = read_exif(data[start : start + min(length, 65_536)])
+        elif name == b"IDAT":
+            body += length
         elif name == b"IEND":
             ended = True
             break
     if size is None or not ended:
         raise damaged()
-    return Header("PNG", *size, exif)
+    return Header("PNG", *size, exif, body)
 
 
 def essential(data: bytes) -> bytes:
@@ -215,8 +250,9 @@ def _webp(data: bytes) -> Header:
     if end > len(data):
         raise damaged()
     sizes: list[tuple[int, int]] = []
-    exif = Exif()
+    exif, body = Exif(), 0
     for name, start, length in _chunks(data, 12, end, "<4sI", 0):
+        body += length if name in (b"VP8 ", b"VP8L", b"ANMF", b"ALPH") else 0
         if name == b"VP8X":
             sizes.append((_three(data, start + 4) + 1, _three(data, start + 7) + 1))
         elif name == b"VP8 ":
@@ -229,7 +265,7 @@ def _webp(data: bytes) -> Header:
             exif = read_exif(data[start : start + min(length, 65_536)])
     if not sizes:
         raise damaged()
-    return Header("WEBP", *max(sizes, key=lambda s: s[0] * s[1]), exif)
+    return Header("WEBP", *max(sizes, key=lambda s: s[0] * s[1]), exif, body)
 
 
 def _three(data: bytes, at: int) -> int:
@@ -246,4 +282,4 @@ def _heif(data: bytes) -> Header:
         exif = read_exif(found.info.get("exif") or b"")
     except Exception as error:  # a malformed box may raise anything
         raise damaged() from error
-    return Header("HEIF", int(width), int(height), Exif(None, exif.time, exif.offset))
+    return Header("HEIF", int(width), int(height), Exif(None, exif.time, exif.offset), len(data))

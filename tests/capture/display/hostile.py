@@ -118,7 +118,10 @@ _TEXT = b"Comment\0\0" + zlib.compress(bytes(1_000_000), 9)
 FILES: dict[str, tuple[Callable[[], bytes], str]] = {
     "PNG of 256 million pixels in 31 kB": (lambda: png(16_000, 16_000), "photo_too_many_pixels"),
     "PNG of 49 million pixels, allowed by number": (lambda: png(7_000, 7_000), "photo_too_many_pixels"),
-    "PNG of 16 million pixels in 20 kB": (lambda: png(4_000, 4_000), "photo_too_many_pixels"),
+    "PNG of 16 million pixels in 2 kB": (lambda: png(4_000, 4_000), "photo_too_many_pixels"),
+    "PNG of 16 million pixels, filled up with junk": (
+        lambda: png(4_000, 4_000, chunk(b"prVt", bytes(2_000_000))), "photo_too_many_pixels",
+    ),
     "PNG of 16 million pixels in 16-bit colours": (
         lambda: png(4_000, 4_000, depth=16, colour=6), "photo_too_many_pixels",
     ),
@@ -131,6 +134,10 @@ FILES: dict[str, tuple[Callable[[], bytes], str]] = {
     "PNG cut off": (lambda: png(900, 900)[:-30], "photo_damaged"),
     "JPEG of a million empty segments": (
         lambda: _after_start(_jpeg(), _segment(0xFE, b"") * 1_000_000), "photo_too_complex",
+    ),
+    "JPEG of 20 MB of filling": (lambda: _after_start(_jpeg(), b"\xff" * 20_000_000), "photo_too_complex"),
+    "JPEG of 3 million marks in its scan": (
+        lambda: _jpeg()[:-2] + b"\xff\xdd\0\2" * 3_000_000 + b"\xff\xd9", "photo_too_complex",
     ),
     "JPEG that claims 65,500 x 65,500": (lambda: _sized(_jpeg(), 65_500, 65_500), "photo_too_many_pixels"),
     "JPEG that claims 5,000 x 3,000 in 0.15 MB": (

@@ -145,6 +145,18 @@ def test_hostile_files_cost_little_and_are_refused_with_a_reason(name: str, tmp_
     assert int(done.stdout.split()[2]) < MEMORY
 
 
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("progressive", [False, True])
+def test_what_phones_append_to_a_photo_is_ignored(seed: int, progressive: bool) -> None:
+    """A short film or a second picture behind the first: its bytes look like marks of every kind, ends included."""
+    noise = np.random.default_rng(seed).integers(0, 256, (1200, 1600, 3), np.uint8)
+    data = encoded("JPEG", Image.fromarray(noise), progressive=progressive)
+    film = b"\0\0\0\x18ftypmp42" + np.random.default_rng(seed).integers(0, 256, 3_000_000, np.uint8).tobytes()
+    plain = open_picture(data).pixels
+    assert np.array_equal(open_picture(data + film).pixels, plain)
+    assert np.array_equal(open_picture(data + encoded("JPEG")).pixels, plain)
+
+
 @pytest.mark.parametrize("orientation", [1, 6])
 def test_very_large_photos_are_decoded_at_half_their_size(orientation: int) -> None:
     exif = Image.Exif()
