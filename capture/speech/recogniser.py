@@ -35,12 +35,15 @@ class SpeechModel:
             coefficients were fitted with the whole vocabulary.
     """
 
-    def __init__(self, path: Path | None = None, phrases: Sequence[str] | None = None) -> None:
+    def __init__(
+        self, path: Path | None = None, phrases: Sequence[str] | None = None, judge: Judge | None = None
+    ) -> None:
         """Load a model.
 
         Args:
             path: A vosk model directory; None for the default.
             phrases: Hear only these phrases; None for the whole vocabulary.
+            judge: Used instead of the model's own.
 
         Raises:
             ModelError: It is missing, incomplete, damaged, or knows none of the words.
@@ -60,7 +63,7 @@ class SpeechModel:
         lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
         self._grammar_text = json.dumps(lines)
-        self.judge = load_judge(self.path) if phrases is None else Judge()
+        self.judge = judge or (load_judge(self.path) if phrases is None else Judge())
 
     def _knows(self, word: str) -> bool:
         return int(self._model.vosk_model_find_word(word)) >= 0
