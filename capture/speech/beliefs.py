@@ -19,8 +19,8 @@ from capture.reading import Context, Doubt, Heard, Hypothesis, Reading, Utteranc
 from capture.speech.hearing import belief
 
 DOUBT_COST = 2.0
-"""What a doubt costs an alternative, as a logarithm. Of 547 hearings of voices set aside at 10 and 5 dB, 515 came out
-right without it, 519 at 1, 523 at 2, 520 at 3."""
+"""What a doubt costs an alternative, as a logarithm. Voices set aside, 300 clips at 10 dB: by sound alone 94.7 % came
+out right, at a cost of 1 or 2 95.7 %, at 3 or 5 95.3 % (`fixtures.speech_model.trials choice`)."""
 
 FARTHEST = 15.0
 """Largest margin told: beyond it the runner-up is out of the running."""
