@@ -29,7 +29,8 @@ FILE = Path(__file__).parent / "models" / "calibration.json"
 HEADS = ("value", "dot", "unit")
 SIGNS = {
     "weakest": 1, "all": 1, "margin": 1, "legible": 1, "same": 1, "looks": 1, "lost": -1, "uneven": -1, "size": 1,
-    "found": 1, "backed": 1, "rival": -1, "tall": 1, "length": 0, "over": 0, "zeros": -1, "pointed": 0, "beside": 0,
+    "found": 1, "backed": 1, "rival": -1, "murky": -1, "unseen": -1, "second": -1, "split": -1, "tall": 1, "zeros": -1,
+    "length": 0, "over": 0, "pointed": 0, "beside": 0,
 }  # fmt: skip
 """What a larger feature may do to the probability: 1 raise it only, -1 lower it only, 0 either."""
 _LEAST = 1e-4
@@ -86,11 +87,12 @@ def features(evidence: Evidence) -> dict[str, dict[str, float]]:
     fields, looks = evidence.fields, [look for look in evidence.looks if look.text]
     shared = {
         "legible": log_odds(evidence.legible),
+        "murky": max(0.0, 1.5 - log_odds(evidence.legible)),
         "size": min(math.log2(max(evidence.digit_px or 1.0, 1.0)), 6.0),
     }
     return {
         "value": shared | _value(evidence, fields, looks),
-        "dot": shared | _dot(fields, looks),
+        "dot": shared | _dot(evidence, fields, looks),
         "unit": shared | _unit(fields, evidence.looks),
     }
 
@@ -105,15 +107,27 @@ def _value(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str,
         "all": log_odds(math.prod(sure(m) for m in glyphs) if glyphs else 0.0),
         "margin": min((_margin(m) for m in glyphs), default=0.0),
         "same": _share([_bare(look.text) == digits for look in evidence.looks]),
+        "split": float(any(_bare(look.text) != digits for look in evidence.looks)),
         "looks": log_odds(float(np.mean([look.value_sure for look in looks])) if looks else 0.0),
         "lost": max(0.0, weakest - fields.value_sure),
         "uneven": float(np.std(heights) / max(float(np.mean(heights)), 1.0)) if heights else 0.0,
         "found": 0.0 if evidence.marked else log_odds(evidence.found) - log_odds(0.9),
         "backed": 1.0 if evidence.marked else _backing(fields),
         "rival": min(fields.rival, 1.0),
+        "second": second(fields),
         "length": float(len(digits)),
         "over": float("L" in digits),
     }
+
+
+def second(fields: Fields) -> float:
+    """Height of the largest number beside the main one as a share of the main one's, 0..1.
+
+    Where the main one is a temperature, the humidity beside it raises no question.
+    """
+    named = [] if fields.unit == "Cel" else [s for s in fields.seen if s.text != "on"]
+    heights = [small.box[3] - small.box[1] for small in named]
+    return min(1.0, max([fields.rival, *(h / max(fields.height, 1.0) for h in heights)]))
 
 
 def _backing(fields: Fields) -> float:
@@ -121,15 +135,17 @@ def _backing(fields: Fields) -> float:
     return max(fields.unit_sure if fields.unit in UNITS else 0.0, 0.5 if fields.small else 0.0)
 
 
-def _dot(fields: Fields, looks: list[Fields]) -> dict[str, float]:
+def _dot(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str, float]:
     points = [m for m in fields.chars if m.group == 1]
     peers = [look for look in looks if _bare(look.text) == _bare(fields.text)]
     return {
         "weakest": log_odds(fields.dot_sure),
         "all": log_odds(min((m.heat for m in points), default=1.0 - COUNTS[1])),
         "same": _share([look.text == fields.text for look in peers]),
+        "split": float(any(look.text != fields.text for look in peers)),
         "looks": log_odds(float(np.mean([look.dot_sure for look in looks])) if looks else 0.0),
         "pointed": float(bool(points)),
+        "unseen": 0.0 if points or len(_bare(fields.text)) < 2 else _smallness(evidence),
         "length": float(len(_bare(fields.text))),
         "zeros": float(fields.text[:1] == "0" and fields.text[1:2].isdigit()),
     }
@@ -138,7 +154,7 @@ def _dot(fields: Fields, looks: list[Fields]) -> dict[str, float]:
 def _unit(fields: Fields, looks: tuple[Fields, ...]) -> dict[str, float]:
     unit = next((m for m in fields.used if m.group == 2), None)
     if unit is None:
-        return dict.fromkeys(("weakest", "margin", "same", "looks", "tall", "beside"), 0.0)
+        return dict.fromkeys(("weakest", "margin", "same", "looks", "tall", "beside", "second"), 0.0)
     own = [look.unit_sure for look in looks if look.unit == fields.unit]
     right = max((m.right for m in fields.chars), default=0.0)
     return {
@@ -148,6 +164,7 @@ def _unit(fields: Fields, looks: tuple[Fields, ...]) -> dict[str, float]:
         "looks": log_odds(float(np.mean(own)) if own else 0.0),
         "tall": min(math.log2(max(unit.height, 1.0)), 6.0),
         "beside": float(unit.left > right - 0.3 * fields.height),
+        "second": second(fields),
     }
 
 
@@ -157,6 +174,12 @@ def _margin(mark: Mark) -> float:
         return 0.0
     second, first = np.sort(np.array(mark.odds))[-2:]
     return float(np.clip(math.log(max(first, _LEAST) / max(second, _LEAST)), 0.0, 9.2))
+
+
+def _smallness(evidence: Evidence) -> float:
+    """How small the digits are, and how hard to see: a point among such may be lost without a trace."""
+    size = max(0.0, 6.0 - math.log2(max(evidence.digit_px or 1.0, 1.0)))
+    return size + max(0.0, 2.5 - log_odds(evidence.legible))
 
 
 def _share(votes: list[bool]) -> float:

@@ -6,6 +6,7 @@ the unit at its right; the unit that nobody else takes is the main one.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -109,7 +110,7 @@ def _arrange(marks: list[Mark]) -> Fields:
     glyphs = [m for m in marks if m.group == 0]
     points = [m for m in marks if m.group == 1]
     tokens = [m for m in marks if m.group == 2 or (m.name == "unreadable" and m.group == 2)]
-    main = _main_row(glyphs)
+    main = _main_row(glyphs, [t for t in tokens if t.name in UNIT_TOKENS])
     flagged = _flags(tokens)
     flags = tuple(f.name for f in flagged)
     if not main:
@@ -164,7 +165,7 @@ def _slope(row: list[Mark]) -> float:
     return float(np.clip(np.polyfit(xs, ys, 1)[0], -0.35, 0.35)) if spread > 1 else 0.0
 
 
-def _main_row(glyphs: list[Mark]) -> list[Mark]:
+def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
     """The characters of the main string, left to right, its sign included."""
     tall = [g for g in glyphs if g.name not in ("-", "<", ">")]
     largest = max((g.height for g in tall), default=0.0)
@@ -193,14 +194,21 @@ def _main_row(glyphs: list[Mark]) -> list[Mark]:
     ]
     if signs:
         row.append(max(signs, key=lambda g: g.right))
-    return _connected(sorted(row, key=lambda g: g.x), seed, largest)
+    return _connected(sorted(row, key=lambda g: g.x), seed, largest, units)
 
 
-def _connected(row: list[Mark], seed: Mark, height: float) -> list[Mark]:
-    """The part of a row around `seed` without a gap of more than two characters."""
+def _connected(row: list[Mark], seed: Mark, height: float, units: list[Mark]) -> list[Mark]:
+    """The part of a row around `seed` without a gap of more than two characters; a unit between two ends a number."""
     groups: list[list[Mark]] = []
+
+    def apart(last: Mark, mark: Mark) -> bool:
+        slack = 0.15 * height
+        gap = (last.right - slack, mark.left + slack)
+        return any(gap[0] < u.left and u.right < gap[1] and abs(u.y - mark.y) < 0.6 * height for u in units)
+
     for mark in row:
-        if groups and mark.left - groups[-1][-1].right < 1.5 * height:
+        close = bool(groups) and mark.left - groups[-1][-1].right < 1.5 * height
+        if close and not apart(groups[-1][-1], mark):
             groups[-1].append(mark)
         else:
             groups.append([mark])
@@ -338,4 +346,4 @@ def _token_right(group: list[Mark], height: float, tokens: list[Mark]) -> Mark |
     last = group[-1]
     near = [t for t in tokens if t.name in UNIT_TOKENS and -0.4 * height < t.left - last.right < 1.3 * height
             and abs(t.y - last.y) < 0.8 * height and t.height < 1.6 * height]  # fmt: skip
-    return min(near, key=lambda t: t.left) if near else None
+    return min(near, key=lambda t: math.hypot(max(0.0, t.left - last.right), t.y - last.y)) if near else None

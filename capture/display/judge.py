@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from capture.display import printed, refusal
-from capture.display.certainty import Evidence, calibration, probabilities
+from capture.display.certainty import Evidence, calibration, probabilities, second
+from capture.display.fields import Fields
 from capture.display.strings import parse_main
 from capture.reading import DisplayReading, Doubt
 from grading.quantity import UNITS, Qualifier, Quantity
@@ -18,6 +19,10 @@ LEAST_SHARE = 0.17
 """The main digits of a display take at least this share of its height; smaller ones belong to a field beside it."""
 RIVAL = 0.87
 """Another nameless number of at least this share of the main one's height makes it unclear which one counts."""
+LEGIBLE = 0.35
+"""Mean legibility of the looks below which nothing is accepted, however sure the digits seem."""
+BESIDE = 0.35
+"""A number of this share of the main one's height is no small field but a value of its own."""
 COUNTER = 5
 """Counters with this many digits or more may show zeros in front of a whole number."""
 LIKELY_UNIT = 0.5
@@ -76,9 +81,14 @@ def verdict(
         (evidence.share < LEAST_SHARE, refusal.NO_VALUE if vague else hint, Doubt.VALUE_MISSING),
         ("?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
         (quantity is None, refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?")), Doubt.VALUE_MISSING),
+        (evidence.legible < LEGIBLE, refusal.DIGITS_UNSURE if vague else hint, Doubt.LOW_CONFIDENCE),
         (not digits_sure, refusal.DIGITS_UNSURE if vague else hint, Doubt.DIGITS_AMBIGUOUS),
         (_glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
-        (evidence.fields.rival > RIVAL, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
+        (
+            evidence.fields.rival > RIVAL or _humidity_alone(evidence.fields),
+            refusal.TWO_VALUES,
+            Doubt.VALUE_MISSING,
+        ),
         (not point_sure and _point_counts(quantity), refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
         (_point_missing(text), refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
     )
@@ -106,6 +116,11 @@ def _settled_unit(evidence: Evidence, quantity: Quantity, sure: float) -> tuple[
 def _glare(evidence: Evidence) -> bool:
     fields = evidence.fields
     return fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
+
+
+def _humidity_alone(fields: Fields) -> bool:
+    """A humidity beside a number that was not understood: the temperature, which is the main value there."""
+    return fields.unit == "%" and second(fields) > BESIDE
 
 
 def _point_counts(quantity: Quantity | None) -> bool:

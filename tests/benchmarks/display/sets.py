@@ -99,8 +99,9 @@ def _shown(truth: stock.Truth) -> Shown:
     if truth.shows.get("second"):
         small["humidity"] = str(truth.shows["second"])
     reading = bool(main) and not set(main) - set("0123456789.-<>LF") and set(main) != {"-"}
+    unit = (truth.shows.get("unit") or None) if truth.unit_known else ""
     return Shown(
-        main, truth.shows.get("unit") or None, truth.digits and reading, truth.unit and reading, small, truth.row,
+        main, unit, truth.digits and reading, truth.unit and reading, small, truth.row,
         truth.unit_mark,
     )  # fmt: skip
 
