@@ -20,8 +20,9 @@ LEAST_SHARE = 0.17
 RIVAL = 0.87
 """Another nameless number of at least this share of the main one's height makes it unclear which one counts."""
 LEGIBLE = 0.35
-"""Mean legibility of the looks below which nothing that the finder found is accepted, however sure the digits seem; where a
-person marked the display it is known to be one (200 rendered crops: one more right, none wrong)."""
+"""Mean legibility of the looks below which nothing that the finder found is accepted, however sure the digits seem.
+
+Where a person marked the display it is known to be one (200 rendered crops: one more right, none wrong)."""
 BESIDE = 0.35
 """A number of this share of the main one's height is no small field but a value of its own."""
 COUNTER = 5
@@ -82,7 +83,11 @@ def verdict(
         (evidence.share < LEAST_SHARE, refusal.NO_VALUE if vague else hint, Doubt.VALUE_MISSING),
         ("?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
         (quantity is None, refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?")), Doubt.VALUE_MISSING),
-        (not evidence.marked and evidence.legible < LEGIBLE, refusal.DIGITS_UNSURE if vague else hint, Doubt.LOW_CONFIDENCE),
+        (
+            not evidence.marked and evidence.legible < LEGIBLE,
+            refusal.DIGITS_UNSURE if vague else hint,
+            Doubt.LOW_CONFIDENCE,
+        ),
         (not digits_sure, refusal.DIGITS_UNSURE if vague else hint, Doubt.DIGITS_AMBIGUOUS),
         (_glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
         (
