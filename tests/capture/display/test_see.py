@@ -77,23 +77,23 @@ def test_fixed_rendered_photos_give_no_wrong_value(style: str) -> None:
 
 
 def test_most_clean_photos_are_read() -> None:
-    """Photos with little wrong: at least seven of ten readable ones are read; a floor under the measured 13 of 17."""
+    """Photos of little trouble in every style trained on: floors under the measured 17 of 24 exact, 25 of 32 digits."""
     outcomes = read(stock.Wish(seed, "photo", TRAINING_STYLES, 0.0, 1) for seed in range(710_000, 710_040))
     counts = counted(outcomes)
     assert not [failures.note(o) for o in outcomes if o.wrong]
-    assert counts.exact >= 0.7 * counts.legible, [failures.note(o) for o in failures.failed(outcomes)]
-    assert counts.digits >= 0.7 * counts.legible_digits
+    assert counts.exact >= 0.62 * counts.legible, [failures.note(o) for o in failures.failed(outcomes)]
+    assert counts.digits >= 0.72 * counts.legible_digits
 
 
 def test_a_row_of_digits_alone_is_read_and_its_unit_asked_for() -> None:
-    """Nothing but clean digits, as cut out by hand: accepted without a unit, and the unit blocks a bare yes."""
+    """Nothing but clean digits, as cut out by hand: accepted without a unit, and the unit blocks a bare yes (measured: 7 of 7)."""
     outcomes = read(
         stock.Wish(seed, "crop", ("panel_red", "multimeter_lcd"), 0.0, 1) for seed in range(720_000, 720_016)
     )
     bare = [o for o in outcomes if o.case.shown[0].unit is None and o.case.shown[0].digits]
     assert len(bare) >= 5
     read_right = [o for o in bare if o.digits]
-    assert len(read_right) >= 0.5 * len(bare), [failures.note(o) for o in bare]
+    assert len(read_right) >= 0.8 * len(bare), [failures.note(o) for o in bare]
     assert not [failures.note(o) for o in outcomes if o.wrong]
     assert all(o.asked for o in read_right if set(o.case.shown[0].main) - {"-"})
 
