@@ -86,7 +86,7 @@ def test_most_clean_photos_are_read() -> None:
 
 
 def test_a_row_of_digits_alone_is_read_and_its_unit_asked_for() -> None:
-    """Nothing but clean digits, as cut out by hand: accepted without a unit, and the unit blocks a bare yes (measured: 7 of 7)."""
+    """Nothing but clean digits, as cut out by hand: accepted without a unit, its unit asked for. Measured: 7 of 7."""
     outcomes = read(
         stock.Wish(seed, "crop", ("panel_red", "multimeter_lcd"), 0.0, 1) for seed in range(720_000, 720_016)
     )
