@@ -18,17 +18,21 @@ from capture.speech.audio import MAX_BYTES
 from capture.speech.recogniser import SpeechModel
 from capture.speech.understand import hear_clip
 
+AsJson = Annotated[bool, typer.Option("--json", help="One JSON object a line instead of a table.")]
+Phrases = Annotated[
+    Path | None, typer.Option(help="Hear only the phrases of this text file, one a line ('#' starts a comment).")
+]
+Model = Annotated[Path | None, typer.Option(help="A vosk model directory instead of the one that ships.")]
+
 MAX_PHRASES = 20_000
 """Longest list of phrases: the recogniser builds its grammar from them at start."""
 
 
 def hear(
     files: Annotated[list[Path], typer.Argument(help="Sound files: WAV, FLAC, Ogg (Opus or Vorbis) or MP3.")],
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line instead of a table.")] = False,
-    phrases: Annotated[
-        Path | None, typer.Option(help="Hear only the phrases of this text file, one a line ('#' starts a comment).")
-    ] = None,
-    model: Annotated[Path | None, typer.Option(help="A vosk model directory instead of the one that ships.")] = None,
+    as_json: AsJson = False,
+    phrases: Phrases = None,
+    model: Model = None,
 ) -> None:
     """Hear sound files and say which readings or commands they hold.
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from itertools import chain, islice
-from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 from rich.console import Console
 from rich.live import Live
 
-from api.commands.hear import as_data, as_table, read_phrases
+from api.commands.hear import AsJson, Model, Phrases, as_data, as_table, read_phrases
 from capture.errors import EngineError, ModelError
 from capture.speech.live import spoken
 from capture.speech.microphone import BLOCK_S, microphone
@@ -25,11 +24,9 @@ SHOWN = 30
 def listen(
     seconds: Annotated[float | None, typer.Option(min=1, help="Stop after so many seconds; else with Ctrl-C.")] = None,
     device: Annotated[str | None, typer.Option(help="Name or number of the microphone.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line instead of a table.")] = False,
-    phrases: Annotated[
-        Path | None, typer.Option(help="Hear only the phrases of this text file, one a line ('#' starts a comment).")
-    ] = None,
-    model: Annotated[Path | None, typer.Option(help="A vosk model directory instead of the one that ships.")] = None,
+    as_json: AsJson = False,
+    phrases: Phrases = None,
+    model: Model = None,
 ) -> None:
     """Listen to the microphone and say which readings or commands were spoken; nothing is recorded.
 

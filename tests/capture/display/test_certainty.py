@@ -52,7 +52,7 @@ def evidence(fields: Fields, looks: int = 3, **more: object) -> Evidence:
         quad=geometry.rectangle(0, 0, 384, 224),
         found=0.9,
     )
-    return replace(plain, **more)  # type: ignore[arg-type]
+    return replace(plain, **more)  # type: ignore[arg-type]  # changes of many types in one dict
 
 
 def test_every_head_has_the_features_that_it_was_fitted_on() -> None:
