@@ -1,10 +1,10 @@
 """How likely digits, point and unit of one display are right: measured, instead of what the networks say of themselves.
 
 A network that is "0.98 sure" is not right 98 times of 100. So rendered photos with known content were read, and for
-each of the three heads a logistic regression was fitted from what the marks and the agreement of the looks give to
-whether the head was right (`python -m fixtures.display_model calibrate`). The coefficients lie in
-`models/calibration.json` with the seeds, the networks that they belong to and the thresholds. More certainty of a mark
-never makes a head less likely to be right: the fit allows no such coefficient.
+each of the three heads a logistic regression on ramps (pieces of a feature) was fitted from what the marks and the
+agreement of the looks give to whether the head was right (`python -m fixtures.display_model calibrate`). The
+coefficients lie in `models/calibration.json` with the seeds, the networks that they belong to and the thresholds. More
+certainty of a mark never makes a head less likely to be right: the fit allows no such coefficient.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.display import geometry
+from capture.display import geometry, refusal
 from capture.display.fields import COUNTS, Fields, sure
 from capture.display.marks import Mark
 from capture.errors import EngineError
@@ -30,7 +30,10 @@ HEADS = ("value", "dot", "unit")
 SIGNS = {
     "weakest": 1, "all": 1, "margin": 1, "legible": 1, "same": 1, "looks": 1, "lost": -1, "uneven": -1, "size": 1,
     "found": 1, "backed": 1, "rival": -1, "murky": -1, "unseen": -1, "second": -1, "split": -1, "tall": 1, "zeros": -1,
-    "length": 0, "over": 0, "pointed": 0, "beside": 0,
+    "length": 0, "over": 0, "pointed": 0, "beside": 0, "worst": 1, "heat": 1, "marked": 0, "legible_photo": 1,
+    "legible_crop": 1, "size_crop": 1, "thin": -1, "crisp": 1, "contrast": 1, "glare": -1, "pitch": -1, "edge": -1,
+    "outside": -1, "alone": 0, "sign": 0, "time": 0, "gap": 1, "count": 0, "rest": -1, "apart": 0, "relative": 0,
+    "low": 0, "tester": 1, "risky": -1, "steep": -1, "few": 0,
 }  # fmt: skip
 """What a larger feature may do to the probability: 1 raise it only, -1 lower it only, 0 either."""
 _LEAST = 1e-4
@@ -51,6 +54,8 @@ class Evidence:
         quad: Corners in the photo.
         found: The finder's score, 0..1; 1 where a person marked the display.
         marked: A person marked the display, or the picture is nothing but the display.
+        room: Space from the main string to the nearest side of the picture, as a share of its height; negative beyond.
+        margin: Space from the display's corners to the edge of the picture, as a share of its longer side.
     """
 
     fields: Fields
@@ -63,6 +68,8 @@ class Evidence:
     quad: geometry.Quad
     found: float = 1.0
     marked: bool = False
+    room: float = 9.0
+    margin: float = 9.0
 
 
 def log_odds(probability: float) -> float:
@@ -90,10 +97,11 @@ def features(evidence: Evidence) -> dict[str, dict[str, float]]:
         "murky": max(0.0, 1.5 - log_odds(evidence.legible)),
         "size": min(math.log2(max(evidence.digit_px or 1.0, 1.0)), 6.0),
     }
+    looked = _look_of(evidence, fields)
     return {
-        "value": shared | _value(evidence, fields, looks),
-        "dot": shared | _dot(evidence, fields, looks),
-        "unit": shared | _unit(fields, evidence.looks),
+        "value": shared | looked | _value(evidence, fields, looks),
+        "dot": shared | {"crisp": looked["crisp"]} | _dot(evidence, fields, looks),
+        "unit": shared | _unit(fields, evidence.looks, (evidence.digit_px or 0.0) / max(fields.height, 1.0)),
     }
 
 
@@ -106,18 +114,54 @@ def _value(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str,
         "weakest": log_odds(weakest),
         "all": log_odds(math.prod(sure(m) for m in glyphs) if glyphs else 0.0),
         "margin": min((_margin(m) for m in glyphs), default=0.0),
+        "heat": log_odds(min((m.heat for m in glyphs), default=0.0)),
         "same": _share([_bare(look.text) == digits for look in evidence.looks]),
         "split": float(any(_bare(look.text) != digits for look in evidence.looks)),
         "looks": log_odds(float(np.mean([look.value_sure for look in looks])) if looks else 0.0),
+        "worst": log_odds(min((look.value_sure for look in looks), default=0.0)),
+        "few": float(len(evidence.looks) <= 2),
         "lost": max(0.0, weakest - fields.value_sure),
         "uneven": float(np.std(heights) / max(float(np.mean(heights)), 1.0)) if heights else 0.0,
+        "pitch": _pitch(fields),
         "found": 0.0 if evidence.marked else log_odds(evidence.found) - log_odds(0.9),
         "backed": 1.0 if evidence.marked else _backing(fields),
         "rival": min(fields.rival, 1.0),
         "second": second(fields),
         "length": float(len(digits)),
+        "alone": float(len(digits) == 1),
         "over": float("L" in digits),
+        "sign": float(fields.text[:1] in ("-", "<", ">")),
+        "time": float(":" in fields.text),
     }
+
+
+def _look_of(evidence: Evidence, fields: Fields) -> dict[str, float]:
+    """What the picture itself says: legible, large, crisp, within its edges."""
+    crisp, contrast = (0.0, 0.0) if fields.box is None else refusal.crispness(evidence.canvas, fields.box)
+    glare = fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
+    legible, marked = log_odds(evidence.legible), float(evidence.marked)
+    return {
+        "marked": marked,
+        "legible_photo": legible * (1 - marked),
+        "legible_crop": legible * marked,
+        "size_crop": marked * min(math.log2(max(evidence.digit_px or 1.0, 1.0)), 6.0),
+        "thin": float(np.clip(math.log2(0.35 / max(evidence.share, 0.01)), 0.0, 3.0)),
+        "crisp": math.log(max(crisp, 0.003)),
+        "contrast": math.log2(max(contrast, 4.0)),
+        "glare": float(glare),
+        "edge": float(np.clip(0.6 - evidence.room, 0.0, 1.0)),
+        "outside": 0.0 if evidence.marked else float(np.clip(0.05 - evidence.margin, 0.0, 0.3)),
+        "steep": abs(fields.slope),
+    }
+
+
+def _pitch(fields: Fields) -> float:
+    """How unevenly the characters stand, 0..1: a digit that was missed leaves a gap."""
+    xs = np.array([m.x for m in fields.chars if m.group == 0 and m.name not in "-<>"])
+    if len(xs) < 3:
+        return 0.0
+    steps = np.diff(xs)
+    return float(np.clip(np.std(steps) / max(float(np.mean(steps)), 1.0), 0.0, 1.0))
 
 
 def second(fields: Fields) -> float:
@@ -140,6 +184,11 @@ def _dot(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str, f
     peers = [look for look in looks if _bare(look.text) == _bare(fields.text)]
     return {
         "weakest": log_odds(fields.dot_sure),
+        "worst": log_odds(min((look.dot_sure for look in looks), default=0.0)),
+        "gap": _gap(fields),
+        "count": float(len(points)),
+        "time": float(":" in fields.text),
+        "marked": float(evidence.marked),
         "all": log_odds(min((m.heat for m in points), default=1.0 - COUNTS[1])),
         "same": _share([look.text == fields.text for look in peers]),
         "split": float(any(look.text != fields.text for look in peers)),
@@ -151,10 +200,16 @@ def _dot(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str, f
     }
 
 
-def _unit(fields: Fields, looks: tuple[Fields, ...]) -> dict[str, float]:
+def _gap(fields: Fields) -> float:
+    """Log odds of the weakest point among marks of its kind; without any, how sure it is that none is there."""
+    points = [m for m in fields.chars if m.group == 1]
+    return log_odds(min((m.sure for m in points), default=fields.dot_sure))
+
+
+def _unit(fields: Fields, looks: tuple[Fields, ...], px: float) -> dict[str, float]:
     unit = next((m for m in fields.used if m.group == 2), None)
     if unit is None:
-        return dict.fromkeys(("weakest", "margin", "same", "looks", "tall", "beside", "second"), 0.0)
+        return dict.fromkeys(_UNIT_FEATURES, 0.0)
     own = [look.unit_sure for look in looks if look.unit == fields.unit]
     right = max((m.right for m in fields.chars), default=0.0)
     return {
@@ -165,7 +220,32 @@ def _unit(fields: Fields, looks: tuple[Fields, ...]) -> dict[str, float]:
         "tall": min(math.log2(max(unit.height, 1.0)), 6.0),
         "beside": float(unit.left > right - 0.3 * fields.height),
         "second": second(fields),
+        "worst": log_odds(min(own, default=0.0)),
+        "heat": log_odds(unit.heat),
+        "all": float(sum(look.unit == fields.unit for look in looks)),
+        "split": float(any(look.unit not in (fields.unit, None) for look in looks)),
+        "rest": fields.unit_rival,
+        "relative": math.log2(max(unit.height, 1.0) / max(fields.height, 1.0)),
+        "size_crop": math.log2(max(unit.height * px, 1.0)),
+        "apart": float(np.clip((unit.left - right) / max(fields.height, 1.0), -1.0, 2.0)),
+        "low": float(np.clip((unit.y - _middle(fields)) / max(fields.height, 1.0), -1.5, 1.5)),
+        "tester": float("test_voltage" in fields.small and unit.name in ("kOhm", "MOhm", "GOhm", "TOhm")),
+        "risky": float(unit.name in RISKY),
+        "few": float(len(looks) <= 2),
     }
+
+
+RISKY = ("uOhm", "mOhm", "kOhm", "MOhm", "GOhm", "TOhm", "mV", "kV", "uA", "mA", "nF", "uF")
+"""Units with a prefix: the letter before is small, and missing it is a factor of a thousand or more."""
+_UNIT_FEATURES = (
+    "weakest", "margin", "same", "looks", "tall", "beside", "second", "worst", "heat", "all", "split", "rest",
+    "relative", "size_crop", "apart", "low", "tester", "risky", "few",
+)  # fmt: skip
+
+
+def _middle(fields: Fields) -> float:
+    ys = [m.y for m in fields.chars if m.group == 0]
+    return float(np.median(ys)) if ys else 0.0
 
 
 def _margin(mark: Mark) -> float:
@@ -191,12 +271,12 @@ class Head:
     """The regression of one head.
 
     Attributes:
-        weights: Log odds for each unit of a feature, by name.
-        bias: Log odds with all features at 0.
-        threshold: Probability from which the head counts as sure.
+        ramps: Feature, low, high, weight: log odds for each unit that the feature lies above `low`, up to `high`.
+        bias: Log odds with all ramps at 0.
+        threshold: Probability from which the head counts as sure; "value" and "dot" share one, for both together.
     """
 
-    weights: dict[str, float]
+    ramps: tuple[tuple[str, float, float, float], ...]
     bias: float
     threshold: float
 
@@ -206,7 +286,9 @@ class Head:
         Raises:
             KeyError: A feature is missing.
         """
-        odds = self.bias + sum(weight * values[name] for name, weight in self.weights.items())
+        odds = self.bias + sum(
+            weight * (min(max(values[name], low), high) - low) for name, low, high, weight in self.ramps
+        )
         return 1.0 / (1.0 + math.exp(-min(max(odds, -30.0), 30.0)))
 
 
@@ -221,7 +303,9 @@ def calibration(path: Path = FILE) -> dict[str, Head]:
         data: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         heads = {
             name: Head(
-                {str(k): float(v) for k, v in one["weights"].items()}, float(one["bias"]), float(one["threshold"])
+                tuple((str(name), float(low), float(high), float(w)) for name, low, high, w in one["ramps"]),
+                float(one["bias"]),
+                float(one["threshold"]),
             )
             for name, one in data["heads"].items()
         }

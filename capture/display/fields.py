@@ -57,6 +57,7 @@ class Fields:
         slope: How much the main row falls per px to the right; 0 where it has fewer than three characters.
         used: The marks of main string and unit.
         rival: Height of the largest other number as a share of the main one's.
+        unit_rival: Certainty of the surest other unit that no number has taken, 0..1.
         box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
     """
 
@@ -73,6 +74,7 @@ class Fields:
     slope: float = 0.0
     used: list[Mark] = field(default_factory=list)
     rival: float = 0.0
+    unit_rival: float = 0.0
     box: tuple[float, float, float, float] | None = None
 
 
@@ -121,7 +123,8 @@ def _arrange(marks: list[Mark]) -> Fields:
     rest = [g for g in glyphs if g not in main]
     small, taken = _small_fields(rest, [p for p in points if p not in row_points], tokens)
     chars = sorted([*main, *row_points], key=lambda m: m.x)
-    unit = _main_unit(main, height, [t for t in tokens if t.name in UNIT_TOKENS and t not in taken])
+    free = [t for t in tokens if t.name in UNIT_TOKENS and t not in taken]
+    unit = _main_unit(main, height, free)
     result = Fields(
         text="".join(_CHARS.get(m.name, m.name) for m in chars), chars=chars, height=height,
         small={s.name: s.text for s in small}, flags=flags, seen=[*small, *flagged],
@@ -134,6 +137,7 @@ def _arrange(marks: list[Mark]) -> Fields:
     result.used = [*chars, *([unit] if unit is not None else [])]
     if unit is not None:
         result.unit, result.unit_sure = unit.name, sure(unit)
+        result.unit_rival = max([sure(t) for t in free if t is not unit and t.name != unit.name], default=0.0)
         parts.append(unit)
     result.box = _around(parts)
     return result

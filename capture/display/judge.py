@@ -6,29 +6,46 @@ the unit; a doubt of any kind blocks a bare "confirm".
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from capture.display import printed, refusal
 from capture.display.certainty import Evidence, calibration, probabilities, second
 from capture.display.fields import Fields
-from capture.display.strings import parse_main
+from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
 from grading.quantity import UNITS, Qualifier, Quantity
 
-LEAST_SHARE = 0.17
-"""The main digits of a display take at least this share of its height; smaller ones belong to a field beside it."""
+LEAST_SHARE = 0.1
+"""The main digits of a display take at least this share of its height; smaller ones belong to a field beside it. How
+unlikely a small share is above that is for the certainty to say (feature "thin")."""
 RIVAL = 0.87
 """Another nameless number of at least this share of the main one's height makes it unclear which one counts."""
-LEGIBLE = 0.35
-"""Mean legibility of the looks below which nothing that the finder found is accepted, however sure the digits seem.
-
-Where a person marked the display it is known to be one (200 rendered crops: one more right, none wrong)."""
+LEGIBLE = 0.12
+"""Mean legibility of the looks below which nothing that the finder found is accepted, however sure the digits seem;
+above that it is for the certainty to weigh. Where a person marked the display it is known to be one."""
 BESIDE = 0.35
 """A number of this share of the main one's height is no small field but a value of its own."""
 COUNTER = 5
 """Counters with this many digits or more may show zeros in front of a whole number."""
 LIKELY_UNIT = 0.5
 """A unit likelier than this, but not sure, is proposed and asked about; a less likely one is not even proposed."""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One reason to refuse a display.
+
+    Attributes:
+        name: Of the rule, for counting.
+        holds: It speaks against this display.
+        reason: For the person.
+        doubt: That goes with it.
+    """
+
+    name: str
+    holds: bool
+    reason: str
+    doubt: Doubt
 
 
 def judge(evidence: Evidence) -> DisplayReading:
@@ -41,13 +58,8 @@ def judge(evidence: Evidence) -> DisplayReading:
     confidence = probabilities(evidence)
     known = fields.unit if fields.unit in UNITS and confidence["unit"] >= LIKELY_UNIT else None
     quantity = parse_main(fields.text, known) if "?" not in fields.text else None
-    heads = calibration()
-    reason, doubts = verdict(
-        evidence,
-        quantity,
-        digits_sure=confidence["value"] >= heads["value"].threshold,
-        point_sure=confidence["dot"] >= heads["dot"].threshold,
-    )
+    digits, point = sure_of(confidence, quantity)
+    reason, doubts = verdict(evidence, quantity, digits_sure=digits, point_sure=point)
     if not reason and quantity is not None:
         quantity, doubts = _settled_unit(evidence, quantity, confidence["unit"])
     return DisplayReading(
@@ -73,41 +85,59 @@ def verdict(
         digits_sure: Digits and sign are likely enough.
         point_sure: The point is likely enough.
     """
+    for rule in rules(evidence, quantity, digits_sure=digits_sure, point_sure=point_sure):
+        if rule.holds:
+            return rule.reason, (rule.doubt,)
+    return "", ()
+
+
+def sure_of(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bool, bool]:
+    """Whether digits, and point, are sure enough: together they must be likelier than the cut that both heads share.
+
+    Where they are not, the less likely of the two is to blame. A point that changes nothing (in "OL") does not count.
+    """
+    value, dot = confidence["value"], confidence["dot"] if _point_counts(quantity) else 1.0
+    if value * dot >= calibration()["value"].threshold:
+        return True, True
+    return value > dot, value <= dot
+
+
+def rules(
+    evidence: Evidence, quantity: Quantity | None, *, digits_sure: bool = True, point_sure: bool = True
+) -> tuple[Rule, ...]:
+    """Every rule with whether it holds, in the order in which they are asked; arguments as of `verdict`."""
     text, digit_px = evidence.fields.text, evidence.digit_px
     hint = refusal.cause(evidence.canvas, digit_px, evidence.fields.box)
     vague = hint == refusal.UNREADABLE
-    checks = (
-        (evidence.cut, refusal.CUT_OFF, Doubt.VALUE_MISSING),
-        (not text, refusal.NO_VALUE if vague else hint, Doubt.VALUE_MISSING),
-        (digit_px is not None and digit_px < refusal.LEAST_DIGIT, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
-        (evidence.share < LEAST_SHARE, refusal.NO_VALUE if vague else hint, Doubt.VALUE_MISSING),
-        ("?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
-        (quantity is None, refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?")), Doubt.VALUE_MISSING),
-        (
-            not evidence.marked and evidence.legible < LEGIBLE,
-            refusal.DIGITS_UNSURE if vague else hint,
-            Doubt.LOW_CONFIDENCE,
-        ),
-        (not digits_sure, refusal.DIGITS_UNSURE if vague else hint, Doubt.DIGITS_AMBIGUOUS),
-        (_glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
-        (
-            evidence.fields.rival > RIVAL or _humidity_alone(evidence.fields),
-            refusal.TWO_VALUES,
-            Doubt.VALUE_MISSING,
-        ),
-        (not point_sure and _point_counts(quantity), refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
-        (_point_missing(text), refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
+    unsure = refusal.DIGITS_UNSURE if vague else hint
+    no_value = refusal.NO_VALUE if vague else hint
+    small = digit_px is not None and digit_px < refusal.LEAST_DIGIT
+    faint = not evidence.marked and evidence.legible < LEGIBLE
+    two = evidence.fields.rival > RIVAL or _humidity_alone(evidence.fields)
+    no_point = not point_sure and _point_counts(quantity)
+    not_a_number = refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?"))
+    return (
+        Rule("cut", evidence.cut, refusal.CUT_OFF, Doubt.VALUE_MISSING),
+        Rule("empty", not text, no_value, Doubt.VALUE_MISSING),
+        Rule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
+        Rule("share", evidence.share < LEAST_SHARE, no_value, Doubt.VALUE_MISSING),
+        Rule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
+        Rule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
+        Rule("illegible", faint, unsure, Doubt.LOW_CONFIDENCE),
+        Rule("digits", not digits_sure, unsure, Doubt.DIGITS_AMBIGUOUS),
+        Rule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
+        Rule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
+        Rule("point", no_point, refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
+        Rule("zero", _point_missing(text), refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
     )
-    for holds, reason, doubt in checks:
-        if holds:
-            return reason, (doubt,)
-    return "", ()
 
 
 def _settled_unit(evidence: Evidence, quantity: Quantity, sure: float) -> tuple[Quantity, tuple[Doubt, ...]]:
     """The accepted reading with what must still be asked; print beside the digits may suggest a unit."""
     if quantity.qualifier is Qualifier.NONE:
         return quantity, ()
+    if is_time(evidence.fields.text):  # the seconds might be minutes: the value itself is asked for, not a unit
+        return quantity, (Doubt.DIGITS_AMBIGUOUS,)
     doubts: tuple[Doubt, ...] = ()
     if quantity.unit is None:
         box = evidence.fields.box

@@ -62,6 +62,23 @@ def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, f
     return UNREADABLE
 
 
+def crispness(canvas: NDArray[np.uint8], box: tuple[float, float, float, float]) -> tuple[float, float]:
+    """How sharp the main string is, as a share of its contrast, and that contrast in levels of 255; 0, 0 without any.
+
+    Args:
+        canvas: Rectified view, RGB.
+        box: Around the main string, canvas px.
+    """
+    grey = cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY)
+    x0, y0, x1, y1 = (max(0, int(v)) for v in box)
+    grey = grey[y0 : max(y0 + 8, y1), x0 : max(x0 + 8, x1)]
+    if grey.size == 0:
+        return 0.0, 0.0
+    spread = float(np.percentile(grey, 97) - np.percentile(grey, 3))
+    sharp = float(np.abs(cv2.Laplacian(cv2.GaussianBlur(grey, (0, 0), 1.5), cv2.CV_32F)).mean())
+    return sharp / max(spread, 1.0), spread
+
+
 def glare_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:
     """Whether a bright reflection lies where characters of the main string could be hidden.
 

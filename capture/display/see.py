@@ -35,6 +35,8 @@ SLOPE = 0.05
 """A main row that climbs or falls by more than this per px is straightened before reading on."""
 CLOSE_PADS = (0.35, 0.6)
 """Space around the main string on the close looks, as a share of its height."""
+INSIDE = 0.03
+"""A display whose corners lie this far within the picture, as a share of its longer side, is not cut off."""
 CERTAIN = 0.95
 """Certainty of digits, points, unit and legibility from which two looks that say the same are enough."""
 
@@ -166,7 +168,35 @@ def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bo
         quad=quad,
         found=found,
         marked=marked,
+        room=_room(photo, fields, first.matrix),
+        margin=_margin(photo, quad),
     )
+
+
+def _room(photo: Levels, fields: Fields, matrix: geometry.Matrix) -> float:
+    """Space from the main string to the nearest side of the picture, as a share of its height, within ±9."""
+    if fields.box is None:
+        return 9.0
+    corners = geometry.transform(geometry.inverse(matrix), geometry.rectangle(*_row_box(fields)))
+    return float(np.clip(_space(photo, corners) / max(1.0, geometry.sides(corners)[1]), -9, 9))
+
+
+def _row_box(fields: Fields) -> tuple[float, float, float, float]:
+    """The box around the characters of the main string: x0, y0, x1, y1, canvas px."""
+    row = [m for m in fields.chars if m.group == 0]
+    tops, bottoms = [m.y - m.height / 2 for m in row], [m.y + m.height / 2 for m in row]
+    return min(m.left for m in row), min(tops), max(m.right for m in row), max(bottoms)
+
+
+def _margin(photo: Levels, quad: geometry.Quad) -> float:
+    """Space from the display to the edge of the picture, as a share of its longer side; negative beyond."""
+    return float(np.clip(_space(photo, quad) / max(1.0, *geometry.sides(quad)), -9, 9))
+
+
+def _space(photo: Levels, corners: geometry.Quad) -> float:
+    """Least distance of some corners from the edges of the picture, px; negative outside."""
+    low, high = corners.min(0), corners.max(0)
+    return float(min(low[0], low[1], photo.width - high[0], photo.height - high[1]))
 
 
 def together(looks: list[Look]) -> list[Mark]:
@@ -245,10 +275,13 @@ def _is_cut(photo: Levels, quad: geometry.Quad, fields: Fields, matrix: geometry
     height, width = photo.height, photo.width
     if fields.box is None:
         return refusal.is_cut_off(quad, width, height)
-    x0, y0, x1, y1 = fields.box
+    if _margin(photo, quad) > INSIDE:  # all of its window is in the picture
+        return False
+    row = _row_box(fields)
     room = 0.7 * fields.height  # the next character would begin within this
     if refusal.is_cut_off(quad, width, height):
         room = 1.2 * fields.height  # and a sign within this
-    reach = geometry.transform(geometry.inverse(matrix), geometry.rectangle(x0 - room, y0, x1 + room, y1))
+    wide = geometry.rectangle(row[0] - room, row[1], row[2] + room, row[3])
+    reach = geometry.transform(geometry.inverse(matrix), wide)
     low, high = reach.min(0), reach.max(0)
     return bool(low[0] < 0 or low[1] < 0 or high[0] > width or high[1] > height)

@@ -21,21 +21,25 @@ SYMBOLS: dict[str, str] = {u.symbol: code for code, u in UNITS.items()} | {
 
 _OVER = re.compile(r"-?[0O]\.?F?\.?L\.?|\.[0O]\.?L|∞")
 _NUMBER = re.compile(r"-?(\d+(\.\d*)?|\.\d+)")
-_ELAPSED = re.compile(r"(\d{1,3}):([0-5]\d)")
+_ELAPSED = re.compile(r"(?:(\d{1,3}):(?=\d\d:))?(\d{1,3}):([0-5]\d(?:\.\d)?)")
+"""h:mm:ss or m:ss, perhaps with tenths."""
 
 
 def parse_main(text: str, unit: str | None) -> Quantity | None:
     """What a main string means.
 
     Args:
-        text: The string as shown: "194.00", ">4000", "OL", "0.L", "----", "" (blank).
+        text: The string as shown: "194.00", ">4000", "OL", "0.L", "----", "" (blank), "1:05".
         unit: UCUM code, or None if unknown.
 
     Returns:
         The quantity: digits with qualifier EQUAL, ABOVE or BELOW; no digits and ABOVE for over range marks; no digits
-        and NONE for dashes and blank. None if the string is none of these ("Err", "1.2.3").
+        and NONE for dashes and blank; seconds for a time ("1:05" is 65 s). None if the string is none of these ("Err",
+        "1.2.3"), or a time stands beside a unit that is none of time.
     """
     shown = text.replace(" ", "")
+    if ":" in shown:
+        return _time(shown, unit)
     if not shown or re.fullmatch(r"[-–—]{2,}", shown):
         return Quantity(None, unit, Qualifier.NONE)
     if _OVER.fullmatch(shown):
@@ -52,11 +56,27 @@ def parse_main(text: str, unit: str | None) -> Quantity | None:
     return Quantity(digits, unit, qualifier)
 
 
+def is_time(text: str) -> bool:
+    """Whether a main string is a time: whoever reads it must be asked, since "1:05" may be hours and minutes."""
+    return ":" in text
+
+
+def _time(shown: str, unit: str | None) -> Quantity | None:
+    """Minutes and seconds, or hours, minutes and seconds, as seconds."""
+    if unit not in (None, "s", "min"):
+        return None
+    value = seconds(shown)
+    return None if value is None else Quantity(str(value), "s", Qualifier.EQUAL)
+
+
 def seconds(text: str) -> Decimal | None:
-    """Elapsed time as shown ("1:00", "60", "60s") in seconds; None if it is no time."""
+    """Elapsed time as shown ("1:00", "1:02:03", "12:34.5", "60", "60s") in seconds; None if it is no time."""
     shown = text.strip().removesuffix("s").strip()
     if match := _ELAPSED.fullmatch(shown):
-        return Decimal(match[1]) * 60 + Decimal(match[2])
+        hours, minutes = match[1], match[2]
+        if hours is not None and (len(minutes) != len("00") or int(minutes) > 59):
+            return None
+        return Decimal(hours or 0) * 3600 + Decimal(minutes) * 60 + Decimal(match[3])
     return Decimal(shown) if re.fullmatch(r"\d{1,5}", shown) else None
 
 

@@ -86,15 +86,33 @@ def test_what_is_no_reading_is_refused(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "expected"), [("1:00", "60"), ("0:07", "7"), ("10:00", "600"), ("60", "60"), ("60s", "60")]
+    ("text", "expected"),
+    [
+        ("1:00", "60"),
+        ("0:07", "7"),
+        ("10:00", "600"),
+        ("60", "60"),
+        ("60s", "60"),
+        ("1:02:03", "3723"),
+        ("0:07.5", "7.5"),
+    ],
 )
 def test_elapsed_time(text: str, expected: str) -> None:
     assert seconds(text) == Decimal(expected)
 
 
-@pytest.mark.parametrize("text", ["1:60", "a", "1:0", "-5", "1:00:00"])
+@pytest.mark.parametrize("text", ["1:60", "a", "1:0", "-5", "1:60:00", "1:2:03", "7:73:41", "1:00:00:00"])
 def test_what_is_no_time(text: str) -> None:
     assert seconds(text) is None
+
+
+@pytest.mark.parametrize(("text", "digits"), [("12:34", "754"), ("0:05", "5"), ("1:02:03", "3723"), ("99:59", "5999")])
+def test_a_time_is_a_number_of_seconds(text: str, digits: str) -> None:
+    """ISO 8601-1:2019, 5.3.1: hours, minutes and seconds part at colons, sixty to the next."""
+    for unit in (None, "s", "min"):
+        quantity = parse_main(text, unit)
+        assert quantity is not None
+        assert (quantity.digits, quantity.unit, quantity.qualifier) == (digits, "s", Qualifier.EQUAL)
 
 
 @pytest.mark.parametrize("line", ["4000 Mohm", "4000 MΩ 3000 kΩ", "MΩ", "12 V 13 V 14 Ω", "1 Ω ?"])

@@ -68,7 +68,7 @@ class Reader:
 
 
 def _of_display(display: DisplayReading) -> Answer:
-    asked = {Doubt.UNIT_MISSING, Doubt.UNIT_UNSURE} & set(display.doubts)
+    asked = {Doubt.UNIT_MISSING, Doubt.UNIT_UNSURE, Doubt.DIGITS_AMBIGUOUS} & set(display.doubts)  # the last: a time
     return Answer(
         display.text, display.quantity.unit, not asked, display.accepted,
         display.confidence["value"] * display.confidence["dot"], display.secondary, display.reason,

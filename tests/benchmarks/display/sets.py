@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display.picture import open_picture
-from capture.display.strings import SYMBOLS
+from capture.display.strings import SYMBOLS, is_time
 from fixtures.display_model import stock
 from fixtures.displays.faces import TRAINING_STYLES, UNSEEN_STYLES
 from grading.quantity import UNITS
@@ -98,10 +98,12 @@ def _shown(truth: stock.Truth) -> Shown:
     small = {k: str(truth.shows[k]) for k in ("test_voltage", "set_voltage", "elapsed") if truth.shows.get(k)}
     if truth.shows.get("second"):
         small["humidity"] = str(truth.shows["second"])
-    reading = bool(main) and not set(main) - set("0123456789.-<>LF") and set(main) != {"-"}
+    reading = bool(main) and not set(main) - set("0123456789.:-<>LF") and set(main) != {"-"}
     unit = (truth.shows.get("unit") or None) if truth.unit_known else ""
+    time = is_time(main)  # a colon says that these are seconds; that they are is asked
+    unit, told = ("s", truth.digits) if time else (unit, truth.unit)
     return Shown(
-        main, unit, truth.digits and reading, truth.unit and reading, small, truth.row,
+        main, unit, truth.digits and reading, told and reading, small, truth.row,
         truth.unit_mark,
     )  # fmt: skip
 
@@ -109,7 +111,7 @@ def _shown(truth: stock.Truth) -> Shown:
 def case_of(picture: stock.Picture, group: str) -> Case:
     """A rendered picture as a case."""
     return Case(
-        f"{group}-{picture.seed}", group, picture.style, picture.grade, picture.data, picture.kind == "crop",
+        f"{group}-{picture.seed}", group, picture.style, picture.grade, picture.data, picture.marked,
         tuple(_shown(truth) for truth in picture.truths),
     )  # fmt: skip
 

@@ -21,8 +21,8 @@ def number_and_unit(text: str) -> tuple[str, str | None] | None:
     """The longest number of a line with the unit that follows it; None if there is no number."""
     line = text.translate(_TWINS).replace(" ", "")
     line = re.sub(r"(?<=[\d.])[oO](?=[\d.])|^[oO](?=\.\d)", "0", line)
-    if re.search(r"\d:\d\d", line):  # a time
-        return None
+    if time := re.search(r"(\d{1,3}:)?\d{1,3}:\d\d(\.\d)?", line):
+        return time[0], "s"
     found = [m for m in _NUMBER.finditer(line) if m[0] not in "<>"]
     if not found:
         return None

@@ -60,7 +60,7 @@ def test_every_head_has_the_features_that_it_was_fitted_on() -> None:
     heads = calibration()
     assert set(heads) == set(values) == set(HEADS)
     for name in HEADS:
-        assert set(values[name]) == set(heads[name].weights) <= set(SIGNS)
+        assert {ramp[0] for ramp in heads[name].ramps} <= set(values[name]) <= set(SIGNS)
         assert all(math.isfinite(v) for v in values[name].values())
 
 
@@ -109,10 +109,12 @@ def test_log_odds_are_bounded_and_turn_back(p: float) -> None:
         assert 1 / (1 + math.exp(-odds)) == pytest.approx(p)
 
 
-def test_a_head_computes_the_logistic_function() -> None:
-    assert Head({"a": 2.0}, -1.0, 0.5).probability({"a": 0.5}) == 0.5
-    assert Head({"a": 2.0}, -1.0, 0.5).probability({"a": 500.0}) < 1.0
-    assert Head({"a": 2.0}, 0.0, 0.5).probability({"a": 1.0}) == pytest.approx(1 / (1 + math.exp(-2)))
+def test_a_head_computes_the_logistic_function_of_its_ramps() -> None:
+    head = Head((("a", 0.0, 1.0, 2.0), ("a", 1.0, 9.0, 1.0)), -1.0, 0.5)
+    assert head.probability({"a": 0.5}) == 0.5
+    assert head.probability({"a": 3.0}) == pytest.approx(1 / (1 + math.exp(-3)))
+    assert head.probability({"a": -5.0}) == pytest.approx(1 / (1 + math.exp(1)))
+    assert head.probability({"a": 500.0}) == head.probability({"a": 9.0}) < 1.0
 
 
 @pytest.mark.parametrize("content", [None, "", "{}", '{"heads": {"value": {}}}', '{"heads": []}', '{"heads": {}}'])
@@ -129,4 +131,4 @@ def test_thresholds_are_probabilities() -> None:
     data = json.loads(FILE.read_text(encoding="utf-8"))
     for name in HEADS:
         assert 0.5 < data["heads"][name]["threshold"] < 1.0
-    assert certainty.FILE.stat().st_size < 20_000
+    assert certainty.FILE.stat().st_size < 40_000

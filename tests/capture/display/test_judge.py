@@ -24,7 +24,7 @@ def _chances(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
         return dict(chances)
 
     monkeypatch.setattr(judging, "probabilities", given)
-    monkeypatch.setattr(judging, "calibration", lambda: {name: Head({}, 0.0, 0.95) for name in chances})
+    monkeypatch.setattr(judging, "calibration", lambda: {name: Head((), 0.0, 0.95) for name in chances})
     return chances
 
 
@@ -107,7 +107,7 @@ def test_zeros_in_front_are_a_lost_point_but_for_counters(chances: dict[str, flo
     [
         ({"cut": True}, refusal.CUT_OFF),
         ({"digit_px": 6.0}, refusal.TOO_SMALL),
-        ({"share": 0.1}, None),
+        ({"share": 0.09}, None),
     ],
 )
 def test_what_no_certainty_outweighs(chances: dict[str, float], change: dict[str, Any], reason: str | None) -> None:
@@ -117,13 +117,33 @@ def test_what_no_certainty_outweighs(chances: dict[str, float], change: dict[str
     assert reading.reason == reason or (reason is None and reading.reason)
 
 
-def test_a_time_is_no_number(chances: dict[str, float]) -> None:
-    """The colon belongs to the string: 12:34 is not read as 1234."""
+@pytest.mark.parametrize(("text", "seconds"), [("12:34", "754"), ("1:05", "65"), ("1:02:03", "3723")])
+def test_a_time_is_read_in_seconds_and_asked_about(chances: dict[str, float], text: str, seconds: str) -> None:
+    """It might be hours and minutes: never by a bare yes."""
+    chances["unit"] = 0.0
+    reading = judge(evidence(shown(text, None)))
+    assert reading.accepted, reading.reason
+    assert reading.text == text
+    assert (reading.quantity.digits, reading.quantity.unit) == (seconds, "s")
+    assert reading.doubts == (Doubt.DIGITS_AMBIGUOUS,)
+
+
+def test_a_time_beside_an_ohm_sign_is_no_reading(chances: dict[str, float]) -> None:
+    assert chances["unit"] > 0.99
+    assert not judge(evidence(shown("12:34"))).accepted
+
+
+def test_a_colon_in_doubt_is_refused(chances: dict[str, float]) -> None:
+    chances.update(dot=0.5, unit=0.0)
     reading = judge(evidence(shown("12:34", None)))
-    assert chances["value"] > 0.99
-    assert reading.text == "12:34"
-    assert not reading.accepted
-    assert "12:34" in reading.reason
+    assert (reading.accepted, reading.reason) == (False, refusal.POINT_UNSURE)
+
+
+def test_digits_and_point_share_one_cut(chances: dict[str, float]) -> None:
+    """Each likely enough alone, both together not."""
+    chances.update(value=0.97, dot=0.96)
+    reading = judge(evidence(shown("34.70")))
+    assert (reading.accepted, reading.reason) == (False, refusal.POINT_UNSURE)
 
 
 def test_a_negative_resistance_is_asked_about(chances: dict[str, float]) -> None:
