@@ -34,6 +34,7 @@ SIGNS = {
     "legible_crop": 1, "size_crop": 1, "thin": -1, "crisp": 1, "contrast": 1, "glare": -1, "pitch": -1, "edge": -1,
     "outside": -1, "alone": 0, "sign": 0, "time": 0, "gap": 1, "count": 0, "rest": -1, "apart": 0, "relative": 0,
     "low": 0, "tester": 1, "risky": -1, "steep": -1, "few": 0,
+    "before": -1, "after": -1, "before_crop": -1, "after_crop": -1,
 }  # fmt: skip
 """What a larger feature may do to the probability: 1 raise it only, -1 lower it only, 0 either."""
 _LEAST = 1e-4
@@ -140,7 +141,12 @@ def _look_of(evidence: Evidence, fields: Fields) -> dict[str, float]:
     crisp, contrast = (0.0, 0.0) if fields.box is None else refusal.crispness(evidence.canvas, fields.box)
     glare = fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
     legible, marked = log_odds(evidence.legible), float(evidence.marked)
+    before, after = _beside(evidence, fields)
     return {
+        "before": before,
+        "after": after,
+        "before_crop": before * marked,
+        "after_crop": after * marked,
         "marked": marked,
         "legible_photo": legible * (1 - marked),
         "legible_crop": legible * marked,
@@ -153,6 +159,20 @@ def _look_of(evidence: Evidence, fields: Fields) -> dict[str, float]:
         "outside": 0.0 if evidence.marked else float(np.clip(0.05 - evidence.margin, 0.0, 0.3)),
         "steep": abs(fields.slope),
     }
+
+
+def _beside(evidence: Evidence, fields: Fields) -> tuple[float, float]:
+    """Contrast left and right of the main string, where a character may have been missed; 0..1 each."""
+    row = [m for m in fields.chars if m.group == 0]
+    if not row:
+        return 0.0, 0.0
+    tall = [m for m in row if m.name not in "-<>"] or row
+    box = (
+        min(m.left for m in row), min(m.y - m.height / 2 for m in tall), max(m.right for m in fields.chars),
+        max(m.y + m.height / 2 for m in tall),
+    )  # fmt: skip
+    others = [m.left for m in fields.used if m.group not in (0, 1) and m.left > row[-1].x]
+    return refusal.ink_beside(evidence.canvas, box, fields.height, min(others, default=1e9) - 0.05 * fields.height)
 
 
 def _pitch(fields: Fields) -> float:

@@ -79,6 +79,33 @@ def crispness(canvas: NDArray[np.uint8], box: tuple[float, float, float, float])
     return sharp / max(spread, 1.0), spread
 
 
+def ink_beside(
+    canvas: NDArray[np.uint8], row: tuple[float, float, float, float], height: float, stop: float
+) -> tuple[float, float]:
+    """Contrast just left and just right of a row of characters as a share of its own, 0..1: one may have been missed.
+
+    Args:
+        canvas: Rectified view, RGB.
+        row: Around the characters, canvas px.
+        height: Of a character, canvas px.
+        stop: Where something else is known to begin at the right, canvas px.
+    """
+    x0, y0, x1, y1 = row
+    grey = cv2.GaussianBlur(cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY), (0, 0), max(0.5, 0.02 * height))
+    top, bottom = max(0, int(y0 + 0.05 * height)), max(1, int(y1 - 0.05 * height))
+
+    def spread(left: float, right: float) -> float:
+        part = grey[top:bottom, max(0, int(left)) : max(0, int(right))]
+        return (
+            float(np.percentile(part, 99) - np.percentile(part, 1)) if part.shape[0] > 1 and part.shape[1] > 1 else 0.0
+        )
+
+    own = max(spread(x0, x1), 4.0)
+    before = spread(x0 - 0.6 * height, x0 - 0.1 * height)
+    after = spread(x1 + 0.1 * height, min(x1 + 0.6 * height, stop))
+    return min(1.0, before / own), min(1.0, after / own)
+
+
 def glare_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:
     """Whether a bright reflection lies where characters of the main string could be hidden.
 

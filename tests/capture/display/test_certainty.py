@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from capture.display import certainty, geometry
+from capture.display import certainty, geometry, refusal
 from capture.display.certainty import FILE, HEADS, SIGNS, Evidence, Head, calibration, features, log_odds, probabilities
 from capture.display.fields import Fields, arrange
 from capture.display.glyphs import CLASSES, INDEX
@@ -132,3 +132,26 @@ def test_thresholds_are_probabilities() -> None:
     for name in HEADS:
         assert 0.5 < data["heads"][name]["threshold"] < 1.0
     assert certainty.FILE.stat().st_size < 40_000
+
+
+def test_a_digit_that_was_missed_leaves_ink_beside_the_row() -> None:
+    """Three bars are drawn, the row is said to be two of them: at the left, at the right, or all are known."""
+    canvas = np.full((224, 384, 3), 200, np.uint8)
+    bars = [(100, 130), (150, 180), (200, 230)]
+    for left, right in bars:
+        canvas[60:160, left:right] = 30
+    boxes = {"all": (100, 60, 230, 160), "first": (100, 60, 180, 160), "last": (150, 60, 230, 160)}
+    found = {name: refusal.ink_beside(canvas, box, 100.0, 1e9) for name, box in boxes.items()}
+    assert max(found["all"]) < 0.1
+    assert list(found["first"]) == pytest.approx([0, 1], abs=0.2)
+    assert list(found["last"]) == pytest.approx([1, 0], abs=0.2)
+    assert refusal.ink_beside(canvas, boxes["first"], 100.0, 185.0)[1] < 0.1  # what begins there is known
+    assert refusal.ink_beside(canvas, (-50, -40, 500, -10), 30.0, 1e9) == (0.0, 0.0)
+
+
+def test_unevenly_spaced_digits_are_a_doubt() -> None:
+    even, gap = shown("34700", None), shown("34700", None)
+    for one in [m for m in gap.chars if m.x > 150]:
+        gap.chars[gap.chars.index(one)] = replace(one, x=one.x + 52)
+    assert features(evidence(even))["value"]["pitch"] < 0.05
+    assert features(evidence(gap))["value"]["pitch"] > 0.3

@@ -195,7 +195,7 @@ def test_two_instruments_in_one_photo_are_both_read() -> None:
     [
         ({"glare": 1.0, "share": 0.4}, ("glare", "digit", "point", "unit")),
         ({"blur": 12, "share": 0.25}, ("blurred", "digit", "no display", "no value", "small")),
-        ({"share": 0.04}, ("small", "no display", "no value", "digit")),
+        ({"share": 0.03}, ("small", "no display", "no value", "digit")),
         ({"cut": 0.45, "share": 0.5}, ("cut off", "no display", "digit")),
         ({"dark": 1.0, "noise": 1.0, "share": 0.3}, ("dark", "no display", "no value", "digit")),
     ],
@@ -245,3 +245,28 @@ def test_where_it_looked_can_be_cut_out_and_read_again() -> None:
     assert open_picture(cut).kind == "PNG"
     again = see_photo(cut, crop=True).displays[0]
     assert again.text == first.text == "48.20"
+
+
+@pytest.mark.parametrize("cut", [0.08, 0.2, 0.3])
+def test_a_display_that_goes_on_beyond_the_picture_is_not_read(cut: float) -> None:
+    """Part of the window is gone, with the last digits or with none of them."""
+    for seed in (3, 4, 5):
+        made = photo(
+            style="panel_red", shows={"main": "1234.5", "unit": "V"}, spoil={"cut": cut, "share": 0.5}, seed=seed
+        )
+        for display in see_photo(made).displays:
+            assert not display.accepted or display.text == "1234.5", (seed, display.text)
+
+
+def test_a_display_near_the_edge_but_whole_is_read() -> None:
+    spec = {"style": "panel_red", "shows": {"main": "48.20", "unit": "A"}, "spoil": {"share": 0.8, "at": [0.5, 0.45]}}
+    display = see_photo(photo(**spec, seed=6)).displays[0]
+    assert display.accepted, display.reason
+    assert display.text == "48.20"
+
+
+def test_a_timer_is_read_and_asked_about() -> None:
+    display = see_photo(photo(style="timer_led", shows={"main": "12:34"}, spoil={"share": 0.45}, seed=2)).displays[0]
+    assert display.accepted, display.reason
+    assert (display.text, display.quantity.digits, display.quantity.unit) == ("12:34", "754", "s")
+    assert display.doubts == (Doubt.DIGITS_AMBIGUOUS,)
