@@ -13,6 +13,7 @@ import json
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -176,12 +177,20 @@ def _beside(evidence: Evidence, fields: Fields) -> tuple[float, float]:
 
 
 def _pitch(fields: Fields) -> float:
-    """How unevenly the characters stand, 0..1: a digit that was missed leaves a gap."""
-    xs = np.array([m.x for m in fields.chars if m.group == 0 and m.name not in "-<>"])
-    if len(xs) < 3:
+    """How unevenly the characters stand, 0..1: a digit that was missed leaves a gap. A point may take a place too."""
+    row = [m for m in fields.chars if m.name not in "-<>"]
+    digits = [i for i, m in enumerate(row) if m.group == 0]
+    steps = np.array([row[j].x - row[i].x for i, j in pairwise(digits)])
+    pointed = np.array([j - i > 1 for i, j in pairwise(digits)], bool)
+    if len(steps) < 2:
         return 0.0
-    steps = np.diff(xs)
+    plain = float(np.median(steps[~pointed])) if (~pointed).any() else float(np.min(steps))
+    steps[pointed & (steps > plain) & (steps < POINTED * plain)] = plain
     return float(np.clip(np.std(steps) / max(float(np.mean(steps)), 1.0), 0.0, 1.0))
+
+
+POINTED = 2.2
+"""A step over a point may be this many times as long as one without."""
 
 
 def second(fields: Fields) -> float:

@@ -155,3 +155,11 @@ def test_unevenly_spaced_digits_are_a_doubt() -> None:
         gap.chars[gap.chars.index(one)] = replace(one, x=one.x + 52)
     assert features(evidence(even))["value"]["pitch"] < 0.05
     assert features(evidence(gap))["value"]["pitch"] > 0.3
+
+
+def test_a_point_may_take_a_place_of_its_own() -> None:
+    """As on screens with letters of one width: 0.07 has its zeros two places apart."""
+    wide = shown("0.07", None)
+    for one in [m for m in wide.chars if m.x > 60]:
+        wide.chars[wide.chars.index(one)] = replace(one, x=one.x + 52)
+    assert features(evidence(wide))["value"]["pitch"] < 0.05
