@@ -105,7 +105,14 @@ def sure_of(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bo
 def rules(
     evidence: Evidence, quantity: Quantity | None, *, digits_sure: bool = True, point_sure: bool = True
 ) -> tuple[Rule, ...]:
-    """Every rule with whether it holds, in the order in which they are asked; arguments as of `verdict`."""
+    """Every rule with whether it holds, in the order in which they are asked; arguments as of `verdict`.
+
+    What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules").
+    Rules that stopped right readings only (a share of the height below 0.17: 0 wrong and 3 right; legibility below
+    0.35: 0 and 19; room beside the number though all corners lie within the picture: 0 and 6; of 1,000 pictures) were
+    narrowed, and the certainty weighs the same signs. Glare that hides a digit stays: it is rare, and the certainty
+    does not see what is hidden.
+    """
     text, digit_px = evidence.fields.text, evidence.digit_px
     hint = refusal.cause(evidence.canvas, digit_px, evidence.fields.box)
     vague = hint == refusal.UNREADABLE
@@ -122,10 +129,10 @@ def rules(
         Rule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
         Rule("share", evidence.share < LEAST_SHARE, no_value, Doubt.VALUE_MISSING),
         Rule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
+        Rule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
         Rule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
         Rule("illegible", faint, unsure, Doubt.LOW_CONFIDENCE),
         Rule("digits", not digits_sure, unsure, Doubt.DIGITS_AMBIGUOUS),
-        Rule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
         Rule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
         Rule("point", no_point, refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
         Rule("zero", _point_missing(text), refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
