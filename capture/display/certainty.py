@@ -124,7 +124,7 @@ def _value(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str,
         "few": float(len(evidence.looks) <= 2),
         "lost": max(0.0, weakest - fields.value_sure),
         "uneven": float(np.std(heights) / max(float(np.mean(heights)), 1.0)) if heights else 0.0,
-        "pitch": _pitch(fields),
+        "pitch": pitch(fields),
         "found": 0.0 if evidence.marked else log_odds(evidence.found) - log_odds(0.9),
         "backed": 1.0 if evidence.marked else _backing(fields),
         "rival": min(fields.rival, 1.0),
@@ -176,7 +176,7 @@ def _beside(evidence: Evidence, fields: Fields) -> tuple[float, float]:
     return refusal.ink_beside(evidence.canvas, box, fields.height, min(others, default=1e9) - 0.05 * fields.height)
 
 
-def _pitch(fields: Fields) -> float:
+def pitch(fields: Fields) -> float:
     """How unevenly the characters stand, 0..1: a digit that was missed leaves a gap. A point may take a place too."""
     row = [m for m in fields.chars if m.name not in "-<>"]
     digits = [i for i, m in enumerate(row) if m.group == 0]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from capture.display import printed, refusal
-from capture.display.certainty import Evidence, calibration, probabilities, second
+from capture.display.certainty import Evidence, calibration, pitch, probabilities, second
 from capture.display.fields import Fields
 from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
@@ -25,6 +25,9 @@ LEGIBLE = 0.12
 above that it is for the certainty to weigh. Where a person marked the display it is known to be one."""
 BESIDE = 0.35
 """A number of this share of the main one's height is no small field but a value of its own."""
+LONG, GAP = 5, 0.25
+"""Digits of a row that is long enough to tell, and how unevenly they may stand (`certainty.pitch`): of the rows fitted
+on, none beyond was read rightly, six wrongly."""
 COUNTER = 5
 """Counters with this many digits or more may show zeros in front of a whole number."""
 LIKELY_UNIT = 0.5
@@ -134,6 +137,7 @@ def rules(
         Rule("illegible", faint, unsure, Doubt.LOW_CONFIDENCE),
         Rule("digits", not digits_sure, unsure, Doubt.DIGITS_AMBIGUOUS),
         Rule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
+        Rule("gap", _has_gap(evidence.fields), refusal.GAP, Doubt.DIGITS_AMBIGUOUS),
         Rule("point", no_point, refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
         Rule("zero", _point_missing(text), refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
     )
@@ -159,6 +163,12 @@ def _settled_unit(evidence: Evidence, quantity: Quantity, sure: float) -> tuple[
 def _glare(evidence: Evidence) -> bool:
     fields = evidence.fields
     return fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
+
+
+def _has_gap(fields: Fields) -> bool:
+    """A long row with a gap: two numbers side by side, or a digit that was missed. Colons make gaps of their own."""
+    digits = sum(c.isdigit() for c in fields.text)
+    return digits >= LONG and not is_time(fields.text) and pitch(fields) > GAP
 
 
 def _humidity_alone(fields: Fields) -> bool:

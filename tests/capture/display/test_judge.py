@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -151,3 +152,13 @@ def test_a_negative_resistance_is_asked_about(chances: dict[str, float]) -> None
     assert chances["unit"] > 0.99
     assert reading.accepted
     assert Doubt.IMPLAUSIBLE in reading.doubts
+
+
+def test_two_numbers_in_one_row_are_not_one(chances: dict[str, float]) -> None:
+    """A gap in a long row: 217 and 32 are not 21732."""
+    even, gap = shown("21732"), shown("21732")
+    gap.chars = [replace(m, x=m.x + 45) if m.x > 170 else m for m in gap.chars]
+    assert judge(evidence(even)).accepted
+    assert chances["value"] > 0.99
+    reading = judge(evidence(gap))
+    assert (reading.accepted, reading.reason) == (False, refusal.GAP)
