@@ -178,15 +178,26 @@ def _beside(evidence: Evidence, fields: Fields) -> tuple[float, float]:
 
 def pitch(fields: Fields) -> float:
     """How unevenly the characters stand, 0..1: a digit that was missed leaves a gap. A point may take a place too."""
+    steps = _steps(fields)
+    return float(np.clip(np.std(steps) / max(float(np.mean(steps)), 1.0), 0.0, 1.0)) if len(steps) > 1 else 0.0
+
+
+def widest_step(fields: Fields) -> float:
+    """The longest step from character to character in units of the other ones' median; 1 for fewer than three."""
+    steps = np.sort(_steps(fields))
+    return float(steps[-1] / max(float(np.median(steps[:-1])), 1.0)) if len(steps) > 1 else 1.0
+
+
+def _steps(fields: Fields) -> NDArray[np.float64]:
+    """From character to character of the main string, canvas px; the place that a point may take is left out."""
     row = [m for m in fields.chars if m.name not in "-<>"]
     digits = [i for i, m in enumerate(row) if m.group == 0]
     steps = np.array([row[j].x - row[i].x for i, j in pairwise(digits)])
     pointed = np.array([j - i > 1 for i, j in pairwise(digits)], bool)
-    if len(steps) < 2:
-        return 0.0
-    plain = float(np.median(steps[~pointed])) if (~pointed).any() else float(np.min(steps))
-    steps[pointed & (steps > plain) & (steps < POINTED * plain)] = plain
-    return float(np.clip(np.std(steps) / max(float(np.mean(steps)), 1.0), 0.0, 1.0))
+    if len(steps) > 1:
+        plain = float(np.median(steps[~pointed])) if (~pointed).any() else float(np.min(steps))
+        steps[pointed & (steps > plain) & (steps < POINTED * plain)] = plain
+    return steps
 
 
 POINTED = 2.2

@@ -191,7 +191,7 @@ def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
     signs = [
         g
         for g in glyphs
-        if g.name in ("<", ">")
+        if (g.name in ("<", ">") or _sign_in_doubt(g, largest))
         and off(g) < 0.65 * largest
         and g.x < left + 0.2 * largest
         and left - g.right < 1.2 * largest
@@ -199,6 +199,11 @@ def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
     if signs:
         row.append(max(signs, key=lambda g: g.right))
     return _connected(sorted(row, key=lambda g: g.x), seed, largest, units)
+
+
+def _sign_in_doubt(mark: Mark, height: float) -> bool:
+    """A small mark that cannot be read but is a sign if it is anything: to pass over it would lose a "greater than"."""
+    return mark.name == "unreadable" and mark.rival in ("<", ">") and 0.12 * height < mark.height < 0.8 * height
 
 
 def _connected(row: list[Mark], seed: Mark, height: float, units: list[Mark]) -> list[Mark]:
@@ -335,12 +340,13 @@ def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[
 
 
 def _unnamed_heights(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[float]:
-    """Heights of the numbers beside the main one that no unit or colon of their own sets apart."""
+    """Heights of the numbers beside the main one that no known unit or colon of their own sets apart."""
     heights = []
     for group in _groups([g for g in glyphs if g.name != "-" and sure(g) > 0.4], points, tokens):
         height = float(np.median([m.height for m in group]))
         colon = any(p.name == ":" and group[0].x < p.x < group[-1].x and abs(p.y - group[0].y) < height for p in points)
-        if not colon and _token_right(group, height, tokens) is None:
+        own = _token_right(group, height, tokens)
+        if not colon and (own is None or own.name == "unit_other"):
             heights.append(height)
     return heights
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from capture.display import printed, refusal
-from capture.display.certainty import Evidence, calibration, pitch, probabilities, second
+from capture.display.certainty import Evidence, calibration, pitch, probabilities, second, widest_step
 from capture.display.fields import Fields
 from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
@@ -28,6 +28,8 @@ BESIDE = 0.35
 LONG, GAP = 5, 0.25
 """Digits of a row that is long enough to tell, and how unevenly they may stand (`certainty.pitch`): of the rows fitted
 on, none beyond was read rightly, six wrongly."""
+WIDE_STEP = 1.9
+"""A step from character to character of this many others has room for one more between; practice, no source."""
 COUNTER = 5
 """Counters with this many digits or more may show zeros in front of a whole number."""
 LIKELY_UNIT = 0.5
@@ -123,7 +125,7 @@ def rules(
     no_value = refusal.NO_VALUE if vague else hint
     small = digit_px is not None and digit_px < refusal.LEAST_DIGIT
     faint = not evidence.marked and evidence.legible < LEGIBLE
-    two = evidence.fields.rival > RIVAL or _humidity_alone(evidence.fields)
+    two = second(evidence.fields) > RIVAL or _humidity_alone(evidence.fields)
     no_point = not point_sure and _point_counts(quantity)
     not_a_number = refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?"))
     return (
@@ -166,9 +168,10 @@ def _glare(evidence: Evidence) -> bool:
 
 
 def _has_gap(fields: Fields) -> bool:
-    """A long row with a gap: two numbers side by side, or a digit that was missed. Colons make gaps of their own."""
+    """A row with a gap: two numbers side by side, or a digit that was missed. Colons make gaps of their own."""
     digits = sum(c.isdigit() for c in fields.text)
-    return digits >= LONG and not is_time(fields.text) and pitch(fields) > GAP
+    uneven = (digits >= LONG and pitch(fields) > GAP) or widest_step(fields) > WIDE_STEP
+    return uneven and not is_time(fields.text)
 
 
 def _humidity_alone(fields: Fields) -> bool:
