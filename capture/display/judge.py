@@ -185,8 +185,15 @@ def _point_counts(quantity: Quantity | None) -> bool:
 
 
 def _point_missing(text: str) -> bool:
-    """A whole number with a zero in front is shown by no meter, but by counters of many digits: 07 was 0.7."""
+    """A point that was lost or that stands where hardly any meter has one, which is how a neighbour's gets in.
+
+    A whole number with a zero in front is shown by no meter, but by counters of many digits: 07 was 0.7. A point in
+    front of all digits or behind them is more often a speck, a colon beside, or a number that goes on.
+    """
     digits = text.lstrip("<>-")
+    bare = digits.strip(".")
+    if bare != digits and bare.replace(".", "").isdigit():
+        return True
     return 1 < len(digits) < COUNTER and digits.isdigit() and digits[0] == "0"
 
 

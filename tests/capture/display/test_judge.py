@@ -103,6 +103,15 @@ def test_zeros_in_front_are_a_lost_point_but_for_counters(chances: dict[str, flo
     assert reading.accepted is accepted
 
 
+@pytest.mark.parametrize(("text", "accepted"), [(".8", False), ("8.", False), ("-.8", False), ("0.8", True)])
+def test_a_point_before_or_behind_all_digits_is_in_doubt(chances: dict[str, float], text: str, accepted: bool) -> None:
+    """A speck, half a colon, or a number that goes on beyond what is seen. Practice, no source."""
+    reading = judge(evidence(shown(text)))
+    assert chances["dot"] > 0.99
+    assert reading.accepted is accepted
+    assert accepted or reading.reason == refusal.POINT_UNSURE
+
+
 @pytest.mark.parametrize(
     ("change", "reason"),
     [
@@ -158,6 +167,16 @@ def test_two_numbers_in_one_row_are_not_one(chances: dict[str, float]) -> None:
     """A gap in a long row: 217 and 32 are not 21732."""
     even, gap = shown("21732"), shown("21732")
     gap.chars = [replace(m, x=m.x + 45) if m.x > 170 else m for m in gap.chars]
+    assert judge(evidence(even)).accepted
+    assert chances["value"] > 0.99
+    reading = judge(evidence(gap))
+    assert (reading.accepted, reading.reason) == (False, refusal.GAP)
+
+
+def test_a_digit_missed_in_a_short_number_is_noticed(chances: dict[str, float]) -> None:
+    """Room for one more character between two of three: 2 7 may be 217."""
+    even, gap = shown("217"), shown("217")
+    gap.chars = [replace(m, x=m.x + 55) if m.name == "7" else m for m in gap.chars]
     assert judge(evidence(even)).accepted
     assert chances["value"] > 0.99
     reading = judge(evidence(gap))

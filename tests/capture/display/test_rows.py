@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from capture.display.fields import arrange
 from capture.display.marks import Mark
 from tests.capture.display.test_certainty import mark
@@ -50,3 +52,22 @@ def test_a_unit_above_the_digits_does_not_part_them() -> None:
 def test_one_number_stays_whole() -> None:
     fields = arrange([*number("1234.5", 30, 100, 70), mark("MOhm", 330, y=90, height=26)])
     assert (fields.text, fields.unit) == ("1234.5", "MOhm")
+
+
+def test_a_small_sign_that_cannot_be_read_is_not_passed_over() -> None:
+    """Without its sign a bound of 4000 MΩ would become a value of 4000 MΩ."""
+    doubtful = replace(mark("unreadable", 40, y=100, height=24), rival=">")
+    fields = arrange([doubtful, *number("4000", 90, 100, 70), mark("MOhm", 330, y=90, height=26)])
+    assert fields.text == "?4000"
+
+
+def test_a_small_mark_that_is_no_sign_if_anything_is_passed_over() -> None:
+    word = replace(mark("unreadable", 40, y=100, height=24), rival="hold")
+    assert arrange([word, *number("4000", 90, 100, 70)]).text == "4000"
+
+
+def test_a_large_second_number_is_a_rival_unless_a_known_unit_says_what_it_is() -> None:
+    """A counter with two rows of one size: the unit beside the second is none that is known."""
+    rows = [*number("252.8", 60, 150, 60), *number("727.7", 60, 60, 56)]
+    assert arrange([*rows, mark("unit_other", 250, y=60, height=24)]).rival > 0.9
+    assert arrange([*rows, mark("V", 250, y=60, height=24)]).rival == 0.0
