@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from capture.display import geometry, refusal
-from capture.display.certainty import Evidence
 from capture.display.check import checked
+from capture.display.features import Evidence
 from capture.display.fields import arrange
 from capture.display.fusion import Sight, fuse
 from capture.display.levels import Levels

@@ -56,7 +56,7 @@ class Fields:
         height: Height of the main digits, canvas px.
         slope: How much the main row falls per px to the right; 0 where it has fewer than three characters.
         used: The marks of main string and unit.
-        rival: Height of the largest other number as a share of the main one's.
+        rival: Height of the largest other nameless number as a share of the main one's; 0 without one.
         unit_rival: Certainty of the surest other unit that no number has taken, 0..1.
         box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
     """
@@ -111,7 +111,7 @@ def _arrange(marks: list[Mark]) -> Fields:
     marks = [m for m in marks if m.heat > COUNTS[m.group]]
     glyphs = [m for m in marks if m.group == 0]
     points = [m for m in marks if m.group == 1]
-    tokens = [m for m in marks if m.group == 2 or (m.name == "unreadable" and m.group == 2)]
+    tokens = [m for m in marks if m.group == 2]
     main = _main_row(glyphs, [t for t in tokens if t.name in UNIT_TOKENS])
     flagged = _flags(tokens)
     flags = tuple(f.name for f in flagged)
@@ -139,11 +139,11 @@ def _arrange(marks: list[Mark]) -> Fields:
         result.unit, result.unit_sure = unit.name, sure(unit)
         result.unit_rival = max([sure(t) for t in free if t is not unit and t.name != unit.name], default=0.0)
         parts.append(unit)
-    result.box = _around(parts)
+    result.box = around(parts)
     return result
 
 
-def _around(marks: list[Mark]) -> tuple[float, float, float, float]:
+def around(marks: list[Mark]) -> tuple[float, float, float, float]:
     """The box around some marks: x0, y0, x1, y1, canvas px."""
     tops, bottoms = [m.y - m.height / 2 for m in marks], [m.y + m.height / 2 for m in marks]
     return min(m.left for m in marks), min(tops), max(m.right for m in marks), max(bottoms)
@@ -156,12 +156,12 @@ def _flags(tokens: list[Mark]) -> list[Small]:
         marks = [t for t in tokens if t.name == name and sure(t) > 0.5]
         if name != "set" and marks:
             best = max(marks, key=sure)
-            found.append(Small(name, "on", sure(best), _around([best])))
+            found.append(Small(name, "on", sure(best), around([best])))
     return found
 
 
 def _slope(row: list[Mark]) -> float:
-    """How much a row climbs per px, from its outermost characters; 0 for one or two."""
+    """How much a row falls per px to the right, by least squares, within ±0.35; 0 for fewer than three characters."""
     if len(row) < 3:
         return 0.0
     xs, ys = np.array([m.x for m in row]), np.array([m.y for m in row])
@@ -202,7 +202,7 @@ def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
 
 
 def _sign_in_doubt(mark: Mark, height: float) -> bool:
-    """A small mark that cannot be read but is a sign if it is anything: to pass over it would lose a "greater than"."""
+    """Whether a small unreadable mark is a sign if it is anything: to pass it over could lose a "greater than"."""
     return mark.name == "unreadable" and mark.rival in ("<", ">") and 0.12 * height < mark.height < 0.8 * height
 
 
@@ -295,7 +295,7 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
             continue
         marks = [*group, *own, *([unit] if unit is not None else []), *before]
         name = _name_of(text, unit.name if unit is not None else "", bool(before))
-        small = Small(name, text, min(sure(m) for m in marks), _around(marks))
+        small = Small(name, text, min(sure(m) for m in marks), around(marks))
         if name == "V":
             volts.append((group[0].y, bool(before), small))
         elif name:

@@ -9,8 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from capture.display import printed, refusal
-from capture.display.certainty import Evidence, calibration, pitch, probabilities, second, widest_step
+from capture.display.certainty import calibration, probabilities
+from capture.display.features import Evidence, second
 from capture.display.fields import Fields
+from capture.display.spacing import pitch, widest_step
 from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
 from grading.quantity import UNITS, Qualifier, Quantity
@@ -26,10 +28,11 @@ above that it is for the certainty to weigh. Where a person marked the display i
 BESIDE = 0.35
 """A number of this share of the main one's height is no small field but a value of its own."""
 LONG, GAP = 5, 0.25
-"""Digits of a row that is long enough to tell, and how unevenly they may stand (`certainty.pitch`): of the rows fitted
+"""Digits of a row that is long enough to tell, and how unevenly they may stand (`spacing.pitch`): of the rows fitted
 on, none beyond was read rightly, six wrongly."""
 WIDE_STEP = 1.9
-"""A step from character to character of this many others has room for one more between; practice, no source."""
+"""Where one step from character to character is this many times the others, there is room for one more character;
+practice, no source."""
 COUNTER = 5
 """Counters with this many digits or more may show zeros in front of a whole number."""
 LIKELY_UNIT = 0.5
@@ -110,7 +113,7 @@ def sure_of(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bo
 def rules(
     evidence: Evidence, quantity: Quantity | None, *, digits_sure: bool = True, point_sure: bool = True
 ) -> tuple[Rule, ...]:
-    """Every rule with whether it holds, in the order in which they are asked; arguments as of `verdict`.
+    """Every rule with whether it holds, in the order in which they are asked; arguments as for `verdict`.
 
     What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules").
     Rules that stopped right readings only (a share of the height below 0.17: 0 wrong and 3 right; legibility below
@@ -168,14 +171,14 @@ def _glare(evidence: Evidence) -> bool:
 
 
 def _has_gap(fields: Fields) -> bool:
-    """A row with a gap: two numbers side by side, or a digit that was missed. Colons make gaps of their own."""
+    """Whether the row has a gap: two numbers side by side, or a digit that was missed. A colon leaves one by itself."""
     digits = sum(c.isdigit() for c in fields.text)
     uneven = (digits >= LONG and pitch(fields) > GAP) or widest_step(fields) > WIDE_STEP
     return uneven and not is_time(fields.text)
 
 
 def _humidity_alone(fields: Fields) -> bool:
-    """A humidity beside a number that was not understood: the temperature, which is the main value there."""
+    """Whether this is a humidity beside a number not understood: a temperature, which would be the main value there."""
     return fields.unit == "%" and second(fields) > BESIDE
 
 
@@ -185,10 +188,10 @@ def _point_counts(quantity: Quantity | None) -> bool:
 
 
 def _point_missing(text: str) -> bool:
-    """A point that was lost or that stands where hardly any meter has one, which is how a neighbour's gets in.
+    """Whether a point must have been lost, or stands where hardly any meter has one and a speck is likelier.
 
-    A whole number with a zero in front is shown by no meter, but by counters of many digits: 07 was 0.7. A point in
-    front of all digits or behind them is more often a speck, a colon beside, or a number that goes on.
+    No meter shows a whole number with a zero in front (only counters of many digits do): 07 was 0.7. A point before or
+    behind all digits is more often a speck, half a colon, or a number that goes on. Practice, no source.
     """
     digits = text.lstrip("<>-")
     bare = digits.strip(".")

@@ -44,10 +44,7 @@ def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, f
         digit_px: Height of the main digits in the photo, px; None if none were found.
         box: Around the main string on the canvas, or None for the whole of it.
     """
-    grey = cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY)
-    if box is not None:
-        x0, y0, x1, y1 = (max(0, int(v)) for v in box)
-        grey = grey[y0 : max(y0 + 8, y1), x0 : max(x0 + 8, x1)]
+    grey = _grey(canvas, box)
     if grey.size == 0:
         return UNREADABLE
     if digit_px is not None and digit_px < LEAST_DIGIT:
@@ -56,11 +53,25 @@ def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, f
         return GLARE
     if float(np.percentile(grey, 95)) < 60:
         return DARK
-    spread = float(np.percentile(grey, 97) - np.percentile(grey, 3))
-    sharp = float(np.abs(cv2.Laplacian(cv2.GaussianBlur(grey, (0, 0), 1.5), cv2.CV_32F)).mean())
+    spread, sharp = _spread_and_edges(grey)
     if spread > 1 and sharp / spread < 0.02:
         return BLUR
     return UNREADABLE
+
+
+def _grey(canvas: NDArray[np.uint8], box: tuple[float, float, float, float] | None) -> NDArray[np.uint8]:
+    """A canvas in grey, or the part of it in a box, at least 8 px wide and high where the canvas reaches so far."""
+    grey = np.asarray(cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY), np.uint8)
+    if box is None:
+        return grey
+    x0, y0, x1, y1 = (max(0, int(v)) for v in box)
+    return grey[y0 : max(y0 + 8, y1), x0 : max(x0 + 8, x1)]
+
+
+def _spread_and_edges(grey: NDArray[np.uint8]) -> tuple[float, float]:
+    """Contrast without its extremes, and mean strength of the edges that survive a slight blur; levels of 255."""
+    spread = float(np.percentile(grey, 97) - np.percentile(grey, 3))
+    return spread, float(np.abs(cv2.Laplacian(cv2.GaussianBlur(grey, (0, 0), 1.5), cv2.CV_32F)).mean())
 
 
 def crispness(canvas: NDArray[np.uint8], box: tuple[float, float, float, float]) -> tuple[float, float]:
@@ -70,20 +81,19 @@ def crispness(canvas: NDArray[np.uint8], box: tuple[float, float, float, float])
         canvas: Rectified view, RGB.
         box: Around the main string, canvas px.
     """
-    grey = cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY)
-    x0, y0, x1, y1 = (max(0, int(v)) for v in box)
-    grey = grey[y0 : max(y0 + 8, y1), x0 : max(x0 + 8, x1)]
+    grey = _grey(canvas, box)
     if grey.size == 0:
         return 0.0, 0.0
-    spread = float(np.percentile(grey, 97) - np.percentile(grey, 3))
-    sharp = float(np.abs(cv2.Laplacian(cv2.GaussianBlur(grey, (0, 0), 1.5), cv2.CV_32F)).mean())
+    spread, sharp = _spread_and_edges(grey)
     return sharp / max(spread, 1.0), spread
 
 
 def ink_beside(
     canvas: NDArray[np.uint8], row: tuple[float, float, float, float], height: float, stop: float
 ) -> tuple[float, float]:
-    """Contrast just left and just right of a row of characters as a share of its own, 0..1: one may have been missed.
+    """Contrast just left and just right of a row of characters as a share of the row's own, 0..1 each.
+
+    Where there is much of it, a character may have been missed.
 
     Args:
         canvas: Rectified view, RGB.

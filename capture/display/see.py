@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display import finder, geometry, refusal, views
-from capture.display.certainty import Evidence
 from capture.display.check import all_checked
-from capture.display.fields import Fields, arrange
+from capture.display.features import Evidence
+from capture.display.fields import Fields, around, arrange
 from capture.display.fusion import Sight, fuse
 from capture.display.judge import judge
 from capture.display.levels import Levels, Pixels, levels_of
@@ -69,7 +69,7 @@ def see_photo(
         profile: What the instrument can show: an impossible reading is refused, an unlikely one asked about.
 
     Returns:
-        The displays, surest first; none and a reason if none is found.
+        The displays, accepted ones first, then by width times the finder's score; none and a reason if none is found.
 
     Raises:
         MediaError: The photo cannot be decoded or is over a limit (codes of `picture.open_picture`), or
@@ -152,7 +152,15 @@ def read_display(
 
 
 def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bool, found: float = 1.0) -> Evidence:
-    """All that the looks at one display give, as the judge takes it."""
+    """All that the looks at one display give, as the judge takes it.
+
+    Args:
+        photo: The photo, upright.
+        quad: Corners of the display in it, px.
+        looks: As `look_at` gives them.
+        marked: A person marked the corners, or the picture is nothing but the display.
+        found: The finder's score, 0..1.
+    """
     first = looks[0]
     fields = arrange(together(looks))
     shown = geometry.sides(geometry.transform(first.matrix, quad))
@@ -182,10 +190,8 @@ def _room(photo: Levels, fields: Fields, matrix: geometry.Matrix) -> float:
 
 
 def _row_box(fields: Fields) -> tuple[float, float, float, float]:
-    """The box around the characters of the main string: x0, y0, x1, y1, canvas px."""
-    row = [m for m in fields.chars if m.group == 0]
-    tops, bottoms = [m.y - m.height / 2 for m in row], [m.y + m.height / 2 for m in row]
-    return min(m.left for m in row), min(tops), max(m.right for m in row), max(bottoms)
+    """The box around the characters of the main string, points left out: x0, y0, x1, y1, canvas px."""
+    return around([m for m in fields.chars if m.group == 0])
 
 
 def _margin(photo: Levels, quad: geometry.Quad) -> float:

@@ -22,7 +22,7 @@ SYMBOLS: dict[str, str] = {u.symbol: code for code, u in UNITS.items()} | {
 _OVER = re.compile(r"-?[0O]\.?F?\.?L\.?|\.[0O]\.?L|∞")
 _NUMBER = re.compile(r"-?(\d+(\.\d*)?|\.\d+)")
 _ELAPSED = re.compile(r"(?:(\d{1,3}):(?=\d\d:))?(\d{1,3}):([0-5]\d(?:\.\d)?)")
-"""h:mm:ss or m:ss, perhaps with tenths."""
+"""h:mm:ss or m:ss, perhaps with tenths; behind hours the minutes have two digits."""
 
 
 def parse_main(text: str, unit: str | None) -> Quantity | None:
@@ -57,12 +57,17 @@ def parse_main(text: str, unit: str | None) -> Quantity | None:
 
 
 def is_time(text: str) -> bool:
-    """Whether a main string is a time: whoever reads it must be asked, since "1:05" may be hours and minutes."""
+    """Whether a main string is a time: a person must be asked about it, since "1:05" may be hours and minutes."""
     return ":" in text
 
 
+def bare(text: str) -> str:
+    """A main string without its points and colons."""
+    return text.replace(".", "").replace(":", "")
+
+
 def _time(shown: str, unit: str | None) -> Quantity | None:
-    """Minutes and seconds, or hours, minutes and seconds, as seconds."""
+    """A time in seconds; None beside a unit that is none of time, or where it is no time."""
     if unit not in (None, "s", "min"):
         return None
     value = seconds(shown)
@@ -74,7 +79,7 @@ def seconds(text: str) -> Decimal | None:
     shown = text.strip().removesuffix("s").strip()
     if match := _ELAPSED.fullmatch(shown):
         hours, minutes = match[1], match[2]
-        if hours is not None and (len(minutes) != len("00") or int(minutes) > 59):
+        if hours is not None and int(minutes) > 59:
             return None
         return Decimal(hours or 0) * 3600 + Decimal(minutes) * 60 + Decimal(match[3])
     return Decimal(shown) if re.fullmatch(r"\d{1,5}", shown) else None

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import cv2
 
-from capture.display.strings import parse_main
+from capture.display.strings import bare, parse_main
 from grading.quantity import Qualifier
 from tests.benchmarks.display.readers import OURS, Answer, Reader, Spent, clocked
 from tests.benchmarks.display.sets import Case, Shown
@@ -59,10 +59,6 @@ def same_digits(text: str, shown: str) -> bool:
     return text.removesuffix(".") == shown.removesuffix(".")
 
 
-def _bare(text: str) -> str:
-    return text.replace(".", "").replace(":", "")
-
-
 def _right(answer: Answer, shown: Shown) -> bool:
     """Nothing claimed about this display is wrong."""
     return same_digits(answer.text, shown.main) and _unit_right(answer, shown)
@@ -88,8 +84,8 @@ def judge(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
     wrong = any(not any(_right(a, shown) for shown in case.shown) for a in every)
     matching = [(a, s) for a in every for s in case.shown if same_digits(a.text, s.main)]
     if not matching:
-        bare = _bare(answer.text)
-        point = any(bare and bare == _bare(shown.main) for shown in case.shown)
+        digits = bare(answer.text)
+        point = any(digits and digits == bare(shown.main) for shown in case.shown)
         return Outcome(case, answer, point=point, wrong=True, spent=spent)
     said, shown = next(((a, s) for a, s in matching if _unit_right(a, s)), matching[0])
     claimed = _unit_right(said, shown)

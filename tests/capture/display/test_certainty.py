@@ -13,7 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capture.display import certainty, geometry, refusal
-from capture.display.certainty import FILE, HEADS, SIGNS, Evidence, Head, calibration, features, log_odds, probabilities
+from capture.display.certainty import FILE, HEADS, Head, calibration, probabilities
+from capture.display.features import SIGNS, Evidence, features, log_odds
 from capture.display.fields import Fields, arrange
 from capture.display.glyphs import CLASSES, INDEX
 from capture.display.marks import Mark

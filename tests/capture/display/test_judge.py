@@ -9,7 +9,8 @@ import pytest
 
 from capture.display import judge as judging
 from capture.display import refusal
-from capture.display.certainty import Evidence, Head
+from capture.display.certainty import Head
+from capture.display.features import Evidence
 from capture.display.judge import judge
 from capture.reading import Doubt
 from grading.quantity import Qualifier

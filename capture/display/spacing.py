@@ -1,0 +1,38 @@
+"""How evenly the characters of a main string stand: a gap is two numbers side by side, or a digit that was missed."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.display.fields import Fields
+
+POINTED = 2.2
+"""A step over a point may be up to this many times as long as one without, since a point may take a place of its own;
+practice, no source. A digit missed right beside a point therefore leaves no gap that this module could tell."""
+
+
+def pitch(fields: Fields) -> float:
+    """How unevenly the characters stand: spread of the steps over their mean, 0..1; 0 for fewer than three."""
+    steps = _steps(fields)
+    return float(np.clip(np.std(steps) / max(float(np.mean(steps)), 1.0), 0.0, 1.0)) if len(steps) > 1 else 0.0
+
+
+def widest_step(fields: Fields) -> float:
+    """The longest step from character to character in units of the other ones' median; 1 for fewer than three."""
+    steps = np.sort(_steps(fields))
+    return float(steps[-1] / max(float(np.median(steps[:-1])), 1.0)) if len(steps) > 1 else 1.0
+
+
+def _steps(fields: Fields) -> NDArray[np.float64]:
+    """From character to character of the main string without its sign, canvas px; a point's own place is left out."""
+    row = [m for m in fields.chars if m.name not in "-<>"]
+    digits = [i for i, m in enumerate(row) if m.group == 0]
+    steps = np.array([row[j].x - row[i].x for i, j in pairwise(digits)])
+    pointed = np.array([j - i > 1 for i, j in pairwise(digits)], bool)
+    if len(steps) > 1:
+        plain = float(np.median(steps[~pointed])) if (~pointed).any() else float(np.min(steps))
+        steps[pointed & (steps > plain) & (steps < POINTED * plain)] = plain
+    return steps
