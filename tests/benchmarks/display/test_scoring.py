@@ -105,6 +105,7 @@ def test_no_errors_in_600_show_no_more_than_half_a_per_cent() -> None:
         ("406.587", "406.587", None), ("34.70MΩ", "34.70", "MOhm"), ("34.70 MO", "34.70", "MOhm"),
         ("＞4000 MΩ", ">4000", "MOhm"), ("1,25 kQ", "1.25", "kOhm"), ("O.L", "0.L", None), ("-5.1 °C", "-5.1", "Cel"),
         ("23.4C", "23.4", "Cel"), ("12 KΩ", "12", "kOhm"), ("8 uA", "8", "uA"), ("----", "----", None),
+        ("t 1:00", "1:00", "s"), ("1:02:03", "1:02:03", "s"),
     ],
 )  # fmt: skip
 def test_peers_are_parsed_kindly(text: str, number: str, unit: str | None) -> None:
