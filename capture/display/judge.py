@@ -21,15 +21,15 @@ LEAST_SHARE = 0.1
 """The main digits of a display take at least this share of its height; smaller ones belong to a field beside it. How
 unlikely a small share is above that is for the certainty to say (feature "thin")."""
 RIVAL = 0.87
-"""Another nameless number of at least this share of the main one's height makes it unclear which one counts."""
+"""Another number above this share of the main one's height makes it unclear which one counts."""
 LEGIBLE = 0.12
 """Mean legibility of the looks below which nothing that the finder found is accepted, however sure the digits seem;
 above that it is for the certainty to weigh. Where a person marked the display it is known to be one."""
 BESIDE = 0.35
-"""A number of this share of the main one's height is no small field but a value of its own."""
+"""A number above this share of the main one's height is no small field but a value of its own; practice, no source."""
 LONG, GAP = 5, 0.25
-"""Digits of a row that is long enough to tell, and how unevenly they may stand (`spacing.pitch`): of the rows fitted
-on, none beyond was read rightly, six wrongly."""
+"""Digits of a row that is long enough to tell, and how unevenly they may stand (`spacing.pitch`); practice, no source.
+What the rule of gaps stops on rendered photos is counted in calibration.json ("rules", "gap")."""
 WIDE_STEP = 1.9
 """Where one step from character to character is this many times the others, there is room for one more character;
 practice, no source."""
@@ -115,11 +115,10 @@ def rules(
 ) -> tuple[Rule, ...]:
     """Every rule with whether it holds, in the order in which they are asked; arguments as for `verdict`.
 
-    What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules").
-    Rules that stopped right readings only (a share of the height below 0.17: 0 wrong and 3 right; legibility below
-    0.35: 0 and 19; room beside the number though all corners lie within the picture: 0 and 6; of 1,000 pictures) were
-    narrowed, and the certainty weighs the same signs. Glare that hides a digit stays: it is rare, and the certainty
-    does not see what is hidden.
+    What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules") by
+    `python -m fixtures.display_model fit`. A rule that stops right readings only is to be narrowed, as share, legibility
+    and room at the edge were, and the certainty left to weigh the same signs. Glare that hides a digit stays however the
+    count stands: it is rare, and the certainty does not see what is hidden.
     """
     text, digit_px = evidence.fields.text, evidence.digit_px
     hint = refusal.cause(evidence.canvas, digit_px, evidence.fields.box)
@@ -166,6 +165,7 @@ def _settled_unit(evidence: Evidence, quantity: Quantity, sure: float) -> tuple[
 
 
 def _glare(evidence: Evidence) -> bool:
+    """Whether a reflection may hide characters of the main string."""
     fields = evidence.fields
     return fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
 
