@@ -116,9 +116,9 @@ def rules(
     """Every rule with whether it holds, in the order in which they are asked; arguments as for `verdict`.
 
     What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules") by
-    `python -m fixtures.display_model fit`. A rule that stops right readings only is to be narrowed, as share, legibility
-    and room at the edge were, and the certainty left to weigh the same signs. Glare that hides a digit stays however the
-    count stands: it is rare, and the certainty does not see what is hidden.
+    `python -m fixtures.display_model fit`. A rule that stops right readings only is to be narrowed, as those of share,
+    legibility and edge were, and the certainty left to weigh the same signs. Glare that hides a digit stays however
+    the count stands: it is rare, and the certainty does not see what is hidden.
     """
     text, digit_px = evidence.fields.text, evidence.digit_px
     hint = refusal.cause(evidence.canvas, digit_px, evidence.fields.box)
