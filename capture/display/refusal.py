@@ -21,7 +21,6 @@ POINT_UNSURE = "The decimal point is in doubt: come closer, or type the value."
 DIGITS_UNSURE = "The digits are in doubt: take it again straight on, or type the value."
 TWO_VALUES = "Two numbers of one size are shown: type or say the one that counts."
 GAP = "There is a gap in the number: take it again straight on, or type the value."
-UNIT_UNSURE = "The unit is in doubt: get it into the picture, or say it."
 
 BLOWN_OUT = 242
 """Level of 255 from which a pixel counts as blown out."""

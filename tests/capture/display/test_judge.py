@@ -175,7 +175,7 @@ def test_two_numbers_in_one_row_are_not_one(chances: dict[str, float]) -> None:
 
 
 def test_a_digit_missed_in_a_short_number_is_noticed(chances: dict[str, float]) -> None:
-    """Room for one more character between two of three: 2 7 may be 217."""
+    """Three digits with room for a fourth: 21 7 may be 2187. Two digits leave no second step to compare with."""
     even, gap = shown("217"), shown("217")
     gap.chars = [replace(m, x=m.x + 55) if m.name == "7" else m for m in gap.chars]
     assert judge(evidence(even)).accepted
