@@ -21,11 +21,11 @@ def number_and_unit(text: str) -> tuple[str, str | None] | None:
     """The longest number of a line with the unit that follows it; None if there is no number."""
     line = text.translate(_TWINS).replace(" ", "")
     line = re.sub(r"(?<=[\d.])[oO](?=[\d.])|^[oO](?=\.\d)", "0", line)
-    if time := re.search(r"(\d{1,3}:)?\d{1,3}:\d\d(\.\d)?", line):
-        return time[0], "s"
+    time = re.search(r"(\d{1,3}:)?\d{1,3}:\d\d(\.\d)?", line)
+    line = line if time is None else line.replace(time[0], " ", 1)
     found = [m for m in _NUMBER.finditer(line) if m[0] not in "<>"]
     if not found:
-        return None
+        return None if time is None else (time[0], "s")
     best = max(found, key=lambda m: len(m[0]))
     return canonical(best[0].upper()), unit_in(line[best.end() :])
 

@@ -162,5 +162,13 @@ def test_a_point_may_take_a_place_of_its_own() -> None:
     """As on screens with letters of one width: 0.07 has its zeros two places apart."""
     wide = shown("0.07", None)
     for one in [m for m in wide.chars if m.x > 60]:
-        wide.chars[wide.chars.index(one)] = replace(one, x=one.x + 52)
+        wide.chars[wide.chars.index(one)] = replace(one, x=one.x + (26 if one.name == "." else 52))
     assert features(evidence(wide))["value"]["pitch"] < 0.05
+
+
+def test_a_digit_missed_beside_the_point_leaves_a_gap() -> None:
+    """1.234 without its 2: the point stands near the 1, not in the middle of the step that it would need."""
+    whole = shown("1.234", None)
+    missed = replace(whole, chars=[m for m in whole.chars if m.name != "2"])
+    assert features(evidence(whole))["value"]["pitch"] < 0.05
+    assert features(evidence(missed))["value"]["pitch"] > 0.3
