@@ -41,6 +41,11 @@ CERTAIN = 0.95
 """Certainty of digits, points, unit and legibility from which two looks that say the same are enough."""
 
 
+NONSENSE, SENSE = 0.4, 0.8
+"""Legibility times certainty of the digits of a look up to which a display may stand on its head or side, and which
+another way up must have to be taken instead: 6002 upside down is 2009. Practice, no source."""
+
+
 @dataclass(frozen=True)
 class Look:
     """One view with what it says by itself."""
@@ -232,12 +237,9 @@ def look_at(photo: Levels, quad: geometry.Quad, *, marked: bool) -> tuple[geomet
     close = _close(photo, first, CLOSE_PADS[0]) if _certain(first) and abs(first.fields.slope) <= SLOPE else None
     if close is not None and _certain(close) and _same(first, close):
         return quad, [first, close]
+    if _sense(first) < NONSENSE and not (marked and first.fields.text):  # who marks corners says which is the top left
+        quad, first = _way_up(photo, quad, first)
     looks = [first, _look(photo, quad, MARGINS[1])]
-    if not any(look.fields.text for look in looks):  # perhaps it was taken upside down
-        turned = np.roll(quad, 2, 0)
-        upside = [_look(photo, turned, margin) for margin in MARGINS]
-        if all(look.fields.text and look.fields.value_sure > 0.5 for look in upside):
-            quad, looks = turned, upside
     if marked and not any(look.fields.text for look in looks):  # perhaps marked so tightly that the digits fill it
         looks = [_look(photo, quad, margin) for margin in WIDE_MARGINS]
     slope = max(looks, key=lambda look: look.fields.value_sure).fields.slope
@@ -250,6 +252,21 @@ def look_at(photo: Levels, quad: geometry.Quad, *, marked: bool) -> tuple[geomet
             kept = close is not None and best is first and pad == CLOSE_PADS[0]
             looks.append(close if close is not None and kept else _close(photo, best, pad))
     return quad, looks
+
+
+def _sense(look: Look) -> float:
+    """How much sense a look makes, 0..1: a display that does not stand upright is hardly legible."""
+    return look.legible * look.fields.value_sure
+
+
+def _way_up(photo: Levels, quad: geometry.Quad, first: Look) -> tuple[geometry.Quad, Look]:
+    """The corners as the display is read, with a look: on its head or side where only that makes sense."""
+    for turn in (2, 1, 3):
+        turned = np.roll(quad, turn, 0)
+        look = _look(photo, turned, MARGINS[0])
+        if _sense(look) >= SENSE:
+            return turned, look
+    return quad, first
 
 
 def _certain(look: Look) -> bool:

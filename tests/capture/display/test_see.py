@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from capture.display import crop_of, see, see_photo
+from capture.display.levels import Levels
 from capture.display.picture import open_picture
 from capture.errors import MediaError
 from capture.reading import Doubt
@@ -273,3 +274,20 @@ def test_a_timer_is_read_and_asked_about() -> None:
     assert display.accepted, display.reason
     assert (display.text, display.quantity.digits, display.quantity.unit) == ("12:34", "754", "s")
     assert display.doubts == (Doubt.DIGITS_AMBIGUOUS,)
+
+
+@pytest.mark.parametrize("turn", [90, 180, -90])
+def test_a_display_on_its_side_or_head_is_read_as_it_is_meant(turn: float) -> None:
+    shows = {"main": "217.4", "unit": "MOhm", "test_voltage": "512"}
+    seen = see_photo(photo(style="tester_lcd", shows=shows, seed=12, spoil={"share": 0.45, "turn": turn}))
+    assert [d.text for d in seen.displays] == ["217.4"]
+
+
+@pytest.mark.parametrize("roll", [0, 1, 2, 3])
+def test_whatever_the_finder_takes_for_the_top_left_is_put_right(roll: int) -> None:
+    shows = {"main": "217.4", "unit": "MOhm", "test_voltage": "512"}
+    levels = Levels(open_picture(photo(style="tester_lcd", shows=shows, seed=12, spoil={"share": 0.45})).pixels)
+    upright = see.displays_in(levels)[0][0]
+    quad, looks = see.look_at(levels, np.roll(upright, roll, 0), marked=False)
+    assert looks[0].fields.text == "217.4"
+    assert np.abs(quad - upright).max() < 1e-6
