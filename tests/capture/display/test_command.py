@@ -106,8 +106,10 @@ def test_an_annotated_picture_shows_where_the_display_is(photos: Path, tmp_path:
     quad = json.loads(result.stdout.splitlines()[0])["displays"][0]["quad"]
     marked = np.asarray(Image.open(out / "good.jpg").convert("RGB"), int)
     (ax, ay), (bx, by) = quad[0], quad[1]
-    edge = [marked[round(ay + t * (by - ay)), round(ax + t * (bx - ax))] for t in (0.3, 0.5, 0.7)]
-    assert all(green > 120 and green > red + 60 for red, green, _ in edge)
+    for share in (0.3, 0.5, 0.7):  # the line is two pixels wide and lies within a pixel of where it is said to be
+        x, y = round(ax + share * (bx - ax)), round(ay + share * (by - ay))
+        red, green = (marked[y - 1 : y + 2, x - 1 : x + 2, channel] for channel in (0, 1))
+        assert ((green > 120) & (green > red + 60)).any()
 
 
 def test_a_burst_gives_one_object_with_every_frame_in_it(photos: Path) -> None:
