@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from capture.display import printed, refusal
 from capture.display.certainty import calibration, probabilities
 from capture.display.features import Evidence, second
-from capture.display.fields import Fields
+from capture.display.fields import Fields, around
 from capture.display.spacing import pitch, widest_step
 from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
@@ -137,6 +137,7 @@ def rules(
         Rule("share", evidence.share < LEAST_SHARE, no_value, Doubt.VALUE_MISSING),
         Rule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
         Rule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
+        Rule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
         Rule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
         Rule("illegible", faint, unsure, Doubt.LOW_CONFIDENCE),
         Rule("digits", not digits_sure, unsure, Doubt.DIGITS_AMBIGUOUS),
@@ -168,6 +169,12 @@ def _glare(evidence: Evidence) -> bool:
     """Whether a reflection may hide characters of the main string."""
     fields = evidence.fields
     return fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
+
+
+def _covered(evidence: Evidence) -> bool:
+    fields = evidence.fields
+    characters = [m for m in fields.chars if m.group == 0 and m.name not in "<>-"]
+    return bool(characters) and refusal.covered(evidence.canvas, around(characters), fields.height)
 
 
 def _has_gap(fields: Fields) -> bool:

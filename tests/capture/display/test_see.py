@@ -9,8 +9,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image, ImageDraw
 
-from capture.display import crop_of, see, see_photo
+from capture.display import crop_of, geometry, see, see_photo
 from capture.display.levels import Levels
 from capture.display.picture import open_picture
 from capture.errors import MediaError
@@ -291,3 +292,22 @@ def test_whatever_the_finder_takes_for_the_top_left_is_put_right(roll: int) -> N
     quad, looks = see.look_at(levels, np.roll(upright, roll, 0), marked=False)
     assert looks[0].fields.text == "217.4"
     assert np.abs(quad - upright).max() < 1e-6
+
+
+@pytest.mark.parametrize("colour", [(45, 45, 50), (215, 180, 60), (190, 140, 110)])
+def test_a_finger_over_a_digit_is_no_reading(colour: tuple[int, int, int]) -> None:
+    """What covers the lower half of a 0 makes a 7 of it: in three colours of gloves and skin. Practice, no source."""
+    pixels = open_picture(
+        photo(style="tester_lcd", shows={"main": "0.80", "unit": "MOhm"}, spoil={"share": 0.5})
+    ).pixels
+    plain = see.see_pixels(pixels).displays[0]
+    assert (plain.text, plain.accepted) == ("0.80", True)
+    _, looks = see.look_at(Levels(pixels), np.array(plain.quad), marked=False)
+    digit = looks[0].fields.chars[0]
+    (x, y), (_, foot) = geometry.transform(
+        geometry.inverse(looks[0].matrix), np.array([[digit.x, digit.y], [digit.x, digit.y + digit.height]])
+    )
+    covered = Image.fromarray(pixels)
+    wide = 0.8 * (foot - y)
+    ImageDraw.Draw(covered).ellipse([x - wide, y, x + wide, y + 4 * (foot - y)], fill=colour)
+    assert not any(d.accepted for d in see.see_pixels(np.asarray(covered)).displays)
