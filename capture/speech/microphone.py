@@ -44,7 +44,7 @@ def _package() -> ModuleType:
     except ImportError:
         raise EngineError(
             "no_microphone_package",
-            'Listening needs the package sounddevice. Run `pip install "ohmtrail[listen]"`, then this again.',
+            "Listening needs the package sounddevice. Run `.venv/bin/pip install -e '.[listen]'` in Ohmtrail's folder.",
         ) from None
     except OSError:
         raise EngineError(

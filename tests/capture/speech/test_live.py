@@ -108,7 +108,7 @@ def why(device: str | None = None) -> EngineError:
 
 def test_without_the_package_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "sounddevice", None)
-    assert (why().code, "ohmtrail[listen]" in str(why())) == ("no_microphone_package", True)
+    assert (why().code, "-e '.[listen]'" in str(why())) == ("no_microphone_package", True)
 
 
 class FakeError(Exception):
