@@ -5,29 +5,29 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from api.canonical import parsed
-from api.clock import Clock, captured_text, parse_instant, system_clock
-from api.database import Database
-from api.description import read_description
-from api.dialogue import undo
-from api.engines import Engines, RealEngines
+from api.assessment.grade_job import put_grading
+from api.assessment.shop_limits import Shop
+from api.dialogue.actions import tap, typed
+from api.dialogue.conversation import undo
+from api.dialogue.turn import begin_turn
 from api.errors import BadInput, Refused
-from api.evidence import adopt_orphans, evidence_of
-from api.grading_bridge import put_grading
-from api.intake import Intake
-from api.jobs import axis_of, create_job, job_for_page, job_of
-from api.profiles import instrument_of, profile_for_page, set_profile
-from api.proposals import proposal_of
-from api.records import Decision, record_of
-from api.reports import keep_report, make_report
-from api.safety import put_answer, safety_for_page
-from api.shop import Shop
-from api.store import Store, sweep_folder
-from api.tables import ReportFile
-from api.taps import tap, typed
-from api.trail import What
-from api.turns import begin_turn
-from api.verify import Verification, verify_folder
+from api.intake.intake import Intake
+from api.intake.recognisers import Engines, RealEngines
+from api.ledger.canonical import parsed
+from api.ledger.clock import Clock, captured_text, parse_instant, system_clock
+from api.ledger.database import Database
+from api.ledger.evidence import adopt_orphans, evidence_of
+from api.ledger.store import Store, sweep_folder
+from api.ledger.tables import ReportFile
+from api.ledger.trail import What
+from api.ledger.verify import Verification, verify_folder
+from api.report.issued import keep_report, make_report
+from api.visit.description import read_description
+from api.visit.jobs import axis_of, create_job, job_for_page, job_of
+from api.visit.profiles import instrument_of, profile_for_page, set_profile
+from api.visit.proposals import proposal_of
+from api.visit.records import Decision, record_of
+from api.visit.safety import put_answer, safety_for_page
 
 
 class Workspace:
@@ -149,7 +149,7 @@ class Workspace:
             return safety_for_page(transaction.session, row)
 
     def set_profile(self, job_id: str, label: str, given: object) -> dict[str, Any]:
-        """Say what an instrument of a job can show (see `api.profiles.set_profile`); returns its profile.
+        """Say what an instrument of a job can show (see `api.visit.profiles.set_profile`); returns its profile.
 
         Raises:
             BadInput: It is no profile.
@@ -161,17 +161,17 @@ class Workspace:
             return profile_for_page(transaction.session, instrument_of(transaction.session, job_id, label))
 
     def take_clip(self, job_id: str, data: bytes, captured_at: str | None = None, **more: Any) -> dict[str, Any]:
-        """Take a clip in: stored, heard, acted on (see `api.intake.Intake.take`)."""
+        """Take a clip in: stored, heard, acted on (see `api.intake.intake.Intake.take`)."""
         return self.intake.take(job_id, data, captured_at, **more)
 
     def take_photo(self, job_id: str, data: bytes, captured_at: str | None = None, **more: Any) -> dict[str, Any]:
-        """Take a photo in: stored, seen, acted on (see `api.intake.Intake.take`)."""
+        """Take a photo in: stored, seen, acted on (see `api.intake.intake.Intake.take`)."""
         return self.intake.take(job_id, data, captured_at, **more)
 
     def type_reading(
         self, job_id: str, reading: dict[str, Any], captured_at: str | None = None, supersedes: str | None = None
     ) -> dict[str, Any]:
-        """Propose a typed reading (keys as of `Reading.to_json` and `api.notes`), perhaps to correct a record.
+        """Propose a typed reading (keys as of `Reading.to_json` and `api.visit.notes`), perhaps to correct a record.
 
         Raises:
             BadInput: A field is wrong.
@@ -192,7 +192,8 @@ class Workspace:
             action: "confirm", "reject", "correct" or "choose".
             captured_at: The device's time.
             how: "tapped" or "typed".
-            **fields: `revision` (needed to confirm), `reading`, `index`, `instrument_id`; see `api.taps.tap`.
+            **fields: `revision` (needed to confirm), `reading`, `index`, `instrument_id`; see
+            `api.dialogue.actions.tap`.
 
         Raises:
             Refused: Not allowed as things stand; the refusal is noted in the trail.
@@ -234,15 +235,15 @@ class Workspace:
             return {"run": run.id, "sha256": run.findings_sha256, **parsed(run.findings_json)}
 
     def keep_report(self, job_id: str, name: str, media_type: str, data: bytes) -> ReportFile:
-        """Keep a report that was made (see `api.reports.keep_report`)."""
+        """Keep a report that was made (see `api.report.issued.keep_report`)."""
         return keep_report(self.database, self.reports, job_id, name, media_type, data)
 
     def make_report(self, job_id: str) -> ReportFile:
-        """Build a job's report and keep it (see `api.reports.make_report`); its bytes are in `reports`."""
+        """Build a job's report and keep it (see `api.report.issued.make_report`); its bytes are in `reports`."""
         return make_report(self.database, self.evidence, self.reports, job_id, self.shop)
 
     def verify(self) -> Verification:
-        """Check everything against the trail (see `api.verify`)."""
+        """Check everything against the trail (see `api.ledger.verify`)."""
         return verify_folder(self.folder)
 
 

@@ -7,7 +7,8 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
-from grading.quantity import Quantity, QuantityKind, Section
+from grading.terms.quantity import Quantity, QuantityKind
+from grading.terms.section import Section
 
 
 class Command(StrEnum):

@@ -9,9 +9,10 @@ from decimal import Decimal
 from grading.finding import Conformity, Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.interval import INFINITY, Interval, Side
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
-from grading.quantity import QuantityKind, Section, unit
 from grading.reading import RESISTANCE_KINDS, Reading, bound
 from grading.shop import PUBLISHED, ShopProfile
+from grading.terms.quantity import QuantityKind, unit
+from grading.terms.section import Section
 from grading.uncertainty import conformity_at_least, expanded_uncertainty, probability_at_least
 
 

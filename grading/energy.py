@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.limits import LIMITS
-from grading.terminals import auxiliary
+from grading.terms.terminals import auxiliary
 
 GATE_V = LIMITS["energy.gate_voltage"].value
 

@@ -13,7 +13,7 @@ from decimal import Decimal
 from enum import Enum, StrEnum
 from typing import Any
 
-from grading.quantity import Section
+from grading.terms.section import Section
 
 
 class Verdict(StrEnum):

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from grading.case import Case, in_ohm
 from grading.finding import DriveVerdict, Fault, Finding, Urgency, Verdict
 from grading.interval import Side
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
-from grading.terminals import to_earth
-from grading.words import SECTION_WORDS, limit_words, measured, place, sentence
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section, section_in_full
+from grading.terms.terminals import to_earth
+from grading.words import limit_words, measured, place, sentence
 
 NOTHING_FOUND = (
     "No abnormal resistance or insulation value was found at the tested positions. This does not exclude faults that "
@@ -77,7 +78,7 @@ def _facts(case: Case) -> str:
         if readings:
             worst = min(readings, key=lambda r: (r.shape is not Shape.COLLAPSED, r.interval.high, r.interval.low))
             held = f" ({limit_words(limit)})" if not parts else ""
-            parts.append(f"{SECTION_WORDS[section]} {measured(worst.measurement)}{held}")
+            parts.append(f"{section_in_full(section)} {measured(worst.measurement)}{held}")
     return f" {sentence('; '.join(parts))}" if parts else ""
 
 

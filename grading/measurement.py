@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 
-from grading.quantity import Quantity, QuantityKind, Section
+from grading.terms.quantity import Quantity, QuantityKind
+from grading.terms.section import Section
 
 
 class MotorKind(StrEnum):

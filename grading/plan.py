@@ -14,13 +14,14 @@ from grading.case import Case, build_case, in_ohm
 from grading.limits import machine_limit
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement
 from grading.plan_table import PLANS, PREPARE, PREPARE_EXTRA, PlanPoint, Step, When
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.insulation import is_early, is_full_voltage
 from grading.rules.phases import unequal
 from grading.shop import ShopProfile
-from grading.terminals import EARTH, ends, to_earth
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section
+from grading.terms.terminals import ends, is_earth, to_earth
 from grading.voltage import choose
 
 
@@ -132,7 +133,7 @@ def _same_place(reading: Reading, point: PlanPoint) -> bool:
 
 
 def _leads(terminals: str) -> frozenset[str]:
-    return frozenset(part for end in ends(terminals) for part in end.split("+") if part not in EARTH)
+    return frozenset(part for end in ends(terminals) for part in end.split("+") if not is_earth(part))
 
 
 def _skip(case: Case, point: PlanPoint) -> str:

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from grading.measurement import MotorKind
-from grading.quantity import QuantityKind, Section
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section
 
 
 class When(StrEnum):

@@ -13,7 +13,8 @@ from enum import StrEnum
 from grading.interval import INFINITY, Interval
 from grading.limits import LIMITS
 from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement
-from grading.quantity import Qualifier, QuantityKind, Section, UnitError, unit
+from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
+from grading.terms.section import Section
 from grading.uncertainty import expanded_uncertainty, half_width, standard_uncertainty
 from grading.voltage import (
     COLLAPSE_CURRENT_MA,

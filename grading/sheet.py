@@ -25,18 +25,18 @@ from grading.measurement import (
     Measurement,
     MotorKind,
 )
-from grading.quantity import (
+from grading.sheet_columns import COLUMNS, CONTEXT, MAX_ROWS, QUANTITIES, REQUIRED, SECTIONS, SIGNS, SYMBOLS, WORDS
+from grading.terms.quantity import (
     DIMENSION_OF_KIND,
     UNITS,
     Qualifier,
     Quantity,
     QuantityKind,
-    Section,
     UnitError,
     parse_digits,
     unit,
 )
-from grading.sheet_columns import COLUMNS, CONTEXT, MAX_ROWS, QUANTITIES, REQUIRED, SECTIONS, SIGNS, SYMBOLS, WORDS
+from grading.terms.section import Section
 
 _E = TypeVar("_E", bound=StrEnum)
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from grading.measurement import Circumstance
-from grading.quantity import UNITS, Qualifier, QuantityKind, Section
+from grading.terms.quantity import UNITS, Qualifier, QuantityKind
+from grading.terms.section import Section
 
 MAX_ROWS = 200_000
 REQUIRED = ("axis", "quantity", "value")

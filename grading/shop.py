@@ -32,7 +32,8 @@ from typing import Any, TypeVar
 from grading.finding import Direction, Limit, SourceStatus
 from grading.limits import FIXED, LIMITS
 from grading.measurement import MotorKind
-from grading.quantity import Section, UnitError, unit
+from grading.terms.quantity import UnitError, unit
+from grading.terms.section import Section
 
 _T = TypeVar("_T", bound=StrEnum)
 

@@ -10,16 +10,10 @@ from decimal import ROUND_HALF_EVEN, Context, Decimal
 from grading.finding import Limit
 from grading.interval import INFINITY, Interval
 from grading.measurement import Measurement
-from grading.quantity import Section, unit
+from grading.terms.quantity import unit
+from grading.terms.section import section_in_full
 
 _THREE_DIGITS = Context(prec=3, rounding=ROUND_HALF_EVEN)
-
-SECTION_WORDS: dict[Section | None, str] = {
-    Section.THROUGH_CABLE: "from the cabinet through the cable",
-    Section.MOTOR_ALONE: "motor alone",
-    Section.CABLE_ALONE: "cable alone",
-    None: "section not recorded",
-}
 
 _STEPS = (("GOhm", "1e9"), ("MOhm", "1e6"), ("kOhm", "1e3"), ("Ohm", "1"))
 
@@ -76,7 +70,7 @@ def measured(measurement: Measurement) -> str:
 
 def place(measurement: Measurement) -> str:
     """Where: "Axis X, motor alone, U-PE"."""
-    where = f"Axis {measurement.axis}, {SECTION_WORDS[measurement.section]}, {measurement.terminals}"
+    where = f"Axis {measurement.axis}, {section_in_full(measurement.section)}, {measurement.terminals}"
     return where if measurement.position is None else f"{where}, position {measurement.position}"
 
 

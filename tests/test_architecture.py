@@ -1,7 +1,9 @@
-"""The arrows between the packages, as imports say them.
+"""The arrows between the packages and between the rooms of the server, as imports say them.
 
 `api` may import `capture` and `grading`; those two import neither each other nor `api`, except that `capture` may
-import `grading.quantity`, in which both speak of quantities. `grading` is pure computation on the standard library.
+import `grading.terms`, the words that both sides speak in: quantities, test points, sections. `grading` is pure
+computation on the standard library. Inside `api` a value passes the rooms in one order, and no room imports one that
+comes after it.
 """
 
 from __future__ import annotations
@@ -9,6 +11,7 @@ from __future__ import annotations
 import ast
 import sys
 from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -17,6 +20,10 @@ ROOT = Path(__file__).parents[1]
 WEB_OR_DATABASE = {"fastapi", "starlette", "uvicorn", "websockets", "sqlmodel", "sqlalchemy", "sqlite3", "jinja2"}
 IMPURE = {"os", "pathlib", "time", "random", "secrets", "socket", "subprocess", "threading", "asyncio", "logging"}
 LONGEST_FILE, LONGEST_FUNCTION = 400, 50
+MOST_FLAT_MODULES = 10
+ROOMS = ("ledger", "visit", "assessment", "dialogue", "intake", "report", "workspace", "server", "commands", "cli")
+"""The rooms of `api` in the order in which a value passes them; `settings` and `errors` are known to all."""
+EXACT = ("visit/records", "ledger/trail", "visit/readings", "assessment/grade_job", "ledger/columns")
 
 
 def sources(package: str) -> list[Path]:
@@ -55,7 +62,7 @@ def test_capture_knows_nothing_of_server_database_or_grading(path: Path) -> None
     for module in imports(path):
         assert top(module) not in {"api", *WEB_OR_DATABASE}, module
         if top(module) == "grading":
-            assert module in ("grading", "grading.quantity") or module.startswith("grading.quantity."), module
+            assert module in ("grading", "grading.terms") or module.startswith("grading.terms."), module
 
 
 @pytest.mark.parametrize("package", ["api", "capture", "grading"])
@@ -91,6 +98,55 @@ def test_only_the_writer_commits() -> None:
 
 def test_values_never_become_binary_fractions() -> None:
     """No float on the way of a value: records, trail and grading keep decimals."""
-    for path in [ROOT / "api" / f"{name}.py" for name in ("records", "trail", "readings", "grading_bridge", "columns")]:
+    for path in [ROOT / "api" / f"{name}.py" for name in EXACT]:
         names = {node.id for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Name)}
         assert "float" not in names, path
+
+
+def room(module: str) -> int | None:
+    """The place of a module's room in the order; None for what lies in no room."""
+    parts = module.split(".")
+    return ROOMS.index(parts[1]) if parts[0] == "api" and len(parts) > 1 and parts[1] in ROOMS else None
+
+
+def name_of(path: Path) -> str:
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+@pytest.mark.parametrize("path", sources("api"), ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_room_imports_one_that_a_value_reaches_later(path: Path) -> None:
+    here = room(name_of(path))
+    for module in imports(path):
+        there = room(module)
+        assert here is None or there is None or there <= here, f"{path.relative_to(ROOT)} imports {module}"
+
+
+def test_only_a_few_modules_of_the_server_lie_outside_its_rooms() -> None:
+    flat = sorted(path.name for path in (ROOT / "api").glob("*.py"))
+    assert len(flat) <= MOST_FLAT_MODULES, flat
+
+
+def imported(path: Path, known: set[str]) -> set[str]:
+    """The modules of ours that a file imports; a package of which only modules are taken is no arrow of its own."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {name.name for name in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            found |= {
+                f"{node.module}.{name.name}" if f"{node.module}.{name.name}" in known else str(node.module)
+                for name in node.names
+            }
+    return (found & known) - {name_of(path)}
+
+
+def test_no_import_cycles() -> None:
+    """Modules can be put into one order in which each imports only earlier ones, imports inside functions counted."""
+    paths = [path for package in ("capture", "grading", "api") for path in sources(package)]
+    known = {name_of(path) for path in paths}
+    arrows = {name_of(path): imported(path, known) for path in paths}
+    try:
+        tuple(TopologicalSorter(arrows).static_order())
+    except CycleError as error:
+        pytest.fail(f"These import each other: {' -> '.join(error.args[1])}")

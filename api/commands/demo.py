@@ -23,7 +23,7 @@ from api.settings import read_settings
 if TYPE_CHECKING:
     from api.workspace import Workspace
 
-FIXTURES = Path(__file__).parents[2] / "fixtures"
+FIXTURES = Path(__file__).parents[2] / "fixtures" / "visit"
 
 
 def replay(

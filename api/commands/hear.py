@@ -131,7 +131,7 @@ def _escape(text: str) -> str:
 
 def _meaning(row: dict[str, Any]) -> str:
     """The readings or the command in short."""
-    from grading.quantity import Qualifier, Quantity
+    from grading.terms.quantity import Qualifier, Quantity
 
     parts = [f"command: {row['command']}"] if row["command"] else []
     for reading in row.get("readings", [row["reading"]] if row["reading"] else []):

@@ -23,8 +23,8 @@ def jobs(
     from rich.table import Table
 
     from api.errors import BadInput
-    from api.jobs import all_jobs, axes_of
-    from api.records import current_records
+    from api.visit.jobs import all_jobs, axes_of
+    from api.visit.records import current_records
     from api.workspace import Workspace
 
     workspace = Workspace.open(data)

@@ -52,7 +52,7 @@ def profiles(
 def _table(profile: Profile) -> Table:
     from rich.table import Table
 
-    from grading.quantity import UNITS
+    from grading.terms.quantity import UNITS
 
     table = Table("unit", "from", "to", "at", title=f"{profile.name}: {profile.title}", caption=profile.source)
     for one in profile.ranges:

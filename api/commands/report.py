@@ -17,7 +17,7 @@ def report(
     profile: Profile = None,
 ) -> None:
     """Write a job's report as one HTML file, and keep it in the data folder."""
-    from api.shop import read_shop
+    from api.assessment.shop_limits import read_shop
     from api.workspace import Workspace
 
     shop = None if profile is None else read_shop(profile)

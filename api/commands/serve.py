@@ -24,11 +24,11 @@ def serve(
     """Start the server; the page is then at the address shown."""
     import uvicorn
 
-    from api.app import create_app
-    from api.engines import RealEngines
-    from api.routes.listen import MAX_FRAME
+    from api.assessment.shop_limits import read_shop
+    from api.intake.recognisers import RealEngines
+    from api.server.app import create_app
+    from api.server.routes.listen import MAX_FRAME
     from api.settings import read_settings
-    from api.shop import read_shop
     from api.workspace import Workspace
 
     settings = read_settings()

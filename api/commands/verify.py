@@ -14,7 +14,7 @@ def verify(data: Data = Path("data")) -> None:
     from rich.console import Console
     from rich.markup import escape
 
-    from api.verify import verify_folder
+    from api.ledger.verify import verify_folder
 
     console = Console(highlight=False, soft_wrap=True)
     with console.status("Verifying…") as status:

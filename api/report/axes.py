@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
+from api.ledger.tables import Axis as AxisRow
+from api.ledger.tables import Record, SafetyAnswer
 from api.report import wording
 from api.report.content import Answer, Axis, Mark, Statement, Value
 from api.report.plot import Bar, Line, bars
 from api.report.rows import Rows
 from api.report.rulebook import is_isolation, source_of, title_of
 from api.report.values import ValueRows, to_ground
-from api.tables import Axis as AxisRow
-from api.tables import Record, SafetyAnswer
 from grading.finding import AxisVerdict, Fault, Finding, SourceStatus
 from grading.measurement import MotorKind
-from grading.quantity import UNITS, QuantityKind
-from grading.terminals import pair, to_earth
+from grading.terms.quantity import UNITS, QuantityKind
+from grading.terms.terminals import pair, to_earth
 
 NOTHING = "No value was confirmed for this axis."
 _LEAD_PAIRS = {MotorKind.DC_SERVO: ("A1-A2",)}

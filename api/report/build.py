@@ -10,8 +10,10 @@ from collections.abc import Mapping
 
 from sqlmodel import Session
 
-from api.grading_bridge import job_verdict
-from api.readings import reading_of
+from api.assessment.grade_job import job_verdict
+from api.assessment.shop_limits import Shop
+from api.ledger.store import Store
+from api.ledger.tables import Proposal
 from api.report import fields, wording
 from api.report.axes import axis_of_report
 from api.report.content import Axis, Mark, Open, Proof, Report, Verdict
@@ -20,10 +22,8 @@ from api.report.proof import read_proof
 from api.report.render import render
 from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, worst
-from api.safety import STEPS
-from api.shop import Shop
-from api.store import Store
-from api.tables import Proposal
+from api.visit.readings import reading_of
+from api.visit.safety import STEPS
 from grading.finding import JobVerdict
 
 _RULE = "Decision rule: "

@@ -8,10 +8,10 @@ from typing import Any
 from PIL import Image
 
 from api.errors import NotFound
+from api.ledger.tables import Capture, Proposal, Record
 from api.report import media
 from api.report.content import Exhibit, Picture
 from api.report.rows import Rows, loads
-from api.tables import Capture, Proposal, Record
 
 ReadFile = Callable[[str], bytes]
 """Gives the bytes of a stored file by its SHA-256; raises NotFound where it is missing."""

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from sqlmodel import Session, col, select
 
-from api.canonical import parsed, sha256_hex
+from api.ledger.canonical import parsed, sha256_hex
+from api.ledger.tables import TrailEntry
+from api.ledger.trail import FIRST_PREV
 from api.report.content import Proof
-from api.tables import TrailEntry
-from api.trail import FIRST_PREV
 
 
 def _fault(entry: TrailEntry, seq: int, before: str) -> str:

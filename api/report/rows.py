@@ -9,9 +9,7 @@ from typing import Any, TypeVar
 
 from sqlmodel import Session, SQLModel, col, select
 
-from api.jobs import axes_of, instruments_of, job_of
-from api.records import all_records, standing
-from api.tables import (
+from api.ledger.tables import (
     Axis,
     Capture,
     ConfirmationEvent,
@@ -23,6 +21,8 @@ from api.tables import (
     SafetyAnswer,
     TrailEntry,
 )
+from api.visit.jobs import axes_of, instruments_of, job_of
+from api.visit.records import all_records, standing
 
 
 def number(identifier: str) -> int:

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from api.notes import notes_of
-from api.readings import reading_of
+from api.ledger.tables import Record
 from api.report import wording
 from api.report.content import Limit, Mark, Value, Verdict
 from api.report.exhibits import Album
 from api.report.rows import Rows, loads
-from api.tables import Record
+from api.visit.notes import notes_of
+from api.visit.readings import reading_of
 from grading.finding import Basis, Finding
-from grading.quantity import Qualifier, QuantityKind, UnitError
+from grading.terms.quantity import Qualifier, QuantityKind, UnitError
 
 _ORDER = (Mark.FAIL, Mark.UNSURE, Mark.WATCH, Mark.PASS, Mark.NONE)
 _BOUNDS = {Qualifier.ABOVE: ">", Qualifier.OPEN: ">", Qualifier.BELOW: "<", Qualifier.SHORT: "<"}

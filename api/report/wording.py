@@ -11,7 +11,7 @@ from api.report.content import Mark, Verdict
 from grading.finding import Basis, Conformity, Direction, Finding, Limit, Margin, Urgency
 from grading.finding import Verdict as Grade
 from grading.measurement import Circumstance
-from grading.quantity import UNITS
+from grading.terms.quantity import UNITS
 from grading.words import number
 
 TITLE = "Servo axis insulation and winding test"

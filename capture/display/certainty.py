@@ -1,8 +1,8 @@
 """How likely digits, point and unit of one display are right: measured, instead of what the networks say of themselves.
 
 A network that is "0.98 sure" is not right 98 times of 100. So rendered photos with known content were read
-(`python -m fixtures.display_model gather`), and for each of the three heads a logistic regression on ramps (pieces of
-a feature) was fitted from the features to whether the head was right (`fit`). The coefficients lie in
+(`python -m fixtures.training.display_model gather`), and for each of the three heads a logistic regression on ramps
+(pieces of a feature) was fitted from the features to whether the head was right (`fit`). The coefficients lie in
 `models/calibration.json` with the seeds, the networks that they belong to and the thresholds. More certainty of a mark
 never makes a head less likely to be right: the fit allows no such coefficient (`features.SIGNS`).
 """
@@ -18,7 +18,7 @@ from typing import Any
 
 from capture.display.features import Evidence, features
 from capture.errors import EngineError
-from grading.quantity import UNITS
+from grading.terms.quantity import UNITS
 
 FILE = Path(__file__).parent / "models" / "calibration.json"
 HEADS = ("value", "dot", "unit")

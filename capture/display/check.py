@@ -7,7 +7,7 @@ from decimal import Decimal, InvalidOperation
 
 from capture.display.profile import Profile, Verdict
 from capture.reading import DisplayReading, Doubt, Seen
-from grading.quantity import Qualifier
+from grading.terms.quantity import Qualifier
 
 IMPOSSIBLE = "{title} cannot show {shown}: {why}. Take it again straight on, or type the value."
 

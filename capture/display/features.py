@@ -2,7 +2,7 @@
 
 Each head ("value": digits and sign, "dot": points, "unit") has features of its own, by name. They are written to the
 rows that are fitted on and named in `models/calibration.json`: after a change of any of them, rows have to be gathered
-and fitted again (`python -m fixtures.display_model`).
+and fitted again (`python -m fixtures.training.display_model`).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from capture.display.fields import COUNTS, Fields, sure
 from capture.display.marks import Mark
 from capture.display.spacing import pitch
 from capture.display.strings import bare
-from grading.quantity import UNITS
+from grading.terms.quantity import UNITS
 
 SIGNS = {
     "weakest": 1, "all": 1, "margin": 1, "legible": 1, "same": 1, "looks": 1, "lost": -1, "uneven": -1, "size": 1,

@@ -15,7 +15,7 @@ from capture.display.fields import Fields, around
 from capture.display.spacing import pitch, widest_step
 from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
-from grading.quantity import UNITS, Qualifier, Quantity
+from grading.terms.quantity import UNITS, Qualifier, Quantity
 
 LEAST_SHARE = 0.1
 """The main digits of a display take at least this share of its height; smaller ones belong to a field beside it. How
@@ -116,9 +116,9 @@ def rules(
     """Every rule with whether it holds, in the order in which they are asked; arguments as for `verdict`.
 
     What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules") by
-    `python -m fixtures.display_model fit`. A rule that stops right readings only is to be narrowed, as those of share,
-    legibility and edge were, and the certainty left to weigh the same signs. Glare that hides a digit stays however
-    the count stands: it is rare, and the certainty does not see what is hidden.
+    `python -m fixtures.training.display_model fit`. A rule that stops right readings only is to be narrowed, as those
+    of share, legibility and edge were, and the certainty left to weigh the same signs. Glare that hides a digit stays
+    however the count stands: it is rare, and the certainty does not see what is hidden.
     """
     text, digit_px = evidence.fields.text, evidence.digit_px
     hint = refusal.cause(evidence.canvas, digit_px, evidence.fields.box)

@@ -15,7 +15,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
-from grading.quantity import UNITS, Qualifier, Quantity, parse_digits
+from grading.terms.quantity import UNITS, Qualifier, Quantity, parse_digits
 
 LEARNT_ENOUGH = 8
 """Confirmed readings of one unit from which a format never seen among them is asked about (house rule)."""

@@ -31,7 +31,7 @@ from typing import Any
 
 from capture.display.profile import Over, Profile, Range
 from capture.errors import CaptureError
-from grading.quantity import UNITS, parse_digits
+from grading.terms.quantity import UNITS, parse_digits
 
 MOST_ROWS = 60
 """Ranges, or over-range marks, in one profile."""

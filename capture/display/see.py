@@ -25,7 +25,7 @@ from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.errors import MediaError
 from capture.reading import DisplayReading, FieldSeen, Seen
-from grading.quantity import UNITS
+from grading.terms.quantity import UNITS
 
 MARGINS = (0.03, 0.09)
 """Space around the display on the looks at the whole of it, shares of the canvas."""

@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from grading.quantity import UNITS, Qualifier, Quantity, parse_digits
+from grading.terms.quantity import UNITS, Qualifier, Quantity, parse_digits
 
 SYMBOLS: dict[str, str] = {u.symbol: code for code, u in UNITS.items()} | {
     "µΩ": "uOhm", "μΩ": "uOhm", "uΩ": "uOhm", "mΩ": "mOhm", "Ω": "Ohm", "kΩ": "kOhm", "MΩ": "MOhm", "GΩ": "GOhm",

@@ -20,7 +20,8 @@ from capture.language.items import (
 )
 from capture.language.numbers import SpokenNumber
 from capture.reading import Doubt
-from grading.quantity import Qualifier, Quantity, Section, unit
+from grading.terms.quantity import Qualifier, Quantity, unit
+from grading.terms.section import Section
 
 # Usual nominal test voltages, V (domain practice): said without "volts" only these are taken for one.
 _TEST_VOLTAGES = frozenset({"50", "100", "250", "500", "1000", "2500", "5000"})

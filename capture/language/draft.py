@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from capture.language.items import Special, Topic
 from capture.reading import Doubt
-from grading.quantity import Quantity, Section
+from grading.terms.quantity import Quantity
+from grading.terms.section import Section
 
 
 @dataclass(frozen=True)

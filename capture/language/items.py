@@ -14,7 +14,8 @@ from capture.language.numbers import SpokenNumber, read_number
 from capture.language.say import ONES
 from capture.language.vocabulary import COMMANDS, ICAO_LETTERS, SOFT_ANSWERS
 from capture.reading import Command, Doubt
-from grading.quantity import Qualifier, QuantityKind, Section
+from grading.terms.quantity import Qualifier, QuantityKind
+from grading.terms.section import Section
 
 
 class Mark(StrEnum):

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from capture.language.items import Topic
 from capture.reading import Context, Doubt, Reading
-from grading.quantity import DIMENSION_OF_KIND, Qualifier, Quantity, QuantityKind, unit
+from grading.terms.quantity import DIMENSION_OF_KIND, Qualifier, Quantity, QuantityKind, unit
 
 _RESISTANCES = frozenset(kind for kind, dimension in DIMENSION_OF_KIND.items() if dimension == "resistance")
 _KIND_OF_DIMENSION = {dimension: kind for kind, dimension in DIMENSION_OF_KIND.items() if dimension != "resistance"}

@@ -17,7 +17,7 @@ from capture.language.kinds import doubts_about, kind_of, measures, plausible, t
 from capture.language.pauses import with_digits_for_homophones, without_idle_pauses
 from capture.language.vocabulary import plain_text
 from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance
-from grading.quantity import Qualifier, Quantity, QuantityKind
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind
 
 _LEAD_FAMILIES = {"U": ("U", "V", "W"), "1": ("1", "2", "3"), "T": ("T1", "T2", "T3"), "A": ("A1", "A2")}
 _TO_GROUND = frozenset({QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND})

@@ -16,7 +16,8 @@ from capture.language.phrase_numbers import fraction, spoken_number, tester_volt
 from capture.language.say import ONES, cardinal
 from capture.language.vocabulary import COMMANDS, ENTRIES, ICAO_LETTERS, SOFT_ANSWERS, WordClass
 from capture.reading import Command, Context, Reading
-from grading.quantity import Qualifier, Quantity, Section
+from grading.terms.quantity import Qualifier, Quantity
+from grading.terms.section import Section
 
 Meaning = Reading | Command | Context | None
 """A reading, a command, or context that holds for later readings; None for words that only answer or fill."""

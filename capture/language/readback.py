@@ -10,15 +10,11 @@ from decimal import Decimal
 from capture.language.say import cardinal, digit_by_digit, unit_words
 from capture.language.vocabulary import ICAO_LETTERS
 from capture.reading import Reading
-from grading.quantity import Qualifier, QuantityKind, Section, unit
+from grading.terms.quantity import Qualifier, QuantityKind, unit
+from grading.terms.section import SECTION_WORDS
 
 _ALPHABET = {
     letter: "X-ray" if letter == "X" else word.replace("_", " ").capitalize() for word, letter in ICAO_LETTERS.items()
-}
-_SECTIONS = {
-    Section.THROUGH_CABLE: "through the cable",
-    Section.MOTOR_ALONE: "motor alone",
-    Section.CABLE_ALONE: "cable alone",
 }
 _KINDS = {
     QuantityKind.INSULATION_RESISTANCE: "insulation",
@@ -117,7 +113,7 @@ def _place_words(reading: Reading) -> str:
     if reading.axis:
         parts.append(axis_words(reading.axis))
     if reading.section is not None:
-        parts.append(_SECTIONS[reading.section])
+        parts.append(SECTION_WORDS[reading.section])
     by_ohmmeter = reading.kind is QuantityKind.RESISTANCE_TO_GROUND
     if reading.kind in _KINDS and (reading.terminals is None or by_ohmmeter):
         parts.append(_KINDS[reading.kind])

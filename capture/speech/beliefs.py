@@ -20,7 +20,7 @@ from capture.speech.hearing import belief
 
 DOUBT_COST = 2.0
 """What a doubt costs an alternative, as a logarithm. Voices set aside, 300 clips at 10 dB: by sound alone 94.7 % came
-out right, at a cost of 1 or 2 95.7 %, at 3 or 5 95.3 % (`fixtures.speech_model.trials choice`)."""
+out right, at a cost of 1 or 2 95.7 %, at 3 or 5 95.3 % (`fixtures.training.speech_model.trials choice`)."""
 
 FARTHEST = 15.0
 """Largest margin told: beyond it the runner-up is out of the running."""

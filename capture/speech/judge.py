@@ -1,8 +1,8 @@
 """How likely an utterance was understood rightly, and what follows from it: take it, ask about it, or leave it.
 
 The coefficients of a logistic regression lie beside the model they were fitted for (`calibration.json`, written by
-`fixtures.speech_model.calibrate`). A model without them is judged by rules: the less sure of its least sure word and
-of the meaning.
+`fixtures.training.speech_model.calibrate`). A model without them is judged by rules: the less sure of its least sure
+word and of the meaning.
 """
 
 from __future__ import annotations

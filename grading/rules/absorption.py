@@ -10,8 +10,8 @@ from grading.absorption import DAR_TIMES, PI_TIMES, AbsorptionRatio, dar_band, m
 from grading.case import Case, in_ohm, note
 from grading.finding import Basis, Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.measurement import Circumstance, MotorKind
-from grading.quantity import QuantityKind
 from grading.reading import Reading, Shape
+from grading.terms.quantity import QuantityKind
 from grading.voltage import step_drop_percent
 from grading.words import limit_words, measured, number, place, sentence
 

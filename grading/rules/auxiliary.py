@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from grading.case import Case
 from grading.finding import Finding, NextStep, Urgency, Verdict
-from grading.quantity import QuantityKind
-from grading.terminals import auxiliary
+from grading.terms.quantity import QuantityKind
+from grading.terms.terminals import auxiliary
 from grading.words import measured, place, sentence
 
 

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 from grading.case import Case
 from grading.measurement import Circumstance, InstrumentKind
-from grading.quantity import unit
 from grading.reading import Reading, Shape
+from grading.terms.quantity import unit
 from grading.winding import lead_compensated
 
 OPEN_OHM = Decimal(1000)  # house rule: no servo winding is above this

@@ -8,9 +8,10 @@ from decimal import Decimal
 from grading.case import Case, note
 from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.measurement import Circumstance
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
-from grading.words import SECTION_WORDS, measured, number, sentence, span
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section, section_in_full
+from grading.words import measured, number, sentence, span
 
 CLEANING = "insulation.cleaning"
 _CONFIRMS = Decimal(2)  # house rule: at least twice the value confirms surface dirt or moisture
@@ -33,7 +34,7 @@ def _size(reading: Reading) -> tuple[Decimal, Decimal]:
 
 def _compare(case: Case, section: Section, before: Reading, after: Reading) -> Finding:
     ids = (before.id, after.id)
-    head = f"Axis {case.context.axis}, {SECTION_WORDS[section]}"
+    head = f"Axis {case.context.axis}, {section_in_full(section)}"
     facts = f"{measured(before.measurement)} before ({span(before.interval)}), {measured(after.measurement)} after"
     least = after.interval.low / before.interval.high if before.interval.high.is_finite() else Decimal(0)
     if least >= _CONFIRMS:

@@ -10,10 +10,11 @@ from grading.case import Case, in_ohm
 from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
 from grading.limits import machine_limit
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
 from grading.rules.insulation import is_early, is_full_voltage
-from grading.terminals import leads, to_earth
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section
+from grading.terms.terminals import leads, to_earth
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,9 @@ from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.limits import machine_limit
 from grading.measurement import Circumstance, MotorKind
-from grading.quantity import QuantityKind
 from grading.reading import Reading, Shape
 from grading.rules.insulation import same_circuit
+from grading.terms.quantity import QuantityKind
 from grading.words import limit_words, measured, number, ohms, place, sentence
 
 OHMMETER = "ground.ohmmeter"

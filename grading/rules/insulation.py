@@ -13,10 +13,11 @@ from grading.case import Case, hold_at_least, in_ohm, note, repeat
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.limits import machine_limit, watch_limit, winding_limit
 from grading.measurement import Circumstance
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
 from grading.rules.held import collapsed, doubtful, fails, passes, straddles
-from grading.terminals import to_earth
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section
+from grading.terms.terminals import to_earth
 from grading.voltage import choose
 from grading.words import limit_value, limit_words, measured, ohms, place, sentence
 

@@ -17,12 +17,13 @@ from grading.interval import (
 )
 from grading.isolation import Location, State, locate, locate_series, merge
 from grading.limits import machine_limit
-from grading.quantity import QuantityKind, Section
 from grading.reading import Shape
 from grading.rules.circuit import is_open
 from grading.rules.evidence import Evidence, gather
-from grading.terminals import to_earth
-from grading.words import SECTION_WORDS, limit_words, measured, number, sentence, span
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section, section_in_full
+from grading.terms.terminals import to_earth
+from grading.words import limit_words, measured, number, sentence, span
 
 LOCATE = "isolation.locate"
 CONSISTENCY = "isolation.consistency"
@@ -73,7 +74,7 @@ def _location(case: Case, place: Location, parts: tuple[Evidence, Evidence, Evid
     if not ids:
         return
     facts = "; ".join(
-        f"{SECTION_WORDS[p.section]} {measured(p.worst.measurement)}" for p in parts if p.worst is not None
+        f"{section_in_full(p.section)} {measured(p.worst.measurement)}" for p in parts if p.worst is not None
     )
     limit = machine_limit(case.context, case.profile.limits)
     text = f"Axis {case.context.axis}: {place.words}. {sentence(f'{facts} ({limit_words(limit)})')}"

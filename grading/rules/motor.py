@@ -17,7 +17,6 @@ from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.interval import Interval
 from grading.limits import watch_limit, winding_limit
 from grading.measurement import AxisContext, Circumstance, InsulationSystem
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
 from grading.rules.insulation import is_early, is_full_voltage
 from grading.temperature import (
@@ -28,7 +27,9 @@ from grading.temperature import (
     factor_bounds,
     factors,
 )
-from grading.terminals import to_earth
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section
+from grading.terms.terminals import to_earth
 from grading.uncertainty import ROOT_3, combined
 from grading.words import limit_value, limit_words, measured, number, ohms, place, sentence, span
 

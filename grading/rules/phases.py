@@ -8,10 +8,11 @@ from decimal import Decimal
 from grading.case import Case, repeat
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.measurement import Connection, WindingKind
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
 from grading.rules.circuit import compensated, count_ohm, is_open
-from grading.terminals import pair
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section, section_in_full
+from grading.terms.terminals import pair
 from grading.winding import (
     InconsistentWindingError,
     delta_phases,
@@ -19,7 +20,7 @@ from grading.winding import (
     star_phases,
     unbalance_percent,
 )
-from grading.words import SECTION_WORDS, limit_words, number, ohms, sentence
+from grading.words import limit_words, number, ohms, sentence
 
 UNBALANCE = "winding.unbalance"
 
@@ -52,7 +53,7 @@ def judge_phases(case: Case, points: Sequence[Reading]) -> Iterator[Finding]:
     percent = unbalance_percent(values)
     coarse = max(count_ohm(r) for r in readings)
     shown = ", ".join(f"{r.measurement.terminals} {r.measurement.quantity.display()}" for r in readings)
-    where = f"Axis {case.context.axis}, {SECTION_WORDS[section]}"
+    where = f"Axis {case.context.axis}, {section_in_full(section)}"
     look, act = _unbalance_limits(case, section)
     resolvable = resolution_percent(values, coarse)
     calculated = _phases(case, readings, values)

@@ -9,12 +9,13 @@ from statistics import median
 from grading.case import Case, in_ohm, note
 from grading.finding import Finding, Margin, NextStep, Urgency, Verdict
 from grading.measurement import MotorKind
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
 from grading.rules.circuit import compensated, is_open
 from grading.temperature import ZERO_RESISTANCE_C, resistance_at
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section, section_in_full
 from grading.winding import cable_loop_ohm, expected_armature_ohm, joint_residual, survey_armature
-from grading.words import SECTION_WORDS, limit_words, number, ohms, sentence
+from grading.words import limit_words, number, ohms, sentence
 
 NAMEPLATE = "winding.nameplate"
 JOINT = "winding.joint"
@@ -28,7 +29,7 @@ def judge_armature(case: Case, points: Sequence[Reading]) -> Iterator[Finding]:
         return
     survey = survey_armature(values)
     ids = tuple(r.id for r in points)
-    where = f"Axis {case.context.axis}, {SECTION_WORDS[points[0].section]}"
+    where = f"Axis {case.context.axis}, {section_in_full(points[0].section)}"
     limit = case.limit("winding.armature_spread")
     detail = (
         f"median {ohms(survey.median)}, smallest {ohms(survey.smallest)}, largest {ohms(survey.largest)} over "

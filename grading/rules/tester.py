@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from grading.case import Case, note
 from grading.finding import Finding, NextStep, Urgency, Verdict
-from grading.quantity import QuantityKind
 from grading.rules.motor import DEW, damp
+from grading.terms.quantity import QuantityKind
 from grading.voltage import choose, overshoot_ratio
 from grading.words import limit_words, number, place, sentence
 

@@ -15,14 +15,15 @@ from grading.case import Case, build_case, in_ohm, note
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.limits import machine_limit, winding_limit
 from grading.measurement import Circumstance
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
 from grading.rules.insulation import is_early
 from grading.rules.motor import correct
 from grading.temperature import NotComparableError
-from grading.terminals import to_earth
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section, section_in_full
+from grading.terms.terminals import to_earth
 from grading.trend import FEWEST_FOR_BAND, FEWEST_FOR_SLOPE, Fit, Point, fit
-from grading.words import SECTION_WORDS, limit_value, limit_words, number, ohms, sentence
+from grading.words import limit_value, limit_words, number, ohms, sentence
 
 DROP = "trend.drop"
 LIMIT = "trend.limit"
@@ -122,7 +123,7 @@ def _drop(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[F
     before, now = series[-2], series[-1]
     factor = now.ohm / before.ohm
     ids = (before.reading.id, now.reading.id)
-    head = f"Axis {case.context.axis}, {SECTION_WORDS[section]}"
+    head = f"Axis {case.context.axis}, {section_in_full(section)}"
     was = f"{'above ' if before.over else ''}{ohms(before.ohm)}"
     facts = (
         f"{ohms(now.ohm)} now, {was} on {before.at.date()}, factor {'below ' if before.over else ''}{number(factor, 2)}"
@@ -167,7 +168,7 @@ def _line(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[F
     start = series[0].at
     points = [Point(float(_years(start, v.at)), float(v.ohm), v.over) for v in series]
     ids = tuple(v.reading.id for v in series)
-    head = f"Axis {case.context.axis}, {SECTION_WORDS[section]}"
+    head = f"Axis {case.context.axis}, {section_in_full(section)}"
     try:
         line = fit(points)
     except ValueError:

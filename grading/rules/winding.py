@@ -11,11 +11,12 @@ from grading.advice import CHECK_CIRCUIT
 from grading.case import Case, note, repeat
 from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.measurement import MotorKind
-from grading.quantity import QuantityKind, Section
 from grading.reading import Reading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.phases import judge_phases, point_readings
 from grading.rules.resistance import judge_armature, judge_joint, judge_nameplate
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section
 from grading.words import measured, place, sentence
 
 OPEN = "winding.open"

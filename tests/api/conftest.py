@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from api.safety import STEPS
+from api.visit.safety import STEPS
 from api.workspace import Workspace
 from tests.api.makers import JOB, FakeEngines, at, clip, photo
 
@@ -51,7 +51,7 @@ class Visit:
 
     def records(self) -> list[dict[str, Any]]:
         """The records in force, newest last."""
-        from api.records import current_records
+        from api.visit.records import current_records
 
         with self.workspace.database.read() as session:
             return [record.model_dump() for record in current_records(session, self.job)]
@@ -60,7 +60,7 @@ class Visit:
         """What the trail says happened, in order."""
         from sqlmodel import col, select
 
-        from api.tables import TrailEntry
+        from api.ledger.tables import TrailEntry
 
         with self.workspace.database.read() as session:
             return list(session.exec(select(TrailEntry.what).order_by(col(TrailEntry.seq))).all())

@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 from PIL import Image, PngImagePlugin
 
-from api.engines import Quad, Stream
+from api.intake.recognisers import Quad, Stream
 from capture.display.burst import Burst
 from capture.errors import MediaError
 from capture.language.parse import parse
 from capture.reading import Context, DisplayReading, Doubt, Heard, Seen, Utterance
-from grading.quantity import Qualifier, Quantity
+from grading.terms.quantity import Qualifier, Quantity
 
 JOB: dict[str, Any] = {
     "title": "Ground fault on X",

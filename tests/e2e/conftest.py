@@ -90,4 +90,4 @@ def job_id(server: running.Server) -> str:
 
 def fixtures() -> Path:
     """The folder of the invented visit."""
-    return Path(__file__).parents[2] / "fixtures"
+    return Path(__file__).parents[2] / "fixtures" / "visit"

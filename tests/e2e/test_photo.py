@@ -1,6 +1,6 @@
 """Photos on the page in a real browser: corners marked by hand, several photos of one display, units, warnings.
 
-The photos are rendered with their truth known (`fixtures/displays`); the real display reader is at work.
+The photos are rendered with their truth known (`fixtures/training/displays`); the real display reader is at work.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from fixtures.displays.photo import Photo, render, to_jpeg
+from fixtures.training.displays.photo import Photo, render, to_jpeg
 from tests.e2e import running
 from tests.e2e.test_page import LEAST_TARGET_PX, open_job, probe, type_reading
 

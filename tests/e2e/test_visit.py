@@ -1,7 +1,7 @@
 """A stretch of the invented visit in a real browser: spoken into the microphone, photographed, confirmed, reported.
 
 The clips are those of `fixtures/`, spoken by voices that the speech model was not trained on; what they mean is in
-`fixtures/truth.json`. The real speech model and the real display reader are at work.
+`fixtures/visit/truth.json`. The real speech model and the real display reader are at work.
 """
 
 from __future__ import annotations

@@ -15,7 +15,8 @@ from grading.measurement import (
     Measurement,
     MotorKind,
 )
-from grading.quantity import Qualifier, Quantity, QuantityKind, Section
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind
+from grading.terms.section import Section
 
 WHOLE, MOTOR, CABLE = Section.THROUGH_CABLE, Section.MOTOR_ALONE, Section.CABLE_ALONE
 IR, LL = QuantityKind.INSULATION_RESISTANCE, QuantityKind.WINDING_RESISTANCE

@@ -18,9 +18,9 @@ from grading.finding import plain
 from grading.interval import INFINITY, ContradictionError, Interval
 from grading.limits import LIMITS
 from grading.measurement import CarrierUse
-from grading.quantity import Qualifier, Quantity, UnitError, parse_digits
 from grading.reading import Shape, bound
-from grading.terminals import auxiliary, ends, leads, pair, to_earth
+from grading.terms.quantity import Qualifier, Quantity, UnitError, parse_digits
+from grading.terms.terminals import auxiliary, ends, leads, pair, to_earth
 from tests.grading.making import CABLE, CORE, TESTER, WHOLE, ir, lg, ll, made
 
 D = Decimal

@@ -10,7 +10,7 @@ import pytest
 
 from grading.finding import Finding, Urgency, Verdict
 from grading.measurement import Visit
-from grading.quantity import Section
+from grading.terms.section import Section
 from grading.trend import Point, fit
 from grading.verdict import grade_axis
 from tests.grading.making import METERS, MOTOR, WHOLE, axis, ir

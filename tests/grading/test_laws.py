@@ -20,9 +20,10 @@ from grading.interval import (
 )
 from grading.isolation import State, locate
 from grading.measurement import Measurement, MotorKind
-from grading.quantity import Qualifier, Quantity, Section
 from grading.reading import bound
 from grading.temperature import factor_thermosetting
+from grading.terms.quantity import Qualifier, Quantity
+from grading.terms.section import Section
 from grading.verdict import grade_axis, grade_job
 from tests.grading.making import CABLE, METERS, MOTOR, TESTER, WHOLE, axis, ir, lg, ll
 

@@ -23,8 +23,8 @@ from uncertainties import ufloat
 from grading import energy, interval, temperature, uncertainty, winding
 from grading.interval import Interval
 from grading.measurement import InsulationSystem
-from grading.quantity import UNITS
 from grading.student import t_cdf, t_quantile
+from grading.terms.quantity import UNITS
 from grading.trend import Point, fit
 
 D = Decimal

@@ -7,7 +7,8 @@ import pytest
 from grading.measurement import Measurement, MotorKind
 from grading.plan import Task, plan_axis
 from grading.plan_table import PLANS, Step, When
-from grading.quantity import QuantityKind, Section
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section
 from tests.grading.making import CABLE, CORE, IR, LG, LL, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
 
 

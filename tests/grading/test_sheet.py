@@ -15,9 +15,10 @@ from typer.testing import CliRunner
 
 from api.commands.grade import HELP, grade
 from grading.measurement import Circumstance, InsulationSystem, MotorKind
-from grading.quantity import Qualifier, QuantityKind, Section
 from grading.sheet import SheetError, read_sheet
 from grading.sheet_columns import COLUMNS
+from grading.terms.quantity import Qualifier, QuantityKind
+from grading.terms.section import Section
 from grading.verdict import grade_job
 
 HEAD = "axis,quantity,value,unit,section,terminals,test_voltage,built_voltage,seconds"

@@ -11,9 +11,9 @@ import pytest
 import grading
 from grading.finding import Direction, SourceStatus, Verdict
 from grading.limits import FIXED, LIMITS
-from grading.quantity import UNITS
 from grading.rulebook import RULES
 from grading.shop import ProfileError, ShopProfile, read_profile
+from grading.terms.quantity import UNITS
 from grading.verdict import grade_axis, grade_job
 from tests.grading.making import CABLE, METERS, WHOLE, axis, ir
 

@@ -17,9 +17,9 @@ from grading.finding import Finding, Urgency
 from grading.interval import INFINITY, ContradictionError, Interval
 from grading.limits import LIMITS, field_limit
 from grading.measurement import AxisContext, CarrierUse, InsulationSystem, Measurement, MotorKind, Visit
-from grading.quantity import UNITS, Quantity, UnitError, unit
 from grading.reading import bound
 from grading.rules.absorption import judge_absorption
+from grading.terms.quantity import UNITS, Quantity, UnitError, unit
 from grading.trend import Fit, Point, fit
 from grading.verdict import grade_axis
 from tests.grading import making

@@ -11,7 +11,7 @@ from decimal import Decimal
 import pytest
 
 from capture.display.strings import parse_line, parse_main, seconds
-from grading.quantity import Qualifier
+from grading.terms.quantity import Qualifier
 
 CASES = [
     # name, line, digits, unit, qualifier, test voltage, elapsed s, zero

@@ -14,7 +14,8 @@ import pytest
 from capture.language.parse import parse
 from capture.language.vocabulary import ICAO_LETTERS
 from capture.reading import Command, Context, Doubt, Reading, Utterance
-from grading.quantity import Qualifier, Quantity, QuantityKind, Section
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind
+from grading.terms.section import Section
 
 LL = Context(kind=QuantityKind.WINDING_RESISTANCE)
 LG = Context(kind=QuantityKind.RESISTANCE_TO_GROUND)

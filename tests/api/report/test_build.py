@@ -16,12 +16,12 @@ from bs4 import BeautifulSoup, Tag
 from PIL import Image
 from sqlmodel import col, select
 
+from api.assessment.grade_job import job_verdict
 from api.errors import NotFound
-from api.grading_bridge import job_verdict
-from api.readings import reading_of
-from api.records import all_records, standing
+from api.ledger.tables import Record, TrailEntry
 from api.report.build import build_report
-from api.tables import Record, TrailEntry
+from api.visit.readings import reading_of
+from api.visit.records import all_records, standing
 from grading.finding import JobVerdict
 from tests.api.report import visit
 from tests.api.report.parsed import attr, one, parse, row_of, section, summaries, text

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from api.canonical import canonical
+from api.ledger.canonical import canonical
+from api.ledger.tables import Capture
 from api.report import exhibits
-from api.tables import Capture
 
 
 def capture(state: str, outcome: dict[str, Any]) -> Capture:

@@ -12,20 +12,21 @@ import numpy
 import soundfile
 from PIL import Image, ImageDraw, ImageFont
 
-from api.canonical import canonical
-from api.database import Database, Transaction
-from api.description import read_description
-from api.evidence import put_evidence, store_file
-from api.jobs import axis_of, create_job
-from api.proposals import Belief, Source, new_proposal, set_value
-from api.records import Decision, confirm
-from api.safety import STEPS, put_answer
-from api.store import Store
-from api.tables import Capture
-from api.trail import What
+from api.ledger.canonical import canonical
+from api.ledger.database import Database, Transaction
+from api.ledger.evidence import put_evidence, store_file
+from api.ledger.store import Store
+from api.ledger.tables import Capture
+from api.ledger.trail import What
+from api.visit.description import read_description
+from api.visit.jobs import axis_of, create_job
+from api.visit.proposals import Belief, Source, new_proposal, set_value
+from api.visit.records import Decision, confirm
+from api.visit.safety import STEPS, put_answer
 from api.workspace import Workspace
 from capture.reading import Doubt, Reading
-from grading.quantity import Qualifier, Quantity, QuantityKind, Section
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind
+from grading.terms.section import Section
 
 START = dt.datetime(2026, 11, 24, 8, 30, tzinfo=dt.UTC)
 DESCRIPTION = {

@@ -21,8 +21,8 @@ from rich.table import Table
 from capture.display import see_burst
 from capture.display.strings import parse_main
 from capture.reading import DisplayReading, Doubt, Seen
-from fixtures.displays import chance
-from fixtures.displays.photo import render, to_jpeg
+from fixtures.training.displays import chance
+from fixtures.training.displays.photo import render, to_jpeg
 
 
 @dataclass

@@ -9,7 +9,7 @@ from PIL import Image, ImageDraw
 
 from capture.display.picture import open_picture
 from capture.errors import MediaError
-from fixtures.displays.fonts import FACES, font
+from fixtures.training.displays.fonts import FACES, font
 from tests.benchmarks.display.measure import Outcome
 
 TILE, CAPTION, ACROSS, MOST = 300, 52, 5, 100

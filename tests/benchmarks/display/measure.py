@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import cv2
 
 from capture.display.strings import bare, parse_main
-from grading.quantity import Qualifier
+from grading.terms.quantity import Qualifier
 from tests.benchmarks.display.readers import OURS, Answer, Reader, Spent, clocked
 from tests.benchmarks.display.sets import Case, Shown
 

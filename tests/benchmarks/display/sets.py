@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from capture.display.picture import open_picture
 from capture.display.strings import SYMBOLS, is_time
-from fixtures.display_model import stock
-from fixtures.displays.faces import TRAINING_STYLES, UNSEEN_STYLES
-from grading.quantity import UNITS
+from fixtures.training.display_model import stock
+from fixtures.training.displays.faces import TRAINING_STYLES, UNSEEN_STYLES
+from grading.terms.quantity import UNITS
 from tests.benchmarks.display.text import canonical
 
-TRUTH = Path(__file__).parents[3] / "fixtures" / "truth.json"
+TRUTH = Path(__file__).parents[3] / "fixtures" / "visit" / "truth.json"
 FIRST = {"seen": 500_000, "unseen": 510_000, "nothing": 520_000, "crops": 530_000, "wild": 540_000}
 """First seed of each rendered set; none reaches those of the calibration (600,000) and the training (1,000,000)."""
 PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".bmp")
@@ -132,7 +132,7 @@ def rendered(group: str, count: int, *, workers: int = 1, folder: Path | None = 
 
 
 def demo(truth: Path = TRUTH) -> Iterator[Case]:
-    """The demo photos of fixtures/truth.json."""
+    """The demo photos of fixtures/visit/truth.json."""
     for entry in json.loads(truth.read_text(encoding="utf-8"))["photos"]:
         shows: dict[str, Any] = entry.get("shows") or {}
         readable = bool(entry.get("readable", True))

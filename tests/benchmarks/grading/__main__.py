@@ -24,8 +24,8 @@ from rich.console import Console
 
 from grading.measurement import Measurement, MotorKind
 from grading.plan import plan_axis
-from grading.quantity import Section
 from grading.sheet import read_sheet
+from grading.terms.section import Section
 from grading.verdict import grade_axis, grade_job
 from tests.grading.making import METERS, axis, ir, lg, ll
 

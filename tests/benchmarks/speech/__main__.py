@@ -21,9 +21,9 @@ from pathlib import Path
 
 from rich.console import Console
 
-from fixtures.speech_model.clips import build, rounds
-from fixtures.speech_model.conditions import CONDITIONS
-from fixtures.speech_model.kinds import ROUND
+from fixtures.training.speech_model.clips import build, rounds
+from fixtures.training.speech_model.conditions import CONDITIONS
+from fixtures.training.speech_model.kinds import ROUND
 from tests.benchmarks.speech import after_silence, false_triggers, people, recorded, run, tables
 from tests.benchmarks.speech.engines import NAMES, missing
 from tests.benchmarks.speech.reliability import bins, picture

@@ -15,9 +15,9 @@ import numpy as np
 from capture.speech.audio import RATE
 from capture.speech.recogniser import SpeechModel
 from capture.speech.stream import Listener
-from fixtures.speech_model.clips import Clip
-from fixtures.speech_model.conditions import around, loudness, samples, shop_noise
-from fixtures.speech_model.measure import edits
+from fixtures.training.speech_model.clips import Clip
+from fixtures.training.speech_model.conditions import around, loudness, samples, shop_noise
+from fixtures.training.speech_model.measure import edits
 from tests.benchmarks.speech.engines import chunks
 from tests.benchmarks.speech.run import loaded
 

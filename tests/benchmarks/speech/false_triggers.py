@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 
 from capture.speech.audio import RATE
-from fixtures.speech_model.clips import FOLDER, clips
-from fixtures.speech_model.conditions import condition, samples, shop_noise
+from fixtures.training.speech_model.clips import FOLDER, clips
+from fixtures.training.speech_model.conditions import condition, samples, shop_noise
 from tests.benchmarks.speech import recorded
 from tests.benchmarks.speech.run import HANDFUL, engine
 from tests.benchmarks.speech.score import meaning

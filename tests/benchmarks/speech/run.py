@@ -12,8 +12,8 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import TypeVar
 
-from fixtures.speech_model.clips import FOLDER, Clip, clips
-from fixtures.speech_model.conditions import condition
+from fixtures.training.speech_model.clips import FOLDER, Clip, clips
+from fixtures.training.speech_model.conditions import condition
 from tests.benchmarks.speech.engines import Engine, make
 from tests.benchmarks.speech.score import Score, score
 

@@ -9,8 +9,8 @@ from typing import Any
 
 from capture.language.parse import parse
 from capture.reading import Context, Utterance
-from fixtures.speech_model.clips import Clip
-from fixtures.speech_model.kinds import place, plain
+from fixtures.training.speech_model.clips import Clip
+from fixtures.training.speech_model.kinds import place, plain
 from tests.benchmarks.speech.engines import Answer
 
 
@@ -85,7 +85,7 @@ def score(engine: str, condition: str, clip: Clip, answer: Answer) -> Score:
 
 
 def meaning(utterance: Utterance) -> dict[str, Any]:
-    """What an utterance would do, in the form of `fixtures.speech_model.kinds.truth`; empty if nothing."""
+    """What an utterance would do, in the form of `fixtures.training.speech_model.kinds.truth`; empty if nothing."""
     if utterance.command is not None:
         return {"command": utterance.command.value}
     if utterance.readings:

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 from rich.table import Table
 
-from fixtures.speech_model.conditions import CONDITIONS
-from fixtures.speech_model.kinds import KINDS
+from fixtures.training.speech_model.conditions import CONDITIONS
+from fixtures.training.speech_model.kinds import KINDS
 from tests.benchmarks.speech.after_silence import Lost
 from tests.benchmarks.speech.false_triggers import Trigger, hourly
 from tests.benchmarks.speech.reliability import bins, expected_error

@@ -13,7 +13,7 @@ from capture.display.burst import MOST_FRAMES
 from capture.display.profile_files import read_profile
 from capture.errors import MediaError
 from capture.reading import Doubt
-from fixtures.displays.photo import render, to_jpeg
+from fixtures.training.displays.photo import render, to_jpeg
 
 
 def frames(main: str | list[str], count: int = 3, *, seed: int = 31, **spoil: Any) -> list[bytes]:

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 from api import cli
 from api.commands.see import see
-from fixtures.displays.photo import render, to_jpeg
+from fixtures.training.displays.photo import render, to_jpeg
 
 app = typer.Typer()
 app.command()(see)

@@ -13,7 +13,7 @@ from capture.display.certainty import Head
 from capture.display.features import Evidence
 from capture.display.judge import judge
 from capture.reading import Doubt
-from grading.quantity import Qualifier
+from grading.terms.quantity import Qualifier
 from tests.capture.display.test_certainty import evidence, shown
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from capture.display import geometry, views
 from capture.display.levels import LEAST_SIDE, Levels, levels_of
-from fixtures.displays.photo import render
+from fixtures.training.displays.photo import render
 
 
 def picture(height: int, width: int) -> np.ndarray:

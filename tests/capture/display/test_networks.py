@@ -15,7 +15,7 @@ import pytest
 from capture.display import networks
 from capture.display.glyphs import CLASSES, FINDER_HEIGHT, FINDER_WIDTH, READER_HEIGHT, READER_WIDTH
 from capture.errors import EngineError
-from fixtures.display_model.golden import pattern
+from fixtures.training.display_model.golden import pattern
 
 DATA = Path(__file__).parent / "data"
 
@@ -34,7 +34,7 @@ def test_models_load_and_run_in_a_fresh_process(name: str) -> None:
 
 
 def test_engine_gives_the_reference_engines_numbers() -> None:
-    """The kept numbers were computed by onnxruntime from the same files (fixtures.display_model.golden)."""
+    """The kept numbers were computed by onnxruntime from the same files (fixtures.training.display_model.golden)."""
     kept = np.load(DATA / "golden.npz")
     finder = networks.finder_map(pattern(FINDER_HEIGHT, FINDER_WIDTH)).ravel()[::7]
     reader = networks.reader_map(pattern(READER_HEIGHT, READER_WIDTH))[0].ravel()[::7]

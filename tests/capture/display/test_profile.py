@@ -17,9 +17,9 @@ from capture.display.profile import LEARNT_ENOUGH, Verdict, learnt
 from capture.display.profile_files import ProfileError, find_profile, load_profile, read_profile, shipped
 from capture.display.strings import parse_main
 from capture.reading import DisplayReading, Doubt
-from grading.quantity import Quantity
+from grading.terms.quantity import Quantity
 
-TRUTH = Path(__file__).parents[3] / "fixtures" / "truth.json"
+TRUTH = Path(__file__).parents[3] / "fixtures" / "visit" / "truth.json"
 TESTER = shipped()["insulation-4000"]
 METER = shipped()["multimeter-6000"]
 BY_STYLE = {"tester": TESTER, "multimeter": METER, "milliohm": shipped()["milliohm-four-wire"]}

@@ -16,18 +16,18 @@ from capture.display.levels import Levels
 from capture.display.picture import open_picture
 from capture.errors import MediaError
 from capture.reading import Doubt
-from fixtures.display_model import stock
-from fixtures.displays.chance import NOTHING
-from fixtures.displays.faces import STYLES, TRAINING_STYLES
-from fixtures.displays.photo import render, to_jpeg
-from fixtures.make_photos import make
-from grading.quantity import Qualifier
+from fixtures.training.display_model import stock
+from fixtures.training.displays.chance import NOTHING
+from fixtures.training.displays.faces import STYLES, TRAINING_STYLES
+from fixtures.training.displays.photo import render, to_jpeg
+from fixtures.visit.make_photos import make
+from grading.terms.quantity import Qualifier
 from tests.benchmarks.display import failures
 from tests.benchmarks.display.measure import Outcome, counted, judge
 from tests.benchmarks.display.readers import answer_of, ours
 from tests.benchmarks.display.sets import case_of, demo
 
-FIXTURES = Path(__file__).parents[3] / "fixtures"
+FIXTURES = Path(__file__).parents[3] / "fixtures" / "visit"
 DEMO = list(demo(FIXTURES / "truth.json"))
 
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capture.display.strings import SYMBOLS, parse_line, parse_main
-from grading.quantity import UNITS, Qualifier
+from grading.terms.quantity import UNITS, Qualifier
 
 DIGITS = st.from_regex(r"-?[0-9]{1,6}(\.[0-9]{1,4})?", fullmatch=True)
 UNIT = st.sampled_from(sorted(UNITS))

@@ -8,7 +8,7 @@ import pytest
 
 from capture.language.lexicon import phone_set
 from capture.reading import Command
-from fixtures.speech_model.distances import (
+from fixtures.training.speech_model.distances import (
     between,
     change,
     command_words,

@@ -13,7 +13,7 @@ from text_to_num import text2num
 
 from capture.language.numbers import TWINS, read_number
 from capture.language.say import cardinal, digit_by_digit, unit_words
-from grading.quantity import UNITS, parse_digits
+from grading.terms.quantity import UNITS, parse_digits
 
 NUMBER_WORDS = [
     *("zero", "oh", "nought", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner"),

@@ -11,7 +11,8 @@ import pytest
 
 from capture.language.parse import parse
 from capture.reading import Command, Context, Doubt, Reading
-from grading.quantity import Qualifier, Quantity, QuantityKind, Section
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind
+from grading.terms.section import Section
 
 K = QuantityKind
 IR = Context(kind=K.INSULATION_RESISTANCE, test_voltage_set=Decimal(500))

@@ -11,7 +11,7 @@ from capture.language.parse import parse
 from capture.language.phrases import phrases, word_phrases
 from capture.language.vocabulary import WORDS
 from capture.reading import Command, Context, Doubt, Reading, Utterance
-from grading.quantity import Qualifier, QuantityKind
+from grading.terms.quantity import Qualifier, QuantityKind
 
 SOUND_ALIKE = set("BCDEGPTVZ")  # domain practice, TV-S44
 KINDS_BY_UNIT = {QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY, QuantityKind.VOLTAGE, QuantityKind.CURRENT}

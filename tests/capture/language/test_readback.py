@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from capture.language.parse import parse
 from capture.language.readback import axis_words, number_words, read_back, statement, value_words
 from capture.reading import Context, Reading
-from grading.quantity import DIMENSION_OF_KIND, UNITS, Qualifier, Quantity, QuantityKind, Section
+from grading.terms.quantity import DIMENSION_OF_KIND, UNITS, Qualifier, Quantity, QuantityKind
+from grading.terms.section import Section
 
 DIGITS = st.builds(
     lambda whole, places: f"{whole}.{places}" if places else str(whole),

@@ -14,7 +14,7 @@ from text_to_num import text2num
 from capture.language.numbers import read_number
 from capture.language.parse import parse
 from capture.reading import Context
-from grading.quantity import QuantityKind
+from grading.terms.quantity import QuantityKind
 
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE, test_voltage_set=Decimal(500))
 TEENS = {num2words(number): num2words((number - 10) * 10) for number in range(13, 20)}

@@ -27,7 +27,7 @@ from capture.language.vocabulary import (
     plain_words,
 )
 from capture.reading import Command, Reading
-from grading.quantity import Quantity, QuantityKind
+from grading.terms.quantity import Quantity, QuantityKind
 
 # What only makes sense beside a number or a partner, so that alone it is rightly unknown.
 FRAGMENTS = {"hundred", "thousand", "million", "and", "point", "dot", "decimal", "tenth", "tenths", "minus"}

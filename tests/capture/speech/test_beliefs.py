@@ -9,7 +9,7 @@ import pytest
 from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
 from capture.speech.beliefs import DOUBT_COST, FARTHEST, candidates, choose, reworded
 from capture.speech.understand import meant, understand
-from grading.quantity import QuantityKind
+from grading.terms.quantity import QuantityKind
 
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
 

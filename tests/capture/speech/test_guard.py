@@ -1,7 +1,8 @@
 """Hearing must not get worse unseen: 52 fixed clips by voices that no training heard, clean and at 10 dB of shop noise.
 
-`fixtures.speech_model.guard` wrote them. The floors stand a few clips below what was measured when they were set (the
-numbers beside them), since vosk rounds otherwise on other processors; a floor is raised when a better model ships.
+`fixtures.training.speech_model.guard` wrote them. The floors stand a few clips below what was measured when they were
+set (the numbers beside them), since vosk rounds otherwise on other processors; a floor is raised when a better model
+ships.
 """
 
 from __future__ import annotations
@@ -9,9 +10,9 @@ from __future__ import annotations
 import pytest
 
 from capture.speech.recogniser import SpeechModel
-from fixtures.speech_model.clips import Clip
-from fixtures.speech_model.conditions import condition
-from fixtures.speech_model.guard import TAKEN, read
+from fixtures.training.speech_model.clips import Clip
+from fixtures.training.speech_model.conditions import condition
+from fixtures.training.speech_model.guard import TAKEN, read
 from tests.benchmarks.speech.engines import Ours
 from tests.benchmarks.speech.score import Score, score
 

@@ -22,7 +22,7 @@ from capture.speech.recogniser import SpeechModel
 from capture.speech.stream import Listener
 from capture.speech.understand import hear_clip, understand
 
-FIXTURES = Path(__file__).parents[3] / "fixtures"
+FIXTURES = Path(__file__).parents[3] / "fixtures" / "visit"
 CLIPS: list[dict[str, Any]] = json.loads((FIXTURES / "truth.json").read_text("utf-8"))["clips"]
 
 

@@ -18,9 +18,9 @@ from capture.speech.model_files import default_model_path
 from capture.speech.recogniser import SpeechModel
 from capture.speech.signs import NAMES, signs
 from capture.speech.understand import meant, understand
-from fixtures.speech_model.calibrate import fit
-from fixtures.speech_model.hearings import fingerprint
-from grading.quantity import QuantityKind
+from fixtures.training.speech_model.calibrate import fit
+from fixtures.training.speech_model.hearings import fingerprint
+from grading.terms.quantity import QuantityKind
 
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
 
@@ -110,7 +110,7 @@ def test_damaged_coefficients_are_refused(tmp_path: Path, damage: str) -> None:
 
 
 def test_the_shipped_coefficients_were_fitted_for_the_shipped_model_and_grammar(speech: SpeechModel) -> None:
-    """Whoever changes model, lexicon or grammar must run `python -m fixtures.speech_model.calibrate` again."""
+    """Whoever changes model, lexicon or grammar must run `python -m fixtures.training.speech_model.calibrate` again."""
     told = json.loads((default_model_path() / FILE).read_text("utf-8"))
     assert told["model"] == fingerprint(speech)
     assert speech.judge.weights == tuple(told["weights"].values())

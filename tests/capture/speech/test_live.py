@@ -25,7 +25,7 @@ from capture.speech.microphone import microphone
 from capture.speech.recogniser import SpeechModel
 from capture.speech.understand import hear_clip
 
-FIXTURES = Path(__file__).parents[3] / "fixtures"
+FIXTURES = Path(__file__).parents[3] / "fixtures" / "visit"
 TOLD: list[dict[str, Any]] = json.loads((FIXTURES / "truth.json").read_text("utf-8"))["clips"]
 NUMBERS = (10, 11, 1, 2)
 

@@ -18,7 +18,7 @@ from capture.speech.recogniser import SpeechModel, speech_model
 from capture.speech.understand import hear_clip
 
 SHIPPED = default_model_path()
-FIXTURES = Path(__file__).parents[3] / "fixtures"
+FIXTURES = Path(__file__).parents[3] / "fixtures" / "visit"
 
 
 @pytest.fixture

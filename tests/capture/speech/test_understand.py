@@ -7,7 +7,7 @@ from capture.speech.beliefs import least_sure
 from capture.speech.judge import SURE_MEANING, SURE_WORD, Judge
 from capture.speech.understand import PAUSE_S, with_pauses
 from capture.speech.understand import understand as understand_by
-from grading.quantity import QuantityKind
+from grading.terms.quantity import QuantityKind
 
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
 

@@ -1,0 +1,159 @@
+"""Rows as grading takes them: confirmed records, what is known of each axis, and the instruments."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from sqlmodel import Session
+
+from api.ledger.canonical import parsed
+from api.ledger.clock import parse_instant
+from api.ledger.tables import Axis, Instrument, Job, Record
+from api.visit.jobs import axes_of, instruments_of, job_of
+from api.visit.notes import notes_of
+from api.visit.readings import reading_of
+from api.visit.records import current_records
+from grading.measurement import AxisContext, CarrierUse, Measurement
+from grading.measurement import Instrument as Meter
+from grading.terms.quantity import QuantityKind
+
+_CONTEXT_NUMBERS = (
+    "rated_voltage",
+    "rated_current",
+    "rated_power_w",
+    "winding_c",
+    "winding_c_uncertainty",
+    "nameplate_resistance_ohm",
+    "nameplate_c",
+    "cable_length_m",
+    "core_mm2",
+    "maker_test_voltage",
+)
+_CONTEXT_FLAGS = ("moving_cable", "cable_spare_on_hand", "motor_spare_on_hand", "coolant_near", "slip_rings")
+_METER_NUMBERS = (
+    "accuracy_percent",
+    "accuracy_counts",
+    "ohm_accuracy_percent",
+    "ohm_accuracy_counts",
+    "resolution_ohm",
+    "current_limit_ma",
+    "lead_resistance_ohm",
+)
+
+
+def _numbers(given: dict[str, Any], names: Iterable[str]) -> dict[str, Any]:
+    return {name: Decimal(given[name]) for name in names if given.get(name) is not None}
+
+
+def _members(given: dict[str, Any]) -> dict[str, Any]:
+    """The fields of an axis that are words from a closed list."""
+    import grading.measurement as terms
+
+    enums: dict[str, Any] = {
+        "motor_kind": terms.MotorKind,
+        "drive": terms.DriveKind,
+        "insulation_system": terms.InsulationSystem,
+        "winding_kind": terms.WindingKind,
+        "connection": terms.Connection,
+        "conductor": terms.Conductor,
+        "motor_plug_reach": terms.Reach,
+        "cable_reach": terms.Reach,
+    }
+    return {name: enum(given[name]) for name, enum in enums.items() if given.get(name) is not None}
+
+
+def axis_context(axis: Axis, job: Job, records: Iterable[Record] = ()) -> AxisContext:
+    """What grading must know of an axis; a confirmed winding temperature counts before the described one."""
+    given = parsed(axis.description_json)
+    carrier = given.get("carrier")
+    numbers = _numbers(given, _CONTEXT_NUMBERS)
+    for record in records:
+        value = reading_of(record).quantity.in_unit("Cel") if record.quantity == QuantityKind.TEMPERATURE else None
+        if value is not None and record.axis == axis.name:
+            numbers["winding_c"] = value
+    return AxisContext(
+        axis=axis.name,
+        **_members(given),
+        **numbers,
+        **{name: given[name] for name in _CONTEXT_FLAGS},
+        thermal_class=given.get("thermal_class"),
+        made_year=given.get("made_year"),
+        air_c=None if job.air_c is None else Decimal(job.air_c),
+        humidity_percent=None if job.humidity_pct is None else Decimal(job.humidity_pct),
+        carrier=None if carrier is None else CarrierUse(**{name: Decimal(value) for name, value in carrier.items()}),
+    )
+
+
+def meter(instrument: Instrument) -> Meter:
+    """An instrument as grading takes it; its id is the row's."""
+    import grading.measurement as terms
+
+    given = parsed(instrument.description_json)
+    due = given.get("calibration_due")
+    return Meter(
+        id=instrument.id,
+        kind=terms.InstrumentKind(instrument.kind),
+        name=given.get("name") or instrument.label,
+        **_numbers(given, _METER_NUMBERS),
+        range_end={int(volts): Decimal(end) for volts, end in given["range_end"].items()},
+        iec_61557_2=given["iec_61557_2"],
+        calibration_due=None if due is None else dt.date.fromisoformat(due),
+    )
+
+
+def measurement(record: Record) -> Measurement | None:
+    """A record as grading takes it; None for what belongs to no axis (the shop's air)."""
+    reading = reading_of(record)
+    if reading.kind is None or reading.axis is None:
+        return None
+    return Measurement(
+        record_id=record.id,
+        axis=reading.axis,
+        section=reading.section,
+        kind=reading.kind,
+        terminals=reading.terminals or "",
+        quantity=reading.quantity,
+        test_voltage_set=reading.test_voltage_set,
+        test_voltage_built=reading.test_voltage_built,
+        elapsed_s=reading.elapsed_s,
+        at=parse_instant(record.captured_at),
+        instrument_id=record.instrument_id,
+        position=record.position or None,
+        circumstances=frozenset(notes_of(record).circumstances),
+    )
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What grading is given of one job.
+
+    Attributes:
+        measurements: Records in force, in the order confirmed, without the shop's air.
+        contexts: Every axis of the job by name, in the order described.
+        meters: Instruments by the id that measurements name.
+        records: The rows behind the measurements, the shop's air too.
+    """
+
+    measurements: list[Measurement]
+    contexts: dict[str, AxisContext]
+    meters: dict[str, Meter]
+    records: list[Record]
+
+
+def read_inputs(session: Session, job_id: str) -> Inputs:
+    """What grading is given of a job.
+
+    Raises:
+        NotFound: There is no such job.
+    """
+    job, records = job_of(session, job_id), current_records(session, job_id)
+    return Inputs(
+        measurements=[found for found in map(measurement, records) if found is not None],
+        contexts={axis.name: axis_context(axis, job, records) for axis in axes_of(session, job_id)},
+        meters={row.id: meter(row) for row in instruments_of(session, job_id)},
+        records=records,
+    )

@@ -1,0 +1,126 @@
+"""Which test point comes next: grading's plan of each axis over the records in force, in words and for the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlmodel import Session
+
+from api.assessment.grading_adapter import read_inputs
+from capture.language.readback import axis_words, terminal_words, volts_words
+from capture.language.say import cardinal
+from capture.reading import Context
+from grading.plan import PlanState, Task, plan_axis
+from grading.shop import ShopProfile
+from grading.terms.quantity import QuantityKind
+from grading.terms.section import SECTION_WORDS
+from grading.terms.terminals import ends
+
+_KIND_WORDS = {
+    QuantityKind.WINDING_RESISTANCE: "winding resistance",
+    QuantityKind.RESISTANCE_TO_GROUND: "ohmmeter",
+    QuantityKind.INSULATION_RESISTANCE: "insulation",
+    QuantityKind.CONTINUITY: "continuity",
+}
+ALL_DONE = "Every axis has been through its plan. Look at the findings for what remains."
+
+
+@dataclass(frozen=True)
+class Point:
+    """The next test point: where the conversation moves to, and what is said."""
+
+    context: Context
+    sentence: str
+
+
+def job_plans(session: Session, job_id: str, profile: ShopProfile | None = None) -> dict[str, PlanState]:
+    """Where every axis of a job stands in its plan, in the order described.
+
+    Raises:
+        NotFound: There is no such job.
+    """
+    given = read_inputs(session, job_id)
+    return {
+        name: plan_axis(given.measurements, context, given.meters, profile=profile)
+        for name, context in given.contexts.items()
+    }
+
+
+def next_point(session: Session, job_id: str, context: Context, profile: ShopProfile | None = None) -> Point:
+    """Where to measure next: the plan of this axis; where that is done, why, and the first axis with a point left.
+
+    The context takes over the voltage that the plan asks for, so that the one of the step before does not linger;
+    the read-back names it, as any other.
+    """
+    plans = job_plans(session, job_id, profile)
+    here = plans.get(context.axis or "")
+    before = ""
+    if here is not None and here.next is None:
+        before = f"{_sentence(axis_words(context.axis or ''))}: {here.stop} "
+    order = [name for name in plans if name == context.axis] + [name for name in plans if name != context.axis]
+    for name in order:
+        task = plans[name].next
+        if task is not None:
+            return Point(_moved(context, name, task), f"{before}Next: {_words(name, task)}. {task.point.reason}")
+    return Point(context, before + ALL_DONE)
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _moved(context: Context, axis: str, task: Task) -> Context:
+    point = task.point
+    volts = context.test_voltage_set if task.test_voltage is None else task.test_voltage
+    return replace(
+        context,
+        kind=point.kind,
+        axis=axis,
+        section=point.section,
+        terminals=point.terminals,
+        test_voltage_set=volts,
+        voltage_next=False,
+    )
+
+
+def _words(axis: str, task: Task) -> str:
+    point = task.point
+    first, second = ends(point.terminals)
+    where = f"{terminal_words(first)} end to end" if first == second else terminal_words(point.terminals)
+    parts = [axis_words(axis), SECTION_WORDS[point.section], _KIND_WORDS[point.kind], where]
+    if task.test_voltage is not None:
+        parts.append(f"at {volts_words(task.test_voltage)}")
+    if point.positions > 1:
+        parts.append(f"at {' '.join(cardinal(point.positions))} shaft positions")
+    return ", ".join(parts)
+
+
+def plan_for_page(session: Session, job_id: str, profile: ShopProfile | None = None) -> list[dict[str, Any]]:
+    """Every axis's plan as the page shows it: each point with whether it is done, due, or left out and why.
+
+    Raises:
+        NotFound: There is no such job.
+    """
+    return [
+        {"axis": name, "stop": state.stop, "tasks": [_task(task, task is state.next) for task in state.tasks]}
+        for name, state in job_plans(session, job_id, profile).items()
+    ]
+
+
+def _task(task: Task, is_next: bool) -> dict[str, Any]:
+    point = task.point
+    state = "done" if task.done else "skipped" if task.skipped else "next" if is_next else "due"
+    return {
+        "state": state,
+        "section": point.section.value,
+        "quantity": point.kind.value,
+        "terminals": point.terminals,
+        "test_voltage": None if task.test_voltage is None else format(task.test_voltage, "f"),
+        "seconds": point.seconds,
+        "positions": point.positions,
+        "reason": point.reason,
+        "if_bad": point.if_bad,
+        "skipped": task.skipped,
+        "prepare": list(task.prepare),
+    }

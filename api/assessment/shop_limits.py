@@ -1,0 +1,82 @@
+"""The shop's own limits: a TOML file read once, with the canonical text and hash by which findings name it."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
+
+from api.errors import BadInput
+from api.ledger.canonical import canonical, sha256_hex
+from grading.shop import ProfileError, ShopProfile, read_profile
+
+MAX_BYTES = 1_000_000
+"""Largest profile read, bytes."""
+
+
+@dataclass(frozen=True)
+class Shop:
+    """A shop profile in force.
+
+    Attributes:
+        profile: As grading takes it.
+        content: What the file holds, as plain data; `grading.shop.read_profile` of it gives `profile` again.
+        sha256: SHA-256 of the canonical JSON of `content`.
+    """
+
+    profile: ShopProfile
+    content: dict[str, Any]
+    sha256: str
+
+    @property
+    def notice(self) -> str:
+        """The sentence by which findings and report name it."""
+        return f"Limits: a shop profile was in force, SHA-256 {self.sha256} of its content as canonical JSON."
+
+
+def _plain(value: Any) -> Any:
+    """TOML as canonical JSON can hold it: decimal fractions and dates as text."""
+    if isinstance(value, dict):
+        return {name: _plain(part) for name, part in value.items()}
+    if isinstance(value, list):
+        return [_plain(part) for part in value]
+    if isinstance(value, (date, datetime, time)):
+        return value.isoformat()
+    return str(value) if isinstance(value, float) else value
+
+
+def shop_of(data: dict[str, Any]) -> Shop:
+    """A shop profile from parsed TOML.
+
+    Raises:
+        ProfileError: It holds problems; the message lists all.
+    """
+    content = _plain(data)
+    return Shop(read_profile(data), content, sha256_hex(canonical(content)))
+
+
+def read_shop(path: Path) -> Shop:
+    """Read a shop profile.
+
+    Args:
+        path: TOML file; see `grading.shop` for its layout.
+
+    Raises:
+        BadInput: The file is missing, too large, no UTF-8, no TOML, or names what no shop may set.
+    """
+    mend = "Correct the file, or start without a profile to use the published limits."
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise BadInput("profile_too_large", f"The shop profile {path} is over {MAX_BYTES} bytes.", mend)
+        return shop_of(tomllib.loads(path.read_text("utf-8")))
+    except OSError as error:
+        why = f"The shop profile {path} cannot be read: {error.strerror}."
+        raise BadInput("profile_not_read", why, "Check the path and its permissions.") from None
+    except UnicodeDecodeError:
+        raise BadInput("profile_no_text", f"The shop profile {path} is no UTF-8 text.", mend) from None
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput("profile_no_toml", f"The shop profile {path} is no TOML: {error}.", mend) from None
+    except ProfileError as error:
+        raise BadInput("bad_profile", f"The shop profile {path} cannot be used:\n{error}", mend) from None

@@ -1,0 +1,1 @@
+"""The conversation: what words, photos and taps do to proposals and records."""

@@ -1,0 +1,252 @@
+"""The conversation: what words, photos and taps do to proposals and records.
+
+    listening --words or photo--> asking --"confirm"--> confirmed
+                                  asking --new value--> asking (higher revision)
+                                  asking --"negative"-> listening
+
+Rules that hold whatever comes in, in whatever order: nothing is confirmed without a confirmation after the last
+change of its value; a doubt blocks a bare confirmation; silence confirms nothing; a confirmation with nothing open
+does nothing and says so; a clip that holds a value and a confirmation confirms nothing, since the read-back of that
+value was not heard yet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from api.assessment.next_point import next_point
+from api.dialogue.proposal_updates import (
+    answer_question,
+    change,
+    give_place,
+    give_unit,
+    join_partner,
+    merged,
+    propose,
+    refuse_unit,
+)
+from api.dialogue.turn import Turn
+from api.errors import OhmtrailError
+from api.ledger.tables import Proposal, Record
+from api.ledger.trail import What
+from api.visit.jobs import axes_of
+from api.visit.proposals import Belief, Source, require_open
+from api.visit.readings import reading_of
+from api.visit.records import Decision, check_confirmable, confirm, current_records, put_event, record_of, withdraw
+from api.visit.safety import AFTER_TEST, is_gated
+from capture.completeness import fits
+from capture.language.items import Mark, UnitSpoken, scan
+from capture.language.prompts import NOT_UNDERSTOOD, heard_context
+from capture.language.readback import axis_words, statement, volts_words
+from capture.language.vocabulary import SOFT_ANSWERS, plain_text
+from capture.reading import Command, Context, Doubt, Utterance
+
+
+def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
+    """Act on a clip."""
+    decision = Decision("spoken", turn.job.technician, source.captured_at, utterance.heard.text, source.sha256)
+    before, turn.context = turn.context, _on_known_axis(turn, utterance.context)
+    command = utterance.command
+    if utterance.readings and command is Command.CORRECT:
+        _corrected(turn, _belief(utterance, 0), source, decision)
+    elif utterance.readings:
+        _new_readings(turn, utterance, source, decision)
+    elif command is not None and utterance.doubts:
+        turn.say(f'Was that "{command.value}"? Say it again, please.')
+    elif command is not None:
+        _commanded(turn, command, decision)
+    else:
+        _no_value(turn, utterance, before, decision)
+
+
+def _on_known_axis(turn: Turn, context: Context) -> Context:
+    """The context, but for an axis that this job does not have: the work stays where it was."""
+    names = [axis.name for axis in axes_of(turn.session, turn.job.id)]
+    if context.axis is None or context.axis in names:
+        return context
+    turn.say(f"This job has no axis {context.axis}; it has {', '.join(names)}.")
+    return replace(context, axis=turn.context.axis)
+
+
+def _belief(utterance: Utterance, index: int) -> Belief:
+    """One of an utterance's readings with its doubts (a stray command word is no doubt about the value)."""
+    doubts = tuple(doubt for doubt in utterance.doubts if doubt is not Doubt.CONFLICT)
+    reading, others = utterance.readings[index], utterance.alternatives
+    if len(utterance.readings) > 1:  # what else each could be is told by its place
+        others = tuple(other for other in others if replace(other, quantity=reading.quantity) == reading)
+    return Belief(reading, doubts, others, utterance.confidence)
+
+
+def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: Decision) -> None:
+    rows = []
+    for index in range(len(utterance.readings)):
+        belief = _belief(utterance, index)
+        if not fits(belief.reading):
+            refuse_unit(turn, belief.reading)
+            continue
+        row = join_partner(turn, belief, source) or answer_question(turn, belief, source, decision)
+        rows.append(row or propose(turn, belief, source))
+    if Doubt.CONFLICT in utterance.doubts or utterance.command is Command.CONFIRM:
+        turn.say("I heard a value and a command in one breath. Listen first, then answer.")
+    if rows:
+        turn.ask(rows)
+
+
+def _corrected(turn: Turn, belief: Belief, source: Source, decision: Decision) -> None:
+    """Replace what is asked about; with nothing open, propose to replace the newest record."""
+    asked = turn.asked()
+    last = current_records(turn.session, turn.job.id)[-1:]
+    old = reading_of(asked[-1]) if asked else reading_of(last[0]) if last else None
+    if old is None:
+        turn.ask([propose(turn, belief, source)])
+        return
+    belief = replace(belief, reading=merged(belief.reading, old))
+    if not fits(belief.reading):
+        refuse_unit(turn, belief.reading)
+    elif asked:
+        change(turn, asked[-1], belief, source, decision)
+        turn.ask(asked)
+    else:
+        turn.ask([propose(turn, belief, source, supersedes=last[0].id)])
+
+
+def _commanded(turn: Turn, command: Command, decision: Decision) -> None:
+    if command is Command.CONFIRM:
+        _confirmed(turn, decision)
+    elif command is Command.REJECT:
+        _rejected(turn, decision)
+    elif command is Command.UNDO:
+        undo(turn, decision)
+    elif command is Command.CORRECT:
+        turn.say("Say the right value after the word correction.")
+    elif command is Command.REPEAT:
+        _repeated(turn)
+    elif command is Command.PHOTO:
+        turn.action = "photo"
+        turn.say("Take the photo.")
+    elif command is Command.NEXT:
+        point = next_point(turn.session, turn.job.id, turn.context, turn.profile)
+        turn.context = point.context
+        turn.say(point.sentence)
+    elif command is Command.SAME:
+        turn.say("There is no value yet that could be the same here.")
+
+
+def _repeated(turn: Turn) -> None:
+    asked = turn.asked()
+    if asked:
+        turn.ask(asked)
+    else:
+        turn.say(turn.state.message or "Nothing was said yet.")
+
+
+def _confirmed(turn: Turn, decision: Decision) -> None:
+    """A spoken confirmation: of everything that was read back last, or of nothing."""
+    revisions = dict(turn.asking)
+    asked = turn.asked()
+    if not asked:
+        turn.say("Nothing is open, so nothing was confirmed.")
+        return
+    try:
+        for row in asked:
+            check_confirmable(turn.session, row, revisions[row.id], decision.captured_at)
+    except OhmtrailError as problem:
+        turn.refuse(problem)
+        turn.asking = [(row.id, row.revision) for row in asked]
+        return
+    for row in asked:
+        recorded(turn, confirm(turn.transaction, row, decision, revisions[row.id]))
+    turn.ask_next_open()
+
+
+def recorded(turn: Turn, record: Record) -> None:
+    """Say what now stands in the record, and what to do with the leads."""
+    turn.records.append(record.id)
+    turn.say(f"Recorded: {statement(reading_of(record))}.")
+    if is_gated(reading_of(record)):
+        turn.say(AFTER_TEST)
+
+
+def _rejected(turn: Turn, decision: Decision) -> None:
+    asked = turn.asked()
+    if not asked:
+        turn.say("Nothing is open, so nothing was dropped.")
+        return
+    for row in asked:
+        reject(turn, row, decision)
+    turn.say("Dropped. Say it again.")
+    turn.ask_next_open()
+
+
+def reject(turn: Turn, row: Proposal, decision: Decision) -> None:
+    """Drop a proposal; it stays on file as rejected.
+
+    Raises:
+        Refused: It is settled already.
+    """
+    require_open(row)
+    row.state = "rejected"
+    turn.transaction.put(row)
+    put_event(turn.transaction, turn.job.id, "reject", decision, proposal=row)
+    turn.transaction.entry(What.REJECTED, turn.job.id, by=decision.by, note={"words": decision.words})
+    turn.asking = [pair for pair in turn.asking if pair[0] != row.id]
+    turn.touched(row)
+
+
+def undo(turn: Turn, decision: Decision, record_id: str | None = None) -> None:
+    """Take back a record, the newest where none is named.
+
+    Raises:
+        Refused: The named one is withdrawn already.
+        NotFound: There is no such record.
+    """
+    records = current_records(turn.session, turn.job.id)
+    if record_id is None and not records:
+        turn.say("No record is in force, so nothing was taken back.")
+        return
+    record = records[-1] if record_id is None else record_of(turn.session, record_id)
+    withdraw(turn.transaction, record, decision)
+    turn.withdrawn.append(record.id)
+    turn.say(f"Taken back: {statement(reading_of(record))}. The old entry stays in the trail.")
+
+
+def _unit_alone(text: str) -> str | None:
+    """The unit, where an utterance is nothing but one."""
+    pieces = [item.piece for item in scan(plain_text(text)) if item.piece not in (Mark.FILLER, Mark.PAUSE)]
+    if len(pieces) != 1 or not isinstance(pieces[0], UnitSpoken) or pieces[0].doubt is not None:
+        return None
+    return pieces[0].code
+
+
+def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decision) -> None:
+    """Words without a value: a unit, a soft answer, where the work goes on, or nothing understood."""
+    text = utterance.heard.text
+    words = set(plain_text(text))
+    asked = turn.asked()
+    code = _unit_alone(text)
+    if code is not None and give_unit(turn, code, decision):
+        return
+    if words and words <= SOFT_ANSWERS:
+        turn.say('Say "confirm" or "negative".')
+        turn.ask(asked)
+    elif turn.context != before:
+        changed = [give_place(turn, row, turn.context, decision) for row in asked]
+        turn.ask(asked) if any(changed) else turn.say(heard_context(turn.context, before))
+    elif Doubt.AXIS_MISSING in utterance.doubts and not turn.said:
+        names = ", ".join(axis_words(axis.name) for axis in axes_of(turn.session, turn.job.id))
+        turn.say(f"Which axis? Say one of {names}.")
+    elif utterance.confidence and not utterance.doubts and not turn.said:
+        turn.say(_unchanged(turn.context))
+        turn.ask(asked)
+    elif not turn.said:
+        turn.say(NOT_UNDERSTOOD)
+
+
+def _unchanged(context: Context) -> str:
+    """What is said to a setting that holds already."""
+    where = heard_context(context).rstrip(".")
+    volts = context.test_voltage_set
+    parts = [where] if where != NOT_UNDERSTOOD.rstrip(".") else []
+    if volts is not None and volts_words(volts) not in where:
+        parts.append(f"test voltage {volts_words(volts)}")
+    return f"Still {', '.join(parts)}." if parts else NOT_UNDERSTOOD

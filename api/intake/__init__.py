@@ -1,0 +1,1 @@
+"""The way in: a clip or photo is stored, recognised, and handed to the conversation."""

@@ -1,0 +1,185 @@
+"""What was made of a clip or photo, as plain data for the trail and the page; failures become clear messages."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from api.intake.recognisers import Engines, Quad
+from api.ledger.evidence import MAX_CLIP_MS
+from api.ledger.tables import Evidence
+from capture.errors import CaptureError, EngineError, MediaError
+from capture.reading import Context, DisplayReading, Seen, Utterance
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Recognised:
+    """One of the first three is set: what was heard, what was seen, or why nothing was.
+
+    Attributes:
+        crops: The displays cut out of a photo, as PNG, with their places in `seen`.
+        photo: It was a photo.
+    """
+
+    utterance: Utterance | None = None
+    seen: Seen | None = None
+    problem: CaptureError | None = None
+    crops: tuple[tuple[int, bytes], ...] = ()
+    photo: bool = False
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain data; scores as text."""
+        if self.utterance is not None:
+            return {"heard": heard_json(self.utterance)}
+        if self.seen is not None:
+            return {"seen": seen_json(self.seen)}
+        return {"problem": self.problem_json()}
+
+    def problem_json(self) -> dict[str, str] | None:
+        """The failure as the page shows it, or None."""
+        if self.problem is None:
+            return None
+        again = "Take the photo again" if self.photo else "Say the reading again"
+        what_to_do = f"It is kept as evidence. {again}, or type it."
+        return {"code": self.problem.code, "message": str(self.problem), "what_to_do": what_to_do}
+
+
+def heard_json(utterance: Utterance) -> dict[str, Any]:
+    """An utterance as plain data."""
+    heard = utterance.heard
+    return {
+        "text": heard.text,
+        "words": [
+            {
+                "word": word.word,
+                "start": f"{word.start:.2f}",
+                "end": f"{word.end:.2f}",
+                "conf": f"{word.confidence:.3f}",
+            }
+            for word in heard.words
+        ],
+        "others": [{"text": other.text, "score": f"{other.score:.3f}"} for other in heard.alternatives],
+        "readings": [reading.to_json() for reading in utterance.readings],
+        "alternatives": [reading.to_json() for reading in utterance.alternatives],
+        "struck": [reading.to_json() for reading in utterance.struck],
+        "command": None if utterance.command is None else utterance.command.value,
+        "doubts": [doubt.value for doubt in utterance.doubts],
+        "confidence": f"{utterance.confidence:.3f}",
+    }
+
+
+def _display_json(display: DisplayReading) -> dict[str, Any]:
+    quantity = display.quantity
+    return {
+        "text": display.text,
+        "value": quantity.digits,
+        "unit": quantity.unit,
+        "qualifier": quantity.qualifier.value,
+        "secondary": dict(display.secondary),
+        "secondary_seen": [
+            {
+                "name": one.name,
+                "text": one.text,
+                "confidence": f"{one.confidence:.3f}",
+                "box": [f"{v:.1f}" for v in one.box],
+            }
+            for one in display.secondary_seen
+        ],
+        "confidence": {name: f"{value:.3f}" for name, value in display.confidence.items()},
+        "accepted": display.accepted,
+        "reason": display.reason,
+        "quad": [[f"{x:.1f}", f"{y:.1f}"] for x, y in display.quad],
+        "doubts": [doubt.value for doubt in display.doubts],
+    }
+
+
+def seen_json(seen: Seen) -> dict[str, Any]:
+    """What was seen as plain data."""
+    return {"displays": [_display_json(display) for display in seen.displays], "reason": seen.reason}
+
+
+def _check_limits(evidence: Evidence, metadata: dict[str, Any]) -> None:
+    if evidence.kind not in ("clip", "photo"):
+        raise MediaError("unknown_type", "This is neither a photo nor a sound file that can be read.")
+    if "unreadable" in metadata:
+        raise MediaError("damaged", f"The file is damaged or was cut off ({metadata['unreadable'].split(':')[0]}).")
+    if "refused" in metadata:
+        raise MediaError(metadata["refused"], metadata["why"])
+    if (metadata.get("duration_ms") or 0) > MAX_CLIP_MS:
+        raise MediaError("too_long", f"The clip is longer than {MAX_CLIP_MS // 1000} seconds.")
+
+
+def _crops(engines: Engines, data: bytes, seen: Seen) -> tuple[tuple[int, bytes], ...]:
+    crops = []
+    for index, display in enumerate(seen.displays):
+        if display.accepted and len(display.quad) == 4:
+            try:
+                crops.append((index, engines.crop(data, display.quad)))
+            except Exception:  # a missing cut-out must not lose the reading
+                log.exception("The cut-out of display %d failed", index)
+    return tuple(crops)
+
+
+def recognise_burst(
+    engines: Engines, frames: Sequence[bytes], check: Callable[[Seen], Seen]
+) -> tuple[Recognised, int, tuple[Seen, ...]]:
+    """See several photos of one display. Never raises, as `recognise`.
+
+    Returns:
+        What they show together, the index of the best one (whose cut-out is kept), and what each shows alone.
+    """
+    try:
+        burst = engines.see_burst(frames)
+        seen = check(burst.seen)
+        found = Recognised(seen=seen, crops=_crops(engines, frames[burst.best], seen), photo=True)
+    except CaptureError as problem:
+        return Recognised(problem=problem, photo=True), 0, ()
+    except Exception as error:
+        log.exception("The display reader failed on a burst of %d", len(frames))
+        failed = EngineError("engine_failed", f"The recognition failed ({type(error).__name__}).")
+        return Recognised(problem=failed, photo=True), 0, ()
+    return found, burst.best, burst.frames
+
+
+def recognise(
+    engines: Engines,
+    data: bytes,
+    evidence: Evidence,
+    metadata: dict[str, Any],
+    context: Context,
+    finish: Callable[[Context], Utterance] | None = None,
+    check: Callable[[Seen], Seen] | None = None,
+    corners: Quad | None = None,
+) -> Recognised:
+    """Hear or see one stored file. Never raises: an engine that fails in any way must not stop a visit.
+
+    Args:
+        engines: What hears and sees.
+        data: The file.
+        evidence: Its row.
+        metadata: What its header says.
+        context: What held before.
+        finish: Ends a live hearing of the same sound; None to hear the file.
+        check: Holds what was seen against what the job's instruments can show.
+        corners: Where a person marked the display, px of the upright photo; None to look for it.
+    """
+    try:
+        _check_limits(evidence, metadata)
+        if evidence.kind == "clip" and finish is not None:
+            return Recognised(utterance=finish(context))
+        if evidence.kind == "clip":
+            return Recognised(utterance=engines.hear(data, context))
+        seen = engines.see(data) if corners is None else engines.see(data, corners)
+        if check is not None:
+            seen = check(seen)
+        return Recognised(seen=seen, crops=_crops(engines, data, seen), photo=True)
+    except CaptureError as problem:
+        return Recognised(problem=problem, photo=evidence.kind == "photo")
+    except Exception as error:
+        log.exception("A recognition engine failed on %s", evidence.sha256)
+        failed = EngineError("engine_failed", f"The recognition failed ({type(error).__name__}).")
+        return Recognised(problem=failed, photo=evidence.kind == "photo")

@@ -1,0 +1,1 @@
+"""What is kept: rows, files and the audit trail that ties them, and how all of it is verified."""

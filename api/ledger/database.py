@@ -1,0 +1,211 @@
+"""The database: SQLite in WAL mode with full syncing, one way to write, triggers that forbid changing what proves.
+
+Every writing transaction begins with BEGIN IMMEDIATE (a read that later turns into a write would fail at once under
+load), runs under one lock for this process and a file lock for others, ends by appending to the audit trail, and is
+acknowledged only after commit and head file are on disk.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, event, text
+from sqlalchemy.exc import OperationalError
+from sqlmodel import Session, SQLModel, col, create_engine, select
+
+from api.errors import WriteFailed
+from api.ledger.canonical import CanonicalError
+from api.ledger.clock import Clock, system_clock, utc_text
+from api.ledger.tables import APPEND_ONLY, TrailEntry
+from api.ledger.trail import Head, What, head_of, make_entry, read_head, write_head
+
+BUSY_TIMEOUT_S = 20.0
+"""How long a writer waits for another process, s."""
+
+
+def schema_sql() -> list[str]:
+    """The triggers, one statement each: no row is ever deleted, and in append-only tables none is changed."""
+    statements = []
+    for table in SQLModel.metadata.sorted_tables:
+        forbidden = ("UPDATE", "DELETE") if table.name in APPEND_ONLY else ("DELETE",)
+        statements += [
+            f"CREATE TRIGGER {table.name}_no_{verb.lower()} BEFORE {verb} ON {table.name} "
+            f"BEGIN SELECT RAISE(ABORT, '{table.name} rows are never changed'); END"
+            for verb in forbidden
+        ]
+    return statements
+
+
+def primary_key(table: str) -> str:
+    """Name of a table's primary key column."""
+    return next(iter(SQLModel.metadata.tables[table].primary_key.columns)).name
+
+
+def row_of(row: SQLModel) -> dict[str, Any]:
+    """A row as plain data: every column, as stored."""
+    table = SQLModel.metadata.tables[str(row.__tablename__)]
+    return {column.name: getattr(row, column.name) for column in table.columns}
+
+
+class Transaction:
+    """One writing transaction: rows, and the trail entries that stand for them."""
+
+    def __init__(self, session: Session, head: Head, now: str) -> None:
+        """Begin after `head`; all stamps of the transaction are `now` (UTC text)."""
+        self.session = session
+        self.now = now
+        self.head = head
+        self._txn = head.txn + 1
+        self._rows: list[SQLModel] = []
+
+    def put(self, row: SQLModel) -> None:
+        """Write a new row, or the changed state of an old one; the next `entry` will hold its content."""
+        self.session.add(row)
+        self.session.flush()  # in the order put, since rows refer to earlier ones
+        if not any(row is known for known in self._rows):
+            self._rows.append(row)
+
+    def entry(self, what: What, job_id: str = "", *, by: str = "", note: dict[str, Any] | None = None) -> None:
+        """Append a trail entry for all rows put since the last one."""
+        rows = [
+            {"table": str(row.__tablename__), "key": str(content[primary_key(str(row.__tablename__))]), "row": content}
+            for row, content in ((row, row_of(row)) for row in self._rows)
+        ]
+        self._rows.clear()
+        entry, self.head = make_entry(
+            self.head, self._txn, at=self.now, job_id=job_id, what=what, by=by, rows=rows, note=note or {}
+        )
+        self.session.add(entry)
+        self.session.flush()
+
+    def close(self) -> None:
+        """Check that no row goes in without an entry.
+
+        Raises:
+            AssertionError: A programming error: `put` without `entry`.
+        """
+        if self._rows:
+            raise AssertionError(f"{len(self._rows)} rows were put without a trail entry.")
+
+    def count(self, table: type[SQLModel], job_id: str) -> int:
+        """Number of rows of a job in a table; the next row's number is one more, since rows are never deleted."""
+        name = str(table.__tablename__)
+        statement = text(f"SELECT count(*) FROM {name} WHERE job_id = :job")  # noqa: S608 - a class's own table name
+        return int(self.session.connection().execute(statement, {"job": job_id}).scalar_one())
+
+
+def _configure(connection: sqlite3.Connection, _record: object) -> None:
+    """Set every new connection up; BEGIN is ours (see `_begin`), so that it can be IMMEDIATE."""
+    connection.isolation_level = None
+    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "trusted_schema = OFF"):
+        connection.execute(f"PRAGMA {pragma}").fetchall()
+    mode = connection.execute("PRAGMA journal_mode").fetchone()[0]
+    synchronous = connection.execute("PRAGMA synchronous").fetchone()[0]
+    if (mode, synchronous) != ("wal", 2):
+        raise WriteFailed(
+            "journal", f"The database runs in mode {mode}/{synchronous}.", "Keep the data on a local disk."
+        )
+
+
+def _engine(path: Path, begin: str) -> Engine:
+    engine = create_engine(
+        f"sqlite:///{path}", connect_args={"timeout": BUSY_TIMEOUT_S, "check_same_thread": False}, pool_size=16
+    )
+    event.listen(engine, "connect", _configure)
+    event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(begin))
+    return engine
+
+
+class Database:
+    """The one database of a data folder."""
+
+    def __init__(self, folder: Path, clock: Clock = system_clock) -> None:
+        """Open, making file, tables and triggers where missing."""
+        folder.mkdir(parents=True, exist_ok=True)
+        self.path = folder / "ohmtrail.db"
+        self.head_path = folder / "trail-head.json"
+        self.clock = clock
+        self._lock = threading.Lock()
+        self._lock_path = folder / "write.lock"
+        self._readers = _engine(self.path, "BEGIN")
+        self._writers = _engine(self.path, "BEGIN IMMEDIATE")
+        with self._file_lock(), self._writers.begin() as connection:
+            if not connection.exec_driver_sql("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
+                SQLModel.metadata.create_all(connection)
+                for statement in schema_sql():
+                    connection.exec_driver_sql(statement)
+
+    def close(self) -> None:
+        """Close all connections."""
+        self._readers.dispose()
+        self._writers.dispose()
+
+    @contextmanager
+    def _file_lock(self) -> Iterator[None]:
+        with self._lock_path.open("w") as handle:
+            fcntl.flock(handle, fcntl.LOCK_EX)
+            yield
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """A session on one consistent snapshot."""
+        with Session(self._readers, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def write(self) -> Iterator[Transaction]:
+        """The one way to write: all of the block's rows and entries are on disk when it ends, or none.
+
+        Raises:
+            WriteFailed: The disk is full or refuses; nothing was kept.
+        """
+        with self._lock, self._file_lock():
+            try:
+                with Session(self._writers, expire_on_commit=False) as session:
+                    transaction = self._begin(session)
+                    yield transaction
+                    transaction.close()
+                    session.commit()
+            except OperationalError as error:
+                raise WriteFailed(
+                    "disk", f"The database did not take the entry: {error.orig}.", "Free some space, then try again."
+                ) from error
+            write_head(self.head_path, transaction.head)
+
+    def _begin(self, session: Session) -> Transaction:
+        head = last_head(session)
+        transaction = Transaction(session, head, utc_text(self.clock()))
+        self._reconcile(transaction, head)
+        return transaction
+
+    def _reconcile(self, transaction: Transaction, head: Head) -> None:
+        """Note for good where the head file did not match the trail; never hide it, never stop the work."""
+        try:
+            noted = read_head(self.head_path) or Head()
+        except CanonicalError as error:
+            transaction.entry(What.HEAD_MISMATCH, note={"found": str(error)})
+            return
+        if noted == head:
+            return
+        found = {"found_seq": noted.seq, "found_hash": noted.hash, "trail_seq": head.seq, "trail_hash": head.hash}
+        crash = noted.txn == head.txn - 1 and _is_on_trail(transaction.session, noted)
+        transaction.entry(What.HEAD_CAUGHT_UP if crash else What.HEAD_MISMATCH, note=found)
+
+
+def last_head(session: Session) -> Head:
+    """Where the trail ends in this snapshot."""
+    last = session.exec(select(TrailEntry).order_by(col(TrailEntry.seq).desc()).limit(1)).first()
+    return Head() if last is None else head_of(last)
+
+
+def _is_on_trail(session: Session, head: Head) -> bool:
+    if head == Head():
+        return True
+    entry = session.get(TrailEntry, head.seq)
+    return entry is not None and entry.hash == head.hash

@@ -1,0 +1,142 @@
+"""Evidence: stored and hashed before anything tries to read it, never changed, never deleted by the program."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlmodel import Session, select
+
+from api.errors import BadInput, NotFound, TooLarge
+from api.ledger.canonical import canonical, parsed
+from api.ledger.database import Database, Transaction
+from api.ledger.media_types import MediaType, media_type, metadata
+from api.ledger.store import Store
+from api.ledger.tables import Capture, Evidence
+from api.ledger.trail import What
+from capture.display import header
+
+MAX_BYTES = {"photo": header.MAX_BYTES, "clip": 16_000_000, "other": 16_000_000}
+"""Largest file accepted, bytes: what the display reader takes; a minute of uncompressed 48 kHz stereo is 11.5 MB."""
+
+MAX_CLIP_MS = 120_000
+"""Longest clip that is listened to, ms; a longer one is kept and reported."""
+
+
+@dataclass(frozen=True)
+class Stored:
+    """One file that is on disk."""
+
+    sha256: str
+    found: MediaType
+    size: int
+    metadata: dict[str, Any]
+
+
+def check_size(data: bytes) -> MediaType:
+    """Tell what a file is and whether it may come in.
+
+    Raises:
+        BadInput: It is empty.
+        TooLarge: It is over the limit of its kind.
+    """
+    if not data:
+        raise BadInput("empty", "The file is empty.", "Take it again.")
+    found = media_type(data)
+    limit = MAX_BYTES[found.kind]
+    if len(data) > limit:
+        raise TooLarge(
+            "too_large",
+            f"This {found.kind if found.kind != 'other' else 'file'} has {len(data) / 1e6:.1f} MB; "
+            f"{limit / 1e6:.0f} MB are allowed.",
+            "Send a shorter clip or a smaller photo; nothing was stored.",
+        )
+    return found
+
+
+def store_file(store: Store, data: bytes) -> Stored:
+    """Put a file on disk, durably, then look at its header."""
+    found = check_size(data)
+    sha256 = store.put(data)
+    return Stored(sha256, found, len(data), metadata(data, found))
+
+
+def put_evidence(
+    transaction: Transaction, stored: Stored, *, kind: str = "", parent: str | None = None, derivation: str = ""
+) -> bool:
+    """Write the row of a stored file, unless it is there already.
+
+    Returns:
+        Whether the row is new (then the next trail entry holds it).
+    """
+    if transaction.session.get(Evidence, stored.sha256) is not None:
+        return False
+    transaction.put(
+        Evidence(
+            sha256=stored.sha256,
+            media_type=stored.found.name,
+            kind=kind or stored.found.kind,
+            size=stored.size,
+            parent_sha256=parent,
+            derivation=derivation,
+            metadata_json=canonical(stored.metadata),
+            stored_at=transaction.now,
+        )
+    )
+    return True
+
+
+def evidence_of(session: Session, sha256: str) -> Evidence:
+    """The row of a stored file.
+
+    Raises:
+        NotFound: No such file was ever stored.
+    """
+    row = session.get(Evidence, sha256)
+    if row is None:
+        raise NotFound("no_such_file", f"No file {sha256[:12]}… is on record.", "Check the number.")
+    return row
+
+
+def captures_of(session: Session, job_id: str, sha256: str | None = None) -> Sequence[Capture]:
+    """A job's captures in order of arrival, or those of one file."""
+    statement = select(Capture).where(Capture.job_id == job_id)
+    if sha256 is not None:
+        statement = statement.where(Capture.sha256 == sha256)
+    return sorted(session.exec(statement).all(), key=lambda capture: int(capture.id.rpartition("C")[2]))
+
+
+def evidence_for_page(session: Session, row: Evidence) -> dict[str, Any]:
+    """A file with its arrivals and what was cut from it, as the page shows it."""
+    captures = session.exec(select(Capture).where(Capture.sha256 == row.sha256)).all()
+    derived = session.exec(select(Evidence.sha256).where(Evidence.parent_sha256 == row.sha256)).all()
+    return {
+        **row.model_dump(exclude={"metadata_json"}),
+        "metadata": parsed(row.metadata_json),
+        "derived": list(derived),
+        "captures": [
+            {**capture.model_dump(exclude={"outcome_json"}), "outcome": parsed(capture.outcome_json)}
+            for capture in captures
+        ],
+    }
+
+
+def adopt_orphans(database: Database, store: Store) -> list[str]:
+    """Give a row to files that a crash left without one; returns their hashes.
+
+    A file was acknowledged only after its row was written, so nobody was told that these were kept; still none is lost.
+    """
+    with database.read() as session:
+        known = set(session.exec(select(Evidence.sha256)).all())
+    orphans = [sha256 for sha256, _ in store.names() if sha256 and sha256 not in known]
+    adopted = []
+    for sha256 in orphans:
+        stored = store_file(store, store.read(sha256))
+        if stored.sha256 != sha256:
+            continue  # its content is not what its name says: left for the verification to report
+        with database.write() as transaction:
+            if put_evidence(transaction, stored):
+                transaction.entry(What.EVIDENCE_ADOPTED, note={"sha256": sha256})
+        adopted.append(sha256)
+    return adopted

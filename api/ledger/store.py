@@ -1,0 +1,138 @@
+"""A folder of files named by their SHA-256: written once, never changed, on disk before anybody reads them.
+
+A file with hash "abcdef..." lies at "ab/cdef...". It is written to a temporary file first, synced, renamed, and the
+folder synced, so that after a crash there is either the whole file or none (and perhaps a temporary left-over, which
+`sweep` removes).
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+
+from api.errors import NotFound, WriteFailed
+from api.ledger.canonical import sha256_hex
+
+_HEX = re.compile(r"[0-9a-f]{64}")
+_TMP = re.compile(r"\.tmp-(\d+)-[0-9a-f]+")
+
+
+def sync_folder(folder: Path) -> None:
+    """Make the names in a folder durable."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def write_synced(path: Path, data: bytes) -> None:
+    """Replace a file by new content, durably: temporary file, sync, rename, sync of the folder.
+
+    Raises:
+        WriteFailed: The disk is full or refuses.
+    """
+    temporary = path.parent / f".tmp-{os.getpid()}-{secrets.token_hex(8)}"
+    try:
+        with temporary.open("xb") as handle:
+            handle.write(data)
+            handle.flush()
+            os.fsync(handle.fileno())
+        temporary.replace(path)
+        sync_folder(path.parent)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise WriteFailed(
+            "disk", f"The disk did not take {path.name}: {error.strerror}.", "Free some space, then send it again."
+        ) from error
+
+
+def _alive(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        pass
+    return True
+
+
+def sweep_folder(folder: Path) -> int:
+    """Remove the temporary left-overs in one folder of processes that no longer run; returns how many."""
+    removed = 0
+    for path in folder.glob(".tmp-*"):
+        match = _TMP.fullmatch(path.name)
+        if match and not _alive(int(match[1])):
+            path.unlink(missing_ok=True)
+            removed += 1
+    return removed
+
+
+class Store:
+    """Content-addressed files under one folder."""
+
+    def __init__(self, root: Path) -> None:
+        """Make the folder if it is missing."""
+        self.root = root
+        root.mkdir(parents=True, exist_ok=True)
+
+    def path(self, sha256: str) -> Path:
+        """Where the file of this hash lies, or would lie.
+
+        Raises:
+            NotFound: Not 64 lower-case hex digits.
+        """
+        if not _HEX.fullmatch(sha256):
+            raise NotFound("no_such_file", "That is not the SHA-256 of a file.", "Use 64 lower-case hex digits.")
+        return self.root / sha256[:2] / sha256[2:]
+
+    def put(self, data: bytes) -> str:
+        """Keep some bytes; returns once they are durable. The same bytes are stored once.
+
+        Returns:
+            Their SHA-256.
+
+        Raises:
+            WriteFailed: The disk is full or refuses; nothing was kept.
+        """
+        sha256 = sha256_hex(data)
+        path = self.path(sha256)
+        if path.exists():
+            if path.read_bytes() == data:
+                return sha256
+            # Somebody damaged the stored file. It is set aside, where `verify` reports it, and the good bytes kept.
+            path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
+        if not path.parent.exists():
+            path.parent.mkdir(exist_ok=True)
+            sync_folder(self.root)
+        write_synced(path, data)
+        path.chmod(0o444)
+        return sha256
+
+    def read(self, sha256: str) -> bytes:
+        """The bytes of a file.
+
+        Raises:
+            NotFound: There is no such file.
+        """
+        try:
+            return self.path(sha256).read_bytes()
+        except FileNotFoundError:
+            raise NotFound(
+                "no_such_file", f"No file {sha256[:12]}… is stored.", "Run the verification to see what is missing."
+            ) from None
+
+    def names(self) -> Iterator[tuple[str, Path]]:
+        """Every file in the folder: its hash as its place says ("" where the place is no hash), and its path."""
+        for path in sorted(self.root.rglob("*")):
+            if path.is_dir() and not path.is_symlink():
+                continue
+            name = "".join(path.relative_to(self.root).parts)
+            yield (name if _HEX.fullmatch(name) and path == self.path(name) else ""), path
+
+    def sweep(self) -> int:
+        """Remove temporary left-overs of processes that no longer run; returns how many."""
+        return sum(sweep_folder(folder) for folder in (self.root, *self.root.iterdir()) if folder.is_dir())

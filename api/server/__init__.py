@@ -1,0 +1,1 @@
+"""The web server: the JSON routes over the workspace, and the page."""

@@ -1,0 +1,104 @@
+"""Jobs: list, make, show; their findings, trail and report."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Query, Response
+from sqlmodel import col, select
+
+from api.assessment.grade_job import findings_of
+from api.assessment.next_point import next_point, plan_for_page
+from api.dialogue.turn import context_of
+from api.ledger.database import last_head
+from api.ledger.tables import TrailEntry
+from api.ledger.trail import entry_for_page
+from api.server.routes import WorkspaceDep
+from api.visit.jobs import all_jobs, job_for_page, job_of
+from capture.language.prompts import heard_context
+
+router = APIRouter(prefix="/api/jobs", tags=["jobs"])
+
+REPORT_POLICY = "default-src 'none'; img-src data:; media-src data:; style-src 'unsafe-inline'; sandbox allow-popups"
+"""A report is one self-contained file; nothing in it may run or load anything."""
+
+
+@router.get("")
+def list_jobs(workspace: WorkspaceDep) -> list[dict[str, Any]]:
+    """All jobs, newest first."""
+    with workspace.database.read() as session:
+        return [job_for_page(session, job) for job in all_jobs(session)]
+
+
+@router.post("", status_code=201)
+def make_job(workspace: WorkspaceDep, description: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
+    """Make a job from its description: title, customer, machine, technician, axes, instruments, air, alarm."""
+    return workspace.create_job(description)
+
+
+@router.get("/{job_id}")
+def show_job(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
+    """A job with its axes and instruments, and where the work stands."""
+    with workspace.database.read() as session:
+        job = job_of(session, job_id)
+        context = context_of(session, job_id)
+        return {
+            **job_for_page(session, job),
+            "where": heard_context(context),
+            "next": next_point(session, job_id, context, workspace.profile).sentence,
+        }
+
+
+@router.get("/{job_id}/plan")
+def show_plan(workspace: WorkspaceDep, job_id: str) -> list[dict[str, Any]]:
+    """The test plan of every axis: which points are done, next, due, or left out and why."""
+    with workspace.database.read() as session:
+        return plan_for_page(session, job_id, workspace.profile)
+
+
+@router.get("/{job_id}/findings")
+def show_findings(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
+    """The job's records in force, graded now; nothing is written."""
+    with workspace.database.read() as session:
+        return findings_of(session, job_id, workspace.shop)
+
+
+@router.post("/{job_id}/findings", status_code=201)
+def keep_findings(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
+    """Grade the job's records in force and keep the findings with their hash in the trail."""
+    return workspace.grade(job_id)
+
+
+@router.get("/{job_id}/trail")
+def show_trail(
+    workspace: WorkspaceDep,
+    job_id: str,
+    after: Annotated[int, Query(ge=0)] = 0,
+    limit: Annotated[int, Query(ge=1, le=1000)] = 200,
+) -> dict[str, Any]:
+    """The job's entries in the audit trail, in order, and the head of the whole trail."""
+    with workspace.database.read() as session:
+        job_of(session, job_id)
+        statement = (
+            select(TrailEntry)
+            .where(TrailEntry.job_id == job_id, TrailEntry.seq > after)
+            .order_by(col(TrailEntry.seq))
+            .limit(limit)
+        )
+        head = last_head(session)
+        return {
+            "entries": [entry_for_page(entry) for entry in session.exec(statement).all()],
+            "head": {"seq": head.seq, "hash": head.hash},
+        }
+
+
+@router.get("/{job_id}/report", response_class=Response)
+def show_report(workspace: WorkspaceDep, job_id: str) -> Response:
+    """The job's report as one HTML file; made and kept anew where something happened since the last one."""
+    row = workspace.make_report(job_id)
+    headers = {
+        "Content-Disposition": f'inline; filename="{row.name}"',
+        "Content-Security-Policy": REPORT_POLICY,
+        "X-Report-SHA256": row.sha256,
+    }
+    return Response(workspace.reports.read(row.sha256), media_type=row.media_type, headers=headers)

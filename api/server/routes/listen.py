@@ -1,0 +1,205 @@
+"""Listening live: sound in, words back while they are spoken, and at the end the same answer as for a clip.
+
+The client sends {"type": "start", "captured_at": "..."} once, then binary frames of 16 kHz mono samples (signed 16
+bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while words come, and
+{"type": "final", ...} with the answer of the evidence route. With "hands_free": true in the start message, the end of
+the speech ends the utterance too, and the next one begins on the same line. What was received is kept as a FLAC file
+whatever happens; when the line breaks it is marked cut and is not acted on.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from typing import Any
+
+from anyio import CancelScope
+from anyio.to_thread import run_sync
+from fastapi import APIRouter, WebSocket, WebSocketDisconnect
+
+from api.errors import OhmtrailError
+from api.intake.recognisers import Stream
+from api.ledger.clock import parse_instant, utc_text
+from api.server.routes import WorkspaceDep
+from api.visit.jobs import job_of
+from api.workspace import Workspace
+from capture.errors import CaptureError
+
+router = APIRouter(tags=["listen"])
+
+RATE = 16_000
+MAX_SECONDS = 120
+"""Longest utterance, s."""
+
+MAX_FRAME = 65_536
+"""Largest frame, bytes."""
+
+LEAST_KEPT_S = 0.5
+"""A shorter rest after a broken line is no speech and is not kept, s."""
+
+
+def flac(pcm: bytes) -> bytes:
+    """16 kHz mono 16-bit samples as a FLAC file, lossless; half a sample at the end is dropped."""
+    import numpy as np
+    import soundfile
+
+    samples = np.frombuffer(pcm[: len(pcm) // 2 * 2], dtype="<i2")
+    out = io.BytesIO()
+    soundfile.write(out, samples, RATE, format="FLAC", subtype="PCM_16")
+    return out.getvalue()
+
+
+class Utterance:
+    """One utterance as it comes in: every byte received, and the words so far."""
+
+    def __init__(self, workspace: Workspace, job_id: str) -> None:
+        """Begin; the recogniser is taken at the first sound."""
+        self.workspace = workspace
+        self.job_id = job_id
+        self.pcm = bytearray()
+        self.fed = 0
+        self.text = ""
+        self.captured_at = utc_text(workspace.database.clock())
+        self.stream: Stream | None = None
+        self.deaf = False
+
+    def feed(self) -> bool:
+        """Give the recogniser what came since; returns whether the words changed.
+
+        Without a working recogniser the sound is still kept, and the file is heard at the end instead.
+        """
+        whole = len(self.pcm) // 2 * 2
+        if self.deaf:
+            return False
+        try:
+            self.stream = self.stream or self.workspace.engines.stream()
+            text = self.stream.accept(bytes(self.pcm[self.fed : whole]))
+        except CaptureError:
+            self.stream, self.deaf = None, True
+            return False
+        self.fed = whole
+        changed, self.text = text != self.text, text
+        return changed
+
+    @property
+    def ended(self) -> bool:
+        """Whether the end of the speech was found."""
+        return self.stream is not None and self.stream.ended
+
+    def take(self, *, cut: bool = False) -> dict[str, Any]:
+        """Keep the sound and act on it, or keep it as cut."""
+        finish = None if cut or self.stream is None else self.stream.finish
+        return self.workspace.intake.take(self.job_id, flac(bytes(self.pcm)), self.captured_at, cut=cut, finish=finish)
+
+
+class Line:
+    """One open line."""
+
+    def __init__(self, socket: WebSocket, workspace: Workspace, job_id: str) -> None:
+        """Work on this socket."""
+        self.socket = socket
+        self.workspace = workspace
+        self.job_id = job_id
+        self.hands_free = False
+        self.utterance: Utterance | None = None
+
+    def begin(self) -> Utterance:
+        """The utterance that is coming in, a new one where none is."""
+        if self.utterance is None:
+            self.utterance = Utterance(self.workspace, self.job_id)
+        return self.utterance
+
+    async def frame(self, data: bytes) -> None:
+        """Take a frame of sound."""
+        utterance = self.begin()
+        if len(data) > MAX_FRAME or len(utterance.pcm) + len(data) > 2 * RATE * MAX_SECONDS:
+            await self.end()
+            await self.problem("too_long", f"A frame or the utterance is too long ({MAX_SECONDS} s).", "Speak shorter.")
+            return
+        utterance.pcm += data
+        if await run_sync(utterance.feed):
+            await self.socket.send_json({"type": "partial", "text": utterance.text})
+        if self.hands_free and utterance.ended:
+            await self.end()
+
+    async def message(self, text: str) -> None:
+        """Take a message: "start" or "end"."""
+        try:
+            message = json.loads(text)
+            kind = message["type"]
+        except (ValueError, KeyError, TypeError, RecursionError):
+            await self.problem("bad_message", "That message is not understood.", 'Send {"type": "start"} or "end".')
+            return
+        if kind == "start":
+            self.hands_free = bool(message.get("hands_free"))
+            utterance = self.begin()
+            if "captured_at" in message:
+                await self.set_time(utterance, message["captured_at"])
+        elif kind == "end":
+            await self.end()
+        else:
+            await self.problem("bad_message", f"There is no message {kind!r}.", 'Send "start" or "end".')
+
+    async def set_time(self, utterance: Utterance, captured_at: object) -> None:
+        """Use the device's time; a wrong one is reported, and the time of arrival stays."""
+        try:
+            parse_instant(str(captured_at))
+        except OhmtrailError as error:
+            await self.problem(error.code, error.message, error.what_to_do)
+        else:
+            utterance.captured_at = str(captured_at)
+
+    async def end(self) -> None:
+        """End the utterance: keep it, act on it, answer."""
+        utterance, self.utterance = self.utterance, None
+        if utterance is None or not utterance.pcm:
+            await self.problem("no_sound", "No sound arrived.", "Check the microphone.")
+            return
+        try:
+            answer = await run_sync(utterance.take)
+        except OhmtrailError as error:
+            await self.problem(error.code, error.message, error.what_to_do)
+            return
+        await self.socket.send_json({**answer, "type": "final"})
+
+    async def problem(self, code: str, message: str, what_to_do: str) -> None:
+        """Say what is wrong; the line stays open."""
+        await self.socket.send_json({"type": "error", "code": code, "message": message, "what_to_do": what_to_do})
+
+    async def broken(self) -> None:
+        """The line broke: what came is kept, marked cut."""
+        utterance, self.utterance = self.utterance, None
+        if utterance is not None and len(utterance.pcm) >= 2 * RATE * LEAST_KEPT_S:
+            with CancelScope(shield=True):  # kept even while the server is stopping
+                await run_sync(lambda: utterance.take(cut=True))
+
+
+@router.websocket("/api/jobs/{job_id}/listen")
+async def listen(socket: WebSocket, workspace: WorkspaceDep, job_id: str) -> None:
+    """Listen to one job; see the module for the messages."""
+    await socket.accept()
+
+    def known() -> None:
+        with workspace.database.read() as session:
+            job_of(session, job_id)
+
+    line = Line(socket, workspace, job_id)
+    try:
+        try:
+            await run_sync(known)
+        except OhmtrailError as error:
+            await line.problem(error.code, error.message, error.what_to_do)
+            await socket.close(1008, error.code)
+            return
+        while True:
+            received = await socket.receive()
+            if received["type"] == "websocket.disconnect":
+                break
+            if received.get("bytes") is not None:
+                await line.frame(received["bytes"])
+            elif received.get("text") is not None:
+                await line.message(received["text"])
+    except WebSocketDisconnect:
+        pass
+    finally:
+        await line.broken()

@@ -1,0 +1,44 @@
+"""What instruments can show: the generic profiles, and the one of a job's instrument."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body
+
+from api.server.routes import WorkspaceDep
+from api.visit.jobs import instruments_of, job_of
+from api.visit.profiles import instrument_of, profile_for_page
+from capture.display.profile_files import shipped
+
+router = APIRouter(prefix="/api", tags=["instruments"])
+
+
+@router.get("/profiles")
+def list_profiles() -> list[dict[str, Any]]:
+    """The generic profiles that ship, by class of instrument."""
+    return [profile.to_json() for profile in shipped().values()]
+
+
+@router.get("/jobs/{job_id}/profiles")
+def list_job_profiles(workspace: WorkspaceDep, job_id: str) -> list[dict[str, Any]]:
+    """What each of a job's instruments can show; `origin` says whether set, described or learnt."""
+    with workspace.database.read() as session:
+        job_of(session, job_id)
+        return [profile_for_page(session, row) for row in instruments_of(session, job_id)]
+
+
+@router.get("/jobs/{job_id}/instruments/{label}/profile")
+def show_profile(workspace: WorkspaceDep, job_id: str, label: str) -> dict[str, Any]:
+    """What one of a job's instruments can show."""
+    with workspace.database.read() as session:
+        job_of(session, job_id)
+        return profile_for_page(session, instrument_of(session, job_id, label))
+
+
+@router.put("/jobs/{job_id}/instruments/{label}/profile")
+def put_profile(
+    workspace: WorkspaceDep, job_id: str, label: str, profile: Annotated[str | dict[str, Any], Body()]
+) -> dict[str, Any]:
+    """Say what an instrument can show: the name of a generic profile, or a profile written out. Audited."""
+    return workspace.set_profile(job_id, label, profile)

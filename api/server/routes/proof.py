@@ -1,0 +1,17 @@
+"""Proof: verify everything against the trail."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter
+
+from api.server.routes import WorkspaceDep
+
+router = APIRouter(prefix="/api", tags=["proof"])
+
+
+@router.get("/verify")
+def verify(workspace: WorkspaceDep) -> dict[str, Any]:
+    """Check database, trail, head, rows, evidence and reports; `result` is "intact" or "changed"."""
+    return workspace.verify().to_json()

@@ -1,0 +1,43 @@
+"""The safety steps of an axis: what is asked, what was answered."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter
+from pydantic import BaseModel, ConfigDict, Field
+
+from api.server.routes import WorkspaceDep
+from api.visit.jobs import axis_of, job_of
+from api.visit.safety import safety_for_page
+
+router = APIRouter(prefix="/api/jobs/{job_id}/axes/{axis}/safety", tags=["safety"])
+
+
+class SafetyReply(BaseModel):
+    """One answer to one step."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    step: Annotated[str, Field(max_length=60)]
+    answer: Literal["yes", "no", "not_applicable"]
+    value: Annotated[str, Field(max_length=20)] | None = Field(None, description="Measured value, V")
+    note: Annotated[str, Field(max_length=400)] = ""
+    evidence_sha256: Annotated[str, Field(max_length=64)] | None = None
+    how: Literal["tapped", "typed"] = "tapped"
+    captured_at: Annotated[str, Field(max_length=40)] | None = None
+
+
+@router.get("")
+def show_safety(workspace: WorkspaceDep, job_id: str, axis: str) -> dict[str, Any]:
+    """All steps of an axis with their newest answers; `open` names those that hold insulation values back."""
+    with workspace.database.read() as session:
+        job_of(session, job_id)
+        return safety_for_page(session, axis_of(session, job_id, axis))
+
+
+@router.post("", status_code=201)
+def answer_safety(workspace: WorkspaceDep, job_id: str, axis: str, body: SafetyReply) -> dict[str, Any]:
+    """Answer one step."""
+    details = body.model_dump(include={"answer", "value", "note", "evidence_sha256"})
+    return workspace.answer_safety(job_id, axis, {body.step: details}, how=body.how, captured_at=body.captured_at)

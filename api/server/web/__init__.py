@@ -1,0 +1,83 @@
+"""The page: one HTML shell, one style sheet and a few ES modules, served from the package; nothing from elsewhere.
+
+`router` serves a closed list of files with a strict content security policy. The page keeps nothing of its own and
+talks to the JSON routes only, so whatever it shows can be asked for by any other client too.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from functools import cache
+from importlib.resources import files
+
+from fastapi import APIRouter, Request, Response
+
+from api.errors import NotFound
+
+router = APIRouter(include_in_schema=False)
+
+MEDIA_TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+
+POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "script-src 'self'",
+        "style-src 'self'",
+        "img-src 'self' blob:",
+        "media-src 'self' blob:",
+        "connect-src 'self'",
+        "base-uri 'none'",
+        "form-action 'none'",
+        "frame-ancestors 'none'",
+        # No text ever becomes markup: the page builds nodes, and the browser refuses anything else.
+        "require-trusted-types-for 'script'",
+    )
+)
+
+HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Permissions-Policy": "microphone=(self), camera=(self), geolocation=()",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cache-Control": "no-cache",
+}
+
+
+@cache
+def _files() -> dict[str, tuple[str, bytes, str]]:
+    """Every file of the page by name: media type, content, entity tag."""
+    found = {}
+    for entry in sorted(files("api.server.web").iterdir(), key=lambda item: item.name):
+        suffix = entry.name[entry.name.rfind(".") :]
+        if suffix in MEDIA_TYPES:
+            content = entry.read_bytes()
+            found[entry.name] = (MEDIA_TYPES[suffix], content, f'"{hashlib.sha256(content).hexdigest()[:32]}"')
+    return found
+
+
+def _serve(name: str, request: Request) -> Response:
+    try:
+        media_type, content, tag = _files()[name]
+    except KeyError:
+        raise NotFound("no_such_page", f"There is no page file {name!r}.", "Open the start page at /.") from None
+    headers = {**HEADERS, "ETag": tag}
+    if request.headers.get("if-none-match") == tag:
+        return Response(status_code=304, headers=headers)
+    return Response(content, media_type=f"{media_type}; charset=utf-8", headers=headers)
+
+
+@router.get("/")
+def page(request: Request) -> Response:
+    """The page."""
+    return _serve("index.html", request)
+
+
+@router.get("/page/{name}")
+def page_file(name: str, request: Request) -> Response:
+    """A style sheet or module of the page.
+
+    Raises:
+        NotFound: Not one of the page's files.
+    """
+    return _serve(name, request)

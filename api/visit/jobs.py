@@ -1,0 +1,135 @@
+"""Jobs: made once from a checked description, read often."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from pydantic import BaseModel
+from sqlmodel import Session, col, select, text
+
+from api.errors import NotFound
+from api.ledger.canonical import canonical
+from api.ledger.database import Transaction
+from api.ledger.tables import Axis, DialogueState, Instrument, Job
+from api.ledger.trail import What
+from api.visit.description import AxisDescription, InstrumentDescription, JobDescription
+from grading.finding import plain
+
+
+def _plain(value: Decimal | None) -> str | None:
+    return None if value is None else format(value, "f")
+
+
+def _as_json(part: BaseModel) -> str:
+    return canonical(plain(part.model_dump()))
+
+
+def create_job(transaction: Transaction, description: JobDescription) -> Job:
+    """Write a job with its axes and instruments; one trail entry holds all of them."""
+    number = transaction.session.connection().execute(text("SELECT count(*) FROM job")).scalar_one() + 1
+    job = Job(
+        id=f"J{number}",
+        title=description.title,
+        customer=description.customer,
+        machine=description.machine,
+        technician=description.technician,
+        alarm_text=description.alarm_text,
+        air_c=_plain(description.air_c),
+        humidity_pct=_plain(description.humidity_pct),
+        description_json=_as_json(description),
+        created_at=transaction.now,
+    )
+    transaction.put(job)
+    for axis in description.axes:
+        transaction.put(_axis(job.id, axis))
+    for instrument in description.instruments:
+        transaction.put(_instrument(job.id, instrument))
+    transaction.put(
+        DialogueState(job_id=job.id, context_json="{}", asking_json="[]", message="", updated_at=transaction.now)
+    )
+    transaction.entry(What.JOB_CREATED, job.id, by=job.technician)
+    return job
+
+
+def _axis(job_id: str, axis: AxisDescription) -> Axis:
+    return Axis(
+        id=f"{job_id}-{axis.name}",
+        job_id=job_id,
+        name=axis.name,
+        motor_kind=axis.motor_kind.value,
+        drive=axis.drive.value,
+        rated_voltage=_plain(axis.rated_voltage),
+        rated_power_w=_plain(axis.rated_power_w),
+        insulation_system=axis.insulation_system.value,
+        winding_c=_plain(axis.winding_c),
+        moving_cable=int(axis.moving_cable),
+        description_json=_as_json(axis),
+    )
+
+
+def _instrument(job_id: str, instrument: InstrumentDescription) -> Instrument:
+    due = instrument.calibration_due
+    return Instrument(
+        id=f"{job_id}-{instrument.id}",
+        job_id=job_id,
+        label=instrument.id,
+        kind=instrument.kind.value,
+        accuracy_percent=_plain(instrument.accuracy_percent),
+        accuracy_counts=_plain(instrument.accuracy_counts),
+        calibration_due=None if due is None else due.isoformat(),
+        description_json=_as_json(instrument),
+    )
+
+
+def job_of(session: Session, job_id: str) -> Job:
+    """A job by its id.
+
+    Raises:
+        NotFound: There is no such job.
+    """
+    job = session.get(Job, job_id)
+    if job is None:
+        raise NotFound("no_such_job", f"There is no job {job_id!r}.", "List the jobs to see their numbers.")
+    return job
+
+
+def axes_of(session: Session, job_id: str) -> Sequence[Axis]:
+    """A job's axes, in the order described."""
+    return session.exec(select(Axis).where(Axis.job_id == job_id).order_by(text("rowid"))).all()
+
+
+def axis_of(session: Session, job_id: str, name: str) -> Axis:
+    """One axis by its name.
+
+    Raises:
+        NotFound: The job has no such axis.
+    """
+    axis = session.get(Axis, f"{job_id}-{name.upper()}")
+    if axis is None:
+        names = ", ".join(axis.name for axis in axes_of(session, job_id)) or "none"
+        raise NotFound("no_such_axis", f"There is no axis {name!r} in this job.", f"Its axes are: {names}.")
+    return axis
+
+
+def instruments_of(session: Session, job_id: str) -> Sequence[Instrument]:
+    """A job's instruments, in the order described."""
+    return session.exec(select(Instrument).where(Instrument.job_id == job_id).order_by(text("rowid"))).all()
+
+
+def all_jobs(session: Session) -> Sequence[Job]:
+    """All jobs, newest first."""
+    return session.exec(select(Job).order_by(col(Job.created_at).desc(), text("rowid DESC"))).all()
+
+
+def job_for_page(session: Session, job: Job) -> dict[str, Any]:
+    """A job with its axes and instruments, as the page shows it."""
+    return {
+        **job.model_dump(exclude={"description_json"}),
+        "axes": [axis.model_dump(exclude={"description_json", "job_id"}) for axis in axes_of(session, job.id)],
+        "instruments": [
+            instrument.model_dump(exclude={"description_json", "job_id"})
+            for instrument in instruments_of(session, job.id)
+        ],
+    }

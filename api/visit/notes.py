@@ -1,0 +1,84 @@
+"""What is noted beside a reading: the position it was taken at, and circumstances that bear on what it can prove."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from api.errors import BadInput
+from api.ledger.canonical import canonical, parsed
+from api.ledger.columns import NoteColumns
+from grading.measurement import Circumstance
+
+LONGEST_POSITION = 40
+"""Longest text of a position, characters."""
+
+FIELDS = ("position", "circumstances")
+"""Names of the fields beside those of a reading."""
+
+
+@dataclass(frozen=True)
+class Notes:
+    """What is noted beside a reading.
+
+    Attributes:
+        position: Shaft or carrier position; empty for none.
+        circumstances: In the order of `Circumstance`, none twice.
+    """
+
+    position: str = ""
+    circumstances: tuple[Circumstance, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain data."""
+        return {"position": self.position, "circumstances": [one.value for one in self.circumstances]}
+
+    def put_into(self, row: NoteColumns) -> None:
+        """Write the columns of a row."""
+        row.position = self.position
+        row.circumstances_json = canonical([one.value for one in self.circumstances])
+
+
+def notes_of(row: NoteColumns) -> Notes:
+    """The notes in a proposal's or record's columns."""
+    return Notes(row.position, tuple(Circumstance(name) for name in parsed(row.circumstances_json)))
+
+
+def notes_from(fields: Mapping[str, Any], before: Notes) -> Notes:
+    """The notes that stand once some fields were given; what is not given stays.
+
+    Args:
+        fields: Perhaps with `position` (text, None or empty for none) and `circumstances` (list of words, None for
+            none); others are ignored.
+        before: What stood.
+
+    Raises:
+        BadInput: A position is no text or too long; a circumstance is not known.
+    """
+    position, circumstances = before.position, before.circumstances
+    if "position" in fields:
+        position = _position(fields["position"])
+    if "circumstances" in fields:
+        circumstances = _circumstances(fields["circumstances"])
+    return Notes(position, circumstances)
+
+
+def _position(value: object) -> str:
+    if value is None:
+        return ""
+    text = " ".join(value.split()) if isinstance(value, str) else None
+    if text is None or len(text) > LONGEST_POSITION or not text.isprintable():
+        raise BadInput(
+            "bad_position", f"The position is {value!r}.", f"Give a text of at most {LONGEST_POSITION} characters."
+        )
+    return text
+
+
+def _circumstances(value: object) -> tuple[Circumstance, ...]:
+    names = [] if value is None else value
+    known = [one.value for one in Circumstance]
+    wrong = [name for name in names if name not in known] if isinstance(names, list) else [names]
+    if wrong or not isinstance(names, list):
+        raise BadInput("bad_circumstance", f"{wrong[0]!r} is no circumstance.", f"Use a list of {', '.join(known)}.")
+    return tuple(one for one in Circumstance if one.value in names)

@@ -1,0 +1,155 @@
+"""What the job's instruments can show, and photos held against it.
+
+The profile of an instrument is the one set last for it (an entry of the trail holds it whole), else the one in the
+job's description, else what confirmed photos of the same instrument have shown, in this and other jobs. A learnt one
+only asks; it refuses nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from sqlmodel import Session, col, select, text
+
+from api.errors import BadInput, NotFound
+from api.ledger.canonical import parsed
+from api.ledger.database import Transaction
+from api.ledger.tables import Instrument, Job, TrailEntry
+from api.ledger.trail import What
+from api.visit.instruments import usual_among
+from api.visit.jobs import instruments_of
+from api.visit.readings import reading_of
+from api.visit.records import current_records
+from capture.display.check import checked
+from capture.display.placed import reading_seen
+from capture.display.profile import Profile, learnt
+from capture.display.profile_files import ProfileError, read_profile, shipped
+from capture.display.strings import parse_main
+from capture.reading import Context, DisplayReading, Seen
+from grading.terms.quantity import QuantityKind
+
+LEARNT_FROM = 10
+"""Newest jobs with an instrument that its learnt profile is gathered from; older ones teach nothing new."""
+
+
+def instrument_of(session: Session, job_id: str, label: str) -> Instrument:
+    """An instrument of a job by its own label.
+
+    Raises:
+        NotFound: The job has no such instrument.
+    """
+    row = session.get(Instrument, f"{job_id}-{label}")
+    if row is None or row.job_id != job_id:
+        names = ", ".join(one.label for one in instruments_of(session, job_id)) or "none"
+        raise NotFound("no_such_instrument", f"Job {job_id} has no instrument {label!r}.", f"It has: {names}.")
+    return row
+
+
+def set_profile(transaction: Transaction, job: Job, label: str, given: object) -> Profile:
+    """Say what an instrument can show from now on; the trail keeps the whole profile.
+
+    Args:
+        transaction: The writing transaction.
+        job: The job.
+        label: The instrument's own label.
+        given: Name of a generic profile, or a profile as plain data (`capture.display.profile_files`).
+
+    Raises:
+        BadInput: It is no profile; the message names the place.
+        NotFound: There is no such instrument.
+    """
+    instrument = instrument_of(transaction.session, job.id, label)
+    profile = shipped().get(given) if isinstance(given, str) else _read(given)
+    if profile is None:
+        raise BadInput("no_such_profile", f"There is no profile {given!r}.", f"Use one of {', '.join(shipped())}.")
+    note = {"instrument": instrument.id, "profile": profile.to_json()}
+    transaction.entry(What.PROFILE_SET, job.id, by=job.technician, note=note)
+    return profile
+
+
+def _read(given: object) -> Profile:
+    try:
+        return read_profile(given)
+    except ProfileError as error:
+        raise BadInput(error.code, str(error), "Correct the profile and send it again.") from None
+
+
+def profile_of(session: Session, instrument: Instrument) -> tuple[Profile | None, str]:
+    """What an instrument can show, and where that comes from: "set", "described", "learnt", or "" for nothing."""
+    statement = (
+        select(TrailEntry.body)
+        .where(TrailEntry.job_id == instrument.job_id, TrailEntry.what == What.PROFILE_SET.value)
+        .order_by(col(TrailEntry.seq).desc())
+    )
+    for body in session.exec(statement):
+        note = parsed(body)["note"]
+        if note["instrument"] == instrument.id:
+            return read_profile(note["profile"]), "set"
+    described = parsed(instrument.description_json).get("display_profile")
+    if described is not None:
+        return read_profile(described), "described"
+    found = _learnt(session, instrument)
+    return found, "" if found is None else "learnt"
+
+
+def _learnt(session: Session, instrument: Instrument) -> Profile | None:
+    """What confirmed photos show of the same instrument in any job."""
+    serial = parsed(instrument.description_json).get("serial")
+    alike = [
+        row
+        for row in session.exec(select(Instrument).where(Instrument.label == instrument.label).order_by(text("rowid")))
+        if row.kind == instrument.kind and parsed(row.description_json).get("serial") == serial
+    ]
+    confirmed: list[tuple[str, str]] = []
+    for row in alike[-LEARNT_FROM:]:
+        for record in current_records(session, row.job_id):
+            quantity = reading_of(record).quantity
+            if record.instrument_id != row.id or not record.seen_text or quantity.unit is None:
+                continue
+            if parse_main(record.seen_text, quantity.unit) == quantity:  # a person left it as it was seen
+                confirmed.append((record.seen_text, quantity.unit))
+    return learnt(instrument.label, instrument.label, confirmed)
+
+
+def profile_for_page(session: Session, instrument: Instrument) -> dict[str, Any]:
+    """What an instrument can show, as plain data."""
+    profile, origin = profile_of(session, instrument)
+    data = None if profile is None else profile.to_json()
+    return {"instrument": instrument.label, "kind": instrument.kind, "origin": origin, "profile": data}
+
+
+def display_check(session: Session, job_id: str, context: Context) -> Callable[[Seen], Seen]:
+    """Hold what was seen against what the job's instruments can show.
+
+    The instrument is the job's one of the usual kind for what the display shows; where that cannot be told, a reading
+    is refused only if none of the job's instruments can show it.
+    """
+    instruments = instruments_of(session, job_id)
+    profiles = {row.id: profile_of(session, row)[0] for row in instruments}
+
+    def check(seen: Seen) -> Seen:
+        displays = [_checked(display, context, instruments, profiles) for display in seen.displays]
+        displays.sort(key=lambda display: not display.accepted)
+        if not displays:
+            return seen
+        return Seen(tuple(displays), "" if displays[0].accepted else displays[0].reason)
+
+    return check
+
+
+def _checked(
+    display: DisplayReading, context: Context, instruments: Sequence[Instrument], profiles: dict[str, Profile | None]
+) -> DisplayReading:
+    reading = reading_seen(display, context)
+    one = usual_among(instruments, reading)
+    found = [profiles[one]] if one is not None else list(profiles.values())
+    known = [profile for profile in found if profile is not None]
+    if not known or len(known) < len(found):
+        return display
+    insulation = reading.kind is QuantityKind.INSULATION_RESISTANCE and "set_voltage" not in display.secondary
+    voltage = context.test_voltage_set if insulation else None
+    results = [checked(display, profile, voltage) for profile in known]
+    if len(results) > 1 and display in results:
+        return display
+    return min(results, key=lambda result: (not result.accepted, len(result.doubts)))

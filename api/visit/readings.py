@@ -1,0 +1,123 @@
+"""Readings as rows and as plain data, what is missing in one, and whether two of them say the same."""
+
+from __future__ import annotations
+
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from api.errors import BadInput
+from api.ledger.tables import ReadingColumns
+from capture.completeness import dimension_problem
+from capture.reading import Context, Reading
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind, UnitError
+from grading.terms.section import Section
+
+
+def columns_of(reading: Reading) -> dict[str, str | None]:
+    """A reading as the columns of `ReadingColumns`."""
+    return reading.to_json()
+
+
+def reading_of(row: ReadingColumns) -> Reading:
+    """The reading in a proposal's or record's columns."""
+    return reading_from_json({name: getattr(row, name) for name in ReadingColumns.model_fields})
+
+
+def _decimal(value: object, name: str, top: int) -> Decimal | None:
+    if value is None or value == "":
+        return None
+    try:
+        number = Decimal(str(value))
+    except InvalidOperation:
+        number = Decimal("NaN")
+    if not number.is_finite() or not 0 <= number <= top:
+        raise BadInput("bad_number", f"{name} is {value!r}.", f"Give a plain number from 0 to {top}.")
+    return number
+
+
+def _member(enum: Any, value: object, name: str) -> Any:
+    if value is None or value == "":
+        return None
+    try:
+        return enum(value)
+    except ValueError:
+        raise BadInput(
+            f"bad_{name}", f"{value!r} is no {name}.", f"Use one of {', '.join(member.value for member in enum)}."
+        ) from None
+
+
+def reading_from_json(data: dict[str, Any], *, check: bool = True) -> Reading:
+    """Build a reading from plain data (the keys of `Reading.to_json`, absent ones meaning unknown).
+
+    Args:
+        data: Plain data.
+        check: Refuse a unit that does not fit the quantity.
+
+    Raises:
+        BadInput: A value is of the wrong kind, or the unit does not fit the quantity.
+    """
+    unknown = set(data) - set(ReadingColumns.model_fields)
+    if unknown:
+        raise BadInput("bad_field", f"Unknown field {sorted(unknown)[0]!r}.", "Remove it.")
+    kind: QuantityKind | None = _member(QuantityKind, data.get("quantity"), "quantity")
+    digits, code = data.get("value") or None, data.get("unit") or None
+    try:
+        quantity = Quantity(
+            None if digits is None else str(digits).strip(),
+            code,
+            _member(Qualifier, data.get("qualifier"), "qualifier") or Qualifier.EQUAL,
+        )
+    except (ValueError, UnitError) as error:
+        raise BadInput("bad_value", str(error), "Give the digits as the display shows them, and the unit.") from None
+    axis, terminals = data.get("axis") or None, data.get("terminals") or None
+    reading = Reading(
+        kind=kind,
+        quantity=quantity,
+        axis=None if axis is None else str(axis).strip().upper(),
+        section=_member(Section, data.get("section"), "section"),
+        terminals=None if terminals is None else str(terminals).strip(),
+        test_voltage_set=_decimal(data.get("test_voltage_set"), "The test voltage", 20_000),
+        test_voltage_built=_decimal(data.get("test_voltage_built"), "The built voltage", 20_000),
+        elapsed_s=_decimal(data.get("elapsed_s"), "The elapsed time", 86_400),
+    )
+    if check:
+        check_dimension(reading)
+    return reading
+
+
+def context_to_json(context: Context) -> dict[str, Any]:
+    """A context as plain data."""
+    return {
+        "kind": None if context.kind is None else context.kind.value,
+        "axis": context.axis,
+        "section": None if context.section is None else context.section.value,
+        "terminals": context.terminals,
+        "test_voltage_set": None if context.test_voltage_set is None else format(context.test_voltage_set, "f"),
+        "last": None if context.last is None else context.last.to_json(),
+        "voltage_next": context.voltage_next,
+    }
+
+
+def context_from_json(data: dict[str, Any]) -> Context:
+    """The context that `context_to_json` wrote."""
+    last = data.get("last")
+    return Context(
+        kind=_member(QuantityKind, data.get("kind"), "quantity"),
+        axis=data.get("axis"),
+        section=_member(Section, data.get("section"), "section"),
+        terminals=data.get("terminals"),
+        test_voltage_set=_decimal(data.get("test_voltage_set"), "The test voltage", 20_000),
+        last=None if last is None else reading_from_json(last, check=False),
+        voltage_next=bool(data.get("voltage_next", False)),
+    )
+
+
+def check_dimension(reading: Reading) -> None:
+    """Refuse a unit that cannot belong to the quantity.
+
+    Raises:
+        BadInput: E.g. volts for a resistance.
+    """
+    problem = dimension_problem(reading)
+    if problem is not None:
+        raise BadInput("unit_does_not_fit", problem, "Say or type the reading again with its unit.")

@@ -1,0 +1,224 @@
+"""Records: what a person confirmed. Never changed; a correction supersedes, an undo withdraws, both by new rows."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlmodel import Session, select
+
+from api.errors import NotFound, OhmtrailError, Refused
+from api.ledger.canonical import canonical
+from api.ledger.clock import seconds_between
+from api.ledger.database import Transaction
+from api.ledger.tables import (
+    ConfirmationEvent,
+    NoteColumns,
+    Proposal,
+    ReadingColumns,
+    Record,
+    SafetyAnswer,
+    SourceColumns,
+)
+from api.ledger.trail import What
+from api.visit.notes import notes_of
+from api.visit.proposals import doubts_of, require_open
+from api.visit.readings import reading_of
+from api.visit.safety import auxiliary_lead, is_gated, open_steps
+from capture.language.prompts import question
+
+
+class Decision:
+    """How a person decided: by voice, tap or typing, when, with which words."""
+
+    def __init__(self, how: str, by: str, captured_at: str, words: str = "", clip_sha256: str | None = None) -> None:
+        """Keep the parts; `how` is "spoken", "tapped" or "typed"."""
+        self.how = how
+        self.by = by
+        self.captured_at = captured_at
+        self.words = words
+        self.clip_sha256 = clip_sha256
+
+
+def put_event(
+    transaction: Transaction,
+    job_id: str,
+    action: str,
+    decision: Decision,
+    *,
+    proposal: Proposal | None = None,
+    record_id: str | None = None,
+    detail: dict[str, Any] | None = None,
+) -> ConfirmationEvent:
+    """Write what a person decided; the caller writes the trail entry."""
+    event = ConfirmationEvent(
+        id=f"{job_id}-E{transaction.count(ConfirmationEvent, job_id) + 1}",
+        job_id=job_id,
+        proposal_id=None if proposal is None else proposal.id,
+        record_id=record_id,
+        action=action,
+        how=decision.how,
+        revision=None if proposal is None else proposal.revision,
+        words=decision.words,
+        clip_sha256=decision.clip_sha256,
+        by=decision.by,
+        detail_json=canonical(detail or {}),
+        captured_at=decision.captured_at,
+        at=transaction.now,
+    )
+    transaction.put(event)
+    return event
+
+
+def check_confirmable(session: Session, row: Proposal, revision: int | None, spoken_at: str | None = None) -> None:
+    """Refuse to confirm what a person cannot have meant, or what the safety gate holds.
+
+    Args:
+        session: Where to look.
+        row: The proposal.
+        revision: The revision that the person saw or heard.
+        spoken_at: When the person said yes, by the device's clock; None for a tap, which names the revision it saw.
+
+    Raises:
+        Refused: With what to do.
+    """
+    require_open(row, revision)
+    if spoken_at is not None and seconds_between(row.changed_captured, spoken_at) < 0:
+        raise Refused("said_before", "That word came before the value did.", "Listen to the read-back, then confirm.")
+    reading, doubts = reading_of(row), doubts_of(row)
+    if doubts:
+        raise Refused(
+            "in_doubt", question(reading, doubts, ()), "Correct it, choose among the alternatives, or say it again."
+        )
+    if row.supersedes is not None and (problem := supersede_problem(session, record_of(session, row.supersedes))):
+        raise problem
+    lead = auxiliary_lead(reading)
+    if lead is not None:
+        raise Refused(
+            "auxiliary_lead", f"{lead} is an auxiliary lead and never belongs under test voltage.", "Take it out first."
+        )
+    steps = open_steps(session, f"{row.job_id}-{reading.axis}") if is_gated(reading) else ()
+    if steps:
+        raise Refused(
+            "safety_open",
+            f"{len(steps)} safety steps of axis {reading.axis} are not answered: {steps[0].question}",
+            "Answer the safety steps of this axis, then confirm. The reading is kept until then.",
+        )
+
+
+def _note(session: Session, row: Proposal) -> str:
+    reading = reading_of(row)
+    if not is_gated(reading):
+        return ""
+    answers = session.exec(select(SafetyAnswer).where(SafetyAnswer.axis_id == f"{row.job_id}-{reading.axis}"))
+    late = any(seconds_between(row.captured_at, answer.captured_at) > 0 for answer in answers)
+    return "A safety step of this axis was answered after this reading was taken." if late else ""
+
+
+def confirm(transaction: Transaction, row: Proposal, decision: Decision, revision: int | None) -> Record:
+    """Make a record of a proposal, by a person's word.
+
+    Raises:
+        Refused: See `check_confirmable`; nothing is written then.
+    """
+    spoken_at = decision.captured_at if decision.how == "spoken" else None
+    check_confirmable(transaction.session, row, revision, spoken_at)
+    event = put_event(transaction, row.job_id, "confirm", decision, proposal=row)
+    bases = (ReadingColumns, SourceColumns, NoteColumns)
+    columns = {name: getattr(row, name) for base in bases for name in base.model_fields}
+    record = Record(
+        **columns,
+        id=f"{row.job_id}-R{transaction.count(Record, row.job_id) + 1}",
+        job_id=row.job_id,
+        proposal_id=row.id,
+        confirmation_id=event.id,
+        supersedes=row.supersedes,
+        confirmed_how=decision.how,
+        confirmed_by=decision.by,
+        confirmed_at=transaction.now,
+        note=_note(transaction.session, row),
+    )
+    row.state = "confirmed"
+    transaction.put(row)
+    transaction.put(record)
+    transaction.entry(What.CONFIRMED, row.job_id, by=decision.by, note={"words": decision.words})
+    return record
+
+
+def withdraw(transaction: Transaction, record: Record, decision: Decision) -> ConfirmationEvent:
+    """Take a record back by a new event; the record stays where it is.
+
+    Raises:
+        Refused: It is withdrawn already.
+    """
+    if record.id in withdrawn_ids(transaction.session, record.job_id):
+        raise Refused("withdrawn", f"Record {record.id} is withdrawn already.", "There is nothing to do.")
+    event = put_event(transaction, record.job_id, "withdraw", decision, record_id=record.id)
+    transaction.entry(What.UNDONE, record.job_id, by=decision.by, note={"record": record.id, "words": decision.words})
+    return event
+
+
+def record_of(session: Session, record_id: str) -> Record:
+    """A record by its id.
+
+    Raises:
+        NotFound: There is no such record.
+    """
+    row = session.get(Record, record_id)
+    if row is None:
+        raise NotFound("no_such_record", f"There is no record {record_id!r}.", "Reload the page.")
+    return row
+
+
+def withdrawn_ids(session: Session, job_id: str) -> set[str]:
+    """Records of a job that were taken back."""
+    statement = select(ConfirmationEvent.record_id).where(
+        ConfirmationEvent.job_id == job_id, ConfirmationEvent.action == "withdraw"
+    )
+    return {found for found in session.exec(statement).all() if found is not None}
+
+
+def _number(row: Record) -> int:
+    return int(row.id.rpartition("R")[2])
+
+
+def all_records(session: Session, job_id: str) -> list[Record]:
+    """Every record of a job, superseded and withdrawn ones too, in the order confirmed."""
+    return sorted(session.exec(select(Record).where(Record.job_id == job_id)).all(), key=_number)
+
+
+def standing(session: Session, job_id: str) -> dict[str, str]:
+    """How each record of a job stands: "current", "superseded" or "withdrawn".
+
+    A record is superseded only by one that is not itself withdrawn: undoing a correction brings the old value back.
+    """
+    records, withdrawn = all_records(session, job_id), withdrawn_ids(session, job_id)
+    replaced = {record.supersedes for record in records if record.id not in withdrawn}
+    return {
+        record.id: "withdrawn" if record.id in withdrawn else "superseded" if record.id in replaced else "current"
+        for record in records
+    }
+
+
+def current_records(session: Session, job_id: str) -> list[Record]:
+    """The records in force, in the order confirmed."""
+    states = standing(session, job_id)
+    return [record for record in all_records(session, job_id) if states[record.id] == "current"]
+
+
+def supersede_problem(session: Session, record: Record) -> OhmtrailError | None:
+    """Why a record cannot be corrected, or None."""
+    state = standing(session, record.job_id)[record.id]
+    if state == "current":
+        return None
+    return Refused("not_current", f"Record {record.id} is {state}.", "Correct the record that is in force.")
+
+
+def record_for_page(record: Record, state: str) -> dict[str, Any]:
+    """A record as the page shows it."""
+    return {
+        **record.model_dump(exclude={"circumstances_json"}),
+        **notes_of(record).to_json(),
+        "display": reading_of(record).quantity.display(),
+        "standing": state,
+        "evidence": [sha for sha in (record.clip_sha256, record.photo_sha256, record.crop_sha256) if sha],
+    }

@@ -1,0 +1,64 @@
+"""What the tool says aloud: read-backs and questions about what is in doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from capture.language.readback import statement, value_words, volts_words
+from capture.reading import Context, Doubt, Reading
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind
+
+_QUESTIONS = {
+    Doubt.UNIT_MISSING: "In which unit?",
+    Doubt.VALUE_MISSING: "What does it read?",
+    Doubt.AXIS_MISSING: "Which axis of this job?",
+    Doubt.SECTION_MISSING: "Through the cable, motor alone or cable alone?",
+    Doubt.QUANTITY_MISSING: "Insulation, ohmmeter or winding resistance?",
+    Doubt.DIGITS_AMBIGUOUS: "The digits can be taken in more than one way.",
+    Doubt.TEEN_OR_TY: "That could be teen or ty: say it digit by digit.",
+    Doubt.PREFIX_UNSURE: "Milli or mega: say the whole unit.",
+    Doubt.DOT_UNSURE: "The decimal point is unsure.",
+    Doubt.UNIT_UNSURE: "The unit is unsure.",
+    Doubt.UNUSUAL: "This meter seldom shows that: look at point, sign and unit again.",
+    Doubt.IMPLAUSIBLE: "That is outside what this can be.",
+    Doubt.UNKNOWN_WORDS: "Some words were not understood.",
+    Doubt.LOW_CONFIDENCE: "That was hard to make out: say it again, or take a photo.",
+    Doubt.NOT_SETTLED: "It has not settled: give the final value.",
+    Doubt.RANGE_END_UNKNOWN: "Greater than how much?",
+    Doubt.BUILT_VOLTAGE_UNKNOWN: "How many volts did it build?",
+    Doubt.CONFLICT: "Voice and photo disagree.",
+}
+
+NOT_UNDERSTOOD = "Nothing understood. Say it again, please."
+
+
+def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading]) -> str:
+    """Read a reading back and ask about it: "... Right?", or what is in doubt."""
+    text = statement(reading) + "."
+    if not doubts:
+        return f"{text} Right?"
+    asked = " ".join(_QUESTIONS[doubt] for doubt in doubts)
+    choices = list(dict.fromkeys(value_words(choice) for choice in (reading, *alternatives)))
+    if len(choices) > 1:
+        asked += f" Is it {' or '.join(choices)}?"
+    return f"{text} {asked}"
+
+
+def heard_context(context: Context, before: Context | None = None) -> str:
+    """What is said after words that only told where the work goes on: the place, and what changed about the test.
+
+    Args:
+        context: What holds now.
+        before: What held before; None to say all of it.
+    """
+    old = before or Context()
+    moved = context.terminals != old.terminals or context.kind is not old.kind
+    nothing = Reading(context.kind, Quantity(None, None, Qualifier.NONE), context.axis, context.section)
+    place, colon, _ = statement(
+        replace(nothing, terminals=context.terminals) if moved else replace(nothing, kind=None)
+    ).rpartition(":")
+    voltage, insulation = context.test_voltage_set, context.kind is QuantityKind.INSULATION_RESISTANCE
+    if insulation and voltage is not None and (moved or voltage != old.test_voltage_set):
+        place += f"{', ' if place else ''}insulation, set {volts_words(voltage)}"
+    return f"{place}." if colon or place else NOT_UNDERSTOOD

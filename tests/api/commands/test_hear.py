@@ -1,0 +1,79 @@
+"""`ohmtrail hear`: sound files in, a table or JSON lines out, every bad file named and the others heard."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from api.commands.hear import hear, read_phrases
+
+CLIPS = Path(__file__).parents[3] / "fixtures" / "visit" / "clips"
+program = typer.Typer()
+program.command()(hear)
+
+
+def run(*arguments: str | Path) -> tuple[int, str, str]:
+    result = CliRunner().invoke(program, [str(argument) for argument in arguments])
+    return result.exit_code, result.stdout, result.stderr
+
+
+def test_json_has_one_object_a_line_with_the_promised_keys() -> None:
+    code, out, _ = run("--json", CLIPS / "c11.flac", CLIPS / "c12.flac")
+    assert code == 0
+    lines = [json.loads(line) for line in out.splitlines()]
+    assert len(lines) == 2
+    keys = {"file", "text", "words", "reading", "command", "alternatives", "confidence", "doubts"}
+    assert all(set(line) == keys for line in lines)
+    reading, command = lines
+    assert (reading["reading"]["value"], reading["reading"]["unit"]) == ("4000", "MOhm")
+    assert reading["reading"]["qualifier"] == ">"
+    assert set(reading["words"][0]) == {"word", "start", "end", "confidence"}
+    assert " ".join(word["word"] for word in reading["words"]) == reading["text"]
+    assert (command["command"], command["reading"]) == ("confirm", None)
+
+
+def test_a_bad_file_is_named_and_the_others_are_heard(tmp_path: Path) -> None:
+    bad = tmp_path / "note.txt"
+    bad.write_text("not a sound")
+    code, out, _ = run("--json", bad, CLIPS / "c12.flac", tmp_path / "gone.wav")
+    assert code == 1
+    first, second, third = (json.loads(line) for line in out.splitlines())
+    assert "Record" in first["error"]
+    assert (first["reading"], first["words"]) == (None, [])
+    assert second["command"] == "confirm"
+    assert "gone.wav" in third["error"]
+
+
+def test_the_table_names_file_words_and_meaning() -> None:
+    code, out, _ = run(CLIPS / "c12.flac")
+    assert code == 0
+    assert "c12.flac" in out
+    assert "confirm" in out
+
+
+def test_a_list_of_phrases_restricts_what_is_heard(tmp_path: Path) -> None:
+    phrases = tmp_path / "phrases.txt"
+    phrases.write_text("# only these\nConfirm\n\nnegative\n", "utf-8")
+    assert read_phrases(phrases) == ["confirm", "negative"]
+    code, out, _ = run("--json", "--phrases", phrases, CLIPS / "c12.flac")
+    assert code == 0
+    assert json.loads(out)["text"] == "confirm"
+
+
+@pytest.mark.parametrize("text", [b"", b"# nothing\n", b"\xff\xfe\x00"])
+def test_a_useless_list_of_phrases_is_refused(tmp_path: Path, text: bytes) -> None:
+    phrases = tmp_path / "phrases.txt"
+    phrases.write_bytes(text)
+    code, _, err = run("--phrases", phrases, CLIPS / "c12.flac")
+    assert code == 2
+    assert "one phrase a line" in err or "one a line" in err
+
+
+def test_a_missing_model_is_refused(tmp_path: Path) -> None:
+    code, _, err = run("--model", tmp_path / "nowhere", CLIPS / "c12.flac")
+    assert code == 2
+    assert "No speech model" in err
