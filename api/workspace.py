@@ -18,7 +18,7 @@ from api.ledger.clock import Clock, captured_text, parse_instant, system_clock
 from api.ledger.database import Database
 from api.ledger.evidence import adopt_orphans, evidence_of
 from api.ledger.store import Store, sweep_folder
-from api.ledger.tables import ReportFile
+from api.ledger.tables import ReportFileRow
 from api.ledger.trail import What
 from api.ledger.verify import Verification, verify_folder
 from api.report.issued import keep_report, make_report
@@ -234,11 +234,11 @@ class Workspace:
             run = put_grading(transaction, job_id, self.shop)
             return {"run": run.id, "sha256": run.findings_sha256, **parsed(run.findings_json)}
 
-    def keep_report(self, job_id: str, name: str, media_type: str, data: bytes) -> ReportFile:
+    def keep_report(self, job_id: str, name: str, media_type: str, data: bytes) -> ReportFileRow:
         """Keep a report that was made (see `api.report.issued.keep_report`)."""
         return keep_report(self.database, self.reports, job_id, name, media_type, data)
 
-    def make_report(self, job_id: str) -> ReportFile:
+    def make_report(self, job_id: str) -> ReportFileRow:
         """Build a job's report and keep it (see `api.report.issued.make_report`); its bytes are in `reports`."""
         return make_report(self.database, self.evidence, self.reports, job_id, self.shop)
 

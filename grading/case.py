@@ -9,7 +9,7 @@ from decimal import Decimal
 from grading.finding import Conformity, Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.interval import INFINITY, Interval, Side
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
-from grading.reading import RESISTANCE_KINDS, Reading, bound
+from grading.reading import RESISTANCE_KINDS, BoundedReading, bound
 from grading.shop import PUBLISHED, ShopProfile
 from grading.terms.quantity import QuantityKind, unit
 from grading.terms.section import Section
@@ -31,7 +31,7 @@ class Case:
 
     context: AxisContext
     measurements: tuple[Measurement, ...]
-    readings: tuple[Reading, ...]
+    readings: tuple[BoundedReading, ...]
     instruments: Mapping[str, Instrument]
     profile: ShopProfile
     history: tuple[Visit, ...] = ()
@@ -40,16 +40,16 @@ class Case:
         """A limit in force, by id."""
         return self.profile.limits[name]
 
-    def of(self, kind: QuantityKind, section: Section | None = None) -> tuple[Reading, ...]:
+    def of(self, kind: QuantityKind, section: Section | None = None) -> tuple[BoundedReading, ...]:
         """Readings of one kind (and section), in the order measured."""
         return tuple(
             r for r in self.readings if r.measurement.kind is kind and (section is None or r.section is section)
         )
 
-    def after_cleaning(self) -> tuple[Reading, ...]:
+    def after_cleaning(self) -> tuple[BoundedReading, ...]:
         """Readings that a later retest after cleaning, drying or repair of the same section and kind has replaced."""
         retested: set[tuple[Section | None, QuantityKind]] = set()
-        replaced: list[Reading] = []
+        replaced: list[BoundedReading] = []
         for reading in reversed(self.readings):
             key = (reading.section, reading.measurement.kind)
             if reading.noted(Circumstance.AFTER_CLEANING):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from grading.case import Case, in_ohm
 from grading.finding import DriveVerdict, Fault, Finding, Urgency, Verdict
 from grading.interval import Side
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section, section_in_full
 from grading.terms.terminals import to_earth
@@ -82,7 +82,7 @@ def _facts(case: Case) -> str:
     return f" {sentence('; '.join(parts))}" if parts else ""
 
 
-def _to_earth(case: Case) -> list[Reading]:
+def _to_earth(case: Case) -> list[BoundedReading]:
     replaced = {r.id for r in case.after_cleaning()}
     kinds = (QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND)
     usable = (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)

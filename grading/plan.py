@@ -13,8 +13,8 @@ from grading.advice import motor_first
 from grading.case import Case, build_case, in_ohm
 from grading.limits import machine_limit
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement
-from grading.plan_table import PLANS, PREPARE, PREPARE_EXTRA, PlanPoint, Step, When
-from grading.reading import Reading, Shape
+from grading.plan_table import PLANS, PREPARE, PREPARE_EXTRA, PlanPoint, VoltageStep, When
+from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.insulation import is_early, is_full_voltage
 from grading.rules.phases import unequal
@@ -90,8 +90,8 @@ def _parts(context: AxisContext) -> tuple[Section, Section]:
 
 def _tasks(case: Case, section: Section) -> Iterator[Task]:
     choice = choose(case.context.rated_voltage, case.context.maker_test_voltage)
-    volts = {Step.NONE: None, Step.SCREENING: choice.screening, Step.JUDGING: choice.judging}
-    used: dict[Step, set[str]] = {step: set() for step in Step}
+    volts = {VoltageStep.NONE: None, VoltageStep.SCREENING: choice.screening, VoltageStep.JUDGING: choice.judging}
+    used: dict[VoltageStep, set[str]] = {step: set() for step in VoltageStep}
     prepare = PREPARE[section]
     if section is Section.MOTOR_ALONE:
         prepare += PREPARE_EXTRA[case.context.motor_kind]
@@ -110,19 +110,19 @@ def _done(case: Case, point: PlanPoint, volts: Decimal | None, used: set[str]) -
     return True
 
 
-def _answers(case: Case, reading: Reading, point: PlanPoint, volts: Decimal | None) -> bool:
+def _answers(case: Case, reading: BoundedReading, point: PlanPoint, volts: Decimal | None) -> bool:
     if reading.shape is Shape.NONE or not _same_place(reading, point):
         return False
-    if point.step is Step.NONE or volts is None:
+    if point.step is VoltageStep.NONE or volts is None:
         return True
     selected = reading.measurement.test_voltage_set
-    if point.step is Step.SCREENING:
+    if point.step is VoltageStep.SCREENING:
         return True  # a higher step answers it too, and is only reached over a clear one
     full = is_full_voltage(case, reading) or (selected is not None and selected >= volts)
     return full and not is_early(case, reading)
 
 
-def _same_place(reading: Reading, point: PlanPoint) -> bool:
+def _same_place(reading: BoundedReading, point: PlanPoint) -> bool:
     here, wanted = reading.measurement.terminals, point.terminals
     if to_earth(here) and to_earth(wanted):
         joined = point.section is not Section.CABLE_ALONE and point.kind is QuantityKind.INSULATION_RESISTANCE
@@ -159,7 +159,7 @@ def _meter_low(case: Case, section: Section) -> bool:
     return any(r.interval.high < _floor(case) for r in case.of(QuantityKind.RESISTANCE_TO_GROUND, section))
 
 
-def _tested(case: Case, point: PlanPoint) -> list[Reading]:
+def _tested(case: Case, point: PlanPoint) -> list[BoundedReading]:
     same = [r for r in case.of(QuantityKind.INSULATION_RESISTANCE, point.section) if _same_place(r, point)]
     return [r for r in same if r.shape is not Shape.NONE]
 

@@ -26,7 +26,7 @@ class When(StrEnum):
     SERIES_BAD = "series_bad"  # lead to lead is open or unequal through the cable
 
 
-class Step(StrEnum):
+class VoltageStep(StrEnum):
     """Which test voltage a point wants (`grading.voltage.choose` gives the figure)."""
 
     NONE = "none"
@@ -53,7 +53,7 @@ class PlanPoint:
     section: Section
     kind: QuantityKind
     terminals: str
-    step: Step
+    step: VoltageStep
     when: When
     reason: str
     if_bad: str
@@ -86,7 +86,7 @@ def _point(
     section: Section,
     kind: QuantityKind,
     terminals: str,
-    step: Step,
+    step: VoltageStep,
     when: When,
     texts: tuple[str, str],
     positions: int = 1,
@@ -97,10 +97,10 @@ def _point(
 
 def _whole(pairs: tuple[str, ...], leads: tuple[str, ...], joined: str) -> tuple[PlanPoint, ...]:
     return (
-        *(_point(_WHOLE, _W, p, Step.NONE, When.ALWAYS, (_LL, _LL_BAD)) for p in pairs),
-        *(_point(_WHOLE, _G, f"{lead}-PE", Step.NONE, When.ALWAYS, (_LG, _LG_BAD)) for lead in leads),
-        _point(_WHOLE, _I, joined, Step.SCREENING, When.ALWAYS, (_SCREEN, _SCREEN_BAD)),
-        _point(_WHOLE, _I, joined, Step.JUDGING, When.SCREEN_CLEAR, (_JUDGE, _JUDGE_BAD)),
+        *(_point(_WHOLE, _W, p, VoltageStep.NONE, When.ALWAYS, (_LL, _LL_BAD)) for p in pairs),
+        *(_point(_WHOLE, _G, f"{lead}-PE", VoltageStep.NONE, When.ALWAYS, (_LG, _LG_BAD)) for lead in leads),
+        _point(_WHOLE, _I, joined, VoltageStep.SCREENING, When.ALWAYS, (_SCREEN, _SCREEN_BAD)),
+        _point(_WHOLE, _I, joined, VoltageStep.JUDGING, When.SCREEN_CLEAR, (_JUDGE, _JUDGE_BAD)),
     )
 
 
@@ -108,12 +108,12 @@ def _motor(pairs: tuple[str, ...], lead: str, joined: str, positions: int) -> tu
     bad = "Clean, dry and retest; if it stays low the motor is at fault."
     return (
         *(
-            _point(_MOTOR, _W, p, Step.NONE, When.WHOLE_BAD, (_LL, "The winding is at fault."), positions)
+            _point(_MOTOR, _W, p, VoltageStep.NONE, When.WHOLE_BAD, (_LL, "The winding is at fault."), positions)
             for p in pairs
         ),
-        _point(_MOTOR, _G, f"{lead}-PE", Step.NONE, When.WHOLE_BAD, (_LG, bad)),
-        _point(_MOTOR, _I, joined, Step.SCREENING, When.WHOLE_BAD_METER_CLEAR, (_SCREEN, _SCREEN_BAD)),
-        _point(_MOTOR, _I, joined, Step.JUDGING, When.WHOLE_BAD_SCREEN_CLEAR, (_CLEAR, bad)),
+        _point(_MOTOR, _G, f"{lead}-PE", VoltageStep.NONE, When.WHOLE_BAD, (_LG, bad)),
+        _point(_MOTOR, _I, joined, VoltageStep.SCREENING, When.WHOLE_BAD_METER_CLEAR, (_SCREEN, _SCREEN_BAD)),
+        _point(_MOTOR, _I, joined, VoltageStep.JUDGING, When.WHOLE_BAD_SCREEN_CLEAR, (_CLEAR, bad)),
     )
 
 
@@ -121,10 +121,13 @@ def _cable(leads: tuple[str, ...], pairs: tuple[str, ...]) -> tuple[PlanPoint, .
     bad = "The cable is at fault; look where it bends and at its plugs."
     core = ("Broken strands show end to end, best while the cable is flexed.", bad)
     return (
-        *(_point(_CABLE, _I, f"{lead}-PE", Step.SCREENING, When.WHOLE_BAD, (_SCREEN, bad)) for lead in leads),
-        *(_point(_CABLE, _I, f"{lead}-PE", Step.JUDGING, When.WHOLE_BAD_SCREEN_CLEAR, (_CLEAR, bad)) for lead in leads),
-        *(_point(_CABLE, _I, pair, Step.SCREENING, When.WHOLE_BAD, (_CORES, bad)) for pair in pairs),
-        *(_point(_CABLE, _C, f"{lead}-{lead}", Step.NONE, When.SERIES_BAD, core) for lead in leads),
+        *(_point(_CABLE, _I, f"{lead}-PE", VoltageStep.SCREENING, When.WHOLE_BAD, (_SCREEN, bad)) for lead in leads),
+        *(
+            _point(_CABLE, _I, f"{lead}-PE", VoltageStep.JUDGING, When.WHOLE_BAD_SCREEN_CLEAR, (_CLEAR, bad))
+            for lead in leads
+        ),
+        *(_point(_CABLE, _I, pair, VoltageStep.SCREENING, When.WHOLE_BAD, (_CORES, bad)) for pair in pairs),
+        *(_point(_CABLE, _C, f"{lead}-{lead}", VoltageStep.NONE, When.SERIES_BAD, core) for lead in leads),
     )
 
 

@@ -47,7 +47,7 @@ class Shape(StrEnum):
 
 
 @dataclass(frozen=True)
-class Reading:
+class BoundedReading:
     """A measurement with its bounds.
 
     Attributes:
@@ -111,7 +111,7 @@ RESISTANCE_KINDS = frozenset(
 )
 
 
-def bound(measurement: Measurement, instrument: Instrument | None) -> Reading:
+def bound(measurement: Measurement, instrument: Instrument | None) -> BoundedReading:
     """Bounds of one resistance measurement.
 
     Args:
@@ -124,7 +124,7 @@ def bound(measurement: Measurement, instrument: Instrument | None) -> Reading:
     qualifier = measurement.quantity.qualifier
     value, problem = _ohms(measurement)
     if problem:
-        return Reading(measurement, Shape.NONE, UNKNOWN, basis=problem)
+        return BoundedReading(measurement, Shape.NONE, UNKNOWN, basis=problem)
     if _collapsed(measurement):
         return _collapse(measurement, instrument, value)
     if qualifier in (Qualifier.ABOVE, Qualifier.OPEN):
@@ -132,9 +132,9 @@ def bound(measurement: Measurement, instrument: Instrument | None) -> Reading:
     if qualifier in (Qualifier.BELOW, Qualifier.SHORT):
         return _under(measurement, instrument, value)
     if value is None:
-        return Reading(measurement, Shape.NONE, UNKNOWN, basis="no digits were recorded")
+        return BoundedReading(measurement, Shape.NONE, UNKNOWN, basis="no digits were recorded")
     width, basis = _accuracy(measurement, instrument, value)
-    return Reading(measurement, Shape.POINT, Interval.around(value, width), value, width, basis)
+    return BoundedReading(measurement, Shape.POINT, Interval.around(value, width), value, width, basis)
 
 
 def _ohms(measurement: Measurement) -> tuple[Decimal | None, str]:
@@ -162,19 +162,19 @@ def _collapsed(measurement: Measurement) -> bool:
     return set_voltage is not None and built is not None and is_collapsed(set_voltage, built)
 
 
-def _collapse(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> Reading:
+def _collapse(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> BoundedReading:
     built = measurement.test_voltage_built
     open_end = measurement.quantity.qualifier is Qualifier.OPEN
     little = value is not None and built is not None and implied_current_ma(built, value) < COLLAPSE_CURRENT_MA
     if Circumstance.UNSTEADY in measurement.circumstances:
-        return Reading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis="the voltage was still rising")
+        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis="the voltage was still rising")
     if open_end or little:
         basis = "hardly any current flowed although the voltage was not built: charging, misread or a weak tester"
-        return Reading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis=basis)
+        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis=basis)
     basis = "a tester of IEC 61557-2 holds its voltage down to 1000 Ω/V"
     bounds = collapse_bound(measurement.test_voltage_set)
     estimate = _estimate(built, value, None if instrument is None else instrument.current_limit_ma)
-    return Reading(measurement, Shape.COLLAPSED, bounds, value, basis=basis, estimate=estimate)
+    return BoundedReading(measurement, Shape.COLLAPSED, bounds, value, basis=basis, estimate=estimate)
 
 
 def _estimate(built: Decimal | None, value: Decimal | None, limit_ma: Decimal | None) -> str:
@@ -196,13 +196,13 @@ def _estimate(built: Decimal | None, value: Decimal | None, limit_ma: Decimal | 
     return f"{text}; the value shown means {number(current)} mA, which {'fits' if fits else 'does not fit'}"
 
 
-def _over(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> Reading:
+def _over(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> BoundedReading:
     if value is None:
         value = _range_end(measurement, instrument)
     if value is None:
         basis = "over range, but the end of the range is not on record: greater than how much?"
-        return Reading(measurement, Shape.OVER, UNKNOWN, basis=basis)
-    return Reading(measurement, Shape.OVER, Interval.at_least(value), basis="over range: a lower bound")
+        return BoundedReading(measurement, Shape.OVER, UNKNOWN, basis=basis)
+    return BoundedReading(measurement, Shape.OVER, Interval.at_least(value), basis="over range: a lower bound")
 
 
 def _range_end(measurement: Measurement, instrument: Instrument | None) -> Decimal | None:
@@ -216,7 +216,7 @@ def _range_end(measurement: Measurement, instrument: Instrument | None) -> Decim
     return exact if exact is not None else min(by_voltage.values(), default=None)
 
 
-def _under(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> Reading:
+def _under(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> BoundedReading:
     basis = "below range: an upper bound"
     if value is None and instrument is not None:
         value = _finest(measurement, instrument)
@@ -224,7 +224,7 @@ def _under(measurement: Measurement, instrument: Instrument | None, value: Decim
         insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
         value = _SHORT_INSULATION_OHM if insulation else _SHORT_OHM
         basis = "below range; the meter's resolution is not on record, so a coarse one is assumed (house rule)"
-    return Reading(measurement, Shape.UNDER, Interval.at_most(value), basis=basis)
+    return BoundedReading(measurement, Shape.UNDER, Interval.at_most(value), basis=basis)
 
 
 def _accuracy(measurement: Measurement, instrument: Instrument | None, value: Decimal) -> tuple[Decimal, str]:

@@ -38,7 +38,7 @@ from grading.terms.section import Section
 _T = TypeVar("_T", bound=StrEnum)
 
 
-class ProfileError(ValueError):
+class ShopProfileError(ValueError):
     """A profile cannot be used; the message lists every problem in it, one a line."""
 
     def __init__(self, problems: list[str]) -> None:
@@ -110,7 +110,7 @@ def read_profile(data: Mapping[str, Any]) -> ShopProfile:
     if not isinstance(require_time, bool):
         problems.append("[rules] require_time must be true or false.")
     if problems:
-        raise ProfileError(problems)
+        raise ShopProfileError(problems)
     notices = tuple(_notice(limit) for limit in changed.values() if limit.loosened_from is not None)
     return ShopProfile({**LIMITS, **changed}, extra, require_time, notices)
 

@@ -150,3 +150,14 @@ def test_no_import_cycles() -> None:
         tuple(TopologicalSorter(arrows).static_order())
     except CycleError as error:
         pytest.fail(f"These import each other: {' -> '.join(error.args[1])}")
+
+
+def test_no_two_classes_share_a_name() -> None:
+    """One name for one thing: a class of one package is never called as one of another, nor as a module's elsewhere."""
+    places: dict[str, list[str]] = {}
+    for package in ("capture", "grading", "api"):
+        for path in sources(package):
+            for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+                if isinstance(node, ast.ClassDef):
+                    places.setdefault(node.name, []).append(f"{path.relative_to(ROOT)}:{node.lineno}")
+    assert {name: found for name, found in places.items() if len(found) > 1} == {}

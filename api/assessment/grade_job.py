@@ -12,7 +12,7 @@ from api.assessment.history import Earlier, earlier_visits
 from api.assessment.shop_limits import Shop
 from api.ledger.canonical import canonical, sha256_hex
 from api.ledger.database import Transaction
-from api.ledger.tables import GradingRun
+from api.ledger.tables import GradingRunRow
 from api.ledger.trail import What
 from api.visit.jobs import job_of
 from grading.finding import JobVerdict
@@ -65,13 +65,13 @@ def _plain(verdict: JobVerdict, past: Earlier, shop: Shop | None) -> dict[str, A
     return {**verdict.to_dict(), "profile": profile, "earlier_record_ids": past.record_ids}
 
 
-def put_grading(transaction: Transaction, job_id: str, shop: Shop | None = None) -> GradingRun:
+def put_grading(transaction: Transaction, job_id: str, shop: Shop | None = None) -> GradingRunRow:
     """Grade a job and keep the findings with their hash in the trail."""
     job = job_of(transaction.session, job_id)
     verdict, given, past = _graded(transaction.session, job_id, shop)
     findings = canonical(_plain(verdict, past, shop))
-    run = GradingRun(
-        id=f"{job_id}-G{transaction.count(GradingRun, job_id) + 1}",
+    run = GradingRunRow(
+        id=f"{job_id}-G{transaction.count(GradingRunRow, job_id) + 1}",
         job_id=job_id,
         record_ids_json=canonical([record.id for record in given.records]),
         findings_json=findings,
@@ -84,7 +84,7 @@ def put_grading(transaction: Transaction, job_id: str, shop: Shop | None = None)
     return run
 
 
-def newest_grading(session: Session, job_id: str) -> GradingRun | None:
+def newest_grading(session: Session, job_id: str) -> GradingRunRow | None:
     """The last grading of a job, if it was graded."""
-    runs = session.exec(select(GradingRun).where(GradingRun.job_id == job_id)).all()
+    runs = session.exec(select(GradingRunRow).where(GradingRunRow.job_id == job_id)).all()
     return max(runs, key=lambda run: int(run.id.rpartition("G")[2]), default=None)

@@ -12,7 +12,7 @@ from sqlmodel import Session
 
 from api.ledger.canonical import parsed
 from api.ledger.clock import parse_instant
-from api.ledger.tables import Axis, Instrument, Job, Record
+from api.ledger.tables import AxisRow, InstrumentRow, JobRow, RecordRow
 from api.visit.jobs import axes_of, instruments_of, job_of
 from api.visit.notes import notes_of
 from api.visit.readings import reading_of
@@ -66,7 +66,7 @@ def _members(given: dict[str, Any]) -> dict[str, Any]:
     return {name: enum(given[name]) for name, enum in enums.items() if given.get(name) is not None}
 
 
-def axis_context(axis: Axis, job: Job, records: Iterable[Record] = ()) -> AxisContext:
+def axis_context(axis: AxisRow, job: JobRow, records: Iterable[RecordRow] = ()) -> AxisContext:
     """What grading must know of an axis; a confirmed winding temperature counts before the described one."""
     given = parsed(axis.description_json)
     carrier = given.get("carrier")
@@ -88,7 +88,7 @@ def axis_context(axis: Axis, job: Job, records: Iterable[Record] = ()) -> AxisCo
     )
 
 
-def meter(instrument: Instrument) -> Meter:
+def meter(instrument: InstrumentRow) -> Meter:
     """An instrument as grading takes it; its id is the row's."""
     import grading.measurement as terms
 
@@ -105,7 +105,7 @@ def meter(instrument: Instrument) -> Meter:
     )
 
 
-def measurement(record: Record) -> Measurement | None:
+def measurement(record: RecordRow) -> Measurement | None:
     """A record as grading takes it; None for what belongs to no axis (the shop's air)."""
     reading = reading_of(record)
     if reading.kind is None or reading.axis is None:
@@ -141,7 +141,7 @@ class Inputs:
     measurements: list[Measurement]
     contexts: dict[str, AxisContext]
     meters: dict[str, Meter]
-    records: list[Record]
+    records: list[RecordRow]
 
 
 def read_inputs(session: Session, job_id: str) -> Inputs:

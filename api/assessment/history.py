@@ -15,7 +15,7 @@ from sqlmodel import Session
 
 from api.assessment.grading_adapter import Inputs, read_inputs
 from api.ledger.canonical import parsed
-from api.ledger.tables import Job
+from api.ledger.tables import JobRow
 from api.visit.jobs import all_jobs, job_of
 from grading.measurement import Instrument, Measurement, Visit
 
@@ -39,7 +39,7 @@ def _plain(text: object) -> str:
     return " ".join(str(text or "").split()).casefold()
 
 
-def same_machine(first: Job, second: Job) -> bool:
+def same_machine(first: JobRow, second: JobRow) -> bool:
     """Whether two jobs are of one machine (see the module)."""
     if any(_plain(getattr(first, name)) != _plain(getattr(second, name)) for name in ("machine", "customer")):
         return False

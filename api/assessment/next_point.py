@@ -27,7 +27,7 @@ ALL_DONE = "Every axis has been through its plan. Look at the findings for what 
 
 
 @dataclass(frozen=True)
-class Point:
+class NextPoint:
     """The next test point: where the conversation moves to, and what is said."""
 
     context: Context
@@ -47,7 +47,7 @@ def job_plans(session: Session, job_id: str, profile: ShopProfile | None = None)
     }
 
 
-def next_point(session: Session, job_id: str, context: Context, profile: ShopProfile | None = None) -> Point:
+def next_point(session: Session, job_id: str, context: Context, profile: ShopProfile | None = None) -> NextPoint:
     """Where to measure next: the plan of this axis; where that is done, why, and the first axis with a point left.
 
     The context takes over the voltage that the plan asks for, so that the one of the step before does not linger;
@@ -62,8 +62,8 @@ def next_point(session: Session, job_id: str, context: Context, profile: ShopPro
     for name in order:
         task = plans[name].next
         if task is not None:
-            return Point(_moved(context, name, task), f"{before}Next: {_words(name, task)}. {task.point.reason}")
-    return Point(context, before + ALL_DONE)
+            return NextPoint(_moved(context, name, task), f"{before}Next: {_words(name, task)}. {task.point.reason}")
+    return NextPoint(context, before + ALL_DONE)
 
 
 def _sentence(words: str) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 
 from api.errors import BadInput
 from api.ledger.canonical import canonical, sha256_hex
-from grading.shop import ProfileError, ShopProfile, read_profile
+from grading.shop import ShopProfile, ShopProfileError, read_profile
 
 MAX_BYTES = 1_000_000
 """Largest profile read, bytes."""
@@ -78,5 +78,5 @@ def read_shop(path: Path) -> Shop:
         raise BadInput("profile_no_text", f"The shop profile {path} is no UTF-8 text.", mend) from None
     except tomllib.TOMLDecodeError as error:
         raise BadInput("profile_no_toml", f"The shop profile {path} is no TOML: {error}.", mend) from None
-    except ProfileError as error:
+    except ShopProfileError as error:
         raise BadInput("bad_profile", f"The shop profile {path} cannot be used:\n{error}", mend) from None

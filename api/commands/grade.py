@@ -16,7 +16,7 @@ from rich.text import Text
 from grading.finding import AxisVerdict, JobVerdict, Urgency, Verdict, plain
 from grading.sheet import Sheet, SheetError, read_sheet
 from grading.sheet_columns import COLUMNS
-from grading.shop import ProfileError, ShopProfile, read_profile
+from grading.shop import ShopProfile, ShopProfileError, read_profile
 from grading.verdict import grade_job
 
 MAX_BYTES = 64 * 1024 * 1024
@@ -52,7 +52,7 @@ def grade(
             bar.add_task(f"Reading and grading {file.name}", total=None)
             sheet = read_sheet(read_text(file), as_json=file.suffix.lower() == ".json")
             job = grade_job(sheet.measurements, sheet.contexts, sheet.instruments, profile=limits)
-    except (OSError, SheetError, ProfileError, ValueError) as error:
+    except (OSError, SheetError, ShopProfileError, ValueError) as error:
         notes.print(str(error), style="red", markup=False)
         raise typer.Exit(2) from None
     if as_json:

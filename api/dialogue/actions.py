@@ -9,7 +9,7 @@ from api.dialogue.conversation import recorded, reject
 from api.dialogue.proposal_updates import UNIT_DOUBTS, change, propose
 from api.dialogue.turn import Turn
 from api.errors import BadInput
-from api.ledger.tables import Instrument, Proposal
+from api.ledger.tables import InstrumentRow, ProposalRow
 from api.ledger.trail import What
 from api.visit.notes import FIELDS, Notes, notes_from, notes_of
 from api.visit.proposals import (
@@ -27,7 +27,7 @@ from api.visit.records import Decision, confirm, put_event, record_of, supersede
 from capture.reading import Doubt
 
 
-def typed(turn: Turn, data: dict[str, Any], captured_at: str, supersedes: str | None = None) -> Proposal:
+def typed(turn: Turn, data: dict[str, Any], captured_at: str, supersedes: str | None = None) -> ProposalRow:
     """Make a proposal of a typed reading; what it leaves out is taken from where the work stands.
 
     Raises:
@@ -97,7 +97,7 @@ def tap(turn: Turn, proposal_id: str, action: str, decision: Decision, fields: d
         turn.ask([row])
 
 
-def _correct(turn: Turn, row: Proposal, decision: Decision, fields: dict[str, Any]) -> None:
+def _correct(turn: Turn, row: ProposalRow, decision: Decision, fields: dict[str, Any]) -> None:
     changes = fields.get("reading") or {}
     instrument = fields.get("instrument_id")
     if not changes and instrument is None:
@@ -115,8 +115,8 @@ def _correct(turn: Turn, row: Proposal, decision: Decision, fields: dict[str, An
         _name_instrument(turn, row, str(instrument), decision)
 
 
-def _name_instrument(turn: Turn, row: Proposal, instrument_id: str, decision: Decision) -> None:
-    instrument = turn.session.get(Instrument, instrument_id)
+def _name_instrument(turn: Turn, row: ProposalRow, instrument_id: str, decision: Decision) -> None:
+    instrument = turn.session.get(InstrumentRow, instrument_id)
     if instrument is None or instrument.job_id != row.job_id:
         raise BadInput("no_such_instrument", f"There is no instrument {instrument_id!r}.", "Choose one of the job's.")
     row.instrument_id = instrument.id
@@ -129,7 +129,7 @@ def _source(decision: Decision) -> Source:
     return Source("typed", decision.captured_at)
 
 
-def _choose(turn: Turn, row: Proposal, decision: Decision, index: object) -> None:
+def _choose(turn: Turn, row: ProposalRow, decision: Decision, index: object) -> None:
     choices = choices_of(row)
     if not isinstance(index, int) or isinstance(index, bool) or not 0 <= index < len(choices):
         raise BadInput("bad_choice", f"There is no choice {index!r}.", f"Choose a number from 0 to {len(choices) - 1}.")

@@ -27,7 +27,7 @@ from api.dialogue.proposal_updates import (
 )
 from api.dialogue.turn import Turn
 from api.errors import OhmtrailError
-from api.ledger.tables import Proposal, Record
+from api.ledger.tables import ProposalRow, RecordRow
 from api.ledger.trail import What
 from api.visit.jobs import axes_of
 from api.visit.proposals import Belief, Source, require_open
@@ -35,7 +35,7 @@ from api.visit.readings import reading_of
 from api.visit.records import Decision, check_confirmable, confirm, current_records, put_event, record_of, withdraw
 from api.visit.safety import AFTER_TEST, is_gated
 from capture.completeness import fits
-from capture.language.items import Mark, UnitSpoken, scan
+from capture.language.items import Cue, UnitSpoken, scan
 from capture.language.prompts import NOT_UNDERSTOOD, heard_context
 from capture.language.readback import axis_words, statement, volts_words
 from capture.language.vocabulary import SOFT_ANSWERS, plain_text
@@ -159,7 +159,7 @@ def _confirmed(turn: Turn, decision: Decision) -> None:
     turn.ask_next_open()
 
 
-def recorded(turn: Turn, record: Record) -> None:
+def recorded(turn: Turn, record: RecordRow) -> None:
     """Say what now stands in the record, and what to do with the leads."""
     turn.records.append(record.id)
     turn.say(f"Recorded: {statement(reading_of(record))}.")
@@ -178,7 +178,7 @@ def _rejected(turn: Turn, decision: Decision) -> None:
     turn.ask_next_open()
 
 
-def reject(turn: Turn, row: Proposal, decision: Decision) -> None:
+def reject(turn: Turn, row: ProposalRow, decision: Decision) -> None:
     """Drop a proposal; it stays on file as rejected.
 
     Raises:
@@ -212,7 +212,7 @@ def undo(turn: Turn, decision: Decision, record_id: str | None = None) -> None:
 
 def _unit_alone(text: str) -> str | None:
     """The unit, where an utterance is nothing but one."""
-    pieces = [item.piece for item in scan(plain_text(text)) if item.piece not in (Mark.FILLER, Mark.PAUSE)]
+    pieces = [item.piece for item in scan(plain_text(text)) if item.piece not in (Cue.FILLER, Cue.PAUSE)]
     if len(pieces) != 1 or not isinstance(pieces[0], UnitSpoken) or pieces[0].doubt is not None:
         return None
     return pieces[0].code

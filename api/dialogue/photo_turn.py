@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from api.dialogue.proposal_updates import join_partner, propose
 from api.dialogue.turn import Turn
-from api.ledger.tables import Proposal
+from api.ledger.tables import ProposalRow
 from api.ledger.trail import What
 from api.visit.cautions import cautions_of
 from api.visit.proposals import Belief, Source, find_partner, join, proposals_of
@@ -39,7 +39,7 @@ def seen(turn: Turn, result: Seen, source: Source, crops: dict[int, str]) -> Non
     turn.ask([row])
 
 
-def _seen_again(turn: Turn, belief: Belief, source: Source) -> Proposal | None:
+def _seen_again(turn: Turn, belief: Belief, source: Source) -> ProposalRow | None:
     """The open proposal that this very photo made or joined before, read anew; None where there is none."""
     for row in reversed(proposals_of(turn.session, turn.job.id, "open")):
         if row.photo_sha256 == source.sha256:

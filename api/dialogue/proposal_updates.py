@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from api.dialogue.turn import Turn
-from api.ledger.tables import Proposal
+from api.ledger.tables import ProposalRow
 from api.ledger.trail import What
 from api.visit.notes import notes_of
 from api.visit.proposals import Belief, Source, correct, doubts_of, find_partner, join, new_proposal
@@ -39,7 +39,7 @@ def refuse_unit(turn: Turn, reading: Reading) -> None:
     turn.say(f"{value_words(reading)}: that unit does not fit. {NOT_UNDERSTOOD}")
 
 
-def propose(turn: Turn, belief: Belief, source: Source, supersedes: str | None = None) -> Proposal:
+def propose(turn: Turn, belief: Belief, source: Source, supersedes: str | None = None) -> ProposalRow:
     """Make a proposal of its own; what was noted beside the record that it would replace stays, unless said anew."""
     if supersedes is not None and belief.notes is None:
         belief = replace(belief, notes=notes_of(record_of(turn.session, supersedes)))
@@ -49,7 +49,7 @@ def propose(turn: Turn, belief: Belief, source: Source, supersedes: str | None =
     return row
 
 
-def join_partner(turn: Turn, belief: Belief, source: Source) -> Proposal | None:
+def join_partner(turn: Turn, belief: Belief, source: Source) -> ProposalRow | None:
     """Join a reading to the open proposal of the other sense; None where there is none."""
     row = find_partner(turn.session, turn.job.id, belief.reading, source)
     if row is None:
@@ -61,7 +61,7 @@ def join_partner(turn: Turn, belief: Belief, source: Source) -> Proposal | None:
     return row
 
 
-def change(turn: Turn, row: Proposal, belief: Belief, source: Source, decision: Decision) -> None:
+def change(turn: Turn, row: ProposalRow, belief: Belief, source: Source, decision: Decision) -> None:
     """Replace a proposal's value by a person's word; the event keeps the value before."""
     before = {**reading_of(row).to_json(), **notes_of(row).to_json()}
     correct(turn.transaction, row, belief, source)
@@ -72,7 +72,7 @@ def change(turn: Turn, row: Proposal, belief: Belief, source: Source, decision: 
     turn.touched(row)
 
 
-def answer_question(turn: Turn, belief: Belief, source: Source, decision: Decision) -> Proposal | None:
+def answer_question(turn: Turn, belief: Belief, source: Source, decision: Decision) -> ProposalRow | None:
     """Take a reading as the answer to the one question that is open; None where it cannot be one."""
     asked = turn.asked()
     if len(asked) != 1 or not doubts_of(asked[0]):
@@ -110,7 +110,7 @@ def give_unit(turn: Turn, code: str, decision: Decision) -> bool:
     return False
 
 
-def give_place(turn: Turn, row: Proposal, context: Context, decision: Decision) -> bool:
+def give_place(turn: Turn, row: ProposalRow, context: Context, decision: Decision) -> bool:
     """Fill what a proposal lacks from what was just said about the place; what it has stays."""
     old, doubts = reading_of(row), doubts_of(row)
     if Doubt.AXIS_MISSING in doubts:

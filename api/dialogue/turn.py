@@ -10,7 +10,7 @@ from sqlmodel import Session
 from api.errors import OhmtrailError, Refused
 from api.ledger.canonical import canonical, parsed
 from api.ledger.database import Transaction
-from api.ledger.tables import DialogueState, Job, Proposal
+from api.ledger.tables import DialogueStateRow, JobRow, ProposalRow
 from api.ledger.trail import What
 from api.visit.cautions import Caution
 from api.visit.jobs import axes_of
@@ -41,10 +41,10 @@ class Turn:
     """
 
     transaction: Transaction
-    job: Job
+    job: JobRow
     context: Context
     asking: list[tuple[str, int]]
-    state: DialogueState
+    state: DialogueStateRow
     said: list[str] = field(default_factory=list)
     proposals: list[str] = field(default_factory=list)
     records: list[str] = field(default_factory=list)
@@ -77,18 +77,18 @@ class Turn:
             What.CONFIRM_REFUSED, self.job.id, by=self.job.technician, note={"code": problem.code, "why": str(problem)}
         )
 
-    def touched(self, row: Proposal) -> None:
+    def touched(self, row: ProposalRow) -> None:
         """Remember that a proposal was made or changed."""
         if row.id not in self.proposals:
             self.proposals.append(row.id)
 
-    def ask(self, rows: list[Proposal]) -> None:
+    def ask(self, rows: list[ProposalRow]) -> None:
         """Read proposals back; what is answered next is about them and about no other."""
         self.asking = [(row.id, row.revision) for row in rows]
         for row in rows:
             self.say(question(reading_of(row), doubts_of(row), alternatives_of(row)))
 
-    def asked(self) -> list[Proposal]:
+    def asked(self) -> list[ProposalRow]:
         """The open proposals that were read back last."""
         rows = [proposal_of(self.session, proposal_id) for proposal_id, _ in self.asking]
         return [row for row in rows if row.state == "open"]
@@ -126,9 +126,9 @@ class Turn:
         }
 
 
-def begin_turn(transaction: Transaction, job: Job, profile: ShopProfile | None = None) -> Turn:
+def begin_turn(transaction: Transaction, job: JobRow, profile: ShopProfile | None = None) -> Turn:
     """Take up the conversation where it stands."""
-    state = transaction.session.get(DialogueState, job.id)
+    state = transaction.session.get(DialogueStateRow, job.id)
     if state is None:
         raise Refused("no_dialogue", f"Job {job.id} has no conversation.", "Run the verification.")
     asking = [(str(proposal_id), int(revision)) for proposal_id, revision in parsed(state.asking_json)]
@@ -137,7 +137,7 @@ def begin_turn(transaction: Transaction, job: Job, profile: ShopProfile | None =
 
 def context_of(session: Session, job_id: str) -> Context:
     """Where the work of a job stands: what has been said and still holds."""
-    state = session.get(DialogueState, job_id)
+    state = session.get(DialogueStateRow, job_id)
     if state is None:
         return Context()
     # What the job has is what a letter said as an axis can be.

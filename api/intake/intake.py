@@ -25,7 +25,7 @@ from api.ledger.clock import captured_text
 from api.ledger.database import Database, Transaction
 from api.ledger.evidence import Stored, captures_of, evidence_of, put_evidence, store_file
 from api.ledger.store import Store
-from api.ledger.tables import Capture, Evidence
+from api.ledger.tables import CaptureRow, EvidenceRow
 from api.ledger.trail import What
 from api.visit.jobs import job_of
 from api.visit.profiles import display_check
@@ -90,7 +90,7 @@ class Intake:
         with self._lock(job_id):
             if repeated:
                 with self._database.read() as session:
-                    found = session.get(Capture, capture.id)
+                    found = session.get(CaptureRow, capture.id)
                 if found is not None and found.state != "stored":
                     return {**self._answer(found), "repeated": True}
             return self._read(capture.id, data, finish=finish)
@@ -98,7 +98,7 @@ class Intake:
     def resume(self) -> int:
         """Read what a crash left stored and unread; commands in it are not obeyed any more. Returns how many."""
         with self._database.read() as session:
-            waiting = session.exec(select(Capture).where(Capture.state == "stored")).all()
+            waiting = session.exec(select(CaptureRow).where(CaptureRow.state == "stored")).all()
         for capture in waiting:
             with self._lock(capture.job_id):
                 self._read(capture.id, self._store.read(capture.sha256), commands=False)
@@ -112,12 +112,12 @@ class Intake:
             Refused: It was read already.
         """
         with self._database.read() as session:
-            capture = session.get(Capture, capture_id)
+            capture = session.get(CaptureRow, capture_id)
             if capture is None:
                 raise NotFound("no_such_capture", f"There is no capture {capture_id!r}.", "Look it up in the trail.")
         with self._lock(capture.job_id):
             with self._database.read() as session:
-                state = session.get_one(Capture, capture_id).state
+                state = session.get_one(CaptureRow, capture_id).state
             if state not in ("failed", "cut"):
                 raise Refused("already_read", f"Capture {capture_id} was read already.", "Look at its proposals.")
             return self._read(capture_id, self._store.read(capture.sha256), commands=False)
@@ -180,10 +180,10 @@ class Intake:
         with self._lock(job_id):
             if all(repeated for _, repeated in received):
                 with self._database.read() as session:
-                    known = session.get_one(Capture, captures[0])
+                    known = session.get_one(CaptureRow, captures[0])
                     best = parsed(known.outcome_json).get("burst", {}).get("best")
                     if best is not None:
-                        return {**self._answer(session.get_one(Capture, best)), "repeated": True}
+                        return {**self._answer(session.get_one(CaptureRow, best)), "repeated": True}
             return self._read_burst(job_id, captures, frames)
 
     def _read_burst(self, job_id: str, captures: list[str], frames: Sequence[bytes]) -> dict[str, Any]:
@@ -196,19 +196,19 @@ class Intake:
             for index, capture_id in enumerate(captures):
                 if capture_id == captures[best]:
                     continue
-                row = transaction.session.get_one(Capture, capture_id)
+                row = transaction.session.get_one(CaptureRow, capture_id)
                 row.state = "recognised" if index < len(alone) and alone[index].displays else "failed"
                 outcome = {"burst": burst, **({"seen": seen_json(alone[index])} if index < len(alone) else {})}
                 row.outcome_json = canonical(outcome)
                 transaction.put(row)
                 transaction.entry(What.RECOGNISED, job_id, note=outcome)
-            capture = transaction.session.get_one(Capture, captures[best])
+            capture = transaction.session.get_one(CaptureRow, captures[best])
             self._put_crops(transaction, evidence_of(transaction.session, capture.sha256), found, crops)
             return self._conclude(transaction, capture, found, crops, commands=False, more={"burst": burst})
 
     def _receive(
         self, job_id: str, stored: Stored, captured: str, client_id: str | None, *, explicit: bool, cut: bool
-    ) -> tuple[Capture, bool]:
+    ) -> tuple[CaptureRow, bool]:
         """Write the arrival; returns it, and whether it is a repetition of an earlier one."""
         clash = False
         with self._database.write() as transaction:
@@ -219,7 +219,7 @@ class Intake:
                 again = explicit and client_id is None and capture.captured_at == captured
                 if capture.sha256 == stored.sha256 and (same_id or again):
                     return capture, True
-            capture = Capture(
+            capture = CaptureRow(
                 id=f"{job_id}-C{len(known) + 1}",
                 job_id=job_id,
                 sha256=stored.sha256,
@@ -240,7 +240,7 @@ class Intake:
             )
         return capture, False
 
-    def _answer(self, capture: Capture) -> dict[str, Any]:
+    def _answer(self, capture: CaptureRow) -> dict[str, Any]:
         """What was made of a capture, as sent to the page."""
         return {
             "capture": capture.id,
@@ -268,7 +268,7 @@ class Intake:
         corners: Quad | None = None,
     ) -> dict[str, Any]:
         with self._database.read() as session:
-            capture = session.get_one(Capture, capture_id)
+            capture = session.get_one(CaptureRow, capture_id)
             evidence = evidence_of(session, capture.sha256)
             context = context_of(session, capture.job_id)
             check = display_check(session, capture.job_id, context) if evidence.kind == "photo" else None
@@ -278,7 +278,7 @@ class Intake:
             raise Refused(found.problem.code, str(found.problem), "Mark the corners again, or type the value.")
         crops = {index: store_file(self._store, crop) for index, crop in found.crops}
         with self._database.write() as transaction:
-            capture = transaction.session.get_one(Capture, capture_id)
+            capture = transaction.session.get_one(CaptureRow, capture_id)
             if corners is not None:
                 marked = [[f"{x:.1f}", f"{y:.1f}"] for x, y in corners]
                 by = job_of(transaction.session, capture.job_id).technician
@@ -290,7 +290,7 @@ class Intake:
     def _put_crops(
         self,
         transaction: Transaction,
-        evidence: Evidence,
+        evidence: EvidenceRow,
         found: Recognised,
         crops: dict[int, Stored],
         *,
@@ -310,7 +310,7 @@ class Intake:
     def _conclude(
         self,
         transaction: Transaction,
-        capture: Capture,
+        capture: CaptureRow,
         found: Recognised,
         crops: dict[int, Stored],
         *,
@@ -337,7 +337,7 @@ class Intake:
     def _act(
         self,
         turn: Turn,
-        capture: Capture,
+        capture: CaptureRow,
         found: Recognised,
         crops: dict[int, Stored],
         *,

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 Quad = tuple[tuple[float, float], ...]
 
 
-class Stream(Protocol):
+class ListeningStream(Protocol):
     """One utterance being spoken."""
 
     def accept(self, pcm: bytes) -> str:
@@ -65,7 +65,7 @@ class Engines(Protocol):
         """Cut a display out of a photo and rectify it; returns a PNG file."""
         ...
 
-    def stream(self) -> Stream:
+    def stream(self) -> ListeningStream:
         """Begin to listen to one utterance."""
         ...
 
@@ -101,7 +101,7 @@ class RealEngines:
 
         return crop_of(data, quad)
 
-    def stream(self) -> Stream:
+    def stream(self) -> ListeningStream:
         """See `Engines.stream`."""
         from capture.speech.stream import Listener
 

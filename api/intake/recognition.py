@@ -9,7 +9,7 @@ from typing import Any
 
 from api.intake.recognisers import Engines, Quad
 from api.ledger.evidence import MAX_CLIP_MS
-from api.ledger.tables import Evidence
+from api.ledger.tables import EvidenceRow
 from capture.errors import CaptureError, EngineError, MediaError
 from capture.reading import Context, DisplayReading, Seen, Utterance
 
@@ -102,7 +102,7 @@ def seen_json(seen: Seen) -> dict[str, Any]:
     return {"displays": [_display_json(display) for display in seen.displays], "reason": seen.reason}
 
 
-def _check_limits(evidence: Evidence, metadata: dict[str, Any]) -> None:
+def _check_limits(evidence: EvidenceRow, metadata: dict[str, Any]) -> None:
     if evidence.kind not in ("clip", "photo"):
         raise MediaError("unknown_type", "This is neither a photo nor a sound file that can be read.")
     if "unreadable" in metadata:
@@ -148,7 +148,7 @@ def recognise_burst(
 def recognise(
     engines: Engines,
     data: bytes,
-    evidence: Evidence,
+    evidence: EvidenceRow,
     metadata: dict[str, Any],
     context: Context,
     finish: Callable[[Context], Utterance] | None = None,

@@ -22,7 +22,7 @@ from sqlmodel import Session, SQLModel, col, create_engine, select
 from api.errors import WriteFailed
 from api.ledger.canonical import CanonicalError
 from api.ledger.clock import Clock, system_clock, utc_text
-from api.ledger.tables import APPEND_ONLY, TrailEntry
+from api.ledger.tables import APPEND_ONLY, TrailEntryRow
 from api.ledger.trail import Head, What, head_of, make_entry, read_head, write_head
 
 BUSY_TIMEOUT_S = 20.0
@@ -200,12 +200,12 @@ class Database:
 
 def last_head(session: Session) -> Head:
     """Where the trail ends in this snapshot."""
-    last = session.exec(select(TrailEntry).order_by(col(TrailEntry.seq).desc()).limit(1)).first()
+    last = session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc()).limit(1)).first()
     return Head() if last is None else head_of(last)
 
 
 def _is_on_trail(session: Session, head: Head) -> bool:
     if head == Head():
         return True
-    entry = session.get(TrailEntry, head.seq)
+    entry = session.get(TrailEntryRow, head.seq)
     return entry is not None and entry.hash == head.hash

@@ -13,7 +13,7 @@ from api.ledger.canonical import canonical, parsed
 from api.ledger.database import Database, Transaction
 from api.ledger.media_types import MediaType, media_type, metadata
 from api.ledger.store import Store
-from api.ledger.tables import Capture, Evidence
+from api.ledger.tables import CaptureRow, EvidenceRow
 from api.ledger.trail import What
 from capture.display import header
 
@@ -70,10 +70,10 @@ def put_evidence(
     Returns:
         Whether the row is new (then the next trail entry holds it).
     """
-    if transaction.session.get(Evidence, stored.sha256) is not None:
+    if transaction.session.get(EvidenceRow, stored.sha256) is not None:
         return False
     transaction.put(
-        Evidence(
+        EvidenceRow(
             sha256=stored.sha256,
             media_type=stored.found.name,
             kind=kind or stored.found.kind,
@@ -87,30 +87,30 @@ def put_evidence(
     return True
 
 
-def evidence_of(session: Session, sha256: str) -> Evidence:
+def evidence_of(session: Session, sha256: str) -> EvidenceRow:
     """The row of a stored file.
 
     Raises:
         NotFound: No such file was ever stored.
     """
-    row = session.get(Evidence, sha256)
+    row = session.get(EvidenceRow, sha256)
     if row is None:
         raise NotFound("no_such_file", f"No file {sha256[:12]}… is on record.", "Check the number.")
     return row
 
 
-def captures_of(session: Session, job_id: str, sha256: str | None = None) -> Sequence[Capture]:
+def captures_of(session: Session, job_id: str, sha256: str | None = None) -> Sequence[CaptureRow]:
     """A job's captures in order of arrival, or those of one file."""
-    statement = select(Capture).where(Capture.job_id == job_id)
+    statement = select(CaptureRow).where(CaptureRow.job_id == job_id)
     if sha256 is not None:
-        statement = statement.where(Capture.sha256 == sha256)
+        statement = statement.where(CaptureRow.sha256 == sha256)
     return sorted(session.exec(statement).all(), key=lambda capture: int(capture.id.rpartition("C")[2]))
 
 
-def evidence_for_page(session: Session, row: Evidence) -> dict[str, Any]:
+def evidence_for_page(session: Session, row: EvidenceRow) -> dict[str, Any]:
     """A file with its arrivals and what was cut from it, as the page shows it."""
-    captures = session.exec(select(Capture).where(Capture.sha256 == row.sha256)).all()
-    derived = session.exec(select(Evidence.sha256).where(Evidence.parent_sha256 == row.sha256)).all()
+    captures = session.exec(select(CaptureRow).where(CaptureRow.sha256 == row.sha256)).all()
+    derived = session.exec(select(EvidenceRow.sha256).where(EvidenceRow.parent_sha256 == row.sha256)).all()
     return {
         **row.model_dump(exclude={"metadata_json"}),
         "metadata": parsed(row.metadata_json),
@@ -128,7 +128,7 @@ def adopt_orphans(database: Database, store: Store) -> list[str]:
     A file was acknowledged only after its row was written, so nobody was told that these were kept; still none is lost.
     """
     with database.read() as session:
-        known = set(session.exec(select(Evidence.sha256)).all())
+        known = set(session.exec(select(EvidenceRow.sha256)).all())
     orphans = [sha256 for sha256, _ in store.names() if sha256 and sha256 not in known]
     adopted = []
     for sha256 in orphans:

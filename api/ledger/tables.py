@@ -23,28 +23,8 @@ from sqlmodel import Field, SQLModel
 
 from api.ledger.columns import NoteColumns, ReadingColumns, SourceColumns
 
-__all__ = [
-    "APPEND_ONLY",
-    "Axis",
-    "Capture",
-    "ConfirmationEvent",
-    "DialogueState",
-    "Evidence",
-    "GradingRun",
-    "Instrument",
-    "Job",
-    "NoteColumns",
-    "Proposal",
-    "ReadingColumns",
-    "Record",
-    "ReportFile",
-    "SafetyAnswer",
-    "SourceColumns",
-    "TrailEntry",
-]
 
-
-class Job(SQLModel, table=True):
+class JobRow(SQLModel, table=True):
     """One visit.
 
     Attributes:
@@ -68,7 +48,7 @@ class Job(SQLModel, table=True):
     created_at: str
 
 
-class Axis(SQLModel, table=True):
+class AxisRow(SQLModel, table=True):
     """One axis of a job's machine.
 
     Attributes:
@@ -99,7 +79,7 @@ class Axis(SQLModel, table=True):
     description_json: str
 
 
-class Instrument(SQLModel, table=True):
+class InstrumentRow(SQLModel, table=True):
     """One measuring instrument of a job.
 
     Attributes:
@@ -124,7 +104,7 @@ class Instrument(SQLModel, table=True):
     description_json: str
 
 
-class Evidence(SQLModel, table=True):
+class EvidenceRow(SQLModel, table=True):
     """One stored file, identified by its content; the bytes lie in the evidence folder.
 
     Attributes:
@@ -149,7 +129,7 @@ class Evidence(SQLModel, table=True):
     stored_at: str
 
 
-class Capture(SQLModel, table=True):
+class CaptureRow(SQLModel, table=True):
     """One arrival of a clip or photo at a job (the same bytes may arrive twice; the file is stored once).
 
     Attributes:
@@ -172,7 +152,7 @@ class Capture(SQLModel, table=True):
     received_at: str
 
 
-class Proposal(ReadingColumns, SourceColumns, NoteColumns, table=True):
+class ProposalRow(ReadingColumns, SourceColumns, NoteColumns, table=True):
     """What the machine believes: one reading that waits for a person.
 
     Attributes:
@@ -206,7 +186,7 @@ class Proposal(ReadingColumns, SourceColumns, NoteColumns, table=True):
     changed_captured: str
 
 
-class ConfirmationEvent(SQLModel, table=True):
+class ConfirmationEventRow(SQLModel, table=True):
     """What a person decided about a proposal or record; append-only.
 
     Attributes:
@@ -237,7 +217,7 @@ class ConfirmationEvent(SQLModel, table=True):
     at: str
 
 
-class Record(ReadingColumns, SourceColumns, NoteColumns, table=True):
+class RecordRow(ReadingColumns, SourceColumns, NoteColumns, table=True):
     """A confirmed reading; append-only.
 
     Attributes:
@@ -261,7 +241,7 @@ class Record(ReadingColumns, SourceColumns, NoteColumns, table=True):
     note: str
 
 
-class SafetyAnswer(SQLModel, table=True):
+class SafetyAnswerRow(SQLModel, table=True):
     """One answer to one safety step of one axis; append-only, the newest counts.
 
     Attributes:
@@ -288,7 +268,7 @@ class SafetyAnswer(SQLModel, table=True):
     at: str
 
 
-class DialogueState(SQLModel, table=True):
+class DialogueStateRow(SQLModel, table=True):
     """Where the conversation of a job stands.
 
     Attributes:
@@ -307,7 +287,7 @@ class DialogueState(SQLModel, table=True):
     updated_at: str
 
 
-class GradingRun(SQLModel, table=True):
+class GradingRunRow(SQLModel, table=True):
     """The findings as computed at one moment; append-only, recomputable from the records.
 
     The findings also hold the shop profile they were graded by and the records of earlier visits they were given.
@@ -329,7 +309,7 @@ class GradingRun(SQLModel, table=True):
     graded_at: str
 
 
-class ReportFile(SQLModel, table=True):
+class ReportFileRow(SQLModel, table=True):
     """One report or bundle that was made; append-only, the bytes lie in the reports folder under their hash.
 
     Attributes:
@@ -352,7 +332,7 @@ class ReportFile(SQLModel, table=True):
     made_at: str
 
 
-class TrailEntry(SQLModel, table=True):
+class TrailEntryRow(SQLModel, table=True):
     """One entry of the audit trail; append-only.
 
     Attributes:

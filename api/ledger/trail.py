@@ -24,7 +24,7 @@ from typing import Any
 
 from api.ledger.canonical import CanonicalError, canonical, parsed, sha256_hex
 from api.ledger.store import write_synced
-from api.ledger.tables import TrailEntry
+from api.ledger.tables import TrailEntryRow
 
 FIRST_PREV = "0" * 64
 """`prev` of the first entry."""
@@ -77,7 +77,7 @@ def make_entry(
     by: str,
     rows: list[dict[str, Any]],
     note: dict[str, Any],
-) -> tuple[TrailEntry, Head]:
+) -> tuple[TrailEntryRow, Head]:
     """Build the entry that follows `after`.
 
     Returns:
@@ -97,13 +97,13 @@ def make_entry(
         }
     )
     digest = sha256_hex(body)
-    entry = TrailEntry(
+    entry = TrailEntryRow(
         seq=after.seq + 1, job_id=job_id, what=what.value, at=at, prev=after.hash, hash=digest, body=body
     )
     return entry, Head(after.seq + 1, txn, digest)
 
 
-def head_of(entry: TrailEntry) -> Head:
+def head_of(entry: TrailEntryRow) -> Head:
     """The head that an entry makes, from its columns and body (unchecked)."""
     try:
         txn = parsed(entry.body)["txn"]
@@ -143,7 +143,7 @@ def row_key(row: dict[str, Any], key_column: str) -> str:
     return str(row[key_column])
 
 
-def entry_for_page(entry: TrailEntry) -> dict[str, Any]:
+def entry_for_page(entry: TrailEntryRow) -> dict[str, Any]:
     """An entry as the page shows it."""
     body = json.loads(entry.body)
     return {

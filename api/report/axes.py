@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from api.ledger.tables import Axis as AxisRow
-from api.ledger.tables import Record, SafetyAnswer
+from api.ledger.tables import AxisRow, RecordRow, SafetyAnswerRow
 from api.report import wording
-from api.report.content import Answer, Axis, Mark, Statement, Value
-from api.report.plot import Bar, Line, bars
+from api.report.content import ReportedAnswer, ReportedAxis, ReportedValue, Statement, VerdictMark
+from api.report.plot import Bar, LimitLine, bars
 from api.report.rows import Rows
 from api.report.rulebook import is_isolation, source_of, title_of
 from api.report.values import ValueRows, to_ground
@@ -66,7 +65,9 @@ def statement(finding: Finding) -> Statement:
     )
 
 
-def _plot(values: Sequence[Value], records: dict[str, Record], name: str, findings: Sequence[Finding]) -> str:
+def _plot(
+    values: Sequence[ReportedValue], records: dict[str, RecordRow], name: str, findings: Sequence[Finding]
+) -> str:
     shown = [v for v in values if to_ground(v, records[v.record_id].quantity)]
     rows = [
         Bar(
@@ -88,7 +89,7 @@ def _plot(values: Sequence[Value], records: dict[str, Record], name: str, findin
                 lines.setdefault(ohms, f"{wording.plain_amount(limit.value, limit.unit)} {limit.source}")
     return bars(
         rows,
-        [Line(ohms, label) for ohms, label in lines.items()],
+        [LimitLine(ohms, label) for ohms, label in lines.items()],
         title=f"Axis {name}: resistance to ground against its limits",
         ident=f"plot-{name.lower()}",
     )
@@ -102,7 +103,7 @@ def _points(motor_kind: str) -> Iterator[tuple[QuantityKind, str]]:
     yield QuantityKind.INSULATION_RESISTANCE, "lead-ground"
 
 
-def _covered(records: Sequence[Record], kind: QuantityKind, terminals: str) -> bool:
+def _covered(records: Sequence[RecordRow], kind: QuantityKind, terminals: str) -> bool:
     """Whether a record in force, taken from the cabinet, stands for this point of the plan."""
     own = [r.terminals or "" for r in records if r.section == "through_cable" and r.quantity == kind.value]
     if kind is QuantityKind.WINDING_RESISTANCE:
@@ -110,7 +111,9 @@ def _covered(records: Sequence[Record], kind: QuantityKind, terminals: str) -> b
     return any(to_earth(point) for point in own)
 
 
-def _not_tested(motor_kind: str, records: Sequence[Record], values: Sequence[Value], located: bool) -> tuple[str, ...]:
+def _not_tested(
+    motor_kind: str, records: Sequence[RecordRow], values: Sequence[ReportedValue], located: bool
+) -> tuple[str, ...]:
     """Points of the plan without a record in force."""
     out = [
         f"{wording.KINDS[kind.value]} {wording.point(terminals)}, {wording.SECTIONS['through_cable']}: "
@@ -120,7 +123,7 @@ def _not_tested(motor_kind: str, records: Sequence[Record], values: Sequence[Val
     ]
     done = {r.section for r in records if r.quantity == QuantityKind.INSULATION_RESISTANCE.value}
     through = [v for v, r in zip(values, records, strict=True) if r.section == "through_cable"]
-    if located or any(v.verdict.mark in (Mark.FAIL, Mark.UNSURE) for v in through):
+    if located or any(v.verdict.mark in (VerdictMark.FAIL, VerdictMark.UNSURE) for v in through):
         out += [
             f"Insulation resistance, {wording.SECTIONS[section]}: no confirmed value."
             for section in ("motor_alone", "cable_alone")
@@ -134,22 +137,22 @@ def _not_tested(motor_kind: str, records: Sequence[Record], values: Sequence[Val
     return tuple(out)
 
 
-def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[Answer, ...]:
+def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[ReportedAnswer, ...]:
     """The newest answer to each safety step, in the order of the steps."""
-    newest: dict[str, SafetyAnswer] = {a.step: a for a in rows.answers if a.axis_id == axis_id}
+    newest: dict[str, SafetyAnswerRow] = {a.step: a for a in rows.answers if a.axis_id == axis_id}
     out = []
     for step in sorted(newest, key=lambda s: list(questions).index(s) if s in questions else 99):
         answer = newest[step]
         text = ANSWERS.get(answer.answer, answer.answer)
         text += f", {answer.value} V measured" if answer.value else ""
         text += f" ({answer.note})" if answer.note else ""
-        out.append(Answer(questions.get(step, step.replace("_", " ")), text, answer.by, answer.captured_at))
+        out.append(ReportedAnswer(questions.get(step, step.replace("_", " ")), text, answer.by, answer.captured_at))
     return tuple(out)
 
 
 def axis_of_report(
     axis: AxisRow, rows: Rows, maker: ValueRows, graded: AxisVerdict | None, questions: dict[str, str]
-) -> Axis:
+) -> ReportedAxis:
     """One axis of the report.
 
     Args:
@@ -169,7 +172,7 @@ def axis_of_report(
     tested = graded is not None and bool(pairs)
     step = graded.next_steps[0].action if graded is not None and graded.next_steps else ""
     found, figures = wording.parted(graded.headline, axis.name) if tested and graded else (NOTHING, "")
-    return Axis(
+    return ReportedAxis(
         name=axis.name,
         motor=_motor(axis),
         cable="runs in a moving carrier" if axis.moving_cable else "fixed",
@@ -189,7 +192,7 @@ def axis_of_report(
     )
 
 
-def _ids(pairs: Sequence[tuple[Value, Record]]) -> set[str]:
+def _ids(pairs: Sequence[tuple[ReportedValue, RecordRow]]) -> set[str]:
     return {r.id for _, r in pairs}
 
 

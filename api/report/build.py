@@ -13,10 +13,10 @@ from sqlmodel import Session
 from api.assessment.grade_job import job_verdict
 from api.assessment.shop_limits import Shop
 from api.ledger.store import Store
-from api.ledger.tables import Proposal
+from api.ledger.tables import ProposalRow
 from api.report import fields, wording
 from api.report.axes import axis_of_report
-from api.report.content import Axis, Mark, Open, Proof, Report, Verdict
+from api.report.content import OpenProposal, Proof, Report, ReportedAxis, VerdictMark, VerdictText
 from api.report.exhibits import Album, ReadFile
 from api.report.proof import read_proof
 from api.report.render import render
@@ -80,27 +80,27 @@ def report_number(rows: Rows, proof: Proof) -> str:
     return f"OT-{rows.job.id}-{proof.entries:04d}"
 
 
-def _overall(axes: tuple[Axis, ...]) -> Verdict:
+def _overall(axes: tuple[ReportedAxis, ...]) -> VerdictText:
     tested = [a.verdict for a in axes if a.verdict != wording.NOT_TESTED]
-    mark = worst(tested).mark if tested else Mark.NONE
-    return Verdict(mark, wording.OVERALL[mark])
+    mark = worst(tested).mark if tested else VerdictMark.NONE
+    return VerdictText(mark, wording.OVERALL[mark])
 
 
-def _opening(axes: tuple[Axis, ...]) -> str:
+def _opening(axes: tuple[ReportedAxis, ...]) -> str:
     """The first sentence a customer reads: which axes need something, which do not, which were not tested."""
-    groups: dict[Mark, list[str]] = {}
+    groups: dict[VerdictMark, list[str]] = {}
     for axis in axes:
         groups.setdefault(axis.verdict.mark, []).append(axis.name)
     words = (
         (
-            Mark.FAIL,
+            VerdictMark.FAIL,
             "measured outside a limit and should not run as it is",
             "measured outside a limit and should not run as they are",
         ),
-        (Mark.UNSURE, "cannot be judged from these readings", "cannot be judged from these readings"),
-        (Mark.WATCH, "is within limits but should be watched", "are within limits but should be watched"),
-        (Mark.PASS, "measured within limits at the time of test", "measured within limits at the time of test"),
-        (Mark.NONE, "was not tested", "were not tested"),
+        (VerdictMark.UNSURE, "cannot be judged from these readings", "cannot be judged from these readings"),
+        (VerdictMark.WATCH, "is within limits but should be watched", "are within limits but should be watched"),
+        (VerdictMark.PASS, "measured within limits at the time of test", "measured within limits at the time of test"),
+        (VerdictMark.NONE, "was not tested", "were not tested"),
     )
     sentences = []
     for mark, one, many in words:
@@ -111,7 +111,7 @@ def _opening(axes: tuple[Axis, ...]) -> str:
     return " ".join(sentences) or "This job has no axis."
 
 
-def _place(proposal: Proposal) -> str:
+def _place(proposal: ProposalRow) -> str:
     reading = reading_of(proposal)
     parts = [
         f"Axis {reading.axis}" if reading.axis else "axis unknown",
@@ -122,10 +122,10 @@ def _place(proposal: Proposal) -> str:
     return ", ".join(p for p in parts if p)
 
 
-def _open(proposal: Proposal) -> Open:
+def _open(proposal: ProposalRow) -> OpenProposal:
     doubts = loads(proposal.doubts_json)
     names = doubts if isinstance(doubts, list) else []
-    return Open(
+    return OpenProposal(
         proposal_id=proposal.id,
         text=f"{_place(proposal)}: {reading_of(proposal).quantity.display()}",
         state=STATES.get(proposal.state, proposal.state),

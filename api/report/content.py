@@ -11,7 +11,7 @@ from decimal import Decimal
 from enum import StrEnum
 
 
-class Mark(StrEnum):
+class VerdictMark(StrEnum):
     """How serious something is, in the order in which a summary sorts it. Never shown by colour alone."""
 
     FAIL = "fail"
@@ -22,15 +22,15 @@ class Mark(StrEnum):
 
 
 @dataclass(frozen=True)
-class Verdict:
+class VerdictText:
     """A verdict in words, with the mark that gives it its sign and colour."""
 
-    mark: Mark
+    mark: VerdictMark
     text: str
 
 
 @dataclass(frozen=True)
-class Picture:
+class EmbeddedPicture:
     """A re-encoded picture to embed.
 
     Attributes:
@@ -69,7 +69,7 @@ class Exhibit:
     size: int
     received: str
     captured: str = ""
-    preview: Picture | None = None
+    preview: EmbeddedPicture | None = None
     audio: str = ""
     heard: str = ""
     problem: str = ""
@@ -81,7 +81,7 @@ class Exhibit:
 
 
 @dataclass(frozen=True)
-class Limit:
+class AppliedLimit:
     """One published limit as it applied to a value.
 
     Attributes:
@@ -98,13 +98,13 @@ class Limit:
     source: str
     status: str
     compared: str
-    verdict: Verdict
+    verdict: VerdictText
     why: str = ""
     advice: str = ""
 
 
 @dataclass(frozen=True)
-class Value:
+class ReportedValue:
     """One confirmed record, in the words of the report.
 
     Attributes:
@@ -142,15 +142,15 @@ class Value:
     voltage: str = ""
     elapsed: str = ""
     corrected: str = ""
-    limits: tuple[Limit, ...] = ()
-    verdict: Verdict = Verdict(Mark.NONE, "No limit applies")
+    limits: tuple[AppliedLimit, ...] = ()
+    verdict: VerdictText = VerdictText(VerdictMark.NONE, "No limit applies")
     confirmed_by: str = ""
     confirmed_at: str = ""
     taken_at: str = ""
     how: str = ""
     instrument: str = ""
     exhibits: tuple[str, ...] = ()
-    crop: Picture | None = None
+    crop: EmbeddedPicture | None = None
     superseded_by: str | None = None
     withdrawn: str = ""
     supersedes: str | None = None
@@ -190,13 +190,13 @@ class Statement:
     text: str
     source: str
     status: str
-    verdict: Verdict
+    verdict: VerdictText
     records: tuple[str, ...] = ()
     next_step: str = ""
 
 
 @dataclass(frozen=True)
-class Answer:
+class ReportedAnswer:
     """One question of the safety sequence and what was answered."""
 
     question: str
@@ -206,7 +206,7 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class Axis:
+class ReportedAxis:
     """One axis: its identity, its values, what follows from them.
 
     Attributes:
@@ -231,23 +231,23 @@ class Axis:
     name: str
     motor: str
     cable: str
-    verdict: Verdict
+    verdict: VerdictText
     headline: str
     action: str
     ignoring: str
-    values: tuple[Value, ...] = ()
+    values: tuple[ReportedValue, ...] = ()
     statements: tuple[Statement, ...] = ()
     isolation: tuple[Statement, ...] = ()
     next_steps: tuple[str, ...] = ()
     not_tested: tuple[str, ...] = ()
-    safety: tuple[Answer, ...] = ()
+    safety: tuple[ReportedAnswer, ...] = ()
     plot: str = ""
     drive: str = ""
     figures: str = ""
 
 
 @dataclass(frozen=True)
-class Open:
+class OpenProposal:
     """A proposal that nobody confirmed: shown, never counted."""
 
     proposal_id: str
@@ -258,7 +258,7 @@ class Open:
 
 
 @dataclass(frozen=True)
-class Instrument:
+class ReportedInstrument:
     """An instrument with its accuracy and calibration."""
 
     name: str
@@ -266,7 +266,7 @@ class Instrument:
     kind: str
     accuracy: str
     calibration: str
-    in_date: Verdict
+    in_date: VerdictText
 
 
 @dataclass(frozen=True)
@@ -304,25 +304,25 @@ class Report:
     identity: tuple[Field, ...]
     conditions: tuple[Field, ...]
     mapping: tuple[Field, ...]
-    verdict: Verdict
+    verdict: VerdictText
     opening: str
-    axes: tuple[Axis, ...]
-    open_proposals: tuple[Open, ...]
-    instruments: tuple[Instrument, ...]
+    axes: tuple[ReportedAxis, ...]
+    open_proposals: tuple[OpenProposal, ...]
+    instruments: tuple[ReportedInstrument, ...]
     exhibits: tuple[Exhibit, ...]
     deviations: tuple[str, ...]
     decision_rule: tuple[str, ...]
     cautions: tuple[str, ...]
     proof: Proof
     issued: str
-    others: tuple[Value, ...] = ()
+    others: tuple[ReportedValue, ...] = ()
 
     def exhibit(self, sha256: str) -> Exhibit | None:
         """The piece of evidence with this hash."""
         return next((e for e in self.exhibits if e.sha256 == sha256), None)
 
     @property
-    def values(self) -> tuple[Value, ...]:
+    def values(self) -> tuple[ReportedValue, ...]:
         """Every value of the report."""
         return (*(v for axis in self.axes for v in axis.values), *self.others)
 

@@ -8,9 +8,9 @@ from typing import Any
 from PIL import Image
 
 from api.errors import NotFound
-from api.ledger.tables import Capture, Proposal, Record
+from api.ledger.tables import CaptureRow, ProposalRow, RecordRow
 from api.report import media
-from api.report.content import Exhibit, Picture
+from api.report.content import EmbeddedPicture, Exhibit
 from api.report.rows import Rows, loads
 
 ReadFile = Callable[[str], bytes]
@@ -41,7 +41,7 @@ class Album:
             self._photos[sha256] = None if content is None else media.upright(content)
         return self._photos[sha256]
 
-    def crop(self, record: Record) -> Picture | None:
+    def crop(self, record: RecordRow) -> EmbeddedPicture | None:
         """The display beside a value: the crop cut when it was read, else the whole photo; None without a photo."""
         shown = f"“{record.seen_text}”" if record.seen_text else "not read by the tool"
         for sha, what in ((record.crop_sha256, "Display cut from the photo"), (record.photo_sha256, "Photo")):
@@ -53,7 +53,7 @@ class Album:
     def exhibits(self) -> tuple[Exhibit, ...]:
         """Every file that arrived for this job, once, in order of arrival."""
         words = self._words()
-        first: dict[str, Capture] = {}
+        first: dict[str, CaptureRow] = {}
         for capture in self._rows.captures:
             first.setdefault(capture.sha256, capture)
         return tuple(self._exhibit(capture, words.get(sha) or _understood(capture)) for sha, capture in first.items())
@@ -61,7 +61,7 @@ class Album:
     def _words(self) -> dict[str, str]:
         """What was understood from each file: words of a clip, the main string of a display."""
         found: dict[str, str] = {}
-        rows: tuple[Record | Proposal, ...] = (*self._rows.records, *self._rows.proposals)
+        rows: tuple[RecordRow | ProposalRow, ...] = (*self._rows.records, *self._rows.proposals)
         for row in rows:
             if row.clip_sha256 and row.heard_text:
                 found.setdefault(row.clip_sha256, row.heard_text)
@@ -72,7 +72,7 @@ class Album:
                 found.setdefault(event.clip_sha256, event.words)
         return found
 
-    def _exhibit(self, capture: Capture, words: str) -> Exhibit:
+    def _exhibit(self, capture: CaptureRow, words: str) -> Exhibit:
         evidence = self._rows.evidence[capture.sha256]
         content = self._bytes(capture.sha256)
         preview, audio, problem = None, "", _problem(capture)
@@ -97,12 +97,12 @@ class Album:
         )
 
 
-def _outcome(capture: Capture) -> dict[str, Any]:
+def _outcome(capture: CaptureRow) -> dict[str, Any]:
     found = loads(capture.outcome_json)
     return found if isinstance(found, dict) else {}
 
 
-def _understood(capture: Capture) -> str:
+def _understood(capture: CaptureRow) -> str:
     """The words of a clip, or the strings of the displays in a photo, as recognised."""
     outcome = _outcome(capture)
     heard, seen = outcome.get("heard") or {}, outcome.get("seen") or {}
@@ -110,7 +110,7 @@ def _understood(capture: Capture) -> str:
     return str(heard.get("text") or "") or ", ".join(displays)
 
 
-def _problem(capture: Capture) -> str:
+def _problem(capture: CaptureRow) -> str:
     """Why a capture gave nothing; "" where it gave something."""
     if capture.state == "cut":
         return CUT

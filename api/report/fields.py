@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 from api.report import wording
-from api.report.content import Axis, Field, Instrument, Mark, Verdict
+from api.report.content import Field, ReportedAxis, ReportedInstrument, VerdictMark, VerdictText
 from api.report.render import clock
 from api.report.rows import Rows, loads
 
@@ -61,7 +61,7 @@ def conditions(rows: Rows) -> tuple[Field, ...]:
     return tuple(fields)
 
 
-def instruments(rows: Rows) -> tuple[Instrument, ...]:
+def instruments(rows: Rows) -> tuple[ReportedInstrument, ...]:
     """Instruments with accuracy, and whether their calibration was in date on the last day of testing."""
     days = test_days(rows)
     last = dt.date.fromisoformat(days[-1]) if days else None
@@ -74,7 +74,7 @@ def instruments(rows: Rows) -> tuple[Instrument, ...]:
             if value
         ]
         out.append(
-            Instrument(
+            ReportedInstrument(
                 name=" ".join(filter(None, (row.label, str(given.get("name") or "")))),
                 serial=str(given.get("serial") or NOT_RECORDED),
                 kind=KINDS.get(row.kind, row.kind),
@@ -86,15 +86,15 @@ def instruments(rows: Rows) -> tuple[Instrument, ...]:
     return tuple(out)
 
 
-def _in_date(due: str | None, day: dt.date | None) -> Verdict:
+def _in_date(due: str | None, day: dt.date | None) -> VerdictText:
     if due is None or day is None:
-        return Verdict(Mark.UNSURE, "not known")
+        return VerdictText(VerdictMark.UNSURE, "not known")
     if dt.date.fromisoformat(due) >= day:
-        return Verdict(Mark.PASS, "in date on the day of test")
-    return Verdict(Mark.FAIL, "out of date on the day of test")
+        return VerdictText(VerdictMark.PASS, "in date on the day of test")
+    return VerdictText(VerdictMark.FAIL, "out of date on the day of test")
 
 
-def deviations(rows: Rows, axes: tuple[Axis, ...], notices: tuple[str, ...]) -> tuple[str, ...]:
+def deviations(rows: Rows, axes: tuple[ReportedAxis, ...], notices: tuple[str, ...]) -> tuple[str, ...]:
     """What was added, left out or done otherwise than planned."""
     out = list(notices)
     out += [f"Record {r.id}: {r.note}" for r in rows.standing if r.note]
@@ -102,7 +102,7 @@ def deviations(rows: Rows, axes: tuple[Axis, ...], notices: tuple[str, ...]) -> 
     return tuple(out)
 
 
-def mapping(rows: Rows, number: str, issued: str, axes: tuple[Axis, ...], technician: str) -> tuple[Field, ...]:
+def mapping(rows: Rows, number: str, issued: str, axes: tuple[ReportedAxis, ...], technician: str) -> tuple[Field, ...]:
     """Items a to p of ISO/IEC 17025:2017, 7.8.2.1, each with what this report has for it."""
     given = _given(rows)
     tested = [a.name for a in axes if a.verdict != wording.NOT_TESTED]

@@ -10,7 +10,7 @@ from api.assessment.shop_limits import Shop
 from api.ledger.canonical import parsed
 from api.ledger.database import Database, last_head
 from api.ledger.store import Store
-from api.ledger.tables import ReportFile, TrailEntry
+from api.ledger.tables import ReportFileRow, TrailEntryRow
 from api.ledger.trail import Head, What
 from api.visit.jobs import job_of
 
@@ -24,7 +24,7 @@ def keep_report(
     data: bytes,
     covers: Head | None = None,
     profile_sha256: str = "",
-) -> ReportFile:
+) -> ReportFileRow:
     """Keep a report; returns once it is durable and noted.
 
     Args:
@@ -45,8 +45,8 @@ def keep_report(
     with database.write() as transaction:
         job = job_of(transaction.session, job_id)
         covers = covers or transaction.head
-        row = ReportFile(
-            id=f"{job_id}-D{transaction.count(ReportFile, job_id) + 1}",
+        row = ReportFileRow(
+            id=f"{job_id}-D{transaction.count(ReportFileRow, job_id) + 1}",
             job_id=job_id,
             name=name,
             media_type=media_type,
@@ -65,9 +65,9 @@ def _note(sha256: str, profile_sha256: str) -> dict[str, str]:
     return {"sha256": sha256} | ({"profile_sha256": profile_sha256} if profile_sha256 else {})
 
 
-def _profile_of(session: Session, row: ReportFile) -> str:
+def _profile_of(session: Session, row: ReportFileRow) -> str:
     """Hash of the shop profile that a kept report was graded by, as the trail says; empty for none."""
-    for text in session.exec(select(TrailEntry.body).where(TrailEntry.what == What.REPORT_MADE.value)):
+    for text in session.exec(select(TrailEntryRow.body).where(TrailEntryRow.what == What.REPORT_MADE.value)):
         body = parsed(text)
         if any(item["table"] == "report_file" and item["key"] == row.id for item in body["rows"]):
             return str(body["note"].get("profile_sha256", ""))
@@ -76,7 +76,7 @@ def _profile_of(session: Session, row: ReportFile) -> str:
 
 def make_report(
     database: Database, evidence: Store, reports: Store, job_id: str, shop: Shop | None = None
-) -> ReportFile:
+) -> ReportFileRow:
     """Build a job's report and keep it; where nothing happened since the last one, that one is given again.
 
     A report that was graded by another shop profile is not given again.
@@ -91,7 +91,7 @@ def make_report(
         job_of(session, job_id)
         head = last_head(session)
         for row in reversed(reports_of(session, job_id)):
-            later = select(TrailEntry.what).where(TrailEntry.seq > row.trail_seq)
+            later = select(TrailEntryRow.what).where(TrailEntryRow.seq > row.trail_seq)
             unchanged = set(session.exec(later).all()) <= {What.REPORT_MADE.value}
             if unchanged and _profile_of(session, row) == profile_sha256:
                 return row
@@ -101,7 +101,7 @@ def make_report(
     return keep_report(database, reports, job_id, name, "text/html; charset=utf-8", data, head, profile_sha256)
 
 
-def reports_of(session: Session, job_id: str) -> Sequence[ReportFile]:
+def reports_of(session: Session, job_id: str) -> Sequence[ReportFileRow]:
     """A job's reports, oldest first."""
-    rows = session.exec(select(ReportFile).where(ReportFile.job_id == job_id)).all()
+    rows = session.exec(select(ReportFileRow).where(ReportFileRow.job_id == job_id)).all()
     return sorted(rows, key=lambda row: int(row.id.rpartition("D")[2]))

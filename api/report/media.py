@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 from PIL import Image
 
-from api.report.content import Picture
+from api.report.content import EmbeddedPicture
 from capture.display.picture import open_picture
 from capture.errors import MediaError
 
@@ -58,20 +58,20 @@ def upright(content: bytes) -> Image.Image | None:
     return picture
 
 
-def _encode(picture: Image.Image, side: int, alt: str) -> Picture:
+def _encode(picture: Image.Image, side: int, alt: str) -> EmbeddedPicture:
     small = picture.copy()
     small.thumbnail((side, side), Image.Resampling.LANCZOS)
     out = io.BytesIO()
     small.save(out, "JPEG", quality=JPEG_QUALITY, optimize=True)
-    return Picture(_uri("image/jpeg", out.getvalue()), alt, small.width, small.height)
+    return EmbeddedPicture(_uri("image/jpeg", out.getvalue()), alt, small.width, small.height)
 
 
-def preview(picture: Image.Image, alt: str) -> Picture:
+def preview(picture: Image.Image, alt: str) -> EmbeddedPicture:
     """The whole photo, reduced to `PREVIEW_SIDE`."""
     return _encode(picture, PREVIEW_SIDE, alt)
 
 
-def crop(picture: Image.Image, quad: Sequence[Sequence[float]], alt: str) -> Picture:
+def crop(picture: Image.Image, quad: Sequence[Sequence[float]], alt: str) -> EmbeddedPicture:
     """The display in the photo: the upright box around its corners with a margin, pixels otherwise untouched.
 
     Args:

@@ -14,7 +14,7 @@ from decimal import Decimal
 
 from markupsafe import Markup
 
-from api.report.content import Mark
+from api.report.content import VerdictMark
 
 WIDTH, EDGE = 440, 8  # px: whole width, margin left and right; narrow, so that a phone shows it at full size
 ROW, STEP, BAR = 46, 14, 13  # px: pitch of rows, height of a line of limit labels, thickness of a bar
@@ -37,11 +37,11 @@ class Bar:
     ohms: Decimal
     bound: str
     text: str
-    mark: Mark
+    mark: VerdictMark
 
 
 @dataclass(frozen=True)
-class Line:
+class LimitLine:
     """One limit of the plot, in ohms, with a short label."""
 
     ohms: Decimal
@@ -61,7 +61,7 @@ def _span(values: Sequence[Decimal]) -> tuple[int, int]:
     return math.floor(min(logs)) - 1, math.ceil(max(logs)) + 1
 
 
-def bars(rows: Sequence[Bar], limits: Sequence[Line], *, title: str, ident: str) -> Markup:
+def bars(rows: Sequence[Bar], limits: Sequence[LimitLine], *, title: str, ident: str) -> Markup:
     """Draw values against limits.
 
     Args:
@@ -125,7 +125,7 @@ def _bar(row: Bar, top: int, end: float) -> Markup:
     return out
 
 
-def _limit(line: Line, at: float, bottom: int, index: int) -> Markup:
+def _limit(line: LimitLine, at: float, bottom: int, index: int) -> Markup:
     step = STEP * index  # each label has its own line, since neighbours would overlap
     rule = Markup('<line class="limit" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(
         x=f"{at:.1f}", a=14 + step, b=bottom

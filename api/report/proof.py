@@ -9,12 +9,12 @@ from __future__ import annotations
 from sqlmodel import Session, col, select
 
 from api.ledger.canonical import parsed, sha256_hex
-from api.ledger.tables import TrailEntry
+from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import FIRST_PREV
 from api.report.content import Proof
 
 
-def _fault(entry: TrailEntry, seq: int, before: str) -> str:
+def _fault(entry: TrailEntryRow, seq: int, before: str) -> str:
     """What is wrong with one entry, or ""."""
     if entry.seq != seq:
         return f"entry {seq} is missing"
@@ -29,7 +29,7 @@ def _fault(entry: TrailEntry, seq: int, before: str) -> str:
 def read_proof(session: Session) -> Proof:
     """Recompute the hash of every entry and its link to the one before."""
     head, count, problem = FIRST_PREV, 0, ""
-    for entry in session.exec(select(TrailEntry).order_by(col(TrailEntry.seq))):
+    for entry in session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq))):
         count += 1
         problem = problem or _fault(entry, count, head)
         head = entry.hash

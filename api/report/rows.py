@@ -10,16 +10,16 @@ from typing import Any, TypeVar
 from sqlmodel import Session, SQLModel, col, select
 
 from api.ledger.tables import (
-    Axis,
-    Capture,
-    ConfirmationEvent,
-    Evidence,
-    Instrument,
-    Job,
-    Proposal,
-    Record,
-    SafetyAnswer,
-    TrailEntry,
+    AxisRow,
+    CaptureRow,
+    ConfirmationEventRow,
+    EvidenceRow,
+    InstrumentRow,
+    JobRow,
+    ProposalRow,
+    RecordRow,
+    SafetyAnswerRow,
+    TrailEntryRow,
 )
 from api.visit.jobs import axes_of, instruments_of, job_of
 from api.visit.records import all_records, standing
@@ -43,17 +43,17 @@ def loads(text: str) -> Any:
 class Rows:
     """All rows of one job; lists in order of creation."""
 
-    job: Job
-    axes: list[Axis]
-    instruments: list[Instrument]
-    captures: list[Capture]
-    evidence: dict[str, Evidence]
-    proposals: list[Proposal]
-    records: list[Record]
+    job: JobRow
+    axes: list[AxisRow]
+    instruments: list[InstrumentRow]
+    captures: list[CaptureRow]
+    evidence: dict[str, EvidenceRow]
+    proposals: list[ProposalRow]
+    records: list[RecordRow]
     states: dict[str, str]
-    events: list[ConfirmationEvent]
-    answers: list[SafetyAnswer]
-    head: TrailEntry | None
+    events: list[ConfirmationEventRow]
+    answers: list[SafetyAnswerRow]
+    head: TrailEntryRow | None
     entries: int
 
     @cached_property
@@ -62,12 +62,12 @@ class Rows:
         return {r.supersedes: r.id for r in self.records if r.supersedes and r.id not in self.withdrawn}
 
     @cached_property
-    def withdrawn(self) -> dict[str, ConfirmationEvent]:
+    def withdrawn(self) -> dict[str, ConfirmationEventRow]:
         """For each record that was withdrawn, the event by which it was."""
         return {e.record_id: e for e in self.events if e.action == "withdraw" and e.record_id}
 
     @cached_property
-    def standing(self) -> list[Record]:
+    def standing(self) -> list[RecordRow]:
         """The records in force."""
         return [r for r in self.records if self.states[r.id] == "current"]
 
@@ -87,23 +87,23 @@ def read_rows(session: Session, job_id: str) -> Rows:
         NotFound: There is no such job.
     """
     job = job_of(session, job_id)
-    captures = _of_job(session, Capture, job_id)
+    captures = _of_job(session, CaptureRow, job_id)
     named = {c.sha256 for c in captures}
     evidence = session.exec(
-        select(Evidence).where(col(Evidence.sha256).in_(named) | col(Evidence.parent_sha256).in_(named))
+        select(EvidenceRow).where(col(EvidenceRow.sha256).in_(named) | col(EvidenceRow.parent_sha256).in_(named))
     ).all()
-    trail = session.exec(select(TrailEntry).order_by(col(TrailEntry.seq).desc()).limit(1)).first()
+    trail = session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc()).limit(1)).first()
     return Rows(
         job=job,
         axes=list(axes_of(session, job_id)),
         instruments=list(instruments_of(session, job_id)),
         captures=captures,
         evidence={e.sha256: e for e in evidence},
-        proposals=_of_job(session, Proposal, job_id),
+        proposals=_of_job(session, ProposalRow, job_id),
         records=all_records(session, job_id),
         states=standing(session, job_id),
-        events=_of_job(session, ConfirmationEvent, job_id),
-        answers=_of_job(session, SafetyAnswer, job_id),
+        events=_of_job(session, ConfirmationEventRow, job_id),
+        answers=_of_job(session, SafetyAnswerRow, job_id),
         head=trail,
         entries=0 if trail is None else trail.seq,
     )

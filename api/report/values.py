@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from api.ledger.tables import Record
+from api.ledger.tables import RecordRow
 from api.report import wording
-from api.report.content import Limit, Mark, Value, Verdict
+from api.report.content import AppliedLimit, ReportedValue, VerdictMark, VerdictText
 from api.report.exhibits import Album
 from api.report.rows import Rows, loads
 from api.visit.notes import notes_of
@@ -15,13 +15,13 @@ from api.visit.readings import reading_of
 from grading.finding import Basis, Finding
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError
 
-_ORDER = (Mark.FAIL, Mark.UNSURE, Mark.WATCH, Mark.PASS, Mark.NONE)
+_ORDER = (VerdictMark.FAIL, VerdictMark.UNSURE, VerdictMark.WATCH, VerdictMark.PASS, VerdictMark.NONE)
 _BOUNDS = {Qualifier.ABOVE: ">", Qualifier.OPEN: ">", Qualifier.BELOW: "<", Qualifier.SHORT: "<"}
 
 
-def worst(verdicts: Sequence[Verdict]) -> Verdict:
+def worst(verdicts: Sequence[VerdictText]) -> VerdictText:
     """The most serious of some verdicts; the first of equals."""
-    return min(verdicts, key=lambda v: _ORDER.index(v.mark), default=Verdict(Mark.NONE, "No limit applies"))
+    return min(verdicts, key=lambda v: _ORDER.index(v.mark), default=VerdictText(VerdictMark.NONE, "No limit applies"))
 
 
 def own_limits(record_id: str, findings: Sequence[Finding]) -> list[Finding]:
@@ -33,7 +33,7 @@ def _volts(text: str) -> str:
     return f"{text} V"
 
 
-def _voltage(record: Record) -> str:
+def _voltage(record: RecordRow) -> str:
     parts = [
         f"{_volts(text)} {word}"
         for text, word in ((record.test_voltage_set, "set"), (record.test_voltage_built, "built"))
@@ -53,7 +53,7 @@ def _corrected(findings: Sequence[Finding]) -> str:
     return ""
 
 
-def _how(record: Record) -> str:
+def _how(record: RecordRow) -> str:
     parts = [wording.SOURCES.get(record.source, record.source)]
     if record.agreement:
         parts.append(wording.AGREEMENTS.get(record.agreement, record.agreement))
@@ -61,7 +61,7 @@ def _how(record: Record) -> str:
     return "; ".join(parts)
 
 
-def _note(record: Record) -> str:
+def _note(record: RecordRow) -> str:
     """What was noted beside the value: position, circumstances, remarks."""
     notes = notes_of(record)
     parts = [f"Taken at position {notes.position}."] if notes.position else []
@@ -70,7 +70,7 @@ def _note(record: Record) -> str:
     return " ".join([*parts, record.note]).strip()
 
 
-def _ohms(record: Record) -> tuple[Decimal | None, str]:
+def _ohms(record: RecordRow) -> tuple[Decimal | None, str]:
     """Value in ohms for the plot, and how it bounds the true one."""
     quantity = reading_of(record).quantity
     try:
@@ -98,14 +98,14 @@ class ValueRows:
         self._rows, self._album, self._findings = rows, album, findings
         self._instruments = {i.id: i for i in rows.instruments}
 
-    def row(self, record: Record) -> Value:
+    def row(self, record: RecordRow) -> ReportedValue:
         """One record as the report shows it; a record no longer in force is shown ungraded."""
         standing = self._rows.states[record.id] == "current"
         findings = own_limits(record.id, self._findings) if standing else []
         limits = tuple(self._limit(f) for f in findings)
         ohms, bound = _ohms(record)
         instrument = self._instruments.get(record.instrument_id or "")
-        return Value(
+        return ReportedValue(
             record_id=record.id,
             test=wording.KINDS.get(record.quantity or "", record.quantity or "Unknown quantity"),
             section=wording.SECTIONS.get(record.section or "", ""),
@@ -137,14 +137,14 @@ class ValueRows:
         return f"withdrawn by {event.by}, {event.at}" if event else ""
 
     @staticmethod
-    def _limit(finding: Finding) -> Limit:
+    def _limit(finding: Finding) -> AppliedLimit:
         limit = finding.limit
         assert limit is not None
         source = f"{limit.source}, {limit.clause}" if limit.clause else limit.source
         if limit.loosened_from is not None:
             was = wording.plain_amount(limit.loosened_from, limit.unit)
             source += f"; loosened from {was} by {limit.decided_by}: {limit.reason}"
-        return Limit(
+        return AppliedLimit(
             text=wording.limit_text(limit),
             source=source,
             status=limit.status.value,
@@ -155,7 +155,7 @@ class ValueRows:
         )
 
 
-def to_ground(value: Value, kind: str | None) -> bool:
+def to_ground(value: ReportedValue, kind: str | None) -> bool:
     """Whether a row belongs into the plot: a resistance to ground in force, with digits."""
     if value.replaced or value.ohms is None or value.ohms <= 0 or kind is None:
         return False

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from api.report.content import Mark, Verdict
+from api.report.content import VerdictMark, VerdictText
 from grading.finding import Basis, Conformity, Direction, Finding, Limit, Margin, Urgency
 from grading.finding import Verdict as Grade
 from grading.measurement import Circumstance
@@ -17,10 +17,10 @@ from grading.words import number
 TITLE = "Servo axis insulation and winding test"
 
 MARKS = {
-    Grade.UNACCEPTABLE: Mark.FAIL,
-    Grade.MARGINAL: Mark.WATCH,
-    Grade.INCONCLUSIVE: Mark.UNSURE,
-    Grade.ACCEPTABLE: Mark.PASS,
+    Grade.UNACCEPTABLE: VerdictMark.FAIL,
+    Grade.MARGINAL: VerdictMark.WATCH,
+    Grade.INCONCLUSIVE: VerdictMark.UNSURE,
+    Grade.ACCEPTABLE: VerdictMark.PASS,
 }
 URGENCIES = {
     Urgency.DO_NOT_ENERGISE: "Fail: not to be energised",
@@ -36,13 +36,13 @@ CONFORMITIES = {
     Conformity.CONDITIONAL_FAIL: "Conditional fail",
     Conformity.FAIL: "Fail",
 }
-NOT_TESTED = Verdict(Mark.NONE, "Not tested")
+NOT_TESTED = VerdictText(VerdictMark.NONE, "Not tested")
 OVERALL = {
-    Mark.FAIL: "Outside limits",
-    Mark.WATCH: "Watch",
-    Mark.UNSURE: "Inconclusive",
-    Mark.PASS: "Within limits at time of test",
-    Mark.NONE: "Not tested",
+    VerdictMark.FAIL: "Outside limits",
+    VerdictMark.WATCH: "Watch",
+    VerdictMark.UNSURE: "Inconclusive",
+    VerdictMark.PASS: "Within limits at time of test",
+    VerdictMark.NONE: "Not tested",
 }
 
 KINDS = {
@@ -149,18 +149,18 @@ DECISION_RULE = (
 PROOF_NOTE = "The results relate only to the items tested, as they were at the time of test."
 
 
-def verdict(grade: Grade, urgency: Urgency) -> Verdict:
+def verdict(grade: Grade, urgency: Urgency) -> VerdictText:
     """Verdict and urgency in words; a note that judges nothing bears no mark."""
     if urgency is Urgency.INFORMATION and grade is Grade.ACCEPTABLE:
-        return Verdict(Mark.NONE, URGENCIES[urgency])
-    return Verdict(MARKS[grade], URGENCIES[urgency])
+        return VerdictText(VerdictMark.NONE, URGENCIES[urgency])
+    return VerdictText(MARKS[grade], URGENCIES[urgency])
 
 
-def of_finding(finding: Finding) -> Verdict:
+def of_finding(finding: Finding) -> VerdictText:
     """A finding's verdict; conditional statements keep their name, since their band is printed beside them."""
     conformity = finding.margin.conformity if finding.margin else None
     if conformity in (Conformity.CONDITIONAL_PASS, Conformity.CONDITIONAL_FAIL):
-        return Verdict(MARKS[finding.verdict], CONFORMITIES[conformity])
+        return VerdictText(MARKS[finding.verdict], CONFORMITIES[conformity])
     return verdict(finding.verdict, finding.urgency)
 
 

@@ -24,7 +24,7 @@ from pydantic import (
 )
 
 from api.errors import BadInput
-from capture.display.profile_files import ProfileError, read_profile, shipped
+from capture.display.profile_files import InstrumentProfileError, read_profile, shipped
 from grading.measurement import (
     Conductor,
     Connection,
@@ -88,7 +88,7 @@ def _profile(value: object) -> object:
     """What the instrument can show: the name of a generic profile, or a profile written out."""
     try:
         found = shipped().get(value) if isinstance(value, str) else read_profile(value)
-    except ProfileError as error:
+    except InstrumentProfileError as error:
         raise ValueError(str(error)) from None
     if found is None:
         raise ValueError(f"There is no profile {value!r}; write it out, or use one of {', '.join(shipped())}.")

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from sqlmodel import Session
 
 from api.ledger.canonical import parsed
-from api.ledger.tables import Instrument
+from api.ledger.tables import InstrumentRow
 from api.visit.jobs import instruments_of
 from capture.reading import Reading
 from grading.measurement import InstrumentKind
@@ -33,7 +33,7 @@ def usual_instrument(session: Session, job_id: str, reading: Reading) -> str | N
     return usual_among(instruments_of(session, job_id), reading)
 
 
-def usual_among(instruments: Sequence[Instrument], reading: Reading) -> str | None:
+def usual_among(instruments: Sequence[InstrumentRow], reading: Reading) -> str | None:
     """As `usual_instrument`, among these."""
     if reading.kind is None:
         return None
@@ -46,7 +46,7 @@ def usual_among(instruments: Sequence[Instrument], reading: Reading) -> str | No
 
 def has_range_end(session: Session, instrument_id: str | None, reading: Reading) -> bool:
     """Whether "over range" on this instrument means more than a known value at the test voltage set."""
-    instrument = None if instrument_id is None else session.get(Instrument, instrument_id)
+    instrument = None if instrument_id is None else session.get(InstrumentRow, instrument_id)
     if instrument is None:
         return False
     insulation = reading.kind is QuantityKind.INSULATION_RESISTANCE

@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select, text
 from api.errors import NotFound
 from api.ledger.canonical import canonical
 from api.ledger.database import Transaction
-from api.ledger.tables import Axis, DialogueState, Instrument, Job
+from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow
 from api.ledger.trail import What
 from api.visit.description import AxisDescription, InstrumentDescription, JobDescription
 from grading.finding import plain
@@ -26,10 +26,10 @@ def _as_json(part: BaseModel) -> str:
     return canonical(plain(part.model_dump()))
 
 
-def create_job(transaction: Transaction, description: JobDescription) -> Job:
+def create_job(transaction: Transaction, description: JobDescription) -> JobRow:
     """Write a job with its axes and instruments; one trail entry holds all of them."""
     number = transaction.session.connection().execute(text("SELECT count(*) FROM job")).scalar_one() + 1
-    job = Job(
+    job = JobRow(
         id=f"J{number}",
         title=description.title,
         customer=description.customer,
@@ -47,14 +47,14 @@ def create_job(transaction: Transaction, description: JobDescription) -> Job:
     for instrument in description.instruments:
         transaction.put(_instrument(job.id, instrument))
     transaction.put(
-        DialogueState(job_id=job.id, context_json="{}", asking_json="[]", message="", updated_at=transaction.now)
+        DialogueStateRow(job_id=job.id, context_json="{}", asking_json="[]", message="", updated_at=transaction.now)
     )
     transaction.entry(What.JOB_CREATED, job.id, by=job.technician)
     return job
 
 
-def _axis(job_id: str, axis: AxisDescription) -> Axis:
-    return Axis(
+def _axis(job_id: str, axis: AxisDescription) -> AxisRow:
+    return AxisRow(
         id=f"{job_id}-{axis.name}",
         job_id=job_id,
         name=axis.name,
@@ -69,9 +69,9 @@ def _axis(job_id: str, axis: AxisDescription) -> Axis:
     )
 
 
-def _instrument(job_id: str, instrument: InstrumentDescription) -> Instrument:
+def _instrument(job_id: str, instrument: InstrumentDescription) -> InstrumentRow:
     due = instrument.calibration_due
-    return Instrument(
+    return InstrumentRow(
         id=f"{job_id}-{instrument.id}",
         job_id=job_id,
         label=instrument.id,
@@ -83,47 +83,47 @@ def _instrument(job_id: str, instrument: InstrumentDescription) -> Instrument:
     )
 
 
-def job_of(session: Session, job_id: str) -> Job:
+def job_of(session: Session, job_id: str) -> JobRow:
     """A job by its id.
 
     Raises:
         NotFound: There is no such job.
     """
-    job = session.get(Job, job_id)
+    job = session.get(JobRow, job_id)
     if job is None:
         raise NotFound("no_such_job", f"There is no job {job_id!r}.", "List the jobs to see their numbers.")
     return job
 
 
-def axes_of(session: Session, job_id: str) -> Sequence[Axis]:
+def axes_of(session: Session, job_id: str) -> Sequence[AxisRow]:
     """A job's axes, in the order described."""
-    return session.exec(select(Axis).where(Axis.job_id == job_id).order_by(text("rowid"))).all()
+    return session.exec(select(AxisRow).where(AxisRow.job_id == job_id).order_by(text("rowid"))).all()
 
 
-def axis_of(session: Session, job_id: str, name: str) -> Axis:
+def axis_of(session: Session, job_id: str, name: str) -> AxisRow:
     """One axis by its name.
 
     Raises:
         NotFound: The job has no such axis.
     """
-    axis = session.get(Axis, f"{job_id}-{name.upper()}")
+    axis = session.get(AxisRow, f"{job_id}-{name.upper()}")
     if axis is None:
         names = ", ".join(axis.name for axis in axes_of(session, job_id)) or "none"
         raise NotFound("no_such_axis", f"There is no axis {name!r} in this job.", f"Its axes are: {names}.")
     return axis
 
 
-def instruments_of(session: Session, job_id: str) -> Sequence[Instrument]:
+def instruments_of(session: Session, job_id: str) -> Sequence[InstrumentRow]:
     """A job's instruments, in the order described."""
-    return session.exec(select(Instrument).where(Instrument.job_id == job_id).order_by(text("rowid"))).all()
+    return session.exec(select(InstrumentRow).where(InstrumentRow.job_id == job_id).order_by(text("rowid"))).all()
 
 
-def all_jobs(session: Session) -> Sequence[Job]:
+def all_jobs(session: Session) -> Sequence[JobRow]:
     """All jobs, newest first."""
-    return session.exec(select(Job).order_by(col(Job.created_at).desc(), text("rowid DESC"))).all()
+    return session.exec(select(JobRow).order_by(col(JobRow.created_at).desc(), text("rowid DESC"))).all()
 
 
-def job_for_page(session: Session, job: Job) -> dict[str, Any]:
+def job_for_page(session: Session, job: JobRow) -> dict[str, Any]:
     """A job with its axes and instruments, as the page shows it."""
     return {
         **job.model_dump(exclude={"description_json"}),

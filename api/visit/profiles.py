@@ -15,7 +15,7 @@ from sqlmodel import Session, col, select, text
 from api.errors import BadInput, NotFound
 from api.ledger.canonical import parsed
 from api.ledger.database import Transaction
-from api.ledger.tables import Instrument, Job, TrailEntry
+from api.ledger.tables import InstrumentRow, JobRow, TrailEntryRow
 from api.ledger.trail import What
 from api.visit.instruments import usual_among
 from api.visit.jobs import instruments_of
@@ -24,7 +24,7 @@ from api.visit.records import current_records
 from capture.display.check import checked
 from capture.display.placed import reading_seen
 from capture.display.profile import Profile, learnt
-from capture.display.profile_files import ProfileError, read_profile, shipped
+from capture.display.profile_files import InstrumentProfileError, read_profile, shipped
 from capture.display.strings import parse_main
 from capture.reading import Context, DisplayReading, Seen
 from grading.terms.quantity import QuantityKind
@@ -33,20 +33,20 @@ LEARNT_FROM = 10
 """Newest jobs with an instrument that its learnt profile is gathered from; older ones teach nothing new."""
 
 
-def instrument_of(session: Session, job_id: str, label: str) -> Instrument:
+def instrument_of(session: Session, job_id: str, label: str) -> InstrumentRow:
     """An instrument of a job by its own label.
 
     Raises:
         NotFound: The job has no such instrument.
     """
-    row = session.get(Instrument, f"{job_id}-{label}")
+    row = session.get(InstrumentRow, f"{job_id}-{label}")
     if row is None or row.job_id != job_id:
         names = ", ".join(one.label for one in instruments_of(session, job_id)) or "none"
         raise NotFound("no_such_instrument", f"Job {job_id} has no instrument {label!r}.", f"It has: {names}.")
     return row
 
 
-def set_profile(transaction: Transaction, job: Job, label: str, given: object) -> Profile:
+def set_profile(transaction: Transaction, job: JobRow, label: str, given: object) -> Profile:
     """Say what an instrument can show from now on; the trail keeps the whole profile.
 
     Args:
@@ -71,16 +71,16 @@ def set_profile(transaction: Transaction, job: Job, label: str, given: object) -
 def _read(given: object) -> Profile:
     try:
         return read_profile(given)
-    except ProfileError as error:
+    except InstrumentProfileError as error:
         raise BadInput(error.code, str(error), "Correct the profile and send it again.") from None
 
 
-def profile_of(session: Session, instrument: Instrument) -> tuple[Profile | None, str]:
+def profile_of(session: Session, instrument: InstrumentRow) -> tuple[Profile | None, str]:
     """What an instrument can show, and where that comes from: "set", "described", "learnt", or "" for nothing."""
     statement = (
-        select(TrailEntry.body)
-        .where(TrailEntry.job_id == instrument.job_id, TrailEntry.what == What.PROFILE_SET.value)
-        .order_by(col(TrailEntry.seq).desc())
+        select(TrailEntryRow.body)
+        .where(TrailEntryRow.job_id == instrument.job_id, TrailEntryRow.what == What.PROFILE_SET.value)
+        .order_by(col(TrailEntryRow.seq).desc())
     )
     for body in session.exec(statement):
         note = parsed(body)["note"]
@@ -93,12 +93,14 @@ def profile_of(session: Session, instrument: Instrument) -> tuple[Profile | None
     return found, "" if found is None else "learnt"
 
 
-def _learnt(session: Session, instrument: Instrument) -> Profile | None:
+def _learnt(session: Session, instrument: InstrumentRow) -> Profile | None:
     """What confirmed photos show of the same instrument in any job."""
     serial = parsed(instrument.description_json).get("serial")
     alike = [
         row
-        for row in session.exec(select(Instrument).where(Instrument.label == instrument.label).order_by(text("rowid")))
+        for row in session.exec(
+            select(InstrumentRow).where(InstrumentRow.label == instrument.label).order_by(text("rowid"))
+        )
         if row.kind == instrument.kind and parsed(row.description_json).get("serial") == serial
     ]
     confirmed: list[tuple[str, str]] = []
@@ -112,7 +114,7 @@ def _learnt(session: Session, instrument: Instrument) -> Profile | None:
     return learnt(instrument.label, instrument.label, confirmed)
 
 
-def profile_for_page(session: Session, instrument: Instrument) -> dict[str, Any]:
+def profile_for_page(session: Session, instrument: InstrumentRow) -> dict[str, Any]:
     """What an instrument can show, as plain data."""
     profile, origin = profile_of(session, instrument)
     data = None if profile is None else profile.to_json()
@@ -139,7 +141,7 @@ def display_check(session: Session, job_id: str, context: Context) -> Callable[[
 
 
 def _checked(
-    display: DisplayReading, context: Context, instruments: Sequence[Instrument], profiles: dict[str, Profile | None]
+    display: DisplayReading, context: Context, instruments: Sequence[InstrumentRow], profiles: dict[str, Profile | None]
 ) -> DisplayReading:
     reading = reading_seen(display, context)
     one = usual_among(instruments, reading)

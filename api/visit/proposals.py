@@ -14,7 +14,7 @@ from api.errors import NotFound, Refused
 from api.ledger.canonical import canonical, parsed
 from api.ledger.clock import seconds_between
 from api.ledger.database import Transaction
-from api.ledger.tables import Proposal
+from api.ledger.tables import ProposalRow
 from api.visit.instruments import has_range_end, usual_instrument
 from api.visit.jobs import axes_of
 from api.visit.notes import Notes, notes_of
@@ -83,41 +83,41 @@ class Belief:
     notes: Notes | None = None
 
 
-def proposal_of(session: Session, proposal_id: str) -> Proposal:
+def proposal_of(session: Session, proposal_id: str) -> ProposalRow:
     """A proposal by its id.
 
     Raises:
         NotFound: There is no such proposal.
     """
-    row = session.get(Proposal, proposal_id)
+    row = session.get(ProposalRow, proposal_id)
     if row is None:
         raise NotFound("no_such_proposal", f"There is no proposal {proposal_id!r}.", "Reload the page.")
     return row
 
 
-def _number(row: Proposal) -> int:
+def _number(row: ProposalRow) -> int:
     return int(row.id.rpartition("P")[2])
 
 
-def proposals_of(session: Session, job_id: str, state: str | None = None) -> list[Proposal]:
+def proposals_of(session: Session, job_id: str, state: str | None = None) -> list[ProposalRow]:
     """A job's proposals, oldest first, all or those in one state."""
-    statement = select(Proposal).where(Proposal.job_id == job_id)
+    statement = select(ProposalRow).where(ProposalRow.job_id == job_id)
     if state is not None:
-        statement = statement.where(Proposal.state == state)
+        statement = statement.where(ProposalRow.state == state)
     return sorted(session.exec(statement).all(), key=_number)
 
 
-def doubts_of(row: Proposal) -> tuple[Doubt, ...]:
+def doubts_of(row: ProposalRow) -> tuple[Doubt, ...]:
     """What blocks a bare confirmation."""
     return tuple(Doubt(name) for name in parsed(row.doubts_json))
 
 
-def alternatives_of(row: Proposal) -> tuple[Reading, ...]:
+def alternatives_of(row: ProposalRow) -> tuple[Reading, ...]:
     """The other readings it could be, best first."""
     return tuple(reading_from_json(data) for data in parsed(row.alternatives_json))
 
 
-def part_of(row: Proposal, which: str) -> Reading | None:
+def part_of(row: ProposalRow, which: str) -> Reading | None:
     """The reading as heard ("voice") or seen ("photo") alone."""
     data = parsed(row.voice_json if which == "voice" else row.photo_json)
     return None if data is None else reading_from_json(data)
@@ -134,7 +134,7 @@ def _given(doubt: Doubt, reading: Reading, range_end_known: bool) -> bool:
     return doubt in STRUCTURAL
 
 
-def _standing(session: Session, row: Proposal, belief: Belief, reading: Reading) -> list[Doubt]:
+def _standing(session: Session, row: ProposalRow, belief: Belief, reading: Reading) -> list[Doubt]:
     """The doubts that stand for a value: what is missing now, and what was doubted and is not given."""
     names = [axis.name for axis in axes_of(session, row.job_id)]
     range_end_known = has_range_end(session, row.instrument_id, reading)
@@ -145,7 +145,7 @@ def _standing(session: Session, row: Proposal, belief: Belief, reading: Reading)
     return list(dict.fromkeys([*found, *(doubt for doubt in kept if doubt is not Doubt.IMPLAUSIBLE)]))
 
 
-def set_value(transaction: Transaction, row: Proposal, belief: Belief, captured_at: str) -> None:
+def set_value(transaction: Transaction, row: ProposalRow, belief: Belief, captured_at: str) -> None:
     """Give a proposal a value; anything that changes raises its revision.
 
     The caller puts the row and writes the trail entry.
@@ -168,12 +168,12 @@ def set_value(transaction: Transaction, row: Proposal, belief: Belief, captured_
 
 def new_proposal(
     transaction: Transaction, job_id: str, belief: Belief, source: Source, supersedes: str | None = None
-) -> Proposal:
+) -> ProposalRow:
     """Make a proposal from one reading; the caller writes the trail entry."""
-    number = transaction.count(Proposal, job_id) + 1
+    number = transaction.count(ProposalRow, job_id) + 1
     own = canonical(belief.reading.to_json())
     reading_columns: dict[str, Any] = columns_of(belief.reading)
-    row = Proposal(
+    row = ProposalRow(
         **reading_columns,
         id=f"{job_id}-P{number}",
         job_id=job_id,
@@ -203,7 +203,7 @@ def new_proposal(
     return row
 
 
-def find_partner(session: Session, job_id: str, reading: Reading, source: Source) -> Proposal | None:
+def find_partner(session: Session, job_id: str, reading: Reading, source: Source) -> ProposalRow | None:
     """The open proposal that saw or heard the same reading: the newest within the window, of the other sense."""
     for row in reversed(proposals_of(session, job_id, "open")):
         if abs(seconds_between(row.captured_at, source.captured_at)) > JOIN_WINDOW_S:
@@ -220,7 +220,7 @@ def find_partner(session: Session, job_id: str, reading: Reading, source: Source
     return None
 
 
-def join(transaction: Transaction, row: Proposal, belief: Belief, source: Source) -> bool:
+def join(transaction: Transaction, row: ProposalRow, belief: Belief, source: Source) -> bool:
     """Join a photo to a spoken proposal, or words to a seen one.
 
     Returns:
@@ -253,7 +253,7 @@ def join(transaction: Transaction, row: Proposal, belief: Belief, source: Source
     return agree
 
 
-def correct(transaction: Transaction, row: Proposal, belief: Belief, source: Source) -> None:
+def correct(transaction: Transaction, row: ProposalRow, belief: Belief, source: Source) -> None:
     """Replace a proposal's value by what a person said or typed; a photo that shows otherwise stays beside it.
 
     The caller puts the row and writes event and trail entry.
@@ -272,12 +272,12 @@ def correct(transaction: Transaction, row: Proposal, belief: Belief, source: Sou
     set_value(transaction, row, belief, source.captured_at)
 
 
-def choices_of(row: Proposal) -> tuple[Reading, ...]:
+def choices_of(row: ProposalRow) -> tuple[Reading, ...]:
     """What a person can choose among: the value as it stands, then the alternatives."""
     return (reading_of(row), *alternatives_of(row))
 
 
-def require_open(row: Proposal, revision: int | None = None) -> None:
+def require_open(row: ProposalRow, revision: int | None = None) -> None:
     """Refuse to touch a proposal that is settled, or that changed since the person looked.
 
     Raises:
@@ -289,7 +289,7 @@ def require_open(row: Proposal, revision: int | None = None) -> None:
         raise Refused("changed", "This value changed since you looked.", "Read it again, then confirm.")
 
 
-def proposal_for_page(row: Proposal) -> dict[str, Any]:
+def proposal_for_page(row: ProposalRow) -> dict[str, Any]:
     """A proposal as the page shows it."""
     reading = reading_of(row)
     hidden = {"doubts_json", "alternatives_json", "voice_json", "photo_json", "circumstances_json"}

@@ -6,7 +6,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from api.errors import BadInput
-from api.ledger.tables import ReadingColumns
+from api.ledger.columns import ReadingColumns
 from capture.completeness import dimension_problem
 from capture.reading import Context, Reading
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind, UnitError

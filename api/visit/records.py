@@ -9,16 +9,9 @@ from sqlmodel import Session, select
 from api.errors import NotFound, OhmtrailError, Refused
 from api.ledger.canonical import canonical
 from api.ledger.clock import seconds_between
+from api.ledger.columns import NoteColumns, ReadingColumns, SourceColumns
 from api.ledger.database import Transaction
-from api.ledger.tables import (
-    ConfirmationEvent,
-    NoteColumns,
-    Proposal,
-    ReadingColumns,
-    Record,
-    SafetyAnswer,
-    SourceColumns,
-)
+from api.ledger.tables import ConfirmationEventRow, ProposalRow, RecordRow, SafetyAnswerRow
 from api.ledger.trail import What
 from api.visit.notes import notes_of
 from api.visit.proposals import doubts_of, require_open
@@ -45,13 +38,13 @@ def put_event(
     action: str,
     decision: Decision,
     *,
-    proposal: Proposal | None = None,
+    proposal: ProposalRow | None = None,
     record_id: str | None = None,
     detail: dict[str, Any] | None = None,
-) -> ConfirmationEvent:
+) -> ConfirmationEventRow:
     """Write what a person decided; the caller writes the trail entry."""
-    event = ConfirmationEvent(
-        id=f"{job_id}-E{transaction.count(ConfirmationEvent, job_id) + 1}",
+    event = ConfirmationEventRow(
+        id=f"{job_id}-E{transaction.count(ConfirmationEventRow, job_id) + 1}",
         job_id=job_id,
         proposal_id=None if proposal is None else proposal.id,
         record_id=record_id,
@@ -69,7 +62,7 @@ def put_event(
     return event
 
 
-def check_confirmable(session: Session, row: Proposal, revision: int | None, spoken_at: str | None = None) -> None:
+def check_confirmable(session: Session, row: ProposalRow, revision: int | None, spoken_at: str | None = None) -> None:
     """Refuse to confirm what a person cannot have meant, or what the safety gate holds.
 
     Args:
@@ -105,16 +98,16 @@ def check_confirmable(session: Session, row: Proposal, revision: int | None, spo
         )
 
 
-def _note(session: Session, row: Proposal) -> str:
+def _note(session: Session, row: ProposalRow) -> str:
     reading = reading_of(row)
     if not is_gated(reading):
         return ""
-    answers = session.exec(select(SafetyAnswer).where(SafetyAnswer.axis_id == f"{row.job_id}-{reading.axis}"))
+    answers = session.exec(select(SafetyAnswerRow).where(SafetyAnswerRow.axis_id == f"{row.job_id}-{reading.axis}"))
     late = any(seconds_between(row.captured_at, answer.captured_at) > 0 for answer in answers)
     return "A safety step of this axis was answered after this reading was taken." if late else ""
 
 
-def confirm(transaction: Transaction, row: Proposal, decision: Decision, revision: int | None) -> Record:
+def confirm(transaction: Transaction, row: ProposalRow, decision: Decision, revision: int | None) -> RecordRow:
     """Make a record of a proposal, by a person's word.
 
     Raises:
@@ -125,9 +118,9 @@ def confirm(transaction: Transaction, row: Proposal, decision: Decision, revisio
     event = put_event(transaction, row.job_id, "confirm", decision, proposal=row)
     bases = (ReadingColumns, SourceColumns, NoteColumns)
     columns = {name: getattr(row, name) for base in bases for name in base.model_fields}
-    record = Record(
+    record = RecordRow(
         **columns,
-        id=f"{row.job_id}-R{transaction.count(Record, row.job_id) + 1}",
+        id=f"{row.job_id}-R{transaction.count(RecordRow, row.job_id) + 1}",
         job_id=row.job_id,
         proposal_id=row.id,
         confirmation_id=event.id,
@@ -144,7 +137,7 @@ def confirm(transaction: Transaction, row: Proposal, decision: Decision, revisio
     return record
 
 
-def withdraw(transaction: Transaction, record: Record, decision: Decision) -> ConfirmationEvent:
+def withdraw(transaction: Transaction, record: RecordRow, decision: Decision) -> ConfirmationEventRow:
     """Take a record back by a new event; the record stays where it is.
 
     Raises:
@@ -157,13 +150,13 @@ def withdraw(transaction: Transaction, record: Record, decision: Decision) -> Co
     return event
 
 
-def record_of(session: Session, record_id: str) -> Record:
+def record_of(session: Session, record_id: str) -> RecordRow:
     """A record by its id.
 
     Raises:
         NotFound: There is no such record.
     """
-    row = session.get(Record, record_id)
+    row = session.get(RecordRow, record_id)
     if row is None:
         raise NotFound("no_such_record", f"There is no record {record_id!r}.", "Reload the page.")
     return row
@@ -171,19 +164,19 @@ def record_of(session: Session, record_id: str) -> Record:
 
 def withdrawn_ids(session: Session, job_id: str) -> set[str]:
     """Records of a job that were taken back."""
-    statement = select(ConfirmationEvent.record_id).where(
-        ConfirmationEvent.job_id == job_id, ConfirmationEvent.action == "withdraw"
+    statement = select(ConfirmationEventRow.record_id).where(
+        ConfirmationEventRow.job_id == job_id, ConfirmationEventRow.action == "withdraw"
     )
     return {found for found in session.exec(statement).all() if found is not None}
 
 
-def _number(row: Record) -> int:
+def _number(row: RecordRow) -> int:
     return int(row.id.rpartition("R")[2])
 
 
-def all_records(session: Session, job_id: str) -> list[Record]:
+def all_records(session: Session, job_id: str) -> list[RecordRow]:
     """Every record of a job, superseded and withdrawn ones too, in the order confirmed."""
-    return sorted(session.exec(select(Record).where(Record.job_id == job_id)).all(), key=_number)
+    return sorted(session.exec(select(RecordRow).where(RecordRow.job_id == job_id)).all(), key=_number)
 
 
 def standing(session: Session, job_id: str) -> dict[str, str]:
@@ -199,13 +192,13 @@ def standing(session: Session, job_id: str) -> dict[str, str]:
     }
 
 
-def current_records(session: Session, job_id: str) -> list[Record]:
+def current_records(session: Session, job_id: str) -> list[RecordRow]:
     """The records in force, in the order confirmed."""
     states = standing(session, job_id)
     return [record for record in all_records(session, job_id) if states[record.id] == "current"]
 
 
-def supersede_problem(session: Session, record: Record) -> OhmtrailError | None:
+def supersede_problem(session: Session, record: RecordRow) -> OhmtrailError | None:
     """Why a record cannot be corrected, or None."""
     state = standing(session, record.job_id)[record.id]
     if state == "current":
@@ -213,7 +206,7 @@ def supersede_problem(session: Session, record: Record) -> OhmtrailError | None:
     return Refused("not_current", f"Record {record.id} is {state}.", "Correct the record that is in force.")
 
 
-def record_for_page(record: Record, state: str) -> dict[str, Any]:
+def record_for_page(record: RecordRow, state: str) -> dict[str, Any]:
     """A record as the page shows it."""
     return {
         **record.model_dump(exclude={"circumstances_json"}),

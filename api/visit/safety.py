@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 
 from api.errors import BadInput
 from api.ledger.database import Transaction
-from api.ledger.tables import Axis, SafetyAnswer
+from api.ledger.tables import AxisRow, SafetyAnswerRow
 from api.ledger.trail import What
 from capture.reading import Reading
 from grading.terms.quantity import QuantityKind
@@ -30,7 +30,7 @@ BUS_LIMIT_V = Decimal(50)
 
 
 @dataclass(frozen=True)
-class Step:
+class SafetyStep:
     """One question.
 
     Attributes:
@@ -50,79 +50,79 @@ class Step:
     value: str = ""
 
 
-STEPS: tuple[Step, ...] = (
-    Step(
+STEPS: tuple[SafetyStep, ...] = (
+    SafetyStep(
         "sources_identified",
         "Is every source known: mains, control transformer, UPS, second feeder, vertical axis, hydraulics, spindle?",
         "A source that was overlooked is not locked out.",
         "NFPA 70E 120.5 step 1 (read in a secondary text); 29 CFR 1910.147(d)(1) (read)",
     ),
-    Step(
+    SafetyStep(
         "vertical_supported",
         "Are vertical axes parked on blocks or held otherwise than by their brakes?",
         "A brake alone is no block for work below it.",
         "29 CFR 1910.147(d)(5)(i) (read)",
         may_not_apply=True,
     ),
-    Step(
+    SafetyStep(
         "isolated_and_locked",
         "Is the disconnecting means open, locked and tagged with your own lock?",
         "Emergency stop and interlocks isolate nothing.",
         "29 CFR 1910.147(d)(3)–(4) (read); NFPA 70E 120.5 (read in a secondary text)",
     ),
-    Step(
+    SafetyStep(
         "bus_discharged",
         "Has the drive's marked waiting time passed, and what does the meter show on its DC bus?",
         "Bleeder resistors fail open; only the measured voltage counts.",
         "29 CFR 1910.333(b)(2)(ii)(C), IEC 60204-1 6.2.4 (read in secondary texts); below 50 V: house rule",
         value="V",
     ),
-    Step(
+    SafetyStep(
         "meter_proved_before",
         "Was the meter tried on a known source before the test for absence of voltage?",
         "A dead meter shows zero on anything.",
         "NFPA 70E 120.5, live–dead–live (read in a secondary text)",
     ),
-    Step(
+    SafetyStep(
         "proved_dead",
         "Does it show no voltage, a.c. and d.c., pole to pole and each pole to ground?",
         "A value from a live circuit is worthless, and taking it can kill.",
         "NFPA 70E 120.5; EN 50110-1 rule 3 (read in secondary texts)",
     ),
-    Step(
+    SafetyStep(
         "meter_proved_after",
         "Was the meter tried on the known source again afterwards?",
         "It may have failed in between.",
         "NFPA 70E 120.5, live–dead–live (read in a secondary text)",
     ),
-    Step(
+    SafetyStep(
         "adjacent_protected",
         "Are live parts nearby covered or barred, where other cabinets are still on?",
         "What is not under test may still be live.",
         "EN 50110-1 rule 5 (read in a secondary text)",
         may_not_apply=True,
     ),
-    Step(
+    SafetyStep(
         "drive_disconnected",
         "Are the motor leads off the drive, marked and photographed?",
         "The test voltage destroys a drive's output stage, and a drive falsifies the value.",
         "Maintenance texts (secondary); universal rule of drive makers (from memory)",
     ),
-    Step(
+    SafetyStep(
         "auxiliary_out",
         "Are encoder, brake, thermal sensor and fan leads unplugged and out of the test?",
         "Their electronics do not survive the test voltage.",
         "Maintenance text (secondary); no clause of a standard names them: house rule",
         may_not_apply=True,
     ),
-    Step(
+    SafetyStep(
         "suppressors_out",
         "Are surge suppressors and filter capacitors off the circuit, or the test voltage below their level?",
         "They conduct, and look like bad insulation.",
         "IEC 60204-1 18.3 (from memory)",
         may_not_apply=True,
     ),
-    Step(
+    SafetyStep(
         "people_clear",
         "Is everybody clear of both cable ends, and is the shaft held still?",
         "At 500 V nobody holds a lead; a turned permanent-magnet motor is a generator.",
@@ -151,7 +151,7 @@ def auxiliary_lead(reading: Reading) -> str | None:
     return leads[0] if leads else None
 
 
-def check_answer(step_id: str, answer: str, value: str | None) -> tuple[Step, str | None]:
+def check_answer(step_id: str, answer: str, value: str | None) -> tuple[SafetyStep, str | None]:
     """Check one answer before it is written.
 
     Returns:
@@ -181,7 +181,7 @@ def check_answer(step_id: str, answer: str, value: str | None) -> tuple[Step, st
     return step, format(number, "f")
 
 
-def put_answer(transaction: Transaction, axis: Axis, step_id: str, answer: str, **details: Any) -> SafetyAnswer:
+def put_answer(transaction: Transaction, axis: AxisRow, step_id: str, answer: str, **details: Any) -> SafetyAnswerRow:
     """Write one answer.
 
     Args:
@@ -195,8 +195,8 @@ def put_answer(transaction: Transaction, axis: Axis, step_id: str, answer: str, 
         BadInput: See `check_answer`.
     """
     step, value = check_answer(step_id, answer, details.pop("value", None))
-    row = SafetyAnswer(
-        id=f"{axis.job_id}-S{transaction.count(SafetyAnswer, axis.job_id) + 1}",
+    row = SafetyAnswerRow(
+        id=f"{axis.job_id}-S{transaction.count(SafetyAnswerRow, axis.job_id) + 1}",
         job_id=axis.job_id,
         axis_id=axis.id,
         step=step.id,
@@ -210,13 +210,15 @@ def put_answer(transaction: Transaction, axis: Axis, step_id: str, answer: str, 
     return row
 
 
-def answers_of(session: Session, axis_id: str) -> dict[str, SafetyAnswer]:
+def answers_of(session: Session, axis_id: str) -> dict[str, SafetyAnswerRow]:
     """The newest answer to each step of an axis."""
-    rows = session.exec(select(SafetyAnswer).where(SafetyAnswer.axis_id == axis_id).order_by(col(SafetyAnswer.at)))
+    rows = session.exec(
+        select(SafetyAnswerRow).where(SafetyAnswerRow.axis_id == axis_id).order_by(col(SafetyAnswerRow.at))
+    )
     return {row.step: row for row in sorted(rows, key=lambda row: int(row.id.rpartition("S")[2]))}
 
 
-def _is_met(step: Step, answer: SafetyAnswer | None) -> bool:
+def _is_met(step: SafetyStep, answer: SafetyAnswerRow | None) -> bool:
     if answer is None:
         return False
     if answer.answer == "not_applicable":
@@ -226,13 +228,13 @@ def _is_met(step: Step, answer: SafetyAnswer | None) -> bool:
     return not step.value or (answer.value is not None and abs(Decimal(answer.value)) < BUS_LIMIT_V)
 
 
-def open_steps(session: Session, axis_id: str) -> Sequence[Step]:
+def open_steps(session: Session, axis_id: str) -> Sequence[SafetyStep]:
     """The steps of an axis that still keep an insulation value out of the record."""
     answers = answers_of(session, axis_id)
     return [step for step in STEPS if not _is_met(step, answers.get(step.id))]
 
 
-def safety_for_page(session: Session, axis: Axis) -> dict[str, Any]:
+def safety_for_page(session: Session, axis: AxisRow) -> dict[str, Any]:
     """All steps with their answers, as the page shows them."""
     answers = answers_of(session, axis.id)
     return {

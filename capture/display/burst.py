@@ -14,13 +14,13 @@ import numpy as np
 
 from capture.display import geometry, refusal
 from capture.display.check import checked
-from capture.display.features import Evidence
+from capture.display.features import DisplayLooks
 from capture.display.fields import arrange
 from capture.display.fusion import Sight, fuse
-from capture.display.levels import Levels
 from capture.display.marks import Mark
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
+from capture.display.pyramid import Levels
 from capture.display.see import Look, displays_in, enlarged, judged, look_at, together, weighed
 from capture.errors import MediaError
 from capture.reading import DisplayReading, Doubt, Seen
@@ -53,7 +53,7 @@ class _Frame:
 
     index: int
     reading: DisplayReading
-    evidence: Evidence
+    evidence: DisplayLooks
     marks: list[Mark]
     matrix: geometry.Matrix
     scale: float
@@ -179,7 +179,7 @@ def _differing(reading: DisplayReading, values: list[str]) -> DisplayReading:
     return replace(reading, accepted=False, reason=reason, doubts=(Doubt.NOT_SETTLED,))
 
 
-def _evidence(found: list[_Frame], best: _Frame) -> Evidence:
+def _evidence(found: list[_Frame], best: _Frame) -> DisplayLooks:
     """The marks of all frames on the canvas of the best, as if they were looks at one photo."""
     here = np.eye(3)
     sights = [Sight(f.marks, geometry.inverse(_onto(f.evidence, best.evidence))) for f in found]
@@ -196,7 +196,7 @@ def _evidence(found: list[_Frame], best: _Frame) -> Evidence:
     )
 
 
-def _onto(one: Evidence, other: Evidence) -> geometry.Matrix:
+def _onto(one: DisplayLooks, other: DisplayLooks) -> geometry.Matrix:
     """The matrix from one frame's canvas to another's, by their main strings; none is needed where these differ."""
     first, second = one.fields.box, other.fields.box
     if first is None or second is None or len(one.fields.text) != len(other.fields.text):

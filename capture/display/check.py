@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal, InvalidOperation
 
-from capture.display.profile import Profile, Verdict
+from capture.display.profile import Possibility, Profile
 from capture.reading import DisplayReading, Doubt, Seen
 from grading.terms.quantity import Qualifier
 
@@ -34,10 +34,10 @@ def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None =
             quantity = replace(quantity, unit=units[0])
             doubts = (*(d for d in doubts if d is not Doubt.UNIT_MISSING), Doubt.UNIT_UNSURE)
     verdict, why = profile.verdict(quantity, volts)
-    if verdict is Verdict.IMPOSSIBLE:
+    if verdict is Possibility.IMPOSSIBLE:
         reason = IMPOSSIBLE.format(title=profile.title, shown=_as_read(display), why=why)
         return replace(display, accepted=False, reason=reason, doubts=(Doubt.IMPLAUSIBLE,))
-    if verdict is Verdict.UNLIKELY:
+    if verdict is Possibility.UNLIKELY:
         doubts = (*doubts, Doubt.UNUSUAL)
     return replace(display, quantity=quantity, doubts=tuple(dict.fromkeys(doubts)))
 

@@ -56,7 +56,7 @@ _LEAST = 1e-4
 
 
 @dataclass(frozen=True)
-class Evidence:
+class DisplayLooks:
     """What all looks at one display gave.
 
     Attributes:
@@ -94,7 +94,7 @@ def log_odds(probability: float) -> float:
     return math.log(p / (1 - p))
 
 
-def features(evidence: Evidence) -> dict[str, dict[str, float]]:
+def features(evidence: DisplayLooks) -> dict[str, dict[str, float]]:
     """What each head's probability is computed from.
 
     Args:
@@ -117,7 +117,7 @@ def features(evidence: Evidence) -> dict[str, dict[str, float]]:
     }
 
 
-def _value(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str, float]:
+def _value(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[str, float]:
     glyphs = [m for m in fields.chars if m.group == 0]
     heights = [m.height for m in glyphs if m.name not in "-<>"]
     digits = bare(fields.text)
@@ -147,7 +147,7 @@ def _value(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str,
     }
 
 
-def _look_of(evidence: Evidence, fields: Fields) -> dict[str, float]:
+def _look_of(evidence: DisplayLooks, fields: Fields) -> dict[str, float]:
     """What the picture itself says: how legible, large, crisp it is, and how far from the picture's edges."""
     crisp, contrast = (0.0, 0.0) if fields.box is None else refusal.crispness(evidence.canvas, fields.box)
     glare = fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
@@ -172,7 +172,7 @@ def _look_of(evidence: Evidence, fields: Fields) -> dict[str, float]:
     }
 
 
-def _beside(evidence: Evidence, fields: Fields) -> tuple[float, float]:
+def _beside(evidence: DisplayLooks, fields: Fields) -> tuple[float, float]:
     """Contrast left and right of the main string, where a character may have been missed; 0..1 each."""
     row = [m for m in fields.chars if m.group == 0]
     if not row:
@@ -201,7 +201,7 @@ def _backing(fields: Fields) -> float:
     return max(fields.unit_sure if fields.unit in UNITS else 0.0, 0.5 if fields.small else 0.0)
 
 
-def _dot(evidence: Evidence, fields: Fields, looks: list[Fields]) -> dict[str, float]:
+def _dot(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[str, float]:
     points = [m for m in fields.chars if m.group == 1]
     peers = [look for look in looks if bare(look.text) == bare(fields.text)]
     return {
@@ -279,7 +279,7 @@ def _margin(mark: Mark) -> float:
     return float(np.clip(math.log(max(first, _LEAST) / max(second, _LEAST)), 0.0, 9.2))
 
 
-def _smallness(evidence: Evidence) -> float:
+def _smallness(evidence: DisplayLooks) -> float:
     """How small the digits are, and how hard to see: a point among such may be lost without a trace."""
     size = max(0.0, 6.0 - math.log2(max(evidence.digit_px or 1.0, 1.0)))
     return size + max(0.0, 2.5 - log_odds(evidence.legible))

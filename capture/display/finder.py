@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from capture.display import geometry
 from capture.display.glyphs import FINDER_HEIGHT, FINDER_STRIDE, FINDER_WIDTH
-from capture.display.levels import Levels, Pixels, levels_of
 from capture.display.networks import finder_map
+from capture.display.pyramid import Levels, Pixels, levels_of
 
 MOST = 4
 """At most this many displays in one photo."""

@@ -21,7 +21,7 @@ LEARNT_ENOUGH = 8
 """Confirmed readings of one unit from which a format never seen among them is asked about (house rule)."""
 
 
-class Verdict(StrEnum):
+class Possibility(StrEnum):
     """Whether an instrument shows a string."""
 
     POSSIBLE = "possible"
@@ -121,7 +121,7 @@ class Profile:
         """The units in which these digits can be shown, each once."""
         return tuple(dict.fromkeys(r.unit for r in self.ranges if r.at(voltage) and r.fits(digits)))
 
-    def verdict(self, quantity: Quantity, voltage: Decimal | None = None) -> tuple[Verdict, str]:
+    def verdict(self, quantity: Quantity, voltage: Decimal | None = None) -> tuple[Possibility, str]:
         """Whether the instrument shows this.
 
         Args:
@@ -132,57 +132,61 @@ class Profile:
             The verdict and, unless possible, why: the end of a sentence that begins with what was read.
         """
         found, why = self._judged(quantity, voltage)
-        if self.learnt and found is Verdict.IMPOSSIBLE:
-            return Verdict.UNLIKELY, why
+        if self.learnt and found is Possibility.IMPOSSIBLE:
+            return Possibility.UNLIKELY, why
         return found, why
 
-    def _judged(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Verdict, str]:
+    def _judged(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Possibility, str]:
         if quantity.qualifier is Qualifier.ABOVE:
             return self._beyond(quantity, voltage)
         if quantity.digits is None:
-            return Verdict.POSSIBLE, ""
+            return Possibility.POSSIBLE, ""
         own = [r for r in self.ranges if quantity.unit in (None, r.unit)]
         fitting = [r for r in own if r.fits(quantity.digits)]
         if fitting:
             return self._usual(quantity.digits, quantity.unit, fitting, voltage)
         if own:
             tops = ", ".join(dict.fromkeys(f"{r.top} {_symbol(r.unit)}" for r in own))
-            return Verdict.IMPOSSIBLE, f"its ranges show up to {tops}, with just those decimals"
+            return Possibility.IMPOSSIBLE, f"its ranges show up to {tops}, with just those decimals"
         if self.learnt:
-            return Verdict.POSSIBLE, ""  # a unit that was never confirmed tells nothing yet
-        return Verdict.IMPOSSIBLE, f"it has no {_symbol(quantity.unit)} range"
+            return Possibility.POSSIBLE, ""  # a unit that was never confirmed tells nothing yet
+        return Possibility.IMPOSSIBLE, f"it has no {_symbol(quantity.unit)} range"
 
     def _usual(
         self, digits: str, unit: str | None, fitting: list[Range], voltage: Decimal | None
-    ) -> tuple[Verdict, str]:
+    ) -> tuple[Possibility, str]:
         """Whether digits that some ranges show are usual there."""
         here = [r for r in fitting if r.at(voltage)]
         if not here:
-            return Verdict.UNLIKELY, f"not at a test voltage of {voltage} V"
+            return Possibility.UNLIKELY, f"not at a test voltage of {voltage} V"
         value = abs(parse_digits(digits))
         if all(value < parse_digits(r.bottom) for r in here) and value != 0:
-            return Verdict.UNLIKELY, "it usually shows so little in a finer range"
+            return Possibility.UNLIKELY, "it usually shows so little in a finer range"
         ends = {over.end for over in self.overs if over.unit == unit and over.end is not None}
         if any(value == parse_digits(end) for end in ends):
-            return Verdict.UNLIKELY, 'it is the very end of the range, where a ">" belongs before it'
-        return Verdict.POSSIBLE, ""
+            return Possibility.UNLIKELY, 'it is the very end of the range, where a ">" belongs before it'
+        return Possibility.POSSIBLE, ""
 
-    def _beyond(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Verdict, str]:
+    def _beyond(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Possibility, str]:
         """Over range: letters or a sign, as the instrument shows it."""
         if not self.overs:
-            return Verdict.POSSIBLE, ""
+            return Possibility.POSSIBLE, ""
         letters = [over for over in self.overs if over.end is None]
         signed = [over for over in self.overs if over.end is not None and quantity.unit in (None, over.unit)]
         shown = " or ".join(dict.fromkeys(f"{o.shown} {_symbol(o.unit)}".strip() for o in self.overs))
         if quantity.digits is None:
-            return (Verdict.POSSIBLE, "") if letters else (Verdict.IMPOSSIBLE, f"it shows {shown} beyond its range")
+            return (
+                (Possibility.POSSIBLE, "")
+                if letters
+                else (Possibility.IMPOSSIBLE, f"it shows {shown} beyond its range")
+            )
         number = parse_digits(quantity.digits)
         same = [o for o in signed if o.end is not None and parse_digits(o.end) == number]
         if not same:
-            return Verdict.IMPOSSIBLE, f"it shows {shown} beyond its range"
+            return Possibility.IMPOSSIBLE, f"it shows {shown} beyond its range"
         if not any(o.at(voltage) for o in same):
-            return Verdict.UNLIKELY, f"not at a test voltage of {voltage} V"
-        return Verdict.POSSIBLE, ""
+            return Possibility.UNLIKELY, f"not at a test voltage of {voltage} V"
+        return Possibility.POSSIBLE, ""
 
     def to_json(self) -> dict[str, Any]:
         """As plain data, in the form that `profile_files.read_profile` takes."""

@@ -43,12 +43,12 @@ _RANGE_KEYS = {"unit", "top", "bottom", "test_voltage", "negative", "leading_zer
 _OVER_KEYS = {"shown", "unit", "test_voltage"}
 
 
-class ProfileError(CaptureError):
+class InstrumentProfileError(CaptureError):
     """A profile that cannot be understood; the message names the place."""
 
 
-def _wrong(message: str) -> ProfileError:
-    return ProfileError("profile_invalid", message)
+def _wrong(message: str) -> InstrumentProfileError:
+    return InstrumentProfileError("profile_invalid", message)
 
 
 def read_profile(data: object) -> Profile:
@@ -157,7 +157,7 @@ def load_profile(path: Path) -> Profile:
         raise _wrong(f"{path.name} is neither TOML nor JSON that can be read: {error}.") from None
     try:
         return read_profile(data)
-    except ProfileError as error:
+    except InstrumentProfileError as error:
         raise _wrong(f"{path.name}: {error}") from None
 
 
@@ -183,4 +183,6 @@ def find_profile(name: str) -> Profile:
     path = Path(name)
     if path.suffix.lower() in (".toml", ".json") or path.exists():
         return load_profile(path)
-    raise ProfileError("no_such_profile", f"There is no profile {name!r}; use a file or one of {', '.join(shipped())}.")
+    raise InstrumentProfileError(
+        "no_such_profile", f"There is no profile {name!r}; use a file or one of {', '.join(shipped())}."
+    )

@@ -13,16 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display import finder, geometry, refusal, views
+from capture.display.acceptance import judge
 from capture.display.check import all_checked
-from capture.display.features import Evidence
+from capture.display.features import DisplayLooks
 from capture.display.fields import Fields, around, arrange
 from capture.display.fusion import Sight, fuse
-from capture.display.judge import judge
-from capture.display.levels import Levels, Pixels, levels_of
 from capture.display.marks import Mark, decode
 from capture.display.networks import reader_map
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
+from capture.display.pyramid import Levels, Pixels, levels_of
 from capture.errors import MediaError
 from capture.reading import DisplayReading, FieldSeen, Seen
 from grading.terms.quantity import UNITS
@@ -156,7 +156,7 @@ def read_display(
     return judged(weighed(levels, quad, looks, marked=marked, found=found), looks[0].matrix)
 
 
-def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bool, found: float = 1.0) -> Evidence:
+def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bool, found: float = 1.0) -> DisplayLooks:
     """All that the looks at one display give, as the judge takes it.
 
     Args:
@@ -170,7 +170,7 @@ def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bo
     fields = arrange(together(looks))
     shown = geometry.sides(geometry.transform(first.matrix, quad))
     scale = shown[0] / geometry.sides(quad)[0]
-    return Evidence(
+    return DisplayLooks(
         fields=fields,
         looks=tuple(look.fields for look in looks),
         legible=float(np.mean([look.legible for look in looks])),
@@ -215,7 +215,7 @@ def together(looks: list[Look]) -> list[Mark]:
     return fuse([Sight(look.marks, look.matrix) for look in looks], looks[0].matrix)
 
 
-def judged(evidence: Evidence, matrix: geometry.Matrix) -> DisplayReading:
+def judged(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
     """The judge's verdict, with the small fields where they stand in the photo (`matrix`: photo -> canvas)."""
     back = geometry.inverse(matrix)
     seen = []

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from capture.display import geometry
 from capture.display.glyphs import READER_HEIGHT, READER_WIDTH
-from capture.display.levels import Levels, Pixels, levels_of
+from capture.display.pyramid import Levels, Pixels, levels_of
 
 
 def view(photo: Pixels | Levels, quad: geometry.Quad, margin: float) -> tuple[NDArray[np.uint8], geometry.Matrix]:

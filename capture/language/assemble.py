@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from capture.language.draft import Draft, Value
+from capture.language.draft import Draft, SpokenValue
 from capture.language.items import (
     AxisSpoken,
+    Cue,
     Each,
     Item,
-    Mark,
     Special,
     Tail,
     Terminals,
@@ -34,7 +34,7 @@ class _Assembler:
         self.items = items
         self.at = 0
         self.draft = Draft()
-        self.values: list[Value] = []
+        self.values: list[SpokenValue] = []
         self.doubts: list[Doubt] = []
         self.compare: Qualifier | None = None
         self.place: str | None = None
@@ -47,7 +47,7 @@ class _Assembler:
 
     def skip_fillers(self) -> None:
         """Step over fillers and pauses."""
-        while self.peek() in (Mark.FILLER, Mark.PAUSE):
+        while self.peek() in (Cue.FILLER, Cue.PAUSE):
             self.at += 1
 
     def run(self) -> Draft:
@@ -75,7 +75,7 @@ class _Assembler:
             self.special(piece, item)
         elif isinstance(piece, UnitSpoken | Tail):
             self.doubts.append(Doubt.UNKNOWN_WORDS if self.near_unknown(self.at - 1, self.at) else Doubt.VALUE_MISSING)
-        elif isinstance(piece, Mark):
+        elif isinstance(piece, Cue):
             self.mark(piece)
         else:
             self.where(piece)
@@ -96,19 +96,19 @@ class _Assembler:
         elif isinstance(piece, Topic):
             self.draft = replace(self.draft, topic=piece)
 
-    def mark(self, mark: Mark) -> None:
+    def mark(self, mark: Cue) -> None:
         """A piece that steers how the next are read."""
-        if mark is Mark.UNSETTLED:
+        if mark is Cue.UNSETTLED:
             self.draft = replace(self.draft, unsettled=True)
             self.doubts.append(Doubt.NOT_SETTLED)
-        elif mark is Mark.SET:
+        elif mark is Cue.SET:
             volts = self.volts()
             self.draft = replace(self.draft, set_volts=_decimal(volts), voltage_next=volts is None, high_voltage=True)
-        elif mark is Mark.BUILT:
+        elif mark is Cue.BUILT:
             self.built(self.volts())
-        elif mark is Mark.IT_IS_AT:
+        elif mark is Cue.IT_IS_AT:
             self.it_is_at()
-        elif mark in (Mark.AT, Mark.AFTER):
+        elif mark in (Cue.AT, Cue.AFTER):
             self.at_or_after()
 
     def volts(self) -> SpokenNumber | None:
@@ -136,7 +136,7 @@ class _Assembler:
         """Built and set voltage: "it's at three hundred of five hundred"."""
         before = self.at
         volts = self.volts()
-        if volts is not None and self.peek() is Mark.OF:
+        if volts is not None and self.peek() is Cue.OF:
             self.at += 1
             asked = self.volts()
             self.built(volts)
@@ -179,7 +179,7 @@ class _Assembler:
         doubts = [] if piece.doubt is None else [piece.doubt]
         if self.near_unknown(self.at - 1, self.at):
             doubts.append(Doubt.UNKNOWN_WORDS)
-        self.add(Value(Quantity(None, None, piece.qualifier), doubts=tuple(doubts)), item)
+        self.add(SpokenValue(Quantity(None, None, piece.qualifier), doubts=tuple(doubts)), item)
 
     def number(self, number: SpokenNumber) -> None:
         """A number with its fraction and unit."""
@@ -188,7 +188,7 @@ class _Assembler:
         doubts: list[Doubt] = []
         spoken_unit, digits = None, number.digits
         while isinstance(piece := self.peek(), UnitSpoken | Tail) or (
-            piece in (Mark.FILLER, Mark.PAUSE, Mark.UNKNOWN) and spoken_unit is None and self.unit_follows()
+            piece in (Cue.FILLER, Cue.PAUSE, Cue.UNKNOWN) and spoken_unit is None and self.unit_follows()
         ):
             if isinstance(piece, Tail):
                 if "." in digits:
@@ -198,7 +198,7 @@ class _Assembler:
                 if spoken_unit is not None:
                     break
                 spoken_unit = piece
-            elif piece is Mark.UNKNOWN:
+            elif piece is Cue.UNKNOWN:
                 doubts.append(Doubt.UNKNOWN_WORDS)
             self.at += 1
         if number.ambiguous:
@@ -210,11 +210,11 @@ class _Assembler:
     def unit_follows(self) -> bool:
         """Whether a unit comes next but for fillers, pauses or one unknown word."""
         ahead = 0
-        while self.peek(ahead) in (Mark.FILLER, Mark.UNKNOWN):
+        while self.peek(ahead) in (Cue.FILLER, Cue.UNKNOWN):
             ahead += 1
         return ahead > 0 and isinstance(self.peek(ahead), UnitSpoken | Tail)
 
-    def add(self, value: Value, item: Item) -> None:
+    def add(self, value: SpokenValue, item: Item) -> None:
         """Put a value down where it was measured."""
         if self.values and item.start > 0 and self.last_end == item.start and value.quantity.digits is not None:
             self.draft = replace(self.draft, unpaused=True)
@@ -228,9 +228,9 @@ class _Assembler:
         """Whether an unknown word touches the pieces `first` up to `end`; a pause parts them, a filler does not."""
         for start, step in ((first - 1, -1), (end, 1)):
             index = start
-            while 0 <= index < len(self.items) and self.items[index].piece is Mark.FILLER:
+            while 0 <= index < len(self.items) and self.items[index].piece is Cue.FILLER:
                 index += step
-            if 0 <= index < len(self.items) and self.items[index].piece is Mark.UNKNOWN:
+            if 0 <= index < len(self.items) and self.items[index].piece is Cue.UNKNOWN:
                 return True
         return False
 
@@ -264,10 +264,10 @@ class _Assembler:
 
 
 def _speaks(item: Item) -> bool:
-    return item.piece not in (Mark.FILLER, Mark.PAUSE, Mark.UNKNOWN, Mark.SOFT)
+    return item.piece not in (Cue.FILLER, Cue.PAUSE, Cue.UNKNOWN, Cue.SOFT)
 
 
-def _dimension(value: Value) -> str | None:
+def _dimension(value: SpokenValue) -> str | None:
     return None if value.quantity.unit is None else unit(value.quantity.unit).dimension
 
 
@@ -281,7 +281,7 @@ def _in_volts(number: SpokenNumber) -> SpokenNumber:
 
 def _value(
     digits: str, number: SpokenNumber, spoken: UnitSpoken | None, qualifier: Qualifier, doubts: Sequence[Doubt]
-) -> Value:
+) -> SpokenValue:
     """A value with everything else its words could mean."""
     code = None if spoken is None else spoken.code
     open_points = list(doubts)
@@ -294,7 +294,7 @@ def _value(
             open_points.append(spoken.doubt)
         if spoken.bare_k and digits == "1":
             open_points.append(Doubt.UNIT_UNSURE)  # "one k" is nearly "okay"
-    return Value(Quantity(digits, code, qualifier), tuple(others), tuple(open_points))
+    return SpokenValue(Quantity(digits, code, qualifier), tuple(others), tuple(open_points))
 
 
 def assemble(items: Sequence[Item]) -> Draft:

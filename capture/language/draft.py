@@ -12,7 +12,7 @@ from grading.terms.section import Section
 
 
 @dataclass(frozen=True)
-class Value:
+class SpokenValue:
     """One value as said: what it is, what else the words could be, what must be asked, where it was measured."""
 
     quantity: Quantity
@@ -39,7 +39,7 @@ class Draft:
         doubts: What must be asked whatever the values.
     """
 
-    values: tuple[Value, ...] = ()
+    values: tuple[SpokenValue, ...] = ()
     axis: str | None = None
     axis_sure: bool = True
     axis_named: bool = False
@@ -79,4 +79,4 @@ class Draft:
 
     def with_special(self, special: Special, doubts: tuple[Doubt, ...] = ()) -> Draft:
         """The draft with one value that has no digits."""
-        return replace(self, values=(Value(Quantity(None, None, special.qualifier), doubts=doubts),))
+        return replace(self, values=(SpokenValue(Quantity(None, None, special.qualifier), doubts=doubts),))

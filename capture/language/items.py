@@ -18,7 +18,7 @@ from grading.terms.quantity import Qualifier, QuantityKind
 from grading.terms.section import Section
 
 
-class Mark(StrEnum):
+class Cue(StrEnum):
     """Pieces that steer how the next ones are read."""
 
     SET = "set"
@@ -91,7 +91,7 @@ class Topic:
 
 
 Piece = (
-    Mark
+    Cue
     | SpokenNumber
     | UnitSpoken
     | Qualifier
@@ -180,22 +180,22 @@ _VALUES: dict[str, Piece] = {
     "all leads to ground|both leads to ground": Terminals("all-PE"),
 }
 _MARKS: dict[str, Piece] = {
-    "set|set to|test voltage|test voltage set|test voltage set to": Mark.SET,
-    "built|built to": Mark.BUILT,
-    "it's at": Mark.IT_IS_AT,
-    "at": Mark.AT,
-    "of|out of": Mark.OF,
-    "after": Mark.AFTER,
-    "climbing|still climbing|it's climbing|rising|still rising|dropping|falling|not steady": Mark.UNSETTLED,
-    ",": Mark.PAUSE,
+    "set|set to|test voltage|test voltage set|test voltage set to": Cue.SET,
+    "built|built to": Cue.BUILT,
+    "it's at": Cue.IT_IS_AT,
+    "at": Cue.AT,
+    "of|out of": Cue.OF,
+    "after": Cue.AFTER,
+    "climbing|still climbing|it's climbing|rising|still rising|dropping|falling|not steady": Cue.UNSETTLED,
+    ",": Cue.PAUSE,
     "uh|um|er|so|now|well|is|it's|it is|that's|reads|reading|shows|got|i got|i have|we have|the|on the meter|on|please|"
-    "to|axis|a|an|plus": Mark.FILLER,
+    "to|axis|a|an|plus": Cue.FILLER,
 }
 _TABLE = (
     _table(_UNITS)
     | _table(_VALUES)
     | _table(_MARKS)
-    | _table({"|".join(SOFT_ANSWERS): Mark.SOFT})
+    | _table({"|".join(SOFT_ANSWERS): Cue.SOFT})
     | _table(dict(COMMANDS))
 )
 _LONGEST = max(len(words) for words in _TABLE)
@@ -332,7 +332,7 @@ def _item(words: Sequence[str], index: int, previous: Piece | None) -> Item:
     if isinstance(previous, SpokenNumber) and word in _AFTER_NUMBER and not _starts(words, index + 1, ("axis",)):
         return Item(_AFTER_NUMBER[word], index, index + 1)
     found = _terminals(words, index) or _fraction(words, index) or _axis(words, index) or _number(words, index) or table
-    return found if found is not None else Item(Mark.UNKNOWN, index, index + 1)
+    return found if found is not None else Item(Cue.UNKNOWN, index, index + 1)
 
 
 def scan(words: Sequence[str]) -> Iterator[Item]:

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from capture.language.assemble import assemble
-from capture.language.draft import Draft, Value
-from capture.language.items import SOUND_ALIKE, Item, Mark, Special, scan
+from capture.language.draft import Draft, SpokenValue
+from capture.language.items import SOUND_ALIKE, Cue, Item, Special, scan
 from capture.language.kinds import doubts_about, kind_of, measures, plausible, to_ground
 from capture.language.pauses import with_digits_for_homophones, without_idle_pauses
 from capture.language.vocabulary import plain_text
@@ -98,7 +98,7 @@ def _split_corrections(items: Sequence[Item]) -> list[list[Item]]:
 
 
 def _unknown(items: Sequence[Item]) -> bool:
-    return any(item.piece is Mark.UNKNOWN for item in items)
+    return any(item.piece is Cue.UNKNOWN for item in items)
 
 
 def _command(
@@ -122,7 +122,7 @@ def _command(
 
 
 def _says_something(item: Item) -> bool:
-    return item.piece not in (Mark.FILLER, Mark.PAUSE, Mark.SOFT)
+    return item.piece not in (Cue.FILLER, Cue.PAUSE, Cue.SOFT)
 
 
 def _same(draft: Draft, context: Context) -> _Result:
@@ -267,7 +267,7 @@ def _settle_voltages(draft: Draft, context: Context) -> Draft:
     return draft.with_special(Special(qualifier), doubts)
 
 
-def _per_lead(draft: Draft, context: Context) -> Sequence[Value]:
+def _per_lead(draft: Draft, context: Context) -> Sequence[SpokenValue]:
     """Give each value of a list of three its leads, in the order of the test plan: U-V, V-W, W-U."""
     said = list(draft.values)
     values = said * draft.each if draft.each > 1 and len(said) == 1 else said

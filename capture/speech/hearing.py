@@ -40,7 +40,7 @@ class Choice:
         return plain(" ".join(word.word for word in self.words))
 
 
-class Stream:
+class RecogniserStream:
     """One utterance being heard, chunk by chunk.
 
     Attributes:

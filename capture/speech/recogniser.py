@@ -17,9 +17,9 @@ from capture.errors import ModelError
 from capture.language.vocabulary import ENTRIES, UNKNOWN, plain_words
 from capture.reading import Heard
 from capture.speech.audio import RATE
+from capture.speech.confidence import Judge, load_judge
 from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
-from capture.speech.hearing import ALTERNATIVES, Stream, plain
-from capture.speech.judge import Judge, load_judge
+from capture.speech.hearing import ALTERNATIVES, RecogniserStream, plain
 from capture.speech.model_files import check_model_directory, default_model_path, has_fixed_graph
 
 
@@ -101,10 +101,10 @@ class SpeechModel:
         stream.accept(pcm)
         return stream.finish()
 
-    def stream(self, *, alternatives: int = ALTERNATIVES) -> Stream:
+    def stream(self, *, alternatives: int = ALTERNATIVES) -> RecogniserStream:
         """Begin to listen to one utterance; the stream belongs to one thread at a time."""
         others = self.recogniser(alternatives) if alternatives else None
-        return Stream(self.recogniser(), others, self._only)
+        return RecogniserStream(self.recogniser(), others, self._only)
 
     def recogniser(self, alternatives: int = 0) -> Any:
         """A new vosk recogniser with the grammar."""

@@ -1,7 +1,7 @@
 """Sound to meaning: what was heard, what else it could have been, and how far both can be trusted.
 
-How likely the meaning is right is told by `capture.speech.judge`. -teen and -ty are never told apart by sound alone:
-the twin stays among the alternatives however sure the engine is.
+How likely the meaning is right is told by `capture.speech.confidence`. -teen and -ty are never told apart by sound
+alone: the twin stays among the alternatives however sure the engine is.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from capture.language.numbers import TWINS
 from capture.language.parse import parse
 from capture.reading import Context, Doubt, Heard, Reading, Utterance
 from capture.speech.audio import load_clip
-from capture.speech.beliefs import Beliefs, candidates, choose, reworded
-from capture.speech.judge import Judge, shipped_judge
+from capture.speech.candidates import Beliefs, candidates, choose, reworded
+from capture.speech.confidence import Judge, shipped_judge
 from capture.speech.recogniser import SpeechModel, speech_model
 
 PAUSE_S = 0.35

@@ -10,7 +10,7 @@ from grading.absorption import DAR_TIMES, PI_TIMES, AbsorptionRatio, dar_band, m
 from grading.case import Case, in_ohm, note
 from grading.finding import Basis, Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.measurement import Circumstance, MotorKind
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.terms.quantity import QuantityKind
 from grading.voltage import step_drop_percent
 from grading.words import limit_words, measured, number, place, sentence
@@ -22,7 +22,7 @@ _SOUND_OHM = Decimal(100_000_000)  # house rule: 100 times the machine's floor i
 _USABLE = (Shape.POINT, Shape.OVER)
 
 
-def absorption_ratio(later: Reading, earlier: Reading) -> AbsorptionRatio:
+def absorption_ratio(later: BoundedReading, earlier: BoundedReading) -> AbsorptionRatio:
     """The ratio of two readings of one test, both with their times."""
     later_s, earlier_s = later.measurement.elapsed_s or Decimal(0), earlier.measurement.elapsed_s or Decimal(0)
     low, high = ratio_of_intervals(later.interval, earlier.interval)
@@ -35,7 +35,7 @@ def absorption_ratio(later: Reading, earlier: Reading) -> AbsorptionRatio:
 
 def judge_absorption(case: Case) -> Iterator[Finding]:
     """Ratios of values of one point at one voltage; falling values; voltage steps."""
-    groups: dict[tuple[object, ...], list[Reading]] = {}
+    groups: dict[tuple[object, ...], list[BoundedReading]] = {}
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         if reading.shape in _USABLE:
             m = reading.measurement
@@ -48,7 +48,7 @@ def judge_absorption(case: Case) -> Iterator[Finding]:
     yield from _steps(case, groups.values())
 
 
-def _ratios(case: Case, group: list[Reading]) -> Iterator[Finding]:
+def _ratios(case: Case, group: list[BoundedReading]) -> Iterator[Finding]:
     by_time = {r.measurement.elapsed_s: r for r in group if r.measurement.elapsed_s is not None}
     pairs = [(by_time[late], by_time[early]) for late, early in (PI_TIMES, DAR_TIMES) if {late, early} <= set(by_time)]
     if not pairs and len(by_time) >= 2:
@@ -62,7 +62,7 @@ def _ratios(case: Case, group: list[Reading]) -> Iterator[Finding]:
             yield _dar(case, found, later, earlier)
 
 
-def _pi(case: Case, found: AbsorptionRatio, later: Reading, earlier: Reading) -> Finding:
+def _pi(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: BoundedReading) -> Finding:
     ids, where = (earlier.id, later.id), place(later.measurement)
     if found.undefined:
         return note(PI, f"{where}: polarization index undefined, both values are over range.", ids, later.section)
@@ -89,7 +89,7 @@ def _pi(case: Case, found: AbsorptionRatio, later: Reading, earlier: Reading) ->
     )
 
 
-def _pi_caveat(case: Case, found: AbsorptionRatio, earlier: Reading, limit: Limit | None) -> str:
+def _pi_caveat(case: Case, found: AbsorptionRatio, earlier: BoundedReading, limit: Limit | None) -> str:
     """Why the index judges nothing here; "" where it is below its limit and counts."""
     meaningless = case.limit("absorption.pi_meaningless")
     if earlier.interval.high > in_ohm(meaningless):
@@ -115,7 +115,7 @@ def _pi_limit(case: Case) -> Limit | None:
     return case.limit("absorption.pi_class_105" if low else "absorption.pi")
 
 
-def _dar(case: Case, found: AbsorptionRatio, later: Reading, earlier: Reading) -> Finding:
+def _dar(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: BoundedReading) -> Finding:
     ids, where = (earlier.id, later.id), place(later.measurement)
     limit = case.limit("absorption.dar")
     times = f"{found.later_s:f} s/{found.earlier_s:f} s"
@@ -154,7 +154,7 @@ def _dar(case: Case, found: AbsorptionRatio, later: Reading, earlier: Reading) -
     return note(DAR, sentence(text), ids, later.section)
 
 
-def _falling(case: Case, reading: Reading) -> Finding:
+def _falling(case: Case, reading: BoundedReading) -> Finding:
     text = (
         f"{place(reading.measurement)}: the value fell while the test voltage stayed on; "
         f"{measured(reading.measurement)}; this indicates moisture or creeping breakdown"
@@ -176,9 +176,9 @@ def _falling(case: Case, reading: Reading) -> Finding:
     )
 
 
-def _steps(case: Case, groups: Iterable[list[Reading]]) -> Iterator[Finding]:
+def _steps(case: Case, groups: Iterable[list[BoundedReading]]) -> Iterator[Finding]:
     """Compare the same point at rising test voltages, each at the same time on test."""
-    points: dict[tuple[object, ...], dict[Decimal, Reading]] = {}
+    points: dict[tuple[object, ...], dict[Decimal, BoundedReading]] = {}
     for group in groups:
         for reading in group:
             m = reading.measurement
@@ -191,7 +191,7 @@ def _steps(case: Case, groups: Iterable[list[Reading]]) -> Iterator[Finding]:
             yield from _step(case, lower, higher)
 
 
-def _step(case: Case, lower: Reading, higher: Reading) -> Iterator[Finding]:
+def _step(case: Case, lower: BoundedReading, higher: BoundedReading) -> Iterator[Finding]:
     if not lower.value or higher.value is None:
         return  # nothing can fall from nought
     limit = case.limit("tester.step_drop")

@@ -6,14 +6,14 @@ from decimal import Decimal
 
 from grading.case import Case
 from grading.measurement import Circumstance, InstrumentKind
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.terms.quantity import unit
 from grading.winding import lead_compensated
 
 OPEN_OHM = Decimal(1000)  # house rule: no servo winding is above this
 
 
-def compensated(case: Case, reading: Reading) -> Decimal:
+def compensated(case: Case, reading: BoundedReading) -> Decimal:
     """The value in ohm less the meter's lead resistance, unless the meter was zeroed or measures with four wires."""
     value = reading.value or Decimal(0)
     instrument = case.instruments.get(reading.measurement.instrument_id or "")
@@ -24,7 +24,7 @@ def compensated(case: Case, reading: Reading) -> Decimal:
     return lead_compensated(value, instrument.lead_resistance_ohm)
 
 
-def is_open(reading: Reading) -> bool:
+def is_open(reading: BoundedReading) -> bool:
     """Whether a lead-to-lead or core reading shows no circuit: over range from 1 kΩ up, or 1 kΩ and more."""
     if reading.shape is Shape.OVER:
         unknown_end = reading.interval.low == 0
@@ -32,7 +32,7 @@ def is_open(reading: Reading) -> bool:
     return reading.shape is Shape.POINT and reading.interval.low >= OPEN_OHM
 
 
-def count_ohm(reading: Reading) -> Decimal:
+def count_ohm(reading: BoundedReading) -> Decimal:
     """One count of the last digit shown, ohm."""
     quantity = reading.measurement.quantity
     return (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor

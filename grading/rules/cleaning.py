@@ -8,7 +8,7 @@ from decimal import Decimal
 from grading.case import Case, note
 from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.measurement import Circumstance
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section, section_in_full
 from grading.words import measured, number, sentence, span
@@ -28,11 +28,11 @@ def judge_cleaning(case: Case) -> Iterator[Finding]:
             yield _compare(case, section, min(before, key=_size), min(after, key=_size))
 
 
-def _size(reading: Reading) -> tuple[Decimal, Decimal]:
+def _size(reading: BoundedReading) -> tuple[Decimal, Decimal]:
     return reading.interval.high, reading.interval.low
 
 
-def _compare(case: Case, section: Section, before: Reading, after: Reading) -> Finding:
+def _compare(case: Case, section: Section, before: BoundedReading, after: BoundedReading) -> Finding:
     ids = (before.id, after.id)
     head = f"Axis {case.context.axis}, {section_in_full(section)}"
     facts = f"{measured(before.measurement)} before ({span(before.interval)}), {measured(after.measurement)} after"

@@ -15,7 +15,7 @@ from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.limits import machine_limit
 from grading.measurement import Circumstance, MotorKind
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import same_circuit
 from grading.terms.quantity import QuantityKind
 from grading.words import limit_words, measured, number, ohms, place, sentence
@@ -41,7 +41,7 @@ def judge_ground(case: Case) -> Iterator[Finding]:
     yield from _polarity(readings)
 
 
-def _alone(case: Case, reading: Reading) -> Finding:
+def _alone(case: Case, reading: BoundedReading) -> Finding:
     where, fact = place(reading.measurement), measured(reading.measurement)
     if reading.shape is Shape.NONE:
         step = NextStep("Read the point again.", sentence(reading.basis))
@@ -93,7 +93,7 @@ def _alone(case: Case, reading: Reading) -> Finding:
     )
 
 
-def _compare(case: Case, meter: Reading, test: Reading) -> Iterator[Finding]:
+def _compare(case: Case, meter: BoundedReading, test: BoundedReading) -> Iterator[Finding]:
     ids, where = (meter.id, test.id), place(test.measurement)
     values = f"ohmmeter {meter.measurement.quantity.display()}, insulation tester {measured(test.measurement)}"
     low = test.shape is Shape.COLLAPSED or test.interval.high < in_ohm(machine_limit(case.context, case.profile.limits))
@@ -109,7 +109,7 @@ def _compare(case: Case, meter: Reading, test: Reading) -> Iterator[Finding]:
         yield from _disagree(case, ids, where, values, meter, test)
 
 
-def _voltage_dependent(case: Case, ids: tuple[str, ...], where: str, values: str, test: Reading) -> Finding:
+def _voltage_dependent(case: Case, ids: tuple[str, ...], where: str, values: str, test: BoundedReading) -> Finding:
     brushed = case.context.motor_kind is MotorKind.DC_SERVO
     cause = "carbon dust from the brushes, a pinhole or tracking" if brushed else "dust, a pinhole or tracking"
     text = (
@@ -138,7 +138,7 @@ def _voltage_dependent(case: Case, ids: tuple[str, ...], where: str, values: str
 
 
 def _disagree(
-    case: Case, ids: tuple[str, ...], where: str, values: str, meter: Reading, test: Reading
+    case: Case, ids: tuple[str, ...], where: str, values: str, meter: BoundedReading, test: BoundedReading
 ) -> Iterator[Finding]:
     limit = case.limit("compare.ohmmeter")
     top, bottom = (test.interval.low, meter.interval.high)
@@ -172,7 +172,7 @@ def _disagree(
     yield repeat(COMPARE, sentence(text), ids, step, test.section, limit)
 
 
-def _polarity(readings: list[Reading]) -> Iterator[Finding]:
+def _polarity(readings: list[BoundedReading]) -> Iterator[Finding]:
     for turned in readings:
         if not turned.noted(Circumstance.REVERSED) or turned.value is None:
             continue

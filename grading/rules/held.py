@@ -6,11 +6,11 @@ from grading.advice import KEEP_OFF, KEEP_OFF_LOW
 from grading.case import repeat
 from grading.finding import Conformity, Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.measurement import Circumstance
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.words import limit_value, limit_words, measured, place, sentence, span
 
 
-def passes(reading: Reading, limit: Limit, rule: str, verdict: Verdict, margin: Margin) -> Finding:
+def passes(reading: BoundedReading, limit: Limit, rule: str, verdict: Verdict, margin: Margin) -> Finding:
     """At or above the limit; marginal inside the guard band."""
     where, fact = place(reading.measurement), measured(reading.measurement)
     if verdict is Verdict.MARGINAL:
@@ -28,7 +28,7 @@ def passes(reading: Reading, limit: Limit, rule: str, verdict: Verdict, margin: 
     )
 
 
-def fails(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
+def fails(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
     """Wholly below the limit."""
     text = f"{place(reading.measurement)}: below the limit; {measured(reading.measurement)} ({limit_words(limit)})"
     step = NextStep(
@@ -38,7 +38,7 @@ def fails(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
     return _not_to_be_energised(reading, limit, rule, margin, text, step)
 
 
-def collapsed(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
+def collapsed(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
     """The tester could not build its voltage."""
     estimate = f", {reading.estimate}" if reading.estimate else ""
     text = (
@@ -53,7 +53,7 @@ def collapsed(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Find
 
 
 def _not_to_be_energised(
-    reading: Reading, limit: Limit, rule: str, margin: Margin, text: str, step: NextStep
+    reading: BoundedReading, limit: Limit, rule: str, margin: Margin, text: str, step: NextStep
 ) -> Finding:
     """What every certain failure has in common."""
     return Finding(
@@ -70,7 +70,7 @@ def _not_to_be_energised(
     )
 
 
-def straddles(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
+def straddles(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
     """Partly on each side: no verdict, and what would settle it."""
     if reading.shape is Shape.POINT:
         text = f"too close to the limit to tell; {measured(reading.measurement)}, true value {span(reading.interval)}"
@@ -90,7 +90,7 @@ def straddles(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Find
     return repeat(rule, statement, (reading.id,), step, reading.section, limit, margin)
 
 
-def doubtful(reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
+def doubtful(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
     """Above the limit, but not steady or with a low battery."""
     why = "the value was not steady" if reading.noted(Circumstance.UNSTEADY) else "the tester's battery was low"
     text = f"{place(reading.measurement)}: {why}; {measured(reading.measurement)} ({limit_words(limit)})"

@@ -13,7 +13,7 @@ from grading.case import Case, hold_at_least, in_ohm, note, repeat
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.limits import machine_limit, watch_limit, winding_limit
 from grading.measurement import Circumstance
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.rules.held import collapsed, doubtful, fails, passes, straddles
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
@@ -55,7 +55,7 @@ def judge_complete(case: Case) -> Iterator[Finding]:
         yield repeat(VALUE, text, tuple(r.id for r in case.readings), step)
 
 
-def is_early(case: Case, reading: Reading) -> bool:
+def is_early(case: Case, reading: BoundedReading) -> bool:
     """Whether the value is known not to be a one-minute value (or, by shop rule, not known to be one)."""
     elapsed = reading.measurement.elapsed_s
     if elapsed is None:
@@ -68,20 +68,20 @@ def wanted_voltage(case: Case) -> Decimal:
     return choose(case.context.rated_voltage, case.context.maker_test_voltage).judging
 
 
-def is_full_voltage(case: Case, reading: Reading) -> bool:
+def is_full_voltage(case: Case, reading: BoundedReading) -> bool:
     """Whether the voltage on the terminals was at least 90 % of what the limit presupposes."""
     wanted = wanted_voltage(case) * case.limit("tester.built").value
     return reading.voltage is not None and reading.voltage >= wanted
 
 
-def same_circuit(one: Reading, other: Reading) -> bool:
+def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
     """Whether two readings to earth hang on the same copper: a winding joins all leads, a cable alone does not."""
     if one.section is not other.section:
         return False
     return one.section is not Section.CABLE_ALONE or one.measurement.terminals == other.measurement.terminals
 
 
-def _against_limits(case: Case, reading: Reading) -> Iterator[Finding]:
+def _against_limits(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     earth = to_earth(reading.measurement.terminals)
     machine = machine_limit(case.context, case.profile.limits) if earth else case.limit("insulation.drive_floor")
     yield _as_measured(case, reading, machine, MACHINE)
@@ -94,7 +94,7 @@ def _against_limits(case: Case, reading: Reading) -> Iterator[Finding]:
         yield from _watch(case, reading)
 
 
-def _as_measured(case: Case, reading: Reading, limit: Limit, rule: str) -> Finding:
+def _as_measured(case: Case, reading: BoundedReading, limit: Limit, rule: str) -> Finding:
     verdict, margin = hold_at_least(reading.interval, reading.value, reading.standard_uncertainty, limit)
     if reading.shape is Shape.COLLAPSED:
         # A collapse proves R below 1000 Ω/V; at 1000 V that bound is the limit itself and still a fail.
@@ -110,7 +110,7 @@ def _as_measured(case: Case, reading: Reading, limit: Limit, rule: str) -> Findi
     return passes(reading, limit, rule, verdict, margin)
 
 
-def _low_voltage(case: Case, reading: Reading, limit: Limit, rule: str, margin: Margin) -> Finding:
+def _low_voltage(case: Case, reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
     wanted = wanted_voltage(case)
     others = [
         r
@@ -131,7 +131,7 @@ def _low_voltage(case: Case, reading: Reading, limit: Limit, rule: str, margin: 
     return repeat(rule, sentence(text), (reading.id,), step, reading.section, limit, margin)
 
 
-def _joined(reading: Reading) -> Finding:
+def _joined(reading: BoundedReading) -> Finding:
     fact = measured(reading.measurement)
     text = f"{place(reading.measurement)}: lead to lead, where the winding joins the leads; {fact}"
     step = NextStep(
@@ -140,13 +140,13 @@ def _joined(reading: Reading) -> Finding:
     return repeat(VALUE, sentence(text), (reading.id,), step, reading.section)
 
 
-def _no_value(reading: Reading) -> Finding:
+def _no_value(reading: BoundedReading) -> Finding:
     text = f"{place(reading.measurement)}: no value to judge, {reading.basis}"
     step = NextStep("Read the point again: value, unit, test voltage built and time.", sentence(reading.basis))
     return repeat(VALUE, sentence(text), (reading.id,), step, reading.section)
 
 
-def _early(case: Case, reading: Reading) -> Iterator[Finding]:
+def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     later = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
@@ -169,7 +169,7 @@ def _early(case: Case, reading: Reading) -> Iterator[Finding]:
     yield repeat(TIME, sentence(text), (reading.id,), step, reading.section, case.limit(TIME))
 
 
-def _watch(case: Case, reading: Reading) -> Iterator[Finding]:
+def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     """Sound by the machine's limit, yet low for its kind (house rule)."""
     limit = watch_limit(case.context, case.profile.limits)
     machine = machine_limit(case.context, case.profile.limits)
@@ -206,7 +206,7 @@ def _watch(case: Case, reading: Reading) -> Iterator[Finding]:
     )
 
 
-def _cable_guidance(case: Case, reading: Reading) -> Iterator[Finding]:
+def _cable_guidance(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     if reading.voltage is None or reading.shape is Shape.COLLAPSED or not to_earth(reading.measurement.terminals):
         return
     rated = case.context.rated_voltage

@@ -19,7 +19,7 @@ from grading.isolation import Location, State, locate, locate_series, merge
 from grading.limits import machine_limit
 from grading.reading import Shape
 from grading.rules.circuit import is_open
-from grading.rules.evidence import Evidence, gather
+from grading.rules.parts import KnownPart, gather
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section, section_in_full
 from grading.terms.terminals import to_earth
@@ -60,7 +60,7 @@ def isolate(case: Case) -> Isolation:
 
 
 def _follow_up(
-    case: Case, place: Location, series: Fault, parts: tuple[Evidence, Evidence, Evidence]
+    case: Case, place: Location, series: Fault, parts: tuple[KnownPart, KnownPart, KnownPart]
 ) -> tuple[NextStep, ...]:
     """What follows: an open circuit first, then insulation where a part is bad or the readings contradict."""
     steps = series_steps(case.context, series)
@@ -69,7 +69,7 @@ def _follow_up(
     return (*steps, *(next_after(case.context, place) if urgent else ()))
 
 
-def _location(case: Case, place: Location, parts: tuple[Evidence, Evidence, Evidence]) -> Iterator[Finding]:
+def _location(case: Case, place: Location, parts: tuple[KnownPart, KnownPart, KnownPart]) -> Iterator[Finding]:
     ids = tuple(i for part in parts for i in part.ids)
     if not ids:
         return
@@ -101,7 +101,7 @@ def _recommendation(fault: Fault) -> str:
     }.get(fault, "")
 
 
-def _consistency(case: Case, whole: Evidence, motor: Evidence, cable: Evidence) -> Iterator[Finding]:
+def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
     if whole.interval is None or motor.interval is None or cable.interval is None:
         return
     ids = (*whole.ids, *motor.ids, *cable.ids)
@@ -137,7 +137,7 @@ def _consistency(case: Case, whole: Evidence, motor: Evidence, cable: Evidence) 
         yield note(CONSISTENCY, sentence(f"{head}: the whole agrees with its parts; {facts}"), ids)
 
 
-def _unmeasured(case: Case, whole: Evidence, motor: Evidence, cable: Evidence) -> Iterator[Finding]:
+def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
     """Bounds of the part that was not measured, labelled as calculated; they never carry a pass."""
     known, other = (motor, "cable") if cable.interval is None else (cable, "motor")
     if whole.interval is None or known.interval is None or (motor.interval is not None and cable.interval is not None):

@@ -17,7 +17,7 @@ from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.interval import Interval
 from grading.limits import watch_limit, winding_limit
 from grading.measurement import AxisContext, Circumstance, InsulationSystem
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import is_early, is_full_voltage
 from grading.temperature import (
     HIGHEST_C,
@@ -67,7 +67,7 @@ def insulation_system(context: AxisContext) -> tuple[InsulationSystem, str]:
     return known, "insulation system not known, the lower of both corrections"
 
 
-def correct(reading: Reading, context: AxisContext) -> Corrected:
+def correct(reading: BoundedReading, context: AxisContext) -> Corrected:
     """Bring a reading to 40 °C with the winding temperature on record.
 
     Raises:
@@ -127,7 +127,7 @@ def judge_motor(case: Case) -> Iterator[Finding]:
             yield from _judge(case, reading)
 
 
-def _judges(case: Case, reading: Reading, readings: list[Reading]) -> bool:
+def _judges(case: Case, reading: BoundedReading, readings: list[BoundedReading]) -> bool:
     """Whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage)."""
     limit = winding_limit(case.context, case.profile.limits)
     elapsed = reading.measurement.elapsed_s
@@ -144,7 +144,7 @@ def _judges(case: Case, reading: Reading, readings: list[Reading]) -> bool:
     return hold_at_least(reading.interval, reading.value, None, limit)[0] is Verdict.UNACCEPTABLE
 
 
-def _judge(case: Case, reading: Reading) -> Iterator[Finding]:
+def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     limit = winding_limit(case.context, case.profile.limits)
     where, fact = place(reading.measurement), measured(reading.measurement)
     try:
@@ -175,7 +175,7 @@ def _judge(case: Case, reading: Reading) -> Iterator[Finding]:
         yield from _watch(case, reading, corrected)
 
 
-def _service(reading: Reading, limit: Limit, text: str, margin: Margin) -> Finding:
+def _service(reading: BoundedReading, limit: Limit, text: str, margin: Margin) -> Finding:
     step = NextStep(
         CLEAN_MOTOR,
         "The winding is serviceable only at risk.",
@@ -195,7 +195,7 @@ def _service(reading: Reading, limit: Limit, text: str, margin: Margin) -> Findi
     )
 
 
-def _unsettled(case: Case, reading: Reading, text: str, limit: Limit) -> Finding:
+def _unsettled(case: Case, reading: BoundedReading, text: str, limit: Limit) -> Finding:
     if case.context.winding_c is None:
         step = NextStep(
             "Measure the winding temperature and enter it.",
@@ -218,7 +218,7 @@ def _unsettled(case: Case, reading: Reading, text: str, limit: Limit) -> Finding
     return repeat(WINDING, sentence(text), (reading.id,), step, reading.section, limit)
 
 
-def _watch(case: Case, reading: Reading, corrected: Corrected) -> Iterator[Finding]:
+def _watch(case: Case, reading: BoundedReading, corrected: Corrected) -> Iterator[Finding]:
     limit = watch_limit(case.context, case.profile.limits)
     interval = corrected.interval if corrected.value is not None else reading.interval
     value = corrected.value if corrected.value is not None else reading.value

@@ -8,7 +8,7 @@ from decimal import Decimal
 from grading.case import Case, repeat
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.measurement import Connection, WindingKind
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import compensated, count_ohm, is_open
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section, section_in_full
@@ -25,7 +25,7 @@ from grading.words import limit_words, number, ohms, sentence
 UNBALANCE = "winding.unbalance"
 
 
-def point_readings(case: Case, section: Section) -> list[Reading]:
+def point_readings(case: Case, section: Section) -> list[BoundedReading]:
     """Lead-to-lead point values of a part, in the order measured."""
     readings = case.of(QuantityKind.WINDING_RESISTANCE, section)
     return [r for r in readings if r.shape is Shape.POINT and r.value and not is_open(r)]
@@ -37,9 +37,9 @@ def unequal(case: Case, section: Section) -> bool:
     return any(f.verdict in (Verdict.MARGINAL, Verdict.UNACCEPTABLE) for f in found)
 
 
-def judge_phases(case: Case, points: Sequence[Reading]) -> Iterator[Finding]:
+def judge_phases(case: Case, points: Sequence[BoundedReading]) -> Iterator[Finding]:
     """Unbalance of the last reading of each of three pairs; nothing while fewer are known."""
-    latest: dict[frozenset[str], Reading] = {}
+    latest: dict[frozenset[str], BoundedReading] = {}
     for reading in points:
         latest[pair(reading.measurement.terminals)] = reading
     if len(latest) != 3:
@@ -135,7 +135,7 @@ def _unbalance_limits(case: Case, section: Section | None) -> tuple[Limit, Limit
     return limit, limit
 
 
-def _phases(case: Case, readings: Sequence[Reading], values: Sequence[Decimal]) -> str:
+def _phases(case: Case, readings: Sequence[BoundedReading], values: Sequence[Decimal]) -> str:
     """The phases of a motor whose connection is known and whose pairs are U-V, V-W, W-U."""
     order = [frozenset("UV"), frozenset("VW"), frozenset("WU")]
     by_pair = {pair(r.measurement.terminals): v for r, v in zip(readings, values, strict=True)}

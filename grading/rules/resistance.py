@@ -9,7 +9,7 @@ from statistics import median
 from grading.case import Case, in_ohm, note
 from grading.finding import Finding, Margin, NextStep, Urgency, Verdict
 from grading.measurement import MotorKind
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import compensated, is_open
 from grading.temperature import ZERO_RESISTANCE_C, resistance_at
 from grading.terms.quantity import QuantityKind
@@ -22,7 +22,7 @@ JOINT = "winding.joint"
 ARMATURE = "winding.armature"
 
 
-def judge_armature(case: Case, points: Sequence[Reading]) -> Iterator[Finding]:
+def judge_armature(case: Case, points: Sequence[BoundedReading]) -> Iterator[Finding]:
     """Armature readings of one part over shaft positions; nothing below three readings."""
     values = [compensated(case, r) for r in points]
     if len(values) < 3 or median(values) <= 0:
@@ -71,7 +71,7 @@ def judge_armature(case: Case, points: Sequence[Reading]) -> Iterator[Finding]:
     )
 
 
-def judge_nameplate(case: Case, points: Sequence[Reading]) -> Iterator[Finding]:
+def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Finding]:
     """The motor alone against its nameplate, or a brushed motor against its rating."""
     context = case.context
     motor = [r for r in points if r.section is Section.MOTOR_ALONE and not is_open(r)]

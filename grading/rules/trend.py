@@ -15,7 +15,7 @@ from grading.case import Case, build_case, in_ohm, note
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.limits import machine_limit, winding_limit
 from grading.measurement import Circumstance
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import is_early
 from grading.rules.motor import correct
 from grading.temperature import NotComparableError
@@ -45,7 +45,7 @@ class Visited:
     at: dt.datetime
     ohm: Decimal
     over: bool
-    reading: Reading
+    reading: BoundedReading
     fresh: bool = False
 
 
@@ -98,7 +98,7 @@ def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -
     yield Visited(at, value, over, worst, fresh)
 
 
-def _size(reading: Reading) -> Decimal:
+def _size(reading: BoundedReading) -> Decimal:
     return reading.interval.low if reading.value is None else reading.value
 
 

@@ -11,7 +11,7 @@ from grading.advice import CHECK_CIRCUIT
 from grading.case import Case, note, repeat
 from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.measurement import MotorKind
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.phases import judge_phases, point_readings
 from grading.rules.resistance import judge_armature, judge_joint, judge_nameplate
@@ -38,7 +38,7 @@ def judge_winding(case: Case) -> Iterator[Finding]:
         yield _continuity(reading)
 
 
-def _one(reading: Reading) -> Iterator[Finding]:
+def _one(reading: BoundedReading) -> Iterator[Finding]:
     where, fact = place(reading.measurement), measured(reading.measurement)
     if reading.shape is Shape.NONE:
         step = NextStep("Read the point again.", sentence(reading.basis))
@@ -72,7 +72,7 @@ def _one(reading: Reading) -> Iterator[Finding]:
         yield note(OPEN, sentence(f"{where}: the circuit is closed; {fact}"), (reading.id,), reading.section)
 
 
-def _continuity(reading: Reading) -> Finding:
+def _continuity(reading: BoundedReading) -> Finding:
     where, fact = place(reading.measurement), measured(reading.measurement)
     if reading.shape is Shape.NONE:
         step = NextStep("Measure the core again.", sentence(reading.basis))

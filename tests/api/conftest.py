@@ -60,10 +60,10 @@ class Visit:
         """What the trail says happened, in order."""
         from sqlmodel import col, select
 
-        from api.ledger.tables import TrailEntry
+        from api.ledger.tables import TrailEntryRow
 
         with self.workspace.database.read() as session:
-            return list(session.exec(select(TrailEntry.what).order_by(col(TrailEntry.seq))).all())
+            return list(session.exec(select(TrailEntryRow.what).order_by(col(TrailEntryRow.seq))).all())
 
 
 @pytest.fixture

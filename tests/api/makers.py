@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from PIL import Image, PngImagePlugin
 
-from api.intake.recognisers import Quad, Stream
+from api.intake.recognisers import ListeningStream, Quad
 from capture.display.burst import Burst
 from capture.errors import MediaError
 from capture.language.parse import parse
@@ -130,5 +130,5 @@ class FakeEngines:
         Image.open(io.BytesIO(data)).crop((int(x0), int(y0), int(x1), int(y1))).save(out, "PNG")
         return out.getvalue()
 
-    def stream(self) -> Stream:
+    def stream(self) -> ListeningStream:
         return FakeStream()

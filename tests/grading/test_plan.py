@@ -6,7 +6,7 @@ import pytest
 
 from grading.measurement import Measurement, MotorKind
 from grading.plan import Task, plan_axis
-from grading.plan_table import PLANS, Step, When
+from grading.plan_table import PLANS, VoltageStep, When
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from tests.grading.making import CABLE, CORE, IR, LG, LL, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
@@ -61,13 +61,13 @@ def test_any_lead_answers_for_a_winding_but_each_core_for_itself() -> None:
 
 def test_a_low_step_is_not_met_with_a_higher_one() -> None:
     tasks = plan_axis(LOW, axis(moving_cable=True), METERS).tasks
-    judging = next(t for t in tasks if t.point.section is WHOLE and t.point.step is Step.JUDGING)
+    judging = next(t for t in tasks if t.point.section is WHOLE and t.point.step is VoltageStep.JUDGING)
     assert judging.skipped == "the lower step is not clear"
     collapsed = [*CABINET, ir(WHOLE, "collapsed", test_voltage_set=250, test_voltage_built=60)]
     assert where(upcoming(*collapsed))[0] is CABLE
     moving = [*CABINET, ir(WHOLE, "900", test_voltage_set=250, noted=("falling",))]
     tasks = plan_axis(moving, axis(), METERS).tasks
-    assert next(t for t in tasks if t.point.section is WHOLE and t.point.step is Step.JUDGING).skipped
+    assert next(t for t in tasks if t.point.section is WHOLE and t.point.step is VoltageStep.JUDGING).skipped
 
 
 def test_an_ohmmeter_that_shows_a_path_keeps_the_voltage_down() -> None:
@@ -138,7 +138,7 @@ def test_every_point_says_why_and_what_a_bad_value_asks_for(motor: MotorKind) ->
             assert point.reason
             assert point.if_bad
             assert (point.seconds == 60) == (point.kind is IR)
-            assert (point.step is Step.NONE) == (point.kind is not IR)
+            assert (point.step is VoltageStep.NONE) == (point.kind is not IR)
             assert section is WHOLE or point.when not in (When.ALWAYS, When.SCREEN_CLEAR)
     first = plan_axis([], axis(motor), METERS).tasks[0]
     assert any("drive" in p for p in first.prepare)

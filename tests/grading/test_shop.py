@@ -12,7 +12,7 @@ import grading
 from grading.finding import Direction, SourceStatus, Verdict
 from grading.limits import FIXED, LIMITS
 from grading.rulebook import RULES
-from grading.shop import ProfileError, ShopProfile, read_profile
+from grading.shop import ShopProfile, ShopProfileError, read_profile
 from grading.terms.quantity import UNITS
 from grading.verdict import grade_axis, grade_job
 from tests.grading.making import CABLE, METERS, WHOLE, axis, ir
@@ -51,12 +51,12 @@ def test_a_loosened_limit_is_in_every_report_and_citation() -> None:
 @pytest.mark.parametrize("left_out", ["decided_by", "reason"])
 def test_loosening_without_name_or_reason_is_refused(left_out: str) -> None:
     text = "\n".join(line for line in LOOSE.splitlines() if not line.startswith(left_out))
-    with pytest.raises(ProfileError, match="is looser than 1 MOhm of IEC 60204-1"):
+    with pytest.raises(ShopProfileError, match="is looser than 1 MOhm of IEC 60204-1"):
         profile(text)
 
 
 def test_looser_means_higher_where_the_limit_is_an_upper_one() -> None:
-    with pytest.raises(ProfileError, match="looser"):
+    with pytest.raises(ShopProfileError, match="looser"):
         profile('[limits."winding.unbalance_random"]\nvalue = "3"')
     assert profile('[limits."winding.unbalance_random"]\nvalue = "1"').notices == ()
 
@@ -113,12 +113,12 @@ def test_a_limit_of_the_shops_own_applies_where_it_says() -> None:
     ],
 )
 def test_every_problem_is_named(data: dict[str, Any], message: str) -> None:
-    with pytest.raises(ProfileError, match=message):
+    with pytest.raises(ShopProfileError, match=message):
         read_profile(data)
 
 
 def test_all_problems_come_at_once() -> None:
-    with pytest.raises(ProfileError) as caught:
+    with pytest.raises(ShopProfileError) as caught:
         read_profile({"nope": 1, "limits": {"a": {}, "insulation.machine": {"value": "0.1"}}, "rules": {"x": 1}})
     assert len(caught.value.problems) == 4
 

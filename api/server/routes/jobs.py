@@ -11,7 +11,7 @@ from api.assessment.grade_job import findings_of
 from api.assessment.next_point import next_point, plan_for_page
 from api.dialogue.turn import context_of
 from api.ledger.database import last_head
-from api.ledger.tables import TrailEntry
+from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import entry_for_page
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import all_jobs, job_for_page, job_of
@@ -80,9 +80,9 @@ def show_trail(
     with workspace.database.read() as session:
         job_of(session, job_id)
         statement = (
-            select(TrailEntry)
-            .where(TrailEntry.job_id == job_id, TrailEntry.seq > after)
-            .order_by(col(TrailEntry.seq))
+            select(TrailEntryRow)
+            .where(TrailEntryRow.job_id == job_id, TrailEntryRow.seq > after)
+            .order_by(col(TrailEntryRow.seq))
             .limit(limit)
         )
         head = last_head(session)

@@ -18,7 +18,7 @@ from anyio.to_thread import run_sync
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
 from api.errors import OhmtrailError
-from api.intake.recognisers import Stream
+from api.intake.recognisers import ListeningStream
 from api.ledger.clock import parse_instant, utc_text
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import job_of
@@ -49,7 +49,7 @@ def flac(pcm: bytes) -> bytes:
     return out.getvalue()
 
 
-class Utterance:
+class IncomingUtterance:
     """One utterance as it comes in: every byte received, and the words so far."""
 
     def __init__(self, workspace: Workspace, job_id: str) -> None:
@@ -60,7 +60,7 @@ class Utterance:
         self.fed = 0
         self.text = ""
         self.captured_at = utc_text(workspace.database.clock())
-        self.stream: Stream | None = None
+        self.stream: ListeningStream | None = None
         self.deaf = False
 
     def feed(self) -> bool:
@@ -92,7 +92,7 @@ class Utterance:
         return self.workspace.intake.take(self.job_id, flac(bytes(self.pcm)), self.captured_at, cut=cut, finish=finish)
 
 
-class Line:
+class ListenConnection:
     """One open line."""
 
     def __init__(self, socket: WebSocket, workspace: Workspace, job_id: str) -> None:
@@ -101,12 +101,12 @@ class Line:
         self.workspace = workspace
         self.job_id = job_id
         self.hands_free = False
-        self.utterance: Utterance | None = None
+        self.utterance: IncomingUtterance | None = None
 
-    def begin(self) -> Utterance:
+    def begin(self) -> IncomingUtterance:
         """The utterance that is coming in, a new one where none is."""
         if self.utterance is None:
-            self.utterance = Utterance(self.workspace, self.job_id)
+            self.utterance = IncomingUtterance(self.workspace, self.job_id)
         return self.utterance
 
     async def frame(self, data: bytes) -> None:
@@ -140,7 +140,7 @@ class Line:
         else:
             await self.problem("bad_message", f"There is no message {kind!r}.", 'Send "start" or "end".')
 
-    async def set_time(self, utterance: Utterance, captured_at: object) -> None:
+    async def set_time(self, utterance: IncomingUtterance, captured_at: object) -> None:
         """Use the device's time; a wrong one is reported, and the time of arrival stays."""
         try:
             parse_instant(str(captured_at))
@@ -183,7 +183,7 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, job_id: str) -> Non
         with workspace.database.read() as session:
             job_of(session, job_id)
 
-    line = Line(socket, workspace, job_id)
+    line = ListenConnection(socket, workspace, job_id)
     try:
         try:
             await run_sync(known)

@@ -52,7 +52,7 @@ class Typed(ReadingFields):
     supersedes: Text | None = Field(None, description="The record that it corrects.")
 
 
-class Answer(BaseModel):
+class AnswerBody(BaseModel):
     """A person's answer to a proposal."""
 
     model_config = ConfigDict(extra="forbid")
@@ -62,20 +62,20 @@ class Answer(BaseModel):
     captured_at: Text | None = None
 
 
-class Confirm(Answer):
+class Confirm(AnswerBody):
     """Yes, exactly this revision is right."""
 
     revision: int = Field(ge=1, description="The revision that the person saw.")
 
 
-class Correct(Answer):
+class Correct(AnswerBody):
     """The fields that were wrong."""
 
     reading: ReadingFields | None = None
     instrument_id: Text | None = None
 
 
-class Choose(Answer):
+class Choose(AnswerBody):
     """One of the proposal's choices."""
 
     index: int = Field(ge=0, description="Place in the proposal's `choices`; 0 is the value as it stands.")
@@ -129,7 +129,7 @@ def choose(workspace: WorkspaceDep, proposal_id: str, body: Choose) -> dict[str,
 
 
 @router.post("/proposals/{proposal_id}/reject")
-def reject(workspace: WorkspaceDep, proposal_id: str, body: Answer | None = None) -> dict[str, Any]:
+def reject(workspace: WorkspaceDep, proposal_id: str, body: AnswerBody | None = None) -> dict[str, Any]:
     """Drop it; clip and photo are kept."""
-    body = body or Answer(revision=None)
+    body = body or AnswerBody(revision=None)
     return workspace.tap(proposal_id, "reject", captured_at=body.captured_at, how=body.how, revision=body.revision)

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 
 from api.server.routes import WorkspaceDep
-from api.server.routes.proposals import Answer
+from api.server.routes.proposals import AnswerBody
 from api.visit.jobs import job_of
 from api.visit.records import all_records, record_for_page, standing
 
@@ -27,7 +27,7 @@ def list_records(
 
 
 @router.post("/records/{record_id}/withdraw")
-def withdraw(workspace: WorkspaceDep, record_id: str, body: Answer | None = None) -> dict[str, Any]:
+def withdraw(workspace: WorkspaceDep, record_id: str, body: AnswerBody | None = None) -> dict[str, Any]:
     """Take a record back by a new event; the record itself stays on file."""
-    body = body or Answer(revision=None)
+    body = body or AnswerBody(revision=None)
     return workspace.withdraw(record_id, captured_at=body.captured_at, how=body.how)

@@ -19,7 +19,7 @@ from sqlmodel import col, select
 
 from api.errors import OhmtrailError
 from api.ledger.columns import ReadingColumns
-from api.ledger.tables import TrailEntry
+from api.ledger.tables import TrailEntryRow
 from api.visit.proposals import proposals_of
 from api.visit.readings import reading_from_json
 from api.visit.records import all_records, record_of
@@ -184,7 +184,7 @@ class Confirmation(RuleBasedStateMachine):
         proposals: dict[str, dict[str, Any]] = {}
         met = 0
         with self.workspace.database.read() as session:
-            for entry in session.exec(select(TrailEntry).order_by(col(TrailEntry.seq))):
+            for entry in session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq))):
                 rows = json.loads(entry.body)["rows"]
                 events = [row["row"] for row in rows if row["table"] == "confirmation_event"]
                 for made in (row["row"] for row in rows if row["table"] == "record"):
@@ -208,7 +208,7 @@ class Confirmation(RuleBasedStateMachine):
                 assert record_of(session, record.id).proposal_id in proposals
 
     def _answered_before(self, session: Any, seq: int, axis: str) -> bool:
-        statement = select(TrailEntry).where(TrailEntry.what == "safety answered", TrailEntry.seq < seq)
+        statement = select(TrailEntryRow).where(TrailEntryRow.what == "safety answered", TrailEntryRow.seq < seq)
         axes = {json.loads(entry.body)["rows"][0]["row"]["axis_id"] for entry in session.exec(statement)}
         return f"{self.visit.job}-{axis}" in axes
 

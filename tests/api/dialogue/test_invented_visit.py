@@ -15,7 +15,7 @@ import pytest
 
 import fixtures.visit
 from api.commands.demo import replay
-from api.intake.recognisers import Quad, Stream
+from api.intake.recognisers import ListeningStream, Quad
 from api.ledger.canonical import sha256_hex
 from api.visit.records import current_records
 from api.workspace import Workspace
@@ -59,7 +59,7 @@ class PerfectEngines:
     def crop(self, data: bytes, quad: Quad) -> bytes:
         raise NotImplementedError
 
-    def stream(self) -> Stream:
+    def stream(self) -> ListeningStream:
         raise NotImplementedError
 
 

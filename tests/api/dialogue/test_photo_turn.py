@@ -16,7 +16,7 @@ from sqlmodel import select
 from api.errors import BadInput, NotFound
 from api.intake.recognisers import RealEngines
 from api.ledger.canonical import parsed
-from api.ledger.tables import Capture, Evidence, TrailEntry
+from api.ledger.tables import CaptureRow, EvidenceRow, TrailEntryRow
 from api.server.app import create_app
 from api.workspace import Workspace
 from capture.display.picture import open_picture
@@ -91,10 +91,10 @@ def test_marked_corners_are_read_again_and_stand_in_the_trail(visit: Visit) -> N
     assert (proposal["value"], proposal["unit"], proposal["photo_sha256"]) == ("34.70", "MOhm", refused["sha256"])
     assert answer["seen"]["displays"][0]["quad"] == [["6.0", "4.0"], ["54.0", "4.0"], ["54.0", "36.0"], ["6.0", "36.0"]]
     with visit.workspace.database.read() as session:
-        cut = session.get_one(Evidence, proposal["crop_sha256"])
+        cut = session.get_one(EvidenceRow, proposal["crop_sha256"])
         assert cut.parent_sha256 == refused["sha256"]
         assert cut.derivation.endswith("px marked by hand")
-        [body] = session.exec(select(TrailEntry.body).where(TrailEntry.what == "corners marked")).all()
+        [body] = session.exec(select(TrailEntryRow.body).where(TrailEntryRow.what == "corners marked")).all()
     entry = parsed(body)
     assert entry["by"] == JOB["technician"]
     assert entry["note"]["corners"][0] == ["6.0", "4.0"]
@@ -142,7 +142,7 @@ def test_every_frame_of_a_burst_is_kept_and_one_proposal_is_made(visit: Visit) -
     assert len(answer["burst"]["captures"]) == 3
     assert answer["burst"]["best"] == answer["capture"] == answer["burst"]["captures"][1]
     with visit.workspace.database.read() as session:
-        rows = [session.get_one(Capture, name) for name in answer["burst"]["captures"]]
+        rows = [session.get_one(CaptureRow, name) for name in answer["burst"]["captures"]]
     assert [visit.workspace.evidence.read(row.sha256) for row in rows] == frames
     assert proposal["photo_sha256"] == rows[1].sha256
     assert visit.workspace.verify().intact

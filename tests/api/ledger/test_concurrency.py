@@ -15,7 +15,7 @@ from sqlmodel import Session, select
 from api.errors import WriteFailed
 from api.ledger.database import Database
 from api.ledger.evidence import adopt_orphans
-from api.ledger.tables import Capture, Job, TrailEntry
+from api.ledger.tables import CaptureRow, JobRow, TrailEntryRow
 from api.ledger.trail import What
 from api.workspace import Workspace
 from tests.api.makers import JOB, at, clip
@@ -32,7 +32,7 @@ def test_two_hundred_captures_from_ten_threads(workspace: Workspace) -> None:
         captures = list(pool.map(take, range(200)))
     assert len(set(captures)) == 200
     with workspace.database.read() as session:
-        states = list(session.exec(select(Capture.state)).all())
+        states = list(session.exec(select(CaptureRow.state)).all())
     assert states == ["recognised"] * 200
     found = workspace.verify()
     assert found.intact, found.problems
@@ -50,7 +50,7 @@ def test_the_same_capture_sent_by_ten_threads_counts_once(workspace: Workspace) 
 
 def make_job(database: Database, number: int) -> None:
     with database.write() as transaction:
-        row = Job(
+        row = JobRow(
             id=f"J{number}",
             title="t",
             customer="c",
@@ -71,7 +71,7 @@ def test_two_processes_worth_of_writers_wait_for_each_other(tmp_path: Path) -> N
     with ThreadPoolExecutor(8) as pool:
         list(pool.map(lambda number: make_job(databases[number % 2], number), range(60)))
     with databases[0].read() as session:
-        entries = list(session.exec(select(TrailEntry.what)).all())
+        entries = list(session.exec(select(TrailEntryRow.what)).all())
     assert entries == [What.JOB_CREATED.value] * 60
     for database in databases:
         database.close()
@@ -81,9 +81,9 @@ def test_a_read_that_turns_into_a_write_would_fail_and_our_writers_do_not(tmp_pa
     """Why every writing transaction begins IMMEDIATE: the deferred one fails at once with a stale snapshot."""
     database = Database(tmp_path)
     with Session(database._readers) as session:
-        session.exec(select(Job)).all()
+        session.exec(select(JobRow)).all()
         make_job(database, 1)
-        session.add(Job(**{**JOB_ROW, "id": "J2"}))
+        session.add(JobRow(**{**JOB_ROW, "id": "J2"}))
         with pytest.raises(OperationalError, match="locked"):
             session.flush()
     started = threading.Barrier(2)
@@ -113,9 +113,9 @@ JOB_ROW: dict[str, Any] = {
 def test_a_row_without_a_trail_entry_never_goes_in(tmp_path: Path) -> None:
     database = Database(tmp_path)
     with pytest.raises(AssertionError, match="without a trail entry"), database.write() as transaction:
-        transaction.put(Job(**{**JOB_ROW, "id": "J1"}))
+        transaction.put(JobRow(**{**JOB_ROW, "id": "J1"}))
     with database.read() as session:
-        assert session.exec(select(Job)).all() == []
+        assert session.exec(select(JobRow)).all() == []
     database.close()
 
 

@@ -17,7 +17,7 @@ from sqlmodel import select
 
 from api.intake.intake import Intake
 from api.ledger.store import Store
-from api.ledger.tables import Capture, Evidence
+from api.ledger.tables import CaptureRow, EvidenceRow
 from api.ledger.verify import verify_folder
 from api.workspace import Workspace
 from tests.api.conftest import Visit
@@ -75,8 +75,8 @@ def test_kill_at_random_moments(tmp_path: Path) -> None:
     workspace = Workspace.open(folder, engines=FakeEngines())
     workspace.intake.resume()
     with workspace.database.read() as session:
-        captures = {capture.id: capture for capture in session.exec(select(Capture)).all()}
-        evidence = set(session.exec(select(Evidence.sha256)).all())
+        captures = {capture.id: capture for capture in session.exec(select(CaptureRow)).all()}
+        evidence = set(session.exec(select(EvidenceRow.sha256)).all())
     for line in acknowledged:
         capture_id, sha256 = line.split()
         assert captures[capture_id].sha256 == sha256

@@ -24,7 +24,7 @@ from api.intake.recognisers import RealEngines
 from api.ledger.canonical import sha256_hex
 from api.ledger.media_types import media_type, metadata
 from api.ledger.store import Store
-from api.ledger.tables import Capture, Evidence
+from api.ledger.tables import CaptureRow, EvidenceRow
 from api.workspace import Workspace
 from tests.api.makers import JOB, at, clip, photo
 
@@ -147,8 +147,8 @@ def test_the_same_file_twice_is_two_arrivals_of_one_piece_of_evidence(workspace:
     for second in (1, 2):
         workspace.take_clip(job, clip("x ray axis"), at(second))
     with workspace.database.read() as session:
-        assert len(session.exec(select(Evidence)).all()) == 1
-        assert len(session.exec(select(Capture)).all()) == 2
+        assert len(session.exec(select(EvidenceRow)).all()) == 1
+        assert len(session.exec(select(CaptureRow)).all()) == 2
     assert len(list(workspace.evidence.names())) == 1
 
 

@@ -13,7 +13,7 @@ from sqlmodel import col, select
 
 from api.ledger.canonical import CanonicalError, canonical, parsed, sha256_hex
 from api.ledger.database import Database
-from api.ledger.tables import TrailEntry
+from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import FIRST_PREV, Head, What, entry_for_page, make_entry, read_head, write_head
 from api.workspace import Workspace
 from tests.api.makers import JOB
@@ -66,7 +66,7 @@ def test_the_head_file_follows_every_commit(workspace: Workspace) -> None:
     for _ in range(3):
         workspace.create_job(JOB)
         with workspace.database.read() as session:
-            last = session.exec(select(TrailEntry).order_by(col(TrailEntry.seq).desc())).first()
+            last = session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc())).first()
         assert last is not None
         noted = read_head(workspace.database.head_path)
         assert noted is not None

@@ -9,21 +9,24 @@ from PIL import Image, ImageDraw
 
 from api.report import media, plot
 from api.report.content import (
-    Axis,
+    AppliedLimit,
     Exhibit,
     Field,
-    Limit,
-    Mark,
-    Open,
+    OpenProposal,
     Proof,
     Report,
+    ReportedAxis,
+    ReportedValue,
     Statement,
-    Value,
-    Verdict,
+    VerdictMark,
+    VerdictText,
 )
 from api.report.wording import CAUTIONS, DECISION_RULE
 
-FAIL, PASS = Verdict(Mark.FAIL, "Fail: not to be energised"), Verdict(Mark.PASS, "Within limits at time of test")
+FAIL, PASS = (
+    VerdictText(VerdictMark.FAIL, "Fail: not to be energised"),
+    VerdictText(VerdictMark.PASS, "Within limits at time of test"),
+)
 PHOTO, CLIP = "a" * 64, "b" * 64
 
 
@@ -36,7 +39,7 @@ def jpeg(width: int = 640, height: int = 480, *, exif: Image.Exif | None = None)
     return out.getvalue()
 
 
-def value(record_id: str = "J1-R2", **changes: object) -> Value:
+def value(record_id: str = "J1-R2", **changes: object) -> ReportedValue:
     """One value with photo and clip."""
     picture = media.upright(jpeg())
     assert picture is not None
@@ -48,7 +51,7 @@ def value(record_id: str = "J1-R2", **changes: object) -> Value:
         "shown": "0.80 MΩ",
         "voltage": "500 V set, 500 V built",
         "elapsed": "60 s",
-        "limits": (Limit("at least 1 MΩ, as measured", "IEC 60204-1, 18.3", "secondary", "0.80 MΩ", FAIL),),
+        "limits": (AppliedLimit("at least 1 MΩ, as measured", "IEC 60204-1, 18.3", "secondary", "0.80 MΩ", FAIL),),
         "verdict": FAIL,
         "confirmed_by": "Technician 7",
         "confirmed_at": "2026-11-24T08:40:00.000000Z",
@@ -58,18 +61,18 @@ def value(record_id: str = "J1-R2", **changes: object) -> Value:
         "ohms": Decimal(800000),
         **changes,
     }
-    return Value(**fields)  # type: ignore[arg-type]  # defaults and changes of many types in one dict
+    return ReportedValue(**fields)  # type: ignore[arg-type]  # defaults and changes of many types in one dict
 
 
 def report(
-    *values: Value, title: str = "Servo axis insulation and winding test", heard: str = "zero point eight"
+    *values: ReportedValue, title: str = "Servo axis insulation and winding test", heard: str = "zero point eight"
 ) -> Report:
     """A report of one axis."""
     values = values or (value(),)
     picture = media.upright(jpeg())
     assert picture is not None
     bars = [plot.Bar(v.record_id, v.ohms, v.bound, v.shown, v.verdict.mark) for v in values if v.ohms is not None]
-    axis = Axis(
+    axis = ReportedAxis(
         name="X",
         motor="AC servo motor",
         cable="fixed",
@@ -79,7 +82,7 @@ def report(
         ignoring="The drive keeps tripping.",
         values=values,
         isolation=(Statement("Which part", "indicates", "It indicates the cable.", "Ohm's law", "", FAIL, ("J1-R2",)),),
-        plot=plot.bars(bars, [plot.Line(Decimal(1000000), "1 MΩ")], title="Axis X", ident="plot-x"),
+        plot=plot.bars(bars, [plot.LimitLine(Decimal(1000000), "1 MΩ")], title="Axis X", ident="plot-x"),
     )
     exhibits = (
         Exhibit(PHOTO, "photo", "image/jpeg", 10, "2026-11-24T08:39:00Z", preview=media.preview(picture, "Photo")),
@@ -96,7 +99,7 @@ def report(
         verdict=FAIL,
         opening="Axis X measured outside a limit.",
         axes=(axis,),
-        open_proposals=(Open("J1-P3", "Axis X: 15 MΩ", "waits for an answer", "“-teen” or “-ty”", (CLIP,)),),
+        open_proposals=(OpenProposal("J1-P3", "Axis X: 15 MΩ", "waits for an answer", "“-teen” or “-ty”", (CLIP,)),),
         instruments=(),
         exhibits=exhibits,
         deviations=(),

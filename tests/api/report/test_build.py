@@ -18,7 +18,7 @@ from sqlmodel import col, select
 
 from api.assessment.grade_job import job_verdict
 from api.errors import NotFound
-from api.ledger.tables import Record, TrailEntry
+from api.ledger.tables import RecordRow, TrailEntryRow
 from api.report.build import build_report
 from api.visit.readings import reading_of
 from api.visit.records import all_records, standing
@@ -49,7 +49,7 @@ def page(made: visit.Visit) -> BeautifulSoup:
 
 
 @pytest.fixture(scope="module")
-def records(made: visit.Visit) -> dict[str, Record]:
+def records(made: visit.Visit) -> dict[str, RecordRow]:
     with made.database.read() as session:
         return {record.id: record for record in all_records(session, made.job_id)}
 
@@ -65,14 +65,14 @@ def embedded(tag: Tag) -> bytes:
     return base64.b64decode(attr(tag, "src").partition(",")[2])
 
 
-def test_every_record_is_there_with_exactly_its_value(page: BeautifulSoup, records: dict[str, Record]) -> None:
+def test_every_record_is_there_with_exactly_its_value(page: BeautifulSoup, records: dict[str, RecordRow]) -> None:
     shown = {attr(row, "data-record"): one(row, ".shown").get_text() for row in page.select("tr[data-record]")}
     assert shown == {record_id: reading_of(record).quantity.display() for record_id, record in records.items()}
     assert shown["J1-R2"] == "0.80 MΩ", "the trailing zero of the display is evidence"
     assert shown["J1-R5"] == "> 4000 MΩ", "over range is no number"
 
 
-def test_every_record_says_where_how_and_by_whom(page: BeautifulSoup, records: dict[str, Record]) -> None:
+def test_every_record_says_where_how_and_by_whom(page: BeautifulSoup, records: dict[str, RecordRow]) -> None:
     for record_id, record in records.items():
         said = text(row_of(page, record_id))
         if record.quantity == "insulation_resistance":
@@ -89,7 +89,7 @@ def test_a_value_without_an_axis_stands_under_the_conditions(page: BeautifulSoup
     assert "24.5 °C" not in text(section(page, "axis-1"))
 
 
-def test_every_value_leads_to_its_evidence(page: BeautifulSoup, records: dict[str, Record]) -> None:
+def test_every_value_leads_to_its_evidence(page: BeautifulSoup, records: dict[str, RecordRow]) -> None:
     for record_id, record in records.items():
         row = row_of(page, record_id)
         links = {attr(a, "href") for a in row.select("td.evidence a")}
@@ -100,7 +100,7 @@ def test_every_value_leads_to_its_evidence(page: BeautifulSoup, records: dict[st
         assert bool(row.select("img.crop")) == bool(record.photo_sha256)
 
 
-def test_the_embedded_clip_is_the_stored_one_byte_for_byte(page: BeautifulSoup, records: dict[str, Record]) -> None:
+def test_the_embedded_clip_is_the_stored_one_byte_for_byte(page: BeautifulSoup, records: dict[str, RecordRow]) -> None:
     clips = [embedded(player) for player in page.select("audio")]
     hashes = {hashlib.sha256(clip).hexdigest() for clip in clips}
     assert hashes >= {record.clip_sha256 for record in records.values()}
@@ -247,7 +247,7 @@ def test_list_of_fields_is_complete_and_claims_nothing(page: BeautifulSoup) -> N
 
 def test_head_hash_is_that_of_the_newest_entry(page: BeautifulSoup, made: visit.Visit) -> None:
     with made.database.read() as session:
-        head = session.exec(select(TrailEntry).order_by(col(TrailEntry.seq).desc())).first()
+        head = session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc())).first()
     assert head is not None
     assert one(page, "#head-hash").get_text() == head.hash
     assert hashlib.sha256(head.body.encode()).hexdigest() == head.hash

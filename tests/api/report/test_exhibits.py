@@ -7,12 +7,12 @@ from typing import Any
 import pytest
 
 from api.ledger.canonical import canonical
-from api.ledger.tables import Capture
+from api.ledger.tables import CaptureRow
 from api.report import exhibits
 
 
-def capture(state: str, outcome: dict[str, Any]) -> Capture:
-    return Capture(
+def capture(state: str, outcome: dict[str, Any]) -> CaptureRow:
+    return CaptureRow(
         id="J1-C1",
         job_id="J1",
         sha256="a" * 64,

@@ -12,7 +12,7 @@ from bs4 import BeautifulSoup
 from PIL import Image
 
 from api.report import media, plot
-from api.report.content import Mark, Picture
+from api.report.content import EmbeddedPicture, VerdictMark
 from capture.display import header
 from tests.api.report.parsed import attr, one
 from tests.api.report.sample import jpeg
@@ -21,7 +21,7 @@ ORIENTATION = 0x0112  # EXIF 2.32, tag "Orientation"
 GPS = 0x8825
 
 
-def decoded(picture: Picture) -> Image.Image:
+def decoded(picture: EmbeddedPicture) -> Image.Image:
     head, _, body = picture.data_uri.partition(",")
     assert head == "data:image/jpeg;base64"
     return Image.open(io.BytesIO(base64.b64decode(body)))
@@ -85,12 +85,12 @@ def test_only_playable_clips_are_embedded_and_unchanged() -> None:
 
 def test_bars_lie_on_a_logarithmic_scale() -> None:
     rows = [
-        plot.Bar("low", Decimal("1e5"), "=", "100 kΩ", Mark.FAIL),
-        plot.Bar("middle", Decimal("1e6"), "=", "1 MΩ", Mark.PASS),
-        plot.Bar("high", Decimal("1e8"), ">", "> 100 MΩ", Mark.PASS),
-        plot.Bar("none", Decimal(0), "=", "0", Mark.FAIL),
+        plot.Bar("low", Decimal("1e5"), "=", "100 kΩ", VerdictMark.FAIL),
+        plot.Bar("middle", Decimal("1e6"), "=", "1 MΩ", VerdictMark.PASS),
+        plot.Bar("high", Decimal("1e8"), ">", "> 100 MΩ", VerdictMark.PASS),
+        plot.Bar("none", Decimal(0), "=", "0", VerdictMark.FAIL),
     ]
-    svg = BeautifulSoup(plot.bars(rows, [plot.Line(Decimal("1e6"), "1 MΩ")], title="T", ident="p"), "html.parser")
+    svg = BeautifulSoup(plot.bars(rows, [plot.LimitLine(Decimal("1e6"), "1 MΩ")], title="T", ident="p"), "html.parser")
     widths = [float(attr(rect, "width")) for rect in svg.select("rect.bar")]
     assert len(widths) == 3, "a value of zero has no place on a logarithmic scale"
     decade = widths[1] - widths[0]

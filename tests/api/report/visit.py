@@ -16,7 +16,7 @@ from api.ledger.canonical import canonical
 from api.ledger.database import Database, Transaction
 from api.ledger.evidence import put_evidence, store_file
 from api.ledger.store import Store
-from api.ledger.tables import Capture
+from api.ledger.tables import CaptureRow
 from api.ledger.trail import What
 from api.visit.description import read_description
 from api.visit.jobs import axis_of, create_job
@@ -133,9 +133,9 @@ class Visit:
         """Store a file as the server does; returns its hash."""
         stored = store_file(self.store, data)
         put_evidence(transaction, stored)
-        number = transaction.count(Capture, self.job_id) + 1
+        number = transaction.count(CaptureRow, self.job_id) + 1
         transaction.put(
-            Capture(
+            CaptureRow(
                 id=f"{self.job_id}-C{number}",
                 job_id=self.job_id,
                 sha256=stored.sha256,

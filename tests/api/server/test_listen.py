@@ -13,7 +13,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 from starlette.websockets import WebSocketDisconnect
 
-from api.ledger.tables import Capture
+from api.ledger.tables import CaptureRow
 from api.server.app import create_app
 from api.server.routes.listen import MAX_FRAME, flac
 from api.workspace import Workspace
@@ -37,9 +37,9 @@ def pcm(words: str) -> bytes:
     return spelt + bytes(32_000)
 
 
-def captures(workspace: Workspace) -> list[Capture]:
+def captures(workspace: Workspace) -> list[CaptureRow]:
     with workspace.database.read() as session:
-        return list(session.exec(select(Capture)).all())
+        return list(session.exec(select(CaptureRow)).all())
 
 
 def finish(line: Any) -> dict[str, Any]:

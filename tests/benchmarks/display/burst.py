@@ -21,7 +21,7 @@ from rich.table import Table
 from capture.display import see_burst
 from capture.display.strings import parse_main
 from capture.reading import DisplayReading, Doubt, Seen
-from fixtures.training.displays import chance
+from fixtures.training.displays import sampling
 from fixtures.training.displays.photo import render, to_jpeg
 
 
@@ -34,13 +34,13 @@ class Line:
 
 def shot(seed: int, frames: int, hardness: float) -> tuple[dict[str, Any], list[bytes]]:
     """A burst: one display and place, other trouble in every frame; the description of the first frame."""
-    spec = chance.description(seed, negatives=0.0, hardness=hardness, share=(0.2, 0.6))
+    spec = sampling.description(seed, negatives=0.0, hardness=hardness, share=(0.2, 0.6))
     spec.pop("also", None)
     spec["spoil"].pop("cut", None)
     files = []
     for index in range(frames):
         rng = np.random.default_rng([seed, index, 5])
-        spoil = chance.spoil(rng, hardness)
+        spoil = sampling.spoil(rng, hardness)
         keep = {name: spec["spoil"][name] for name in ("share", "at", "turn") if name in spec["spoil"]}
         one = {**spec, "spoil": {**spoil, **keep}}
         files.append(to_jpeg(render(one), one))

@@ -36,9 +36,9 @@ class Cost:
 @contextmanager
 def large_photos(count: int) -> Iterator[list[Path]]:
     """Rendered photos of 12 megapixels as files, for as long as the context lasts."""
-    from fixtures.training.displays.chance import description
     from fixtures.training.displays.faces import TRAINING_STYLES
     from fixtures.training.displays.photo import render, to_jpeg
+    from fixtures.training.displays.sampling import description
 
     with tempfile.TemporaryDirectory() as folder:
         files = []

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from capture.display import see_photo
 from capture.display.check import checked
-from capture.display.profile import LEARNT_ENOUGH, Verdict, learnt
-from capture.display.profile_files import ProfileError, find_profile, load_profile, read_profile, shipped
+from capture.display.profile import LEARNT_ENOUGH, Possibility, learnt
+from capture.display.profile_files import InstrumentProfileError, find_profile, load_profile, read_profile, shipped
 from capture.display.strings import parse_main
 from capture.reading import DisplayReading, Doubt
 from grading.terms.quantity import Quantity
@@ -77,7 +77,7 @@ def test_multimeter_of_6000_counts(text: str, unit: str, expected: str) -> None:
 
 def test_every_reason_says_what_it_can_show() -> None:
     found, why = TESTER.verdict(Quantity("99.99", "MOhm"))
-    assert found is Verdict.IMPOSSIBLE
+    assert found is Possibility.IMPOSSIBLE
     assert "40.00 MΩ" in why
 
 
@@ -89,7 +89,7 @@ def test_a_moved_point_is_never_better_than_the_format_of_a_range(
     digits: str, unit: str, volts: Decimal | None
 ) -> None:
     """What is possible has exactly the decimals of one of the ranges, and no more digits than it."""
-    if TESTER.verdict(Quantity(digits, unit), volts)[0] is not Verdict.POSSIBLE:
+    if TESTER.verdict(Quantity(digits, unit), volts)[0] is not Possibility.POSSIBLE:
         return
     decimals = len(digits.partition(".")[2])
     assert any(r.unit == unit and r.decimals == decimals and r.at(volts) for r in TESTER.ranges)
@@ -159,7 +159,7 @@ ONE_UNIT = {"name": "one", "title": "One", "range": [{"unit": "Cel", "top": "99.
     ],
 )
 def test_a_wrong_profile_names_the_place(change: dict[str, Any], named: str) -> None:
-    with pytest.raises(ProfileError, match=named):
+    with pytest.raises(InstrumentProfileError, match=named):
         read_profile({**ONE_UNIT, **change})
 
 
@@ -170,9 +170,9 @@ def test_files_in_toml_and_json(tmp_path: Path) -> None:
     by_json.write_text(json.dumps({"name": "own", "range": [{"unit": "MOhm", "top": "40.00"}]}), "utf-8")
     assert load_profile(toml) == load_profile(by_json) == find_profile(str(toml))
     (tmp_path / "bad.toml").write_text("name = ", "utf-8")
-    with pytest.raises(ProfileError, match=r"bad\.toml"):
+    with pytest.raises(InstrumentProfileError, match=r"bad\.toml"):
         load_profile(tmp_path / "bad.toml")
-    with pytest.raises(ProfileError, match="insulation-4000"):
+    with pytest.raises(InstrumentProfileError, match="insulation-4000"):
         find_profile("nonsense")
 
 

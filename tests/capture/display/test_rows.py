@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from capture.display.fields import arrange
 from capture.display.marks import Mark
-from tests.capture.display.test_certainty import mark
+from tests.capture.display.test_confidence import mark
 
 
 def number(text: str, x: float, y: float, height: float) -> list[Mark]:

@@ -12,14 +12,14 @@ import pytest
 from PIL import Image, ImageDraw
 
 from capture.display import crop_of, geometry, see, see_photo
-from capture.display.levels import Levels
 from capture.display.picture import open_picture
+from capture.display.pyramid import Levels
 from capture.errors import MediaError
 from capture.reading import Doubt
 from fixtures.training.display_model import stock
-from fixtures.training.displays.chance import NOTHING
 from fixtures.training.displays.faces import STYLES, TRAINING_STYLES
 from fixtures.training.displays.photo import render, to_jpeg
+from fixtures.training.displays.sampling import NOTHING
 from fixtures.visit.make_photos import make
 from grading.terms.quantity import Qualifier
 from tests.benchmarks.display import failures

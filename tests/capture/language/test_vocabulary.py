@@ -8,7 +8,7 @@ import re
 import pytest
 
 from capture.language import items
-from capture.language.items import Mark, scan
+from capture.language.items import Cue, scan
 from capture.language.lexicon import MAX_VARIANTS, lexicon, phone_set, pronunciations
 from capture.language.numbers import read_number
 from capture.language.parse import parse
@@ -45,7 +45,7 @@ def spoken_parts() -> set[str]:
 def test_the_parser_knows_every_word_that_can_be_heard() -> None:
     for word in WORDS:
         pieces = [item.piece for item in scan(plain_words(word))]
-        assert Mark.UNKNOWN not in pieces or word in FRAGMENTS, word
+        assert Cue.UNKNOWN not in pieces or word in FRAGMENTS, word
 
 
 def test_every_fragment_has_its_place_in_a_number() -> None:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Utterance, Word
-from capture.speech.beliefs import least_sure
-from capture.speech.judge import SURE_MEANING, SURE_WORD, Judge
+from capture.speech.candidates import least_sure
+from capture.speech.confidence import SURE_MEANING, SURE_WORD, Judge
 from capture.speech.understand import PAUSE_S, with_pauses
 from capture.speech.understand import understand as understand_by
 from grading.terms.quantity import QuantityKind

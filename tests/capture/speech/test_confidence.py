@@ -12,11 +12,11 @@ from scipy.optimize import minimize
 
 from capture.errors import ModelError
 from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
-from capture.speech.judge import FILE, Judge, load_judge, probability
+from capture.speech.confidence import FILE, Judge, load_judge, probability
+from capture.speech.features import NAMES, signs
 from capture.speech.level import GREATEST, LevelMeter
 from capture.speech.model_files import default_model_path
 from capture.speech.recogniser import SpeechModel
-from capture.speech.signs import NAMES, signs
 from capture.speech.understand import meant, understand
 from fixtures.training.speech_model.calibrate import fit
 from fixtures.training.speech_model.hearings import fingerprint

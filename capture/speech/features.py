@@ -1,4 +1,4 @@
-"""Signs of how far an utterance can be trusted: numbers from which `capture.speech.judge` makes a probability.
+"""Signs of how far an utterance can be trusted: numbers from which `capture.speech.confidence` makes a probability.
 
 Each sign is a plain number of the words, their times and confidences, the alternatives and the noise. None of them
 looks at the value itself, so that no value is believed more than another.
@@ -13,7 +13,7 @@ from capture.language.lexicon import parts
 from capture.language.numbers import TWINS
 from capture.language.vocabulary import UNKNOWN
 from capture.reading import Utterance, Word
-from capture.speech.beliefs import FREE, Beliefs, carrying
+from capture.speech.candidates import FREE, Beliefs, carrying
 from capture.speech.level import GREATEST
 
 NAMES = (

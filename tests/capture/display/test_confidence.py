@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from capture.display import certainty, geometry, refusal
-from capture.display.certainty import FILE, HEADS, Head, calibration, probabilities
-from capture.display.features import SIGNS, Evidence, features, log_odds
+from capture.display import confidence, geometry, refusal
+from capture.display.confidence import FILE, HEADS, ConfidenceHead, calibration, probabilities
+from capture.display.features import SIGNS, DisplayLooks, features, log_odds
 from capture.display.fields import Fields, arrange
 from capture.display.glyphs import CLASSES, INDEX
 from capture.display.marks import Mark
@@ -41,8 +41,8 @@ def shown(text: str, unit: str | None = "MOhm", **quality: float) -> Fields:
     return arrange(marks)
 
 
-def evidence(fields: Fields, looks: int = 3, **more: object) -> Evidence:
-    plain = Evidence(
+def evidence(fields: Fields, looks: int = 3, **more: object) -> DisplayLooks:
+    plain = DisplayLooks(
         fields=fields,
         looks=(fields,) * looks,
         legible=0.95,
@@ -111,7 +111,7 @@ def test_log_odds_are_bounded_and_turn_back(p: float) -> None:
 
 
 def test_a_head_computes_the_logistic_function_of_its_ramps() -> None:
-    head = Head((("a", 0.0, 1.0, 2.0), ("a", 1.0, 9.0, 1.0)), -1.0, 0.5)
+    head = ConfidenceHead((("a", 0.0, 1.0, 2.0), ("a", 1.0, 9.0, 1.0)), -1.0, 0.5)
     assert head.probability({"a": 0.5}) == 0.5
     assert head.probability({"a": 3.0}) == pytest.approx(1 / (1 + math.exp(-3)))
     assert head.probability({"a": -5.0}) == pytest.approx(1 / (1 + math.exp(1)))
@@ -132,7 +132,7 @@ def test_thresholds_are_probabilities() -> None:
     data = json.loads(FILE.read_text(encoding="utf-8"))
     for name in HEADS:
         assert 0.5 < data["heads"][name]["threshold"] < 1.0
-    assert certainty.FILE.stat().st_size < 40_000
+    assert confidence.FILE.stat().st_size < 40_000
 
 
 def test_a_digit_that_was_missed_leaves_ink_beside_the_row() -> None:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from capture.display import geometry, views
-from capture.display.levels import LEAST_SIDE, Levels, levels_of
+from capture.display.pyramid import LEAST_SIDE, Levels, levels_of
 from fixtures.training.displays.photo import render
 
 

@@ -10,7 +10,7 @@ from grading.case import Case, in_ohm
 from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
 from grading.limits import machine_limit
-from grading.reading import Reading, Shape
+from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import is_early, is_full_voltage
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
@@ -18,7 +18,7 @@ from grading.terms.terminals import leads, to_earth
 
 
 @dataclass(frozen=True)
-class Evidence:
+class KnownPart:
     """What is known of one part to earth.
 
     Attributes:
@@ -34,11 +34,11 @@ class Evidence:
     state: State
     interval: Interval | None = None
     value: Decimal | None = None
-    worst: Reading | None = None
+    worst: BoundedReading | None = None
     ids: tuple[str, ...] = ()
 
 
-def gather(case: Case) -> tuple[Evidence, Evidence, Evidence]:
+def gather(case: Case) -> tuple[KnownPart, KnownPart, KnownPart]:
     """Evidence of the whole, the motor alone and the cable alone."""
     replaced = {r.id for r in case.after_cleaning()}
     tests = [
@@ -54,7 +54,7 @@ def gather(case: Case) -> tuple[Evidence, Evidence, Evidence]:
     return whole, motor, cable
 
 
-def _common_voltage(tests: Sequence[Reading]) -> Decimal | None:
+def _common_voltage(tests: Sequence[BoundedReading]) -> Decimal | None:
     """The voltage that most parts were tested at, the highest of those: parallel arithmetic needs one voltage."""
     by_voltage: dict[Decimal, set[Section | None]] = {}
     for reading in tests:
@@ -63,7 +63,7 @@ def _common_voltage(tests: Sequence[Reading]) -> Decimal | None:
     return max(by_voltage, key=lambda v: (len(by_voltage[v]), v), default=None)
 
 
-def _failed_at(case: Case, tests: Sequence[Reading]) -> set[Decimal | None]:
+def _failed_at(case: Case, tests: Sequence[BoundedReading]) -> set[Decimal | None]:
     """Voltages selected at which the whole failed: a part that holds at one of them does not carry that fault."""
     floor = in_ohm(machine_limit(case.context, case.profile.limits))
     return {
@@ -77,10 +77,10 @@ def _failed_at(case: Case, tests: Sequence[Reading]) -> set[Decimal | None]:
 def _evidence(
     case: Case,
     section: Section,
-    tests: Sequence[Reading],
+    tests: Sequence[BoundedReading],
     voltage: Decimal | None,
     failed_at: set[Decimal | None],
-) -> Evidence:
+) -> KnownPart:
     own = [r for r in tests if r.section is section]
     floor = in_ohm(machine_limit(case.context, case.profile.limits))
     meters = [
@@ -96,14 +96,14 @@ def _evidence(
     pool = low or usable or meters or own
     worst = min(pool, key=lambda r: (r.interval.high, r.interval.low), default=None)
     ids = tuple(r.id for r in (*own, *meters))
-    return Evidence(section, _state(case, own, low, meters, failed_at), interval, value, worst, ids)
+    return KnownPart(section, _state(case, own, low, meters, failed_at), interval, value, worst, ids)
 
 
 def _state(
     case: Case,
-    own: Sequence[Reading],
-    low: Sequence[Reading],
-    meters: Sequence[Reading],
+    own: Sequence[BoundedReading],
+    low: Sequence[BoundedReading],
+    meters: Sequence[BoundedReading],
     failed_at: set[Decimal | None],
 ) -> State:
     floor = in_ohm(machine_limit(case.context, case.profile.limits))
@@ -120,7 +120,7 @@ def _state(
     return State.OK if telling and not unclear else State.UNCLEAR
 
 
-def _combined(section: Section, readings: Sequence[Reading]) -> tuple[Interval | None, Decimal | None]:
+def _combined(section: Section, readings: Sequence[BoundedReading]) -> tuple[Interval | None, Decimal | None]:
     """Resistance of a part to earth: cores of a cable alone add up in parallel, leads of a winding are one circuit."""
     if not readings:
         return None, None
@@ -128,7 +128,7 @@ def _combined(section: Section, readings: Sequence[Reading]) -> tuple[Interval |
     if section is not Section.CABLE_ALONE or joined:
         worst = min(joined or readings, key=lambda r: (r.interval.high, r.interval.low))
         return worst.interval, worst.value
-    cores: dict[str, Reading] = {}
+    cores: dict[str, BoundedReading] = {}
     for reading in readings:
         name = leads(reading.measurement.terminals)[0]
         held = cores.get(name)

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
-from capture.speech.beliefs import DOUBT_COST, FARTHEST, candidates, choose, reworded
+from capture.speech.candidates import DOUBT_COST, FARTHEST, candidates, choose, reworded
 from capture.speech.understand import meant, understand
 from grading.terms.quantity import QuantityKind
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from capture.display import printed, refusal
-from capture.display.certainty import calibration, probabilities
-from capture.display.features import Evidence, second
+from capture.display.confidence import calibration, probabilities
+from capture.display.features import DisplayLooks, second
 from capture.display.fields import Fields, around
 from capture.display.spacing import pitch, widest_step
 from capture.display.strings import is_time, parse_main
@@ -40,7 +40,7 @@ LIKELY_UNIT = 0.5
 
 
 @dataclass(frozen=True)
-class Rule:
+class RefusalRule:
     """One reason to refuse a display.
 
     Attributes:
@@ -56,7 +56,7 @@ class Rule:
     doubt: Doubt
 
 
-def judge(evidence: Evidence) -> DisplayReading:
+def judge(evidence: DisplayLooks) -> DisplayReading:
     """Accept or refuse.
 
     Raises:
@@ -83,7 +83,7 @@ def judge(evidence: Evidence) -> DisplayReading:
 
 
 def verdict(
-    evidence: Evidence, quantity: Quantity | None, *, digits_sure: bool, point_sure: bool
+    evidence: DisplayLooks, quantity: Quantity | None, *, digits_sure: bool, point_sure: bool
 ) -> tuple[str, tuple[Doubt, ...]]:
     """Reason for refusing ("" to accept) and the doubt that goes with it; the first that holds.
 
@@ -111,8 +111,8 @@ def sure_of(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bo
 
 
 def rules(
-    evidence: Evidence, quantity: Quantity | None, *, digits_sure: bool = True, point_sure: bool = True
-) -> tuple[Rule, ...]:
+    evidence: DisplayLooks, quantity: Quantity | None, *, digits_sure: bool = True, point_sure: bool = True
+) -> tuple[RefusalRule, ...]:
     """Every rule with whether it holds, in the order in which they are asked; arguments as for `verdict`.
 
     What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules") by
@@ -131,24 +131,24 @@ def rules(
     no_point = not point_sure and _point_counts(quantity)
     not_a_number = refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?"))
     return (
-        Rule("cut", evidence.cut, refusal.CUT_OFF, Doubt.VALUE_MISSING),
-        Rule("empty", not text, no_value, Doubt.VALUE_MISSING),
-        Rule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
-        Rule("share", evidence.share < LEAST_SHARE, no_value, Doubt.VALUE_MISSING),
-        Rule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
-        Rule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
-        Rule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
-        Rule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
-        Rule("illegible", faint, unsure, Doubt.LOW_CONFIDENCE),
-        Rule("digits", not digits_sure, unsure, Doubt.DIGITS_AMBIGUOUS),
-        Rule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
-        Rule("gap", _has_gap(evidence.fields), refusal.GAP, Doubt.DIGITS_AMBIGUOUS),
-        Rule("point", no_point, refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
-        Rule("zero", _point_missing(text), refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
+        RefusalRule("cut", evidence.cut, refusal.CUT_OFF, Doubt.VALUE_MISSING),
+        RefusalRule("empty", not text, no_value, Doubt.VALUE_MISSING),
+        RefusalRule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
+        RefusalRule("share", evidence.share < LEAST_SHARE, no_value, Doubt.VALUE_MISSING),
+        RefusalRule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
+        RefusalRule("illegible", faint, unsure, Doubt.LOW_CONFIDENCE),
+        RefusalRule("digits", not digits_sure, unsure, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
+        RefusalRule("gap", _has_gap(evidence.fields), refusal.GAP, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("point", no_point, refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
+        RefusalRule("zero", _point_missing(text), refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
     )
 
 
-def _settled_unit(evidence: Evidence, quantity: Quantity, sure: float) -> tuple[Quantity, tuple[Doubt, ...]]:
+def _settled_unit(evidence: DisplayLooks, quantity: Quantity, sure: float) -> tuple[Quantity, tuple[Doubt, ...]]:
     """The accepted reading with what must still be asked; print beside the digits may suggest a unit."""
     if quantity.qualifier is Qualifier.NONE:
         return quantity, ()
@@ -165,13 +165,13 @@ def _settled_unit(evidence: Evidence, quantity: Quantity, sure: float) -> tuple[
     return quantity, (*doubts, *_remaining_doubts(quantity))
 
 
-def _glare(evidence: Evidence) -> bool:
+def _glare(evidence: DisplayLooks) -> bool:
     """Whether a reflection may hide characters of the main string."""
     fields = evidence.fields
     return fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
 
 
-def _covered(evidence: Evidence) -> bool:
+def _covered(evidence: DisplayLooks) -> bool:
     fields = evidence.fields
     characters = [m for m in fields.chars if m.group == 0 and m.name not in "<>-"]
     return bool(characters) and refusal.covered(evidence.canvas, around(characters), fields.height)

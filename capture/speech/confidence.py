@@ -17,9 +17,9 @@ from typing import Any
 
 from capture.errors import ModelError
 from capture.reading import Doubt, Utterance
-from capture.speech.beliefs import Beliefs, least_sure
+from capture.speech.candidates import Beliefs, least_sure
+from capture.speech.features import NAMES, signs
 from capture.speech.model_files import default_model_path
-from capture.speech.signs import NAMES, signs
 
 FILE = "calibration.json"
 """Name of the coefficients in a model's directory."""
@@ -39,7 +39,7 @@ unsure of its form only ("confirm" or "confirmed") and counts as sure as the mea
 
 
 @dataclass(frozen=True)
-class Verdict:
+class HearingVerdict:
     """What is to be done with an utterance.
 
     Attributes:
@@ -71,7 +71,7 @@ class Judge:
     sure_command: float = 0.0
     least: float = 0.0
 
-    def judge(self, utterance: Utterance, found: Beliefs) -> Verdict:
+    def judge(self, utterance: Utterance, found: Beliefs) -> HearingVerdict:
         """Judge one utterance.
 
         Args:
@@ -82,7 +82,7 @@ class Judge:
             return _by_rules(utterance, found)
         chance = probability(self.weights, self.bias, signs(utterance, found))
         enough = self.sure_reading if utterance.readings else self.sure_command
-        return Verdict(chance, chance >= enough, chance >= self.least)
+        return HearingVerdict(chance, chance >= enough, chance >= self.least)
 
 
 def probability(weights: tuple[float, ...], bias: float, found: tuple[float, ...]) -> float:
@@ -91,7 +91,7 @@ def probability(weights: tuple[float, ...], bias: float, found: tuple[float, ...
     return 1 / (1 + math.exp(-min(max(total, -30.0), 30.0)))
 
 
-def _by_rules(utterance: Utterance, found: Beliefs) -> Verdict:
+def _by_rules(utterance: Utterance, found: Beliefs) -> HearingVerdict:
     word = least_sure(utterance.heard.words)
     if found.meaning >= SAME_MEANING and found.wording <= word + 0.1:
         word = found.meaning
@@ -99,8 +99,8 @@ def _by_rules(utterance: Utterance, found: Beliefs) -> Verdict:
     if utterance.readings:
         talk = Doubt.UNKNOWN_WORDS in utterance.doubts and confidence < SURE_WORD
         sure = word >= SURE_WORD and found.meaning >= SURE_MEANING
-        return Verdict(confidence, sure, confidence >= LEAST and not talk)
-    return Verdict(confidence, confidence >= SURE_MEANING, heard=True)
+        return HearingVerdict(confidence, sure, confidence >= LEAST and not talk)
+    return HearingVerdict(confidence, confidence >= SURE_MEANING, heard=True)
 
 
 def load_judge(model: Path) -> Judge:

@@ -16,7 +16,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from capture.display.features import Evidence, features
+from capture.display.features import DisplayLooks, features
 from capture.errors import EngineError
 from grading.terms.quantity import UNITS
 
@@ -26,7 +26,7 @@ HEADS = ("value", "dot", "unit")
 
 
 @dataclass(frozen=True)
-class Head:
+class ConfidenceHead:
     """The regression of one head.
 
     Attributes:
@@ -52,7 +52,7 @@ class Head:
 
 
 @lru_cache(maxsize=4)
-def calibration(path: Path = FILE) -> dict[str, Head]:
+def calibration(path: Path = FILE) -> dict[str, ConfidenceHead]:
     """The regressions by head.
 
     Raises:
@@ -61,7 +61,7 @@ def calibration(path: Path = FILE) -> dict[str, Head]:
     try:
         data: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         heads = {
-            name: Head(
+            name: ConfidenceHead(
                 tuple((str(name), float(low), float(high), float(w)) for name, low, high, w in one["ramps"]),
                 float(one["bias"]),
                 float(one["threshold"]),
@@ -77,7 +77,7 @@ def calibration(path: Path = FILE) -> dict[str, Head]:
     return heads
 
 
-def probabilities(evidence: Evidence) -> dict[str, float]:
+def probabilities(evidence: DisplayLooks) -> dict[str, float]:
     """How likely "value" (digits and sign), "dot" and "unit" are right, 0..1 each; all 0 without a main string.
 
     Raises:

@@ -7,14 +7,14 @@ from typing import Any
 
 import pytest
 
-from capture.display import judge as judging
+from capture.display import acceptance as judging
 from capture.display import refusal
-from capture.display.certainty import Head
-from capture.display.features import Evidence
-from capture.display.judge import judge
+from capture.display.acceptance import judge
+from capture.display.confidence import ConfidenceHead
+from capture.display.features import DisplayLooks
 from capture.reading import Doubt
 from grading.terms.quantity import Qualifier
-from tests.capture.display.test_certainty import evidence, shown
+from tests.capture.display.test_confidence import evidence, shown
 
 
 @pytest.fixture(name="chances")
@@ -22,11 +22,11 @@ def _chances(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
     """Certainties that a test sets, with thresholds of 0.95; how likely a made-up display is right is no matter."""
     chances = {"value": 0.9999, "dot": 0.9999, "unit": 0.9999}
 
-    def given(_: Evidence) -> dict[str, float]:
+    def given(_: DisplayLooks) -> dict[str, float]:
         return dict(chances)
 
     monkeypatch.setattr(judging, "probabilities", given)
-    monkeypatch.setattr(judging, "calibration", lambda: {name: Head((), 0.0, 0.95) for name in chances})
+    monkeypatch.setattr(judging, "calibration", lambda: {name: ConfidenceHead((), 0.0, 0.95) for name in chances})
     return chances
 
 
