@@ -78,7 +78,7 @@ class Reading:
             return None if value is None else format(value, "f")
 
         return {
-            "quantity": None if self.kind is None else self.kind.value,
+            "kind": None if self.kind is None else self.kind.value,
             "value": self.quantity.digits,
             "unit": self.quantity.unit,
             "qualifier": self.quantity.qualifier.value,

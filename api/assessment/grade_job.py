@@ -12,6 +12,7 @@ from api.assessment.history import Earlier, earlier_visits
 from api.assessment.shop_limits import Shop
 from api.ledger.canonical import canonical, sha256_hex
 from api.ledger.database import Transaction
+from api.ledger.ids import number_of
 from api.ledger.tables import GradingRunRow
 from api.ledger.trail import What
 from api.visit.jobs import job_of
@@ -71,7 +72,7 @@ def put_grading(transaction: Transaction, job_id: str, shop: Shop | None = None)
     verdict, given, past = _graded(transaction.session, job_id, shop)
     findings = canonical(_plain(verdict, past, shop))
     run = GradingRunRow(
-        id=f"{job_id}-G{transaction.count(GradingRunRow, job_id) + 1}",
+        id=transaction.next_id(GradingRunRow, job_id),
         job_id=job_id,
         record_ids_json=canonical([record.id for record in given.records]),
         findings_json=findings,
@@ -87,4 +88,4 @@ def put_grading(transaction: Transaction, job_id: str, shop: Shop | None = None)
 def newest_grading(session: Session, job_id: str) -> GradingRunRow | None:
     """The last grading of a job, if it was graded."""
     runs = session.exec(select(GradingRunRow).where(GradingRunRow.job_id == job_id)).all()
-    return max(runs, key=lambda run: int(run.id.rpartition("G")[2]), default=None)
+    return max(runs, key=lambda run: number_of(run.id), default=None)

@@ -72,7 +72,7 @@ def axis_context(axis: AxisRow, job: JobRow, records: Iterable[RecordRow] = ()) 
     carrier = given.get("carrier")
     numbers = _numbers(given, _CONTEXT_NUMBERS)
     for record in records:
-        value = reading_of(record).quantity.in_unit("Cel") if record.quantity == QuantityKind.TEMPERATURE else None
+        value = reading_of(record).quantity.in_unit("Cel") if record.kind == QuantityKind.TEMPERATURE else None
         if value is not None and record.axis == axis.name:
             numbers["winding_c"] = value
     return AxisContext(
@@ -83,7 +83,7 @@ def axis_context(axis: AxisRow, job: JobRow, records: Iterable[RecordRow] = ()) 
         thermal_class=given.get("thermal_class"),
         made_year=given.get("made_year"),
         air_c=None if job.air_c is None else Decimal(job.air_c),
-        humidity_percent=None if job.humidity_pct is None else Decimal(job.humidity_pct),
+        humidity_percent=None if job.humidity_percent is None else Decimal(job.humidity_percent),
         carrier=None if carrier is None else CarrierUse(**{name: Decimal(value) for name, value in carrier.items()}),
     )
 

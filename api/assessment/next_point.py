@@ -114,7 +114,7 @@ def _task(task: Task, is_next: bool) -> dict[str, Any]:
     return {
         "state": state,
         "section": point.section.value,
-        "quantity": point.kind.value,
+        "kind": point.kind.value,
         "terminals": point.terminals,
         "test_voltage": None if task.test_voltage is None else format(task.test_voltage, "f"),
         "seconds": point.seconds,

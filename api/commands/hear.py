@@ -13,7 +13,7 @@ from rich.table import Table
 
 from capture.errors import CaptureError, ModelError
 from capture.language.vocabulary import plain_text
-from capture.reading import Utterance
+from capture.reading import Reading, Utterance
 from capture.speech.audio import MAX_BYTES
 from capture.speech.recogniser import SpeechModel
 from capture.speech.understand import hear_clip
@@ -94,9 +94,15 @@ def hear_file(file: Path, speech: SpeechModel) -> dict[str, Any]:
     return {"file": str(file)} | as_data(utterance)
 
 
+def _reading(reading: Reading) -> dict[str, Any]:
+    """Give a reading as plain data; "quantity" repeats "kind", as it was called before."""
+    data: dict[str, Any] = reading.to_json()
+    return data | {"quantity": data["kind"]}
+
+
 def as_data(utterance: Utterance) -> dict[str, Any]:
     """An utterance as plain data; "readings" is there only when several were said."""
-    readings = [reading.to_json() for reading in utterance.readings]
+    readings = [_reading(reading) for reading in utterance.readings]
     data: dict[str, Any] = {
         "text": utterance.heard.text,
         "words": [
@@ -105,7 +111,7 @@ def as_data(utterance: Utterance) -> dict[str, Any]:
         ],
         "reading": readings[0] if readings else None,
         "command": None if utterance.command is None else utterance.command.value,
-        "alternatives": [other.to_json() for other in utterance.alternatives],
+        "alternatives": [_reading(other) for other in utterance.alternatives],
         "confidence": utterance.confidence,
         "doubts": [doubt.value for doubt in utterance.doubts],
     }

@@ -37,7 +37,7 @@ def typed(turn: Turn, data: dict[str, Any], captured_at: str, supersedes: str | 
     context = turn.context
     before = Notes()
     place = {
-        "quantity": None if context.kind is None else context.kind.value,
+        "kind": None if context.kind is None else context.kind.value,
         "axis": context.axis,
         "section": None if context.section is None else context.section.value,
     }

@@ -9,7 +9,7 @@ class ReadingColumns(SQLModel):
     """The columns of one reading; the same in proposals and records (see `capture.reading.Reading`).
 
     Attributes:
-        quantity: `QuantityKind` value, or None while unknown.
+        kind: `QuantityKind` value, or None while unknown.
         value: Digits as shown or spoken; None where none was given.
         unit: UCUM code.
         qualifier: `Qualifier` value.
@@ -20,7 +20,7 @@ class ReadingColumns(SQLModel):
         elapsed_s: s.
     """
 
-    quantity: str | None
+    kind: str | None
     value: str | None
     unit: str | None
     qualifier: str

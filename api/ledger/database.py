@@ -19,32 +19,21 @@ from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, SQLModel, col, create_engine, select
 
-from api.errors import WriteFailed
+from api.errors import Refused, WriteFailed
 from api.ledger.canonical import CanonicalError
 from api.ledger.clock import Clock, system_clock, utc_text
-from api.ledger.tables import APPEND_ONLY, TrailEntryRow
+from api.ledger.ids import row_id
+from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers
+from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import Head, What, head_of, make_entry, read_head, write_head
 
 BUSY_TIMEOUT_S = 20.0
 """How long a writer waits for another process, s."""
 
 
-def schema_sql() -> list[str]:
-    """The triggers, one statement each: no row is ever deleted, and in append-only tables none is changed."""
-    statements = []
-    for table in SQLModel.metadata.sorted_tables:
-        forbidden = ("UPDATE", "DELETE") if table.name in APPEND_ONLY else ("DELETE",)
-        statements += [
-            f"CREATE TRIGGER {table.name}_no_{verb.lower()} BEFORE {verb} ON {table.name} "
-            f"BEGIN SELECT RAISE(ABORT, '{table.name} rows are never changed'); END"
-            for verb in forbidden
-        ]
-    return statements
-
-
-def primary_key(table: str) -> str:
-    """Name of a table's primary key column."""
-    return next(iter(SQLModel.metadata.tables[table].primary_key.columns)).name
+def version_of(user_version: int) -> int:
+    """Give the schema's version from SQLite's number; folders from before versions were counted hold 0."""
+    return max(1, user_version)
 
 
 def row_of(row: SQLModel) -> dict[str, Any]:
@@ -93,11 +82,12 @@ class Transaction:
         if self._rows:
             raise AssertionError(f"{len(self._rows)} rows were put without a trail entry.")
 
-    def count(self, table: type[SQLModel], job_id: str) -> int:
-        """Number of rows of a job in a table; the next row's number is one more, since rows are never deleted."""
+    def next_id(self, table: type[SQLModel], job_id: str) -> str:
+        """Name the next row of a job in a table; rows are never deleted, so their count gives the number."""
         name = str(table.__tablename__)
         statement = text(f"SELECT count(*) FROM {name} WHERE job_id = :job")  # noqa: S608 - a class's own table name
-        return int(self.session.connection().execute(statement, {"job": job_id}).scalar_one())
+        number = int(self.session.connection().execute(statement, {"job": job_id}).scalar_one()) + 1
+        return row_id(name, job_id, number)
 
 
 def _configure(connection: sqlite3.Connection, _record: object) -> None:
@@ -135,11 +125,44 @@ class Database:
         self._lock_path = folder / "write.lock"
         self._readers = _engine(self.path, "BEGIN")
         self._writers = _engine(self.path, "BEGIN IMMEDIATE")
+        self._open_schema()
+
+    def _open_schema(self) -> None:
+        """Make the tables where there are none, bring those of an older version to this one, refuse a newer."""
         with self._file_lock(), self._writers.begin() as connection:
             if not connection.exec_driver_sql("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
                 SQLModel.metadata.create_all(connection)
                 for statement in schema_sql():
                     connection.exec_driver_sql(statement)
+                connection.exec_driver_sql(f"PRAGMA user_version = {VERSION}")
+            version = version_of(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
+        if version > VERSION:
+            self.close()
+            raise Refused(
+                "newer_folder",
+                f"This data folder was written by a newer Ohmtrail (schema {version}, this one knows {VERSION}).",
+                "Update Ohmtrail; nothing in the folder was changed.",
+            )
+        if version < VERSION:
+            self._migrate()
+
+    def _migrate(self) -> None:
+        """Bring the tables to this version, step by step, all or nothing; each step is an entry of the trail."""
+        with self.write() as transaction:
+            connection = transaction.session.connection()
+            # Another process may have migrated while this one waited for the lock.
+            version = version_of(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
+            for step in after(version):
+                for statement in step.statements():
+                    connection.exec_driver_sql(statement)
+                for table in step.created:
+                    SQLModel.metadata.tables[table].create(connection)
+                    for statement in triggers(table):
+                        connection.exec_driver_sql(statement)
+                if step.carry is not None:
+                    step.carry(transaction)
+                connection.exec_driver_sql(f"PRAGMA user_version = {step.version}")
+                transaction.entry(What.SCHEMA_MIGRATED, note=step.note())
 
     def close(self) -> None:
         """Close all connections."""

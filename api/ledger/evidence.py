@@ -11,6 +11,7 @@ from sqlmodel import Session, select
 from api.errors import BadInput, NotFound, TooLarge
 from api.ledger.canonical import canonical, parsed
 from api.ledger.database import Database, Transaction
+from api.ledger.ids import in_order
 from api.ledger.media_types import MediaType, media_type, metadata
 from api.ledger.store import Store
 from api.ledger.tables import CaptureRow, EvidenceRow
@@ -104,7 +105,7 @@ def captures_of(session: Session, job_id: str, sha256: str | None = None) -> Seq
     statement = select(CaptureRow).where(CaptureRow.job_id == job_id)
     if sha256 is not None:
         statement = statement.where(CaptureRow.sha256 == sha256)
-    return sorted(session.exec(statement).all(), key=lambda capture: int(capture.id.rpartition("C")[2]))
+    return in_order(session.exec(statement).all())
 
 
 def evidence_for_page(session: Session, row: EvidenceRow) -> dict[str, Any]:

@@ -30,7 +30,7 @@ class JobRow(SQLModel, table=True):
     Attributes:
         id: "J1", "J2", ... in order of creation.
         air_c: Air temperature, °C.
-        humidity_pct: Relative humidity, %.
+        humidity_percent: Relative humidity, %.
         description_json: The whole description as given, for what has no column of its own.
     """
 
@@ -43,7 +43,7 @@ class JobRow(SQLModel, table=True):
     technician: str
     alarm_text: str
     air_c: str | None
-    humidity_pct: str | None
+    humidity_percent: str | None
     description_json: str
     created_at: str
 
@@ -102,6 +102,24 @@ class InstrumentRow(SQLModel, table=True):
     accuracy_counts: str | None
     calibration_due: str | None
     description_json: str
+
+
+class InstrumentProfileRow(SQLModel, table=True):
+    """What an instrument can show, as a person said from some moment on; append-only, the newest counts.
+
+    Attributes:
+        id: "J1-F1", ...
+        profile_json: The whole profile (`capture.display.profile.Profile.to_json`).
+    """
+
+    __tablename__: ClassVar[str] = "instrument_profile"
+
+    id: str = Field(primary_key=True)
+    job_id: str = Field(foreign_key="job.id", index=True)
+    instrument_id: str = Field(foreign_key="instrument.id", index=True)
+    profile_json: str
+    by: str
+    at: str
 
 
 class EvidenceRow(SQLModel, table=True):
@@ -317,6 +335,7 @@ class ReportFileRow(SQLModel, table=True):
         name: File name for people, e.g. "report.html".
         trail_seq: Number of the last trail entry that the report covers.
         trail_hash: Hash of that entry, as printed in the report.
+        profile_sha256: Hash of the shop profile that it was graded by; empty for the published limits.
     """
 
     __tablename__: ClassVar[str] = "report_file"
@@ -330,6 +349,7 @@ class ReportFileRow(SQLModel, table=True):
     trail_seq: int
     trail_hash: str
     made_at: str
+    profile_sha256: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class TrailEntryRow(SQLModel, table=True):
@@ -367,5 +387,6 @@ APPEND_ONLY: tuple[str, ...] = (
     "job",
     "axis",
     "instrument",
+    "instrument_profile",
 )
 """Tables whose rows may neither be changed nor deleted; the other three may be changed, never deleted."""

@@ -54,6 +54,7 @@ class What(StrEnum):
     SAFETY_ANSWERED = "safety answered"
     GRADED = "graded"
     REPORT_MADE = "report made"
+    SCHEMA_MIGRATED = "schema migrated"  # the tables got other names; older entries keep theirs
     HEAD_CAUGHT_UP = "head caught up"
     HEAD_MISMATCH = "head mismatch"
 

@@ -2,10 +2,11 @@
 
 The steps are numbered, here and at their places:
 
-    (1) the database is sound, and its tables and triggers are ours
+    (1) the database is sound, and its tables and triggers are ours, of the version that it says it has
     (2) every entry of the trail follows from the one before, and its columns say what its body says
     (3) the head file names the last entry
-    (4) every row of every table is the one that its newest entry holds, no row is missing, none is extra
+    (4) every row of every table is the one that its newest entry holds, no row is missing, none is extra; an entry
+        written before a migration is read under the names of its day (`api.ledger.schema`)
     (5) every stored file has the content that its name says, none is missing, none is extra
     (6) every report made is there, unchanged
 
@@ -21,12 +22,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy.dialects import sqlite
-from sqlalchemy.schema import CreateIndex, CreateTable
-from sqlmodel import SQLModel
-
 from api.ledger.canonical import CanonicalError, canonical, parsed, sha256_hex
-from api.ledger.database import primary_key, schema_sql
+from api.ledger.database import version_of
+from api.ledger.schema import MIGRATIONS, VERSION, Migration, Schema, primary_key, schema
 from api.ledger.store import Store
 from api.ledger.trail import FIRST_PREV, Head, What, read_head
 
@@ -102,12 +100,14 @@ def verify_folder(folder: Path, progress: Progress = _silent) -> Verification:
     try:
         connection.execute("BEGIN")
         progress("database")
-        _check_database(connection, found)
+        version = _version(connection, found)
+        expected = schema(version)
+        _check_database(connection, expected, found)
         progress("trail")
-        bodies, head, before = _check_chain(connection, found)
+        bodies, head, before = _check_chain(connection, expected, found)
         _check_head(folder / "trail-head.json", head, before, found)
         progress("rows")
-        tables = _check_rows(connection, bodies, found)
+        tables = _check_rows(connection, expected, _as_of(version, bodies, found), found)
         progress("files")
         _check_files(Store(folder / "evidence"), tables.get("evidence", {}), "evidence", found)
         progress("reports")
@@ -120,33 +120,27 @@ def verify_folder(folder: Path, progress: Progress = _silent) -> Verification:
     return found
 
 
-def _expected_schema() -> dict[str, str]:
-    """Every table, index and trigger as we make them, by name."""
-    scratch = sqlite3.connect(":memory:")
-    dialect = sqlite.dialect()
-    for table in SQLModel.metadata.sorted_tables:
-        scratch.execute(str(CreateTable(table).compile(dialect=dialect)))
-        for index in table.indexes:
-            scratch.execute(str(CreateIndex(index).compile(dialect=dialect)))
-    for statement in schema_sql():
-        scratch.execute(statement)
-    found = dict(scratch.execute("SELECT name, coalesce(sql, '') FROM sqlite_master").fetchall())
-    scratch.close()
-    return found
-
-
 def _normal(statement: str) -> str:
     return " ".join(statement.split())
 
 
-def _check_database(connection: sqlite3.Connection, found: Verification) -> None:
+def _version(connection: sqlite3.Connection, found: Verification) -> int:
+    """(1) The version of the schema; one that this program does not know is compared under the newest it knows."""
+    version = version_of(connection.execute("PRAGMA user_version").fetchone()[0])
+    if version > VERSION:
+        found.problems.append(f"Database: its schema {version} is newer than this program, which knows {VERSION}.")
+        return VERSION
+    return version
+
+
+def _check_database(connection: sqlite3.Connection, schema: Schema, found: Verification) -> None:
     """(1) SQLite's own check, then the schema as text."""
     for (answer,) in connection.execute("PRAGMA integrity_check(20)"):
         if answer != "ok":
             found.problems.append(f"Database: {answer}.")
     for table, rowid, parent, _ in connection.execute("PRAGMA foreign_key_check"):
         found.problems.append(f"Database: row {rowid} of {table} refers to a missing row of {parent}.")
-    expected = _expected_schema()
+    expected = schema.definitions
     actual = dict(connection.execute("SELECT name, coalesce(sql, '') FROM sqlite_master").fetchall())
     for name in sorted(expected.keys() | actual.keys()):
         if name not in actual:
@@ -157,18 +151,18 @@ def _check_database(connection: sqlite3.Connection, found: Verification) -> None
             found.problems.append(f"Database: the definition of {name} was changed.")
 
 
-def _rows(connection: sqlite3.Connection, table: str) -> Iterator[Row]:
-    columns = [column.name for column in SQLModel.metadata.tables[table].columns]
+def _rows(connection: sqlite3.Connection, schema: Schema, table: str) -> Iterator[Row]:
+    columns = schema.columns[table]
     quoted = ", ".join(f'"{name}"' for name in columns)
     for values in connection.execute(f'SELECT {quoted} FROM "{table}" NOT INDEXED'):  # noqa: S608 - our own names
         yield dict(zip(columns, values, strict=True))
 
 
-def _check_chain(connection: sqlite3.Connection, found: Verification) -> tuple[list[Row], Head, Head]:
+def _check_chain(connection: sqlite3.Connection, schema: Schema, found: Verification) -> tuple[list[Row], Head, Head]:
     """(2) Entry by entry; returns the bodies, the head, and the head before the last transaction."""
     bodies: list[Row] = []
     head = before = Head()
-    entries = sorted(_rows(connection, "trail_entry"), key=lambda row: str(row["seq"]).zfill(20))
+    entries = sorted(_rows(connection, schema, "trail_entry"), key=lambda row: str(row["seq"]).zfill(20))
     for entry in entries:
         body = _check_entry(entry, head, found)
         txn = body.get("txn") if body else None
@@ -242,6 +236,43 @@ def _same(first: object, second: object) -> bool:
     return type(first) is type(second) and first == second
 
 
+def _as_of(version: int, bodies: list[Row], found: Verification) -> list[Row]:
+    """Give the entries with their rows under the names of the database's version.
+
+    A migration's entry is believed only where it says exactly what that step did, so that nobody can bring a mapping
+    of his own; the last one must lead to the version that the database has.
+    """
+    steps = {step.version: step for step in MIGRATIONS}
+    taken = [body for body in bodies if body["what"] == What.SCHEMA_MIGRATED.value]
+    reached = version - len(taken)
+    ahead = [step for step in MIGRATIONS if reached < step.version <= version]
+    out: list[Row] = []
+    for body in bodies:
+        if body["what"] == What.SCHEMA_MIGRATED.value:
+            reached += 1
+            step = steps.get(reached)
+            if step is None or body["note"] != step.note():
+                found.problems.append(f"Entry {body['seq']}: names a migration that never was.")
+            ahead = ahead[1:]
+        out.append(_renamed(body, ahead))
+    return out
+
+
+def _renamed(body: Row, steps: list[Migration]) -> Row:
+    """Give an entry with its rows taken through the migrations that came after it."""
+    rows = body["rows"]
+    if not steps or not isinstance(rows, list):
+        return body
+    for step in steps:
+        rows = [
+            {**item, "row": step.forward(item["table"], item["row"])}
+            if isinstance(item, dict) and isinstance(item.get("row"), dict) and isinstance(item.get("table"), str)
+            else item
+            for item in rows
+        ]
+    return {**body, "rows": rows}
+
+
 def _newest(bodies: list[Row], found: Verification) -> dict[str, dict[str, tuple[int, Row]]]:
     """The newest content of every row by table and key, as the trail holds it."""
     newest: dict[str, dict[str, tuple[int, Row]]] = {}
@@ -254,33 +285,42 @@ def _newest(bodies: list[Row], found: Verification) -> dict[str, dict[str, tuple
     return newest
 
 
-def _check_rows(connection: sqlite3.Connection, bodies: list[Row], found: Verification) -> dict[str, dict[str, Row]]:
+def _check_rows(
+    connection: sqlite3.Connection, schema: Schema, bodies: list[Row], found: Verification
+) -> dict[str, dict[str, Row]]:
     """(4) Every column of every row against the trail, and back; returns the rows by table and key."""
     newest = _newest(bodies, found)
     tables: dict[str, dict[str, Row]] = {}
-    for table in SQLModel.metadata.sorted_tables:
-        if table.name == "trail_entry":
-            continue
-        key_column = primary_key(table.name)
-        noted, rows = newest.pop(table.name, {}), tables.setdefault(table.name, {})
-        for row in _rows(connection, table.name):
-            key = str(row[key_column])
-            if key in rows:
-                found.problems.append(f"{table.name} {key}: is there twice.")
-            rows[key] = row
-            if key not in noted:
-                found.problems.append(f"{table.name} {key}: no entry of the trail knows it; it was added or renamed.")
-                continue
-            seq, content = noted[key]
-            for column in sorted(row.keys() | content.keys()):
-                is_now, was = row.get(column), content.get(column)
-                if not _same(is_now, was):
-                    found.problems.append(f"{table.name} {key}: {column} is {is_now!r}, entry {seq} says {was!r}.")
-        for key in noted.keys() - rows.keys():
-            found.problems.append(f"{table.name} {key}: entry {noted[key][0]} knows it, but the row is missing.")
+    for table in schema.columns:
+        if table != "trail_entry":
+            tables[table] = _check_table(_rows(connection, schema, table), table, newest.pop(table, {}), found)
     for name in newest:
         found.problems.append(f"The trail speaks of a table {name!r} that does not exist.")
     return tables
+
+
+def _check_table(
+    present: Iterator[Row], table: str, noted: dict[str, tuple[int, Row]], found: Verification
+) -> dict[str, Row]:
+    """(4) The rows of one table; returns them by key."""
+    key_column = primary_key(table)
+    rows: dict[str, Row] = {}
+    for row in present:
+        key = str(row[key_column])
+        if key in rows:
+            found.problems.append(f"{table} {key}: is there twice.")
+        rows[key] = row
+        if key not in noted:
+            found.problems.append(f"{table} {key}: no entry of the trail knows it; it was added or renamed.")
+            continue
+        seq, content = noted[key]
+        for column in sorted(row.keys() | content.keys()):
+            is_now, was = row.get(column), content.get(column)
+            if not _same(is_now, was):
+                found.problems.append(f"{table} {key}: {column} is {is_now!r}, entry {seq} says {was!r}.")
+    for key in noted.keys() - rows.keys():
+        found.problems.append(f"{table} {key}: entry {noted[key][0]} knows it, but the row is missing.")
+    return rows
 
 
 def _check_files(store: Store, rows: dict[str, Row], what: str, found: Verification) -> None:

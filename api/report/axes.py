@@ -68,11 +68,11 @@ def statement(finding: Finding) -> Statement:
 def _plot(
     values: Sequence[ReportedValue], records: dict[str, RecordRow], name: str, findings: Sequence[Finding]
 ) -> str:
-    shown = [v for v in values if to_ground(v, records[v.record_id].quantity)]
+    shown = [v for v in values if to_ground(v, records[v.record_id].kind)]
     rows = [
         Bar(
             f"{v.record_id.rpartition('-')[2]}  {wording.SHORT_SECTIONS.get(records[v.record_id].section or '', '')}"
-            f"{', ohmmeter' if records[v.record_id].quantity == 'resistance_to_ground' else ''}",
+            f"{', ohmmeter' if records[v.record_id].kind == 'resistance_to_ground' else ''}",
             v.ohms or Decimal(1),
             v.bound,
             v.shown,
@@ -105,7 +105,7 @@ def _points(motor_kind: str) -> Iterator[tuple[QuantityKind, str]]:
 
 def _covered(records: Sequence[RecordRow], kind: QuantityKind, terminals: str) -> bool:
     """Whether a record in force, taken from the cabinet, stands for this point of the plan."""
-    own = [r.terminals or "" for r in records if r.section == "through_cable" and r.quantity == kind.value]
+    own = [r.terminals or "" for r in records if r.section == "through_cable" and r.kind == kind.value]
     if kind is QuantityKind.WINDING_RESISTANCE:
         return any(pair(point) == pair(terminals) for point in own)
     return any(to_earth(point) for point in own)
@@ -121,7 +121,7 @@ def _not_tested(
         for kind, terminals in _points(motor_kind)
         if not _covered(records, kind, terminals)
     ]
-    done = {r.section for r in records if r.quantity == QuantityKind.INSULATION_RESISTANCE.value}
+    done = {r.section for r in records if r.kind == QuantityKind.INSULATION_RESISTANCE.value}
     through = [v for v, r in zip(values, records, strict=True) if r.section == "through_cable"]
     if located or any(v.verdict.mark in (VerdictMark.FAIL, VerdictMark.UNSURE) for v in through):
         out += [

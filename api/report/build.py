@@ -116,7 +116,7 @@ def _place(proposal: ProposalRow) -> str:
     parts = [
         f"Axis {reading.axis}" if reading.axis else "axis unknown",
         wording.SECTIONS.get(proposal.section or "", ""),
-        wording.KINDS.get(proposal.quantity or "", "").lower(),
+        wording.KINDS.get(proposal.kind or "", "").lower(),
         wording.point(proposal.terminals),
     ]
     return ", ".join(p for p in parts if p)

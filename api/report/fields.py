@@ -53,7 +53,7 @@ def conditions(rows: Rows) -> tuple[Field, ...]:
     job = rows.job
     fields = [
         Field("Air temperature", f"{job.air_c} °C" if job.air_c else NOT_RECORDED),
-        Field("Relative humidity", f"{job.humidity_pct} %" if job.humidity_pct else NOT_RECORDED),
+        Field("Relative humidity", f"{job.humidity_percent} %" if job.humidity_percent else NOT_RECORDED),
     ]
     fields += [
         Field(f"Winding of axis {a.name}", f"{a.winding_c} °C" if a.winding_c else NOT_RECORDED) for a in rows.axes

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlmodel import Session, select
+from sqlmodel import Session, func, select
 
 from api.assessment.shop_limits import Shop
-from api.ledger.canonical import parsed
 from api.ledger.database import Database, last_head
+from api.ledger.ids import in_order
 from api.ledger.store import Store
-from api.ledger.tables import ReportFileRow, TrailEntryRow
+from api.ledger.tables import ReportFileRow
 from api.ledger.trail import Head, What
 from api.visit.jobs import job_of
 
@@ -46,7 +46,7 @@ def keep_report(
         job = job_of(transaction.session, job_id)
         covers = covers or transaction.head
         row = ReportFileRow(
-            id=f"{job_id}-D{transaction.count(ReportFileRow, job_id) + 1}",
+            id=transaction.next_id(ReportFileRow, job_id),
             job_id=job_id,
             name=name,
             media_type=media_type,
@@ -55,6 +55,7 @@ def keep_report(
             trail_seq=covers.seq,
             trail_hash=covers.hash,
             made_at=transaction.now,
+            profile_sha256=profile_sha256,
         )
         transaction.put(row)
         transaction.entry(What.REPORT_MADE, job_id, by=job.technician, note=_note(sha256, profile_sha256))
@@ -65,13 +66,10 @@ def _note(sha256: str, profile_sha256: str) -> dict[str, str]:
     return {"sha256": sha256} | ({"profile_sha256": profile_sha256} if profile_sha256 else {})
 
 
-def _profile_of(session: Session, row: ReportFileRow) -> str:
-    """Hash of the shop profile that a kept report was graded by, as the trail says; empty for none."""
-    for text in session.exec(select(TrailEntryRow.body).where(TrailEntryRow.what == What.REPORT_MADE.value)):
-        body = parsed(text)
-        if any(item["table"] == "report_file" and item["key"] == row.id for item in body["rows"]):
-            return str(body["note"].get("profile_sha256", ""))
-    return ""
+def _is_current(session: Session, row: ReportFileRow) -> bool:
+    """Tell whether nothing but the making of reports was noted since a report's head: each of those is one entry."""
+    since = select(func.count()).select_from(ReportFileRow).where(ReportFileRow.trail_seq >= row.trail_seq)
+    return last_head(session).seq == row.trail_seq + session.exec(since).one()
 
 
 def make_report(
@@ -91,9 +89,7 @@ def make_report(
         job_of(session, job_id)
         head = last_head(session)
         for row in reversed(reports_of(session, job_id)):
-            later = select(TrailEntryRow.what).where(TrailEntryRow.seq > row.trail_seq)
-            unchanged = set(session.exec(later).all()) <= {What.REPORT_MADE.value}
-            if unchanged and _profile_of(session, row) == profile_sha256:
+            if row.profile_sha256 == profile_sha256 and _is_current(session, row):
                 return row
             break
         data = build_report(session, evidence, job_id, shop=shop)
@@ -104,4 +100,4 @@ def make_report(
 def reports_of(session: Session, job_id: str) -> Sequence[ReportFileRow]:
     """A job's reports, oldest first."""
     rows = session.exec(select(ReportFileRow).where(ReportFileRow.job_id == job_id)).all()
-    return sorted(rows, key=lambda row: int(row.id.rpartition("D")[2]))
+    return in_order(rows)

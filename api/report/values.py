@@ -39,7 +39,7 @@ def _voltage(record: RecordRow) -> str:
         for text, word in ((record.test_voltage_set, "set"), (record.test_voltage_built, "built"))
         if text is not None
     ]
-    if record.quantity == QuantityKind.INSULATION_RESISTANCE.value and record.test_voltage_built is None:
+    if record.kind == QuantityKind.INSULATION_RESISTANCE.value and record.test_voltage_built is None:
         parts.append("voltage built not recorded")
     return ", ".join(parts)
 
@@ -107,7 +107,7 @@ class ValueRows:
         instrument = self._instruments.get(record.instrument_id or "")
         return ReportedValue(
             record_id=record.id,
-            test=wording.KINDS.get(record.quantity or "", record.quantity or "Unknown quantity"),
+            test=wording.KINDS.get(record.kind or "", record.kind or "Unknown quantity"),
             section=wording.SECTIONS.get(record.section or "", ""),
             point=wording.point(record.terminals),
             shown=reading_of(record).quantity.display(),

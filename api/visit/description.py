@@ -216,8 +216,8 @@ class JobDescription(_Part):
     alarm_text: Text = Field("", validation_alias=AliasChoices("alarm_text", "alarm"))
     symptom: Text = ""
     air_c: Celsius | None = None
-    humidity_pct: Annotated[Decimal, Field(ge=0, le=100)] | None = Field(
-        None, validation_alias=AliasChoices("humidity_pct", "humidity_percent", "humidity", "rh_pct")
+    humidity_percent: Annotated[Decimal, Field(ge=0, le=100)] | None = Field(
+        None, validation_alias=AliasChoices("humidity_percent", "humidity_pct", "humidity", "rh_pct")
     )
     axes: Annotated[list[AxisDescription], Field(min_length=1, max_length=40)]
     instruments: Annotated[list[InstrumentDescription], Field(max_length=40)] = []

@@ -37,7 +37,7 @@ def create_job(transaction: Transaction, description: JobDescription) -> JobRow:
         technician=description.technician,
         alarm_text=description.alarm_text,
         air_c=_plain(description.air_c),
-        humidity_pct=_plain(description.humidity_pct),
+        humidity_percent=_plain(description.humidity_percent),
         description_json=_as_json(description),
         created_at=transaction.now,
     )

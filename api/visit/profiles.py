@@ -1,6 +1,6 @@
 """What the job's instruments can show, and photos held against it.
 
-The profile of an instrument is the one set last for it (an entry of the trail holds it whole), else the one in the
+The profile of an instrument is the one set last for it, else the one in the
 job's description, else what confirmed photos of the same instrument have shown, in this and other jobs. A learnt one
 only asks; it refuses nothing.
 """
@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from sqlmodel import Session, col, select, text
+from sqlmodel import Session, select, text
 
 from api.errors import BadInput, NotFound
-from api.ledger.canonical import parsed
+from api.ledger.canonical import canonical, parsed
 from api.ledger.database import Transaction
-from api.ledger.tables import InstrumentRow, JobRow, TrailEntryRow
+from api.ledger.ids import in_order
+from api.ledger.tables import InstrumentProfileRow, InstrumentRow, JobRow
 from api.ledger.trail import What
 from api.visit.instruments import usual_among
 from api.visit.jobs import instruments_of
@@ -47,7 +48,7 @@ def instrument_of(session: Session, job_id: str, label: str) -> InstrumentRow:
 
 
 def set_profile(transaction: Transaction, job: JobRow, label: str, given: object) -> Profile:
-    """Say what an instrument can show from now on; the trail keeps the whole profile.
+    """Say what an instrument can show from now on; the whole profile is kept.
 
     Args:
         transaction: The writing transaction.
@@ -63,8 +64,16 @@ def set_profile(transaction: Transaction, job: JobRow, label: str, given: object
     profile = shipped().get(given) if isinstance(given, str) else _read(given)
     if profile is None:
         raise BadInput("no_such_profile", f"There is no profile {given!r}.", f"Use one of {', '.join(shipped())}.")
-    note = {"instrument": instrument.id, "profile": profile.to_json()}
-    transaction.entry(What.PROFILE_SET, job.id, by=job.technician, note=note)
+    row = InstrumentProfileRow(
+        id=transaction.next_id(InstrumentProfileRow, job.id),
+        job_id=job.id,
+        instrument_id=instrument.id,
+        profile_json=canonical(profile.to_json()),
+        by=job.technician,
+        at=transaction.now,
+    )
+    transaction.put(row)
+    transaction.entry(What.PROFILE_SET, job.id, by=job.technician, note={"instrument": instrument.id})
     return profile
 
 
@@ -77,15 +86,10 @@ def _read(given: object) -> Profile:
 
 def profile_of(session: Session, instrument: InstrumentRow) -> tuple[Profile | None, str]:
     """What an instrument can show, and where that comes from: "set", "described", "learnt", or "" for nothing."""
-    statement = (
-        select(TrailEntryRow.body)
-        .where(TrailEntryRow.job_id == instrument.job_id, TrailEntryRow.what == What.PROFILE_SET.value)
-        .order_by(col(TrailEntryRow.seq).desc())
-    )
-    for body in session.exec(statement):
-        note = parsed(body)["note"]
-        if note["instrument"] == instrument.id:
-            return read_profile(note["profile"]), "set"
+    rows = select(InstrumentProfileRow).where(InstrumentProfileRow.instrument_id == instrument.id)
+    given = in_order(session.exec(rows).all())
+    if given:
+        return read_profile(parsed(given[-1].profile_json)), "set"
     described = parsed(instrument.description_json).get("display_profile")
     if described is not None:
         return read_profile(described), "described"

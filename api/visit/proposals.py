@@ -14,6 +14,7 @@ from api.errors import NotFound, Refused
 from api.ledger.canonical import canonical, parsed
 from api.ledger.clock import seconds_between
 from api.ledger.database import Transaction
+from api.ledger.ids import in_order
 from api.ledger.tables import ProposalRow
 from api.visit.instruments import has_range_end, usual_instrument
 from api.visit.jobs import axes_of
@@ -95,16 +96,12 @@ def proposal_of(session: Session, proposal_id: str) -> ProposalRow:
     return row
 
 
-def _number(row: ProposalRow) -> int:
-    return int(row.id.rpartition("P")[2])
-
-
 def proposals_of(session: Session, job_id: str, state: str | None = None) -> list[ProposalRow]:
     """A job's proposals, oldest first, all or those in one state."""
     statement = select(ProposalRow).where(ProposalRow.job_id == job_id)
     if state is not None:
         statement = statement.where(ProposalRow.state == state)
-    return sorted(session.exec(statement).all(), key=_number)
+    return in_order(session.exec(statement).all())
 
 
 def doubts_of(row: ProposalRow) -> tuple[Doubt, ...]:
@@ -170,12 +167,11 @@ def new_proposal(
     transaction: Transaction, job_id: str, belief: Belief, source: Source, supersedes: str | None = None
 ) -> ProposalRow:
     """Make a proposal from one reading; the caller writes the trail entry."""
-    number = transaction.count(ProposalRow, job_id) + 1
     own = canonical(belief.reading.to_json())
     reading_columns: dict[str, Any] = columns_of(belief.reading)
     row = ProposalRow(
         **reading_columns,
-        id=f"{job_id}-P{number}",
+        id=transaction.next_id(ProposalRow, job_id),
         job_id=job_id,
         state="open",
         revision=0,

@@ -56,10 +56,12 @@ def reading_from_json(data: dict[str, Any], *, check: bool = True) -> Reading:
     Raises:
         BadInput: A value is of the wrong kind, or the unit does not fit the quantity.
     """
+    if "quantity" in data:  # what the kind was called before, in rows and clients of then
+        data = {"kind": data["quantity"], **{name: value for name, value in data.items() if name != "quantity"}}
     unknown = set(data) - set(ReadingColumns.model_fields)
     if unknown:
         raise BadInput("bad_field", f"Unknown field {sorted(unknown)[0]!r}.", "Remove it.")
-    kind: QuantityKind | None = _member(QuantityKind, data.get("quantity"), "quantity")
+    kind: QuantityKind | None = _member(QuantityKind, data.get("kind"), "quantity")
     digits, code = data.get("value") or None, data.get("unit") or None
     try:
         quantity = Quantity(

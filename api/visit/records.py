@@ -11,6 +11,7 @@ from api.ledger.canonical import canonical
 from api.ledger.clock import seconds_between
 from api.ledger.columns import NoteColumns, ReadingColumns, SourceColumns
 from api.ledger.database import Transaction
+from api.ledger.ids import in_order
 from api.ledger.tables import ConfirmationEventRow, ProposalRow, RecordRow, SafetyAnswerRow
 from api.ledger.trail import What
 from api.visit.notes import notes_of
@@ -44,7 +45,7 @@ def put_event(
 ) -> ConfirmationEventRow:
     """Write what a person decided; the caller writes the trail entry."""
     event = ConfirmationEventRow(
-        id=f"{job_id}-E{transaction.count(ConfirmationEventRow, job_id) + 1}",
+        id=transaction.next_id(ConfirmationEventRow, job_id),
         job_id=job_id,
         proposal_id=None if proposal is None else proposal.id,
         record_id=record_id,
@@ -120,7 +121,7 @@ def confirm(transaction: Transaction, row: ProposalRow, decision: Decision, revi
     columns = {name: getattr(row, name) for base in bases for name in base.model_fields}
     record = RecordRow(
         **columns,
-        id=f"{row.job_id}-R{transaction.count(RecordRow, row.job_id) + 1}",
+        id=transaction.next_id(RecordRow, row.job_id),
         job_id=row.job_id,
         proposal_id=row.id,
         confirmation_id=event.id,
@@ -170,13 +171,9 @@ def withdrawn_ids(session: Session, job_id: str) -> set[str]:
     return {found for found in session.exec(statement).all() if found is not None}
 
 
-def _number(row: RecordRow) -> int:
-    return int(row.id.rpartition("R")[2])
-
-
 def all_records(session: Session, job_id: str) -> list[RecordRow]:
     """Every record of a job, superseded and withdrawn ones too, in the order confirmed."""
-    return sorted(session.exec(select(RecordRow).where(RecordRow.job_id == job_id)).all(), key=_number)
+    return in_order(session.exec(select(RecordRow).where(RecordRow.job_id == job_id)).all())
 
 
 def standing(session: Session, job_id: str) -> dict[str, str]:

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from api.errors import BadInput
 from api.ledger.database import Transaction
+from api.ledger.ids import in_order
 from api.ledger.tables import AxisRow, SafetyAnswerRow
 from api.ledger.trail import What
 from capture.reading import Reading
@@ -196,7 +197,7 @@ def put_answer(transaction: Transaction, axis: AxisRow, step_id: str, answer: st
     """
     step, value = check_answer(step_id, answer, details.pop("value", None))
     row = SafetyAnswerRow(
-        id=f"{axis.job_id}-S{transaction.count(SafetyAnswerRow, axis.job_id) + 1}",
+        id=transaction.next_id(SafetyAnswerRow, axis.job_id),
         job_id=axis.job_id,
         axis_id=axis.id,
         step=step.id,
@@ -212,10 +213,8 @@ def put_answer(transaction: Transaction, axis: AxisRow, step_id: str, answer: st
 
 def answers_of(session: Session, axis_id: str) -> dict[str, SafetyAnswerRow]:
     """The newest answer to each step of an axis."""
-    rows = session.exec(
-        select(SafetyAnswerRow).where(SafetyAnswerRow.axis_id == axis_id).order_by(col(SafetyAnswerRow.at))
-    )
-    return {row.step: row for row in sorted(rows, key=lambda row: int(row.id.rpartition("S")[2]))}
+    rows = session.exec(select(SafetyAnswerRow).where(SafetyAnswerRow.axis_id == axis_id)).all()
+    return {row.step: row for row in in_order(rows)}
 
 
 def _is_met(step: SafetyStep, answer: SafetyAnswerRow | None) -> bool:

@@ -50,13 +50,13 @@ def records(server: running.Server, job_id: str) -> list[dict[str, Any]]:
     return found
 
 
-WINDING = {"value": "1.21", "unit": "Ohm", "axis": "Y", "section": "through_cable", "quantity": "winding_resistance"}
+WINDING = {"value": "1.21", "unit": "Ohm", "axis": "Y", "section": "through_cable", "kind": "winding_resistance"}
 INSULATION = {
     "value": "0.80",
     "unit": "MOhm",
     "axis": "X",
     "section": "cable_alone",
-    "quantity": "insulation_resistance",
+    "kind": "insulation_resistance",
     "test_voltage_set": "500",
     "test_voltage_built": "500",
     "elapsed_s": "60",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import job_of
@@ -23,7 +23,11 @@ class ReadingFields(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    quantity: Text | None = None
+    kind: Text | None = Field(
+        None,
+        validation_alias=AliasChoices("kind", "quantity"),
+        description='What was measured, e.g. "insulation_resistance"; "quantity" is taken as well.',
+    )
     value: Text | None = Field(None, description='The digits as the display shows them, e.g. "0.80".')
     unit: Text | None = Field(None, description='UCUM code, case sensitive, e.g. "MOhm".')
     qualifier: Text | None = None

@@ -47,7 +47,7 @@ function reading(record, { job, graded, refresh }) {
     el("div", {},
       gone ? el("s.shown", {}, value) : el("span.shown", {}, value), " ",
       !gone && worst ? verdictTag(worst.verdict, worst.urgency) : null,
-      el("div", {}, [KINDS[record.quantity], SECTIONS[record.section], point(record.terminals)].filter(Boolean).join(", ")),
+      el("div", {}, [KINDS[record.kind], SECTIONS[record.section], point(record.terminals)].filter(Boolean).join(", ")),
       el("div.soft", {}, [conditions(record), `${record.id}, confirmed by ${record.confirmed_by}, ${clock(record.confirmed_at)}`].filter(Boolean).join(" · ")),
       record.note ? el("div.soft", {}, record.note) : null,
       gone ? el("div.soft", {}, record.standing === "superseded" ? "Replaced by a later record." : "Withdrawn.") : null),

@@ -27,7 +27,7 @@ export function readingForm(reading, job, send, hidden) {
     select("Axis", "axis", axes, reading.axis, "none"),
     select("Part", "section", SECTIONS, reading.section, "not said"),
     input("Terminals", "terminals", reading.terminals),
-    select("Quantity", "quantity", KINDS, reading.quantity, "not said"),
+    select("Quantity", "kind", KINDS, reading.kind, "not said"),
     input("Test voltage set, V", "test_voltage_set", reading.test_voltage_set, { inputmode: "decimal" }),
     input("Voltage built, V", "test_voltage_built", reading.test_voltage_built, { inputmode: "decimal" }),
     input("Read after, s", "elapsed_s", reading.elapsed_s, { inputmode: "decimal" }),

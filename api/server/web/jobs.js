@@ -60,7 +60,7 @@ export async function newJobView(main, where) {
     text("Title", "title", { required: true, maxlength: 200 }), text("Customer", "customer", { required: true }),
     text("Machine", "machine", { required: true }), text("Serial number", "serial"), text("Site", "site"),
     text("Technician", "technician", { required: true }), text("Alarm text", "alarm_text"),
-    text("Air temperature, °C", "air_c", { inputmode: "decimal" }), text("Relative humidity, %", "humidity_pct", { inputmode: "decimal" })));
+    text("Air temperature, °C", "air_c", { inputmode: "decimal" }), text("Relative humidity, %", "humidity_percent", { inputmode: "decimal" })));
   const axes = el("div", {}, axisRow());
   const profiles = await get("/api/profiles");
   const instruments = el("div", {}, instrumentRow(profiles));

@@ -14,6 +14,6 @@ export function planPart(axis, plan) {
 function task(t) {
   const volts = t.test_voltage ? `${t.test_voltage} V for ${t.seconds} s` : null;
   const places = t.positions > 1 ? `${t.positions} shaft positions` : null;
-  return [el("strong", {}, [SECTIONS[t.section], KINDS[t.quantity], point(t.terminals), volts, places].filter(Boolean).join(", ")),
+  return [el("strong", {}, [SECTIONS[t.section], KINDS[t.kind], point(t.terminals), volts, places].filter(Boolean).join(", ")),
     " ", el("span.soft", {}, [t.reason, ...t.prepare].join(" "))];
 }

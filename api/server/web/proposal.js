@@ -34,7 +34,7 @@ export function proposalCard(proposal, job, refresh, mark) {
   const others = (proposal.choices || []).slice(1);
   const card = el("section.card.proposal", { "data-proposal": proposal.id, "aria-label": `Proposal ${proposal.id}` },
     el("p.place", {}, place(proposal)),
-    el("p.soft", {}, [KINDS[proposal.quantity] || "Quantity not said", conditions(proposal)].filter(Boolean).join(", ")),
+    el("p.soft", {}, [KINDS[proposal.kind] || "Quantity not said", conditions(proposal)].filter(Boolean).join(", ")),
     el("p.value", {}, proposal.display || shown(proposal)),
     el("p.sentence", {}, proposal.read_back),
     proposal.supersedes ? el("p.soft", {}, `Would replace record ${proposal.supersedes}.`) : null,
@@ -46,7 +46,7 @@ export function proposalCard(proposal, job, refresh, mark) {
     unitChoice(proposal, answer),
     others.length === 0 && doubts.length && doubts.every((d) => LOOK_AGAIN.includes(d)) && proposal.value !== null
       ? el("button", { type: "button", onclick: () => answer("choose", { index: 0 }, `Taken as it stands: ${proposal.display}. Now confirm it.`) }, `I looked again: it shows ${proposal.display}`) : null,
-    proposal.quantity === "insulation_resistance" ? el("p.caution", {}, el("strong", {}, "Still charged: "), "discharge at least four times the test time, measure, then earth, before you touch the leads.") : null,
+    proposal.kind === "insulation_resistance" ? el("p.caution", {}, el("strong", {}, "Still charged: "), "discharge at least four times the test time, measure, then earth, before you touch the leads.") : null,
     others.length ? el("div.choices", {}, el("p.place", {}, "Which one?"),
       proposal.choices.map((c) => el("button", { type: "button", onclick: () => answer("choose", { index: c.index }, `Chosen: ${c.display}. Now confirm it.`) }, c.display))) : null,
     refused,
@@ -67,7 +67,7 @@ export function proposalCard(proposal, job, refresh, mark) {
 /** The units to tap where the unit is missing or in doubt. */
 function unitChoice(proposal, answer) {
   if (!(proposal.doubts || []).some((d) => UNIT_DOUBTS.includes(d)) || proposal.value === null) return null;
-  const units = [...new Set([proposal.unit, ...(USUAL_UNITS[proposal.quantity] || USUAL_UNITS.null)])].filter(Boolean);
+  const units = [...new Set([proposal.unit, ...(USUAL_UNITS[proposal.kind] || USUAL_UNITS.null)])].filter(Boolean);
   return el("div.choices.units", { role: "group", "aria-label": "Unit" }, el("p.place", {}, "In which unit? Say it, or tap it."),
     el("div.row", {}, units.map((u) => el("button", { type: "button", "data-unit": u, onclick: () => answer("correct", { reading: { unit: u } }, `${proposal.value} ${UNITS[u]}. Now confirm it.`) }, UNITS[u]))));
 }

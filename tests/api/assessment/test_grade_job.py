@@ -18,7 +18,7 @@ WORKED = [("through_cable", "0.80"), ("motor_alone", "550"), ("cable_alone", "0.
 
 def measure(visit: Visit, section: str, value: str, **more: Any) -> str:
     reading = {
-        "quantity": "insulation_resistance",
+        "kind": "insulation_resistance",
         "value": value,
         "unit": "MOhm",
         "axis": "X",
@@ -70,7 +70,7 @@ def test_a_confirmed_winding_temperature_counts_before_the_described_one(visit: 
     from api.visit.jobs import axis_of
     from api.visit.records import current_records
 
-    visit.workspace.type_reading(visit.job, {"quantity": "temperature", "value": "31.5", "unit": "Cel", "axis": "X"})
+    visit.workspace.type_reading(visit.job, {"kind": "temperature", "value": "31.5", "unit": "Cel", "axis": "X"})
     visit.workspace.tap(f"{visit.job}-P1", "confirm", revision=1)
     with visit.workspace.database.read() as session:
         records = current_records(session, visit.job)

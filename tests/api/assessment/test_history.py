@@ -21,7 +21,7 @@ from tests.api.makers import JOB
 from tests.api.report.parsed import parse, text
 
 READING = {
-    "quantity": "insulation_resistance", "unit": "MOhm", "axis": "X", "section": "through_cable",
+    "kind": "insulation_resistance", "unit": "MOhm", "axis": "X", "section": "through_cable",
     "terminals": "lead-ground", "test_voltage_set": "500", "test_voltage_built": "500", "elapsed_s": "60",
 }  # fmt: skip
 

@@ -25,7 +25,7 @@ INSULATION = {"test_voltage_set": "500", "test_voltage_built": "500", "elapsed_s
 
 def record(visit: Visit, quantity: str, value: str | None, terminals: str, **more: Any) -> None:
     """Type a reading and confirm it."""
-    fields = {"axis": "X", "section": "through_cable", "quantity": quantity, "value": value, "terminals": terminals}
+    fields = {"axis": "X", "section": "through_cable", "kind": quantity, "value": value, "terminals": terminals}
     fields |= {"unit": "MOhm"} if value else {"qualifier": "open"}
     fields |= INSULATION if quantity == "insulation_resistance" else {}
     asked = visit.workspace.type_reading(visit.job, {**fields, **more})["proposals"][0]
@@ -48,7 +48,7 @@ def tasks(visit: Visit, axis: str = "X") -> list[dict[str, Any]]:
 def upcoming(visit: Visit) -> list[tuple[str, str, str]]:
     """What is still to be measured of X."""
     left = [task for task in tasks(visit) if task["state"] in ("next", "due")]
-    return [(task["section"], task["quantity"], task["terminals"]) for task in left]
+    return [(task["section"], task["kind"], task["terminals"]) for task in left]
 
 
 def test_next_names_the_point_and_why_and_the_work_moves_there(visit: Visit) -> None:
@@ -144,7 +144,7 @@ def test_the_plan_over_http_holds_every_point_of_grading(visit: Visit) -> None:
     assert [plan["axis"] for plan in found] == ["X", "Y"]
     points = [point for part in PLANS[MotorKind.DC_SERVO].values() for point in part]
     expected = {(point.section.value, point.kind.value, point.terminals) for point in points}
-    assert {(task["section"], task["quantity"], task["terminals"]) for task in found[0]["tasks"]} == expected
+    assert {(task["section"], task["kind"], task["terminals"]) for task in found[0]["tasks"]} == expected
     assert [task["state"] for task in found[0]["tasks"]].count("next") == 1
     assert found[0]["tasks"][0]["prepare"][0].startswith("Lock out")
 

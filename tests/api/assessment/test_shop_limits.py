@@ -104,7 +104,7 @@ def test_the_plan_follows_the_shops_limit(tmp_path: Path) -> None:
     for terminals in ("A1-A2", "A1-PE", "A2-PE"):
         kind = "winding_resistance" if terminals == "A1-A2" else "resistance_to_ground"
         value = {"value": "1.08", "unit": "Ohm"} if terminals == "A1-A2" else {"qualifier": "open"}
-        fields = {"quantity": kind, "axis": "X", "section": "through_cable", "terminals": terminals, **value}
+        fields = {"kind": kind, "axis": "X", "section": "through_cable", "terminals": terminals, **value}
         asked = visit.workspace.type_reading(visit.job, fields)["proposals"][0]
         visit.workspace.tap(asked["id"], "confirm", revision=asked["revision"])
     assert visit.say("next")["message"].split(", ")[1] in ("motor alone", "cable alone")

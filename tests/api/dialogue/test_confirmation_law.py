@@ -138,7 +138,7 @@ class Confirmation(RuleBasedStateMachine):
                         "unit": st.sampled_from(["Ohm", "MOhm", "V"]),
                         "axis": st.sampled_from(["X", "Y", "Q"]),
                         "section": st.sampled_from(["motor_alone", "cable_alone"]),
-                        "quantity": st.sampled_from(["winding_resistance", "insulation_resistance"]),
+                        "kind": st.sampled_from(["winding_resistance", "insulation_resistance"]),
                     },
                 )
             )

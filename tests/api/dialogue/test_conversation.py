@@ -270,7 +270,7 @@ def test_typed_readings_go_the_same_way(visit: Visit) -> None:
     with pytest.raises(Refused) as refused:
         visit.workspace.tap("J1-P1", "confirm", revision=1)
     assert refused.value.code == "in_doubt"
-    fields = {"quantity": "winding_resistance", "axis": "X", "section": "motor_alone", "terminals": "A1-A2"}
+    fields = {"kind": "winding_resistance", "axis": "X", "section": "motor_alone", "terminals": "A1-A2"}
     fixed = visit.workspace.tap("J1-P1", "correct", reading=fields)
     with pytest.raises(Refused) as stale:
         visit.workspace.tap("J1-P1", "confirm", revision=1)
@@ -309,14 +309,14 @@ def test_an_engine_that_falls_over_loses_nothing(visit: Visit) -> None:
 
 def test_a_unit_that_cannot_be_is_refused(visit: Visit) -> None:
     with pytest.raises(BadInput) as wrong:
-        visit.workspace.type_reading(visit.job, {"quantity": "winding_resistance", "value": "2", "unit": "V"})
+        visit.workspace.type_reading(visit.job, {"kind": "winding_resistance", "value": "2", "unit": "V"})
     assert wrong.value.code == "unit_does_not_fit"
 
 
 def test_an_auxiliary_lead_never_gets_an_insulation_record(visit: Visit) -> None:
     visit.make_safe()
     fields = {
-        "quantity": "insulation_resistance",
+        "kind": "insulation_resistance",
         "value": "550",
         "unit": "MOhm",
         "axis": "X",

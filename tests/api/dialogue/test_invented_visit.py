@@ -75,7 +75,7 @@ def test_every_record_of_the_story_and_no_other(replayed: Workspace) -> None:
         records = current_records(session, "J1")
     assert len(records) == len(TRUTH["records"])
     for record, truth in zip(records, TRUTH["records"], strict=True):
-        assert (record.axis, record.section, record.quantity) == (truth["axis"], truth["section"], truth["kind"])
+        assert (record.axis, record.section, record.kind) == (truth["axis"], truth["section"], truth["kind"])
         assert pair(record.terminals or "") == pair(truth["terminals"])
         assert record.qualifier == truth.get("qualifier", "=")
         if truth["value"]:

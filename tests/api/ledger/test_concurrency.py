@@ -58,7 +58,7 @@ def make_job(database: Database, number: int) -> None:
             technician="x",
             alarm_text="",
             air_c=None,
-            humidity_pct=None,
+            humidity_percent=None,
             description_json="{}",
             created_at=transaction.now,
         )
@@ -104,7 +104,7 @@ JOB_ROW: dict[str, Any] = {
     "technician": "x",
     "alarm_text": "",
     "air_c": None,
-    "humidity_pct": None,
+    "humidity_percent": None,
     "description_json": "{}",
     "created_at": "",
 }

@@ -16,10 +16,11 @@ from typing import Any
 import pytest
 from sqlmodel import SQLModel
 
-from api.ledger.database import schema_sql
+from api.ledger.schema import schema_sql
 from api.ledger.trail import Head
 from api.ledger.verify import Verification, _check_entry, verify_folder
 from api.workspace import Workspace
+from capture.display.profile_files import shipped
 from tests.api.conftest import Visit
 from tests.api.makers import FakeEngines
 
@@ -33,6 +34,7 @@ def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     workspace = Workspace.open(folder, engines=FakeEngines())
     visit = Visit(workspace)
     visit.make_safe()
+    workspace.set_profile(visit.job, "IT-03", next(iter(shipped())))
     visit.say("x ray axis through the cable a one to a two one point zero eight ohms")
     visit.show("1.080", "Ohm")
     visit.say("confirm")

@@ -75,7 +75,7 @@ def test_every_record_is_there_with_exactly_its_value(page: BeautifulSoup, recor
 def test_every_record_says_where_how_and_by_whom(page: BeautifulSoup, records: dict[str, RecordRow]) -> None:
     for record_id, record in records.items():
         said = text(row_of(page, record_id))
-        if record.quantity == "insulation_resistance":
+        if record.kind == "insulation_resistance":
             assert f"{record.test_voltage_set} V set, {record.test_voltage_built} V built" in said
             assert f"read at {record.elapsed_s} s" in said
             assert "IT-03" in said

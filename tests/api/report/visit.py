@@ -133,10 +133,9 @@ class Visit:
         """Store a file as the server does; returns its hash."""
         stored = store_file(self.store, data)
         put_evidence(transaction, stored)
-        number = transaction.count(CaptureRow, self.job_id) + 1
         transaction.put(
             CaptureRow(
-                id=f"{self.job_id}-C{number}",
+                id=transaction.next_id(CaptureRow, self.job_id),
                 job_id=self.job_id,
                 sha256=stored.sha256,
                 client_id=None,

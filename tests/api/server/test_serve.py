@@ -78,7 +78,7 @@ def test_it_listens_on_this_machine_only(server: Server) -> None:
 
 def test_what_was_acknowledged_survives_a_kill(server: Server) -> None:
     job = ask(server.port, "/api/jobs", JOB)["id"]
-    typed = {"quantity": "winding_resistance", "value": "1.08", "unit": "Ohm", "axis": "X", "section": "motor_alone"}
+    typed = {"kind": "winding_resistance", "value": "1.08", "unit": "Ohm", "axis": "X", "section": "motor_alone"}
     ask(server.port, f"/api/jobs/{job}/typed", typed)
     ask(server.port, f"/api/proposals/{job}-P1/confirm", {"revision": 1})
     server.stop(signal.SIGKILL)

@@ -110,7 +110,7 @@ def test_other_usual_names_are_taken() -> None:
         }
     )
     [axis] = job.axes
-    assert (job.alarm_text, job.humidity_pct) == ("ground fault", Decimal(45))
+    assert (job.alarm_text, job.humidity_percent) == ("ground fault", Decimal(45))
     assert (axis.name, axis.motor_kind, axis.insulation_system) == (
         "SPINDLE",
         MotorKind.DC_SERVO,

@@ -19,7 +19,7 @@ from tests.api.conftest import Visit
 from tests.api.report.parsed import parse, row_of, text
 
 WINDING = {
-    "quantity": "winding_resistance",
+    "kind": "winding_resistance",
     "value": "1.08",
     "unit": "Ohm",
     "axis": "X",
@@ -141,7 +141,7 @@ def test_a_reading_after_cleaning_is_compared_with_the_one_before_it(client: Tes
     """`grading.rules.cleaning` compares a value marked "after cleaning" with the one before it."""
     visit.make_safe()
     insulation = {
-        "quantity": "insulation_resistance",
+        "kind": "insulation_resistance",
         "unit": "MOhm",
         "section": "motor_alone",
         "terminals": "lead-ground",
