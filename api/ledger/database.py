@@ -19,9 +19,9 @@ from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, SQLModel, col, create_engine, select
 
-from api.errors import WriteFailed
 from api.ledger.canonical import CanonicalError
 from api.ledger.clock import Clock, system_clock, utc_text
+from api.ledger.errors import EntryNotWritten, JournalUnsafe
 from api.ledger.tables import APPEND_ONLY, TrailEntryRow
 from api.ledger.trail import Head, What, head_of, make_entry, read_head, write_head
 
@@ -108,9 +108,7 @@ def _configure(connection: sqlite3.Connection, _record: object) -> None:
     mode = connection.execute("PRAGMA journal_mode").fetchone()[0]
     synchronous = connection.execute("PRAGMA synchronous").fetchone()[0]
     if (mode, synchronous) != ("wal", 2):
-        raise WriteFailed(
-            "journal", f"The database runs in mode {mode}/{synchronous}.", "Keep the data on a local disk."
-        )
+        raise JournalUnsafe(mode=mode, synchronous=synchronous)
 
 
 def _engine(path: Path, begin: str) -> Engine:
@@ -163,7 +161,7 @@ class Database:
         """The one way to write: all of the block's rows and entries are on disk when it ends, or none.
 
         Raises:
-            WriteFailed: The disk is full or refuses; nothing was kept.
+            EntryNotWritten: The disk is full or refuses; nothing was kept.
         """
         with self._lock, self._file_lock():
             try:
@@ -173,9 +171,7 @@ class Database:
                     transaction.close()
                     session.commit()
             except OperationalError as error:
-                raise WriteFailed(
-                    "disk", f"The database did not take the entry: {error.orig}.", "Free some space, then try again."
-                ) from error
+                raise EntryNotWritten(cause=str(error.orig)) from error
             write_head(self.head_path, transaction.head)
 
     def _begin(self, session: Session) -> Transaction:
