@@ -21,6 +21,15 @@ LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 """Names of this machine. Any other name in a request is refused, so that no foreign page can reach the server."""
 
 
+class BadPort(BadInput):
+    """Refuse a port that there is not."""
+
+    code = "bad_port"
+    message = "OHMTRAIL_PORT is {port!r}."
+    remedy = "Give a number from 1 to 65535."
+    port: str
+
+
 @dataclass(frozen=True)
 class Settings:
     """Settings of one server.
@@ -49,12 +58,12 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
         environment: Names and values; None for the process's own.
 
     Raises:
-        BadInput: The port is no port.
+        BadPort: The port is no port.
     """
     given = os.environ if environment is None else environment
     port = given.get("OHMTRAIL_PORT", "8765")
     if not port.isdigit() or not 1 <= int(port) <= 65535:
-        raise BadInput("bad_port", f"OHMTRAIL_PORT is {port!r}.", "Give a number from 1 to 65535.")
+        raise BadPort(port=port)
     model, profile = given.get("OHMTRAIL_SPEECH_MODEL"), given.get("OHMTRAIL_PROFILE")
     more = [name.strip().lower() for name in given.get("OHMTRAIL_HOSTS", "").split(",") if name.strip()]
     return Settings(

@@ -10,7 +10,7 @@ from api.assessment.shop_limits import Shop
 from api.dialogue.actions import tap, typed
 from api.dialogue.conversation import undo
 from api.dialogue.turn import begin_turn
-from api.errors import BadInput, Refused
+from api.errors import Refused
 from api.intake.intake import Intake
 from api.intake.recognisers import Engines, RealEngines
 from api.ledger.canonical import parsed
@@ -23,6 +23,7 @@ from api.ledger.trail import What
 from api.ledger.verify import Verification, verify_folder
 from api.report.issued import keep_report, make_report
 from api.visit.description import read_description
+from api.visit.errors import NoAnswer
 from api.visit.jobs import axis_of, create_job, job_for_page, job_of
 from api.visit.profiles import instrument_of, profile_for_page, set_profile
 from api.visit.proposals import proposal_of
@@ -128,7 +129,7 @@ class Workspace:
             row = axis_of(transaction.session, job_id, axis)
             captured = captured_text(captured_at, self.database.clock())
             if not answers:
-                raise BadInput("no_answer", "No answer was given.", "Answer at least one step.")
+                raise NoAnswer()
             for step, given in answers.items():
                 details = given if isinstance(given, dict) else {"answer": given}
                 evidence = details.get("evidence_sha256")

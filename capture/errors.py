@@ -1,34 +1,76 @@
-"""Errors of `capture`: each has a stable code and one sentence that says what to do.
+"""Errors of `capture`: each class has a stable code and one sentence that says what to do.
 
-CaptureError
-├── ModelError      no speech model, or a broken one
-├── MediaError      a clip or photo that cannot be decoded or is over a limit
-└── EngineError     a recognition engine that failed, hung or is not installed
+TemplatedError      how an error is declared here and in `api.errors`
+└── CaptureError
+    ├── ModelError                 no speech model, or a broken one
+    ├── MediaError                 a clip or photo that cannot be decoded or is over a limit
+    ├── EngineError                a recognition engine that failed, hung or is not installed
+    └── InstrumentProfileError     an instrument profile that cannot be understood
+
+What is raised lies beside what raises it: `capture.display.errors`, `capture.speech.errors`.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import dataclass_transform
 
-class CaptureError(Exception):
-    """Base of the package's errors.
+
+@dataclass_transform(kw_only_default=True, eq_default=False)
+class TemplatedError(Exception):
+    """Hold an error's code and sentences as templates of its class, filled with the facts of the case.
+
+    A subclass is written like a data class: its annotated names are the facts, given by keyword and kept as attributes,
+    so that `raise NoSuchJob(job_id=job_id)` needs no words and whoever catches it can read `problem.job_id`. Templates
+    are those of `str.format`; a tuple is shown with commas between its members, "none" where it is empty. A class that
+    lacks one of the three is a family, for `except` clauses, and is never raised itself.
 
     Attributes:
-        code: Stable machine-readable code, e.g. "model_missing".
+        code: Stable machine-readable code, e.g. "model_missing". Classes that tell one fault apart by circumstances
+            inherit it from their family.
+        message: What happened, one sentence.
+        remedy: What the person can do about it, one sentence; empty where the message says it already.
     """
 
-    def __init__(self, code: str, message: str) -> None:
-        """Keep the code beside the sentence for the person."""
-        super().__init__(message)
-        self.code = code
+    code: str
+    message: str
+    remedy: str
+
+    def __init_subclass__(cls) -> None:
+        """Give each subclass a constructor that takes its facts."""
+        super().__init_subclass__()
+        dataclass(kw_only=True, eq=False, repr=False)(cls)
+
+    def __post_init__(self) -> None:
+        """Fill the templates."""
+        kind = type(self)
+        parts = ("code", "message", "remedy")
+        assert all(hasattr(kind, part) for part in parts), f"{kind.__name__} is a family; raise a member of it."
+        facts = {
+            name: ", ".join(map(str, fact)) or "none" if isinstance(fact, tuple) else fact
+            for name, fact in vars(self).items()
+        }
+        self.code, self.message, self.remedy = (getattr(kind, part).format_map(facts) for part in parts)
+        super().__init__(" ".join(filter(None, (self.message, self.remedy))))
+
+
+class CaptureError(TemplatedError):
+    """Stand for every error of the package; its message says what to do as well."""
+
+    remedy = ""
 
 
 class ModelError(CaptureError):
-    """The speech model is missing, incomplete or does not load."""
+    """Stand for a speech model that is missing, incomplete or does not load."""
 
 
 class MediaError(CaptureError):
-    """A clip or photo is of an unknown type, damaged or over a limit."""
+    """Stand for a clip or photo of an unknown type, damaged or over a limit."""
 
 
 class EngineError(CaptureError):
-    """A recognition engine failed or is not installed."""
+    """Stand for a recognition engine that failed or is not installed."""
+
+
+class InstrumentProfileError(CaptureError):
+    """Stand for an instrument profile that cannot be understood; the message names the place."""

@@ -8,7 +8,13 @@ from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
-from api.errors import BadInput
+from api.assessment.errors import (
+    ShopProfileInvalid,
+    ShopProfileNoText,
+    ShopProfileNoToml,
+    ShopProfileTooLarge,
+    ShopProfileUnread,
+)
 from api.ledger.canonical import canonical, sha256_hex
 from grading.shop import ShopProfile, ShopProfileError, read_profile
 
@@ -64,19 +70,17 @@ def read_shop(path: Path) -> Shop:
         path: TOML file; see `grading.shop` for its layout.
 
     Raises:
-        BadInput: The file is missing, too large, no UTF-8, no TOML, or names what no shop may set.
+        ShopProfileUnusable: The file is missing, too large, no UTF-8, no TOML, or names what no shop may set.
     """
-    mend = "Correct the file, or start without a profile to use the published limits."
     try:
         if path.stat().st_size > MAX_BYTES:
-            raise BadInput("profile_too_large", f"The shop profile {path} is over {MAX_BYTES} bytes.", mend)
+            raise ShopProfileTooLarge(path=path, most=MAX_BYTES)
         return shop_of(tomllib.loads(path.read_text("utf-8")))
     except OSError as error:
-        why = f"The shop profile {path} cannot be read: {error.strerror}."
-        raise BadInput("profile_not_read", why, "Check the path and its permissions.") from None
+        raise ShopProfileUnread(path=path, cause=error.strerror) from None
     except UnicodeDecodeError:
-        raise BadInput("profile_no_text", f"The shop profile {path} is no UTF-8 text.", mend) from None
+        raise ShopProfileNoText(path=path) from None
     except tomllib.TOMLDecodeError as error:
-        raise BadInput("profile_no_toml", f"The shop profile {path} is no TOML: {error}.", mend) from None
+        raise ShopProfileNoToml(path=path, cause=str(error)) from None
     except ShopProfileError as error:
-        raise BadInput("bad_profile", f"The shop profile {path} cannot be used:\n{error}", mend) from None
+        raise ShopProfileInvalid(path=path, cause=str(error)) from None

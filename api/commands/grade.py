@@ -13,6 +13,8 @@ from rich.progress import Progress, TextColumn
 from rich.table import Table
 from rich.text import Text
 
+from api.commands.errors import LimitsNoToml, SheetNoText, SheetTooLarge
+from api.errors import BadInput
 from grading.finding import AxisVerdict, JobVerdict, Urgency, Verdict, plain
 from grading.sheet import Sheet, SheetError, read_sheet
 from grading.sheet_columns import COLUMNS
@@ -52,7 +54,7 @@ def grade(
             bar.add_task(f"Reading and grading {file.name}", total=None)
             sheet = read_sheet(read_text(file), as_json=file.suffix.lower() == ".json")
             job = grade_job(sheet.measurements, sheet.contexts, sheet.instruments, profile=limits)
-    except (OSError, SheetError, ShopProfileError, ValueError) as error:
+    except (BadInput, OSError, SheetError, ShopProfileError, ValueError) as error:
         notes.print(str(error), style="red", markup=False)
         raise typer.Exit(2) from None
     if as_json:
@@ -76,15 +78,16 @@ def read_text(path: Path) -> str:
 
     Raises:
         OSError: It cannot be read.
-        ValueError: It is too large or no UTF-8 text.
+        SheetTooLarge: It is over the limit.
+        SheetNoText: It is no UTF-8 text.
     """
     size = path.stat().st_size
     if size > MAX_BYTES:
-        raise ValueError(f"{path} is over {MAX_BYTES // 1024 // 1024} MB; split it.")
+        raise SheetTooLarge(path=path, most=MAX_BYTES // 1024 // 1024)
     try:
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError:
-        raise ValueError(f"{path} is no UTF-8 text; save it as UTF-8.") from None
+        raise SheetNoText(path=path) from None
 
 
 def read_limits(path: Path) -> ShopProfile:
@@ -92,13 +95,13 @@ def read_limits(path: Path) -> ShopProfile:
 
     Raises:
         OSError: It cannot be read.
-        ProfileError: It holds a problem; the message lists all.
-        ValueError: It is no TOML.
+        ShopProfileError: It holds a problem; the message lists all.
+        LimitsNoToml: It is no TOML.
     """
     try:
         return read_profile(tomllib.loads(read_text(path)))
     except tomllib.TOMLDecodeError as error:
-        raise ValueError(f"{path} is no TOML: {error}.") from None
+        raise LimitsNoToml(path=path, cause=str(error)) from None
 
 
 def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:

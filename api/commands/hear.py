@@ -11,6 +11,8 @@ from rich.console import Console
 from rich.progress import Progress, TextColumn
 from rich.table import Table
 
+from api.commands.errors import ClipFileTooLarge, PhraseCountWrong, PhrasesNoText
+from api.errors import BadInput
 from capture.errors import CaptureError, ModelError
 from capture.language.vocabulary import plain_text
 from capture.reading import Reading, Utterance
@@ -41,7 +43,7 @@ def hear(
     notes = Console(stderr=True, highlight=False)
     try:
         speech = SpeechModel(model, None if phrases is None else read_phrases(phrases))
-    except (ModelError, OSError, ValueError) as error:
+    except (BadInput, ModelError, OSError, ValueError) as error:
         notes.print(str(error), style="red", markup=False)
         raise typer.Exit(2) from None
     if speech.missing_words:
@@ -70,15 +72,16 @@ def read_phrases(path: Path) -> list[str]:
 
     Raises:
         OSError: It cannot be read.
-        ValueError: It is no UTF-8 text, holds no phrase, or too many.
+        PhrasesNoText: It is no UTF-8 text.
+        PhraseCountWrong: It holds no phrase, or too many.
     """
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
     except UnicodeDecodeError:
-        raise ValueError(f"{path} is no UTF-8 text. Save it as plain text, one phrase a line.") from None
+        raise PhrasesNoText(path=path) from None
     kept = [line.strip() for line in lines if line.strip() and not line.lstrip().startswith("#")]
     if not kept or len(kept) > MAX_PHRASES:
-        raise ValueError(f"{path} holds {len(kept)} phrases. Give 1 to {MAX_PHRASES}, one a line.")
+        raise PhraseCountWrong(path=path, count=len(kept), most=MAX_PHRASES)
     return [" ".join(word for word in plain_text(line) if word != ",") for line in kept]
 
 
@@ -86,7 +89,7 @@ def hear_file(file: Path, speech: SpeechModel) -> dict[str, Any]:
     """One file as plain data; "error" holds a sentence when it could not be read."""
     try:
         if file.stat().st_size > MAX_BYTES:
-            raise OSError(f"{file} is over {MAX_BYTES // 1024 // 1024} MB. Record one reading at a time.")
+            raise ClipFileTooLarge(path=file, most=MAX_BYTES // 1024 // 1024)
         utterance = hear_clip(file.read_bytes(), None, speech)
     except (CaptureError, OSError) as error:
         empty: dict[str, Any] = {"file": str(file), "text": "", "words": [], "reading": None, "command": None}

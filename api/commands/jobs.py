@@ -22,7 +22,7 @@ def jobs(
     from rich.console import Console
     from rich.table import Table
 
-    from api.errors import BadInput
+    from api.commands.errors import FileNotJson
     from api.visit.jobs import all_jobs, axes_of
     from api.visit.records import current_records
     from api.workspace import Workspace
@@ -33,7 +33,7 @@ def jobs(
             try:
                 description = json.loads(new.read_text("utf-8"))
             except (ValueError, RecursionError):
-                raise BadInput("bad_json", f"{new} is not JSON.", "Correct the file.") from None
+                raise FileNotJson(path=new) from None
             typer.echo(f"Job {workspace.create_job(description)['id']} made.")
         table = Table("job", "title", "machine", "axes", "records", "made")
         with workspace.database.read() as session:

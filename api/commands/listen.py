@@ -12,6 +12,7 @@ from rich.console import Console
 from rich.live import Live
 
 from api.commands.hear import AsJson, Model, Phrases, as_data, as_table, read_phrases
+from api.errors import BadInput
 from capture.errors import EngineError, ModelError
 from capture.speech.live import spoken
 from capture.speech.microphone import BLOCK_S, microphone
@@ -45,7 +46,7 @@ def listen(
         show(rows(chain([first], blocks), speech), as_json=as_json)
     except KeyboardInterrupt:
         return
-    except (EngineError, ModelError, OSError, ValueError) as error:
+    except (BadInput, EngineError, ModelError, OSError, ValueError) as error:
         notes.print(str(error), style="red", markup=False, soft_wrap=True)
         raise typer.Exit(2) from None
 

@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
+from api.commands.errors import FileMissing, FileUnreadable, PathNoFile
 from capture.errors import CaptureError, MediaError
 from capture.reading import DisplayReading, Seen
 
@@ -82,17 +83,17 @@ def _read(path: Path) -> bytes:
     """A file's content, no more of it than a photo may have.
 
     Raises:
-        MediaError: It is no file, or cannot be read.
+        NoFile: It is no file, or cannot be read.
     """
     from capture.display.header import MAX_BYTES
 
     if not path.is_file():
-        raise MediaError("no_file", "There is no such file." if not path.exists() else "That is no file.")
+        raise PathNoFile() if path.exists() else FileMissing()
     try:
         with path.open("rb") as handle:
             return handle.read(MAX_BYTES + 1)
     except OSError as error:
-        raise MediaError("no_file", f"The file cannot be read: {error.strerror}.") from None
+        raise FileUnreadable(cause=error.strerror) from None
 
 
 def _seen(path: Path, crop: bool, profile: Profile | None) -> tuple[Seen, bool]:

@@ -6,9 +6,9 @@ from dataclasses import replace
 from typing import Any
 
 from api.dialogue.conversation import recorded, reject
+from api.dialogue.errors import BadAction, BadChoice, InstrumentNotOfJob, NothingChanged, RevisionMissing
 from api.dialogue.proposal_updates import UNIT_DOUBTS, change, propose
 from api.dialogue.turn import Turn
-from api.errors import BadInput
 from api.ledger.tables import InstrumentRow, ProposalRow
 from api.ledger.trail import What
 from api.visit.notes import FIELDS, Notes, notes_from, notes_of
@@ -32,7 +32,7 @@ def typed(turn: Turn, data: dict[str, Any], captured_at: str, supersedes: str | 
 
     Raises:
         BadInput: A field is wrong.
-        Refused: The record to correct is not in force.
+        RecordNotCurrent: The record to correct is not in force.
     """
     context = turn.context
     before = Notes()
@@ -80,7 +80,7 @@ def tap(turn: Turn, proposal_id: str, action: str, decision: Decision, fields: d
     require_open(row, revision)
     if action == "confirm":
         if not isinstance(revision, int):
-            raise BadInput("revision_missing", "A confirmation names the revision it saw.", "Send the revision along.")
+            raise RevisionMissing()
         recorded(turn, confirm(turn.transaction, row, decision, revision))
         turn.asking = [pair for pair in turn.asking if pair[0] != row.id]
     elif action == "reject":
@@ -91,7 +91,7 @@ def tap(turn: Turn, proposal_id: str, action: str, decision: Decision, fields: d
     elif action == "choose":
         _choose(turn, row, decision, fields.get("index"))
     else:
-        raise BadInput("bad_action", f"{action!r} is no action.", "Use confirm, correct, choose or reject.")
+        raise BadAction(action=action)
     turn.touched(row)
     if row.state == "open":
         turn.ask([row])
@@ -101,7 +101,7 @@ def _correct(turn: Turn, row: ProposalRow, decision: Decision, fields: dict[str,
     changes = fields.get("reading") or {}
     instrument = fields.get("instrument_id")
     if not changes and instrument is None:
-        raise BadInput("nothing_changed", "No field was given.", "Give the field that is wrong, e.g. the value.")
+        raise NothingChanged()
     reading = reading_from_json({**reading_of(row).to_json(), **_of_reading(changes)})
     notes = notes_from(changes, notes_of(row))
     check_dimension(reading)
@@ -118,7 +118,7 @@ def _correct(turn: Turn, row: ProposalRow, decision: Decision, fields: dict[str,
 def _name_instrument(turn: Turn, row: ProposalRow, instrument_id: str, decision: Decision) -> None:
     instrument = turn.session.get(InstrumentRow, instrument_id)
     if instrument is None or instrument.job_id != row.job_id:
-        raise BadInput("no_such_instrument", f"There is no instrument {instrument_id!r}.", "Choose one of the job's.")
+        raise InstrumentNotOfJob(instrument_id=instrument_id)
     row.instrument_id = instrument.id
     row.revision += 1
     turn.transaction.put(row)
@@ -132,7 +132,7 @@ def _source(decision: Decision) -> Source:
 def _choose(turn: Turn, row: ProposalRow, decision: Decision, index: object) -> None:
     choices = choices_of(row)
     if not isinstance(index, int) or isinstance(index, bool) or not 0 <= index < len(choices):
-        raise BadInput("bad_choice", f"There is no choice {index!r}.", f"Choose a number from 0 to {len(choices) - 1}.")
+        raise BadChoice(index=index, last=len(choices) - 1)
     before, chosen = reading_of(row), choices[index]
     missing_place = replace(chosen, axis=chosen.axis or before.axis, section=chosen.section or before.section)
     kept = tuple(doubt for doubt in doubts_of(row) if doubt is Doubt.NOT_SETTLED)

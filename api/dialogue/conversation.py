@@ -182,7 +182,7 @@ def reject(turn: Turn, row: ProposalRow, decision: Decision) -> None:
     """Drop a proposal; it stays on file as rejected.
 
     Raises:
-        Refused: It is settled already.
+        ProposalSettled: It is settled already.
     """
     require_open(row)
     row.state = "rejected"
@@ -197,8 +197,8 @@ def undo(turn: Turn, decision: Decision, record_id: str | None = None) -> None:
     """Take back a record, the newest where none is named.
 
     Raises:
-        Refused: The named one is withdrawn already.
-        NotFound: There is no such record.
+        RecordWithdrawn: The named one is withdrawn already.
+        NoSuchRecord: There is no such record.
     """
     records = current_records(turn.session, turn.job.id)
     if record_id is None and not records:

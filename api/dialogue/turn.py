@@ -7,7 +7,8 @@ from typing import Any
 
 from sqlmodel import Session
 
-from api.errors import OhmtrailError, Refused
+from api.dialogue.errors import NoDialogue
+from api.errors import OhmtrailError
 from api.ledger.canonical import canonical, parsed
 from api.ledger.database import Transaction
 from api.ledger.tables import DialogueStateRow, JobRow, ProposalRow
@@ -72,7 +73,7 @@ class Turn:
     def refuse(self, problem: OhmtrailError) -> None:
         """Say why something did not happen, and note it in the trail."""
         self.problem = problem
-        self.say(f"{problem.message} {problem.what_to_do}")
+        self.say(f"{problem.message} {problem.remedy}")
         self.transaction.entry(
             What.CONFIRM_REFUSED, self.job.id, by=self.job.technician, note={"code": problem.code, "why": str(problem)}
         )
@@ -130,7 +131,7 @@ def begin_turn(transaction: Transaction, job: JobRow, profile: ShopProfile | Non
     """Take up the conversation where it stands."""
     state = transaction.session.get(DialogueStateRow, job.id)
     if state is None:
-        raise Refused("no_dialogue", f"Job {job.id} has no conversation.", "Run the verification.")
+        raise NoDialogue(job_id=job.id)
     asking = [(str(proposal_id), int(revision)) for proposal_id, revision in parsed(state.asking_json)]
     return Turn(transaction, job, context_from_json(parsed(state.context_json)), asking, state, profile=profile)
 

@@ -16,7 +16,7 @@ from sqlmodel import select
 from api.dialogue.conversation import heard
 from api.dialogue.photo_turn import seen
 from api.dialogue.turn import Turn, begin_turn, context_of
-from api.errors import NotFound, Refused
+from api.intake.errors import CaptureReadBefore, MarkedDisplayUnreadable, NoSuchCapture, NoSuchPhoto, SameIdOtherBytes
 from api.intake.photos import Corners, check_burst, in_pixels
 from api.intake.recognisers import Engines, Quad
 from api.intake.recognition import Recognised, recognise, recognise_burst, seen_json
@@ -114,12 +114,12 @@ class Intake:
         with self._database.read() as session:
             capture = session.get(CaptureRow, capture_id)
             if capture is None:
-                raise NotFound("no_such_capture", f"There is no capture {capture_id!r}.", "Look it up in the trail.")
+                raise NoSuchCapture(capture_id=capture_id)
         with self._lock(capture.job_id):
             with self._database.read() as session:
                 state = session.get_one(CaptureRow, capture_id).state
             if state not in ("failed", "cut"):
-                raise Refused("already_read", f"Capture {capture_id} was read already.", "Look at its proposals.")
+                raise CaptureReadBefore(capture_id=capture_id)
             return self._read(capture_id, self._store.read(capture.sha256), commands=False)
 
     def read_marked(self, job_id: str, sha256: str, corners: Corners) -> dict[str, Any]:
@@ -141,7 +141,7 @@ class Intake:
             found = captures_of(session, job_id, sha256)
             evidence = evidence_of(session, sha256) if found else None
         if evidence is None or evidence.kind != "photo":
-            raise NotFound("no_such_photo", f"Job {job_id} has no photo {sha256[:12]}….", "Reload the page.")
+            raise NoSuchPhoto(job_id=job_id, sha256=sha256)
         data = self._store.read(sha256)
         with self._lock(job_id):
             return self._read(found[-1].id, data, commands=False, corners=in_pixels(data, corners))
@@ -225,7 +225,7 @@ class Intake:
                 sha256=stored.sha256,
                 client_id=None if clash else client_id,
                 state="failed" if clash else "cut" if cut else "stored",
-                outcome_json=canonical({"problem": {"code": "same_id_other_bytes"}} if clash else {}),
+                outcome_json=canonical({"problem": {"code": SameIdOtherBytes.code}} if clash else {}),
                 captured_at=captured,
                 received_at=transaction.now,
             )
@@ -233,11 +233,7 @@ class Intake:
             transaction.put(capture)
             transaction.entry(What.KEPT_CUT if cut else What.EVIDENCE_STORED, job_id, note={"sha256": stored.sha256})
         if clash:
-            raise Refused(
-                "same_id_other_bytes",
-                f"The id {client_id!r} was already used for another file.",
-                "Send it under a new id. Both files are kept.",
-            )
+            raise SameIdOtherBytes(client_id=client_id)
         return capture, False
 
     def _answer(self, capture: CaptureRow) -> dict[str, Any]:
@@ -275,7 +271,7 @@ class Intake:
         metadata = parsed(evidence.metadata_json)
         found = recognise(self._engines, data, evidence, metadata, context, finish, check, corners)
         if corners is not None and found.problem is not None:
-            raise Refused(found.problem.code, str(found.problem), "Mark the corners again, or type the value.")
+            raise MarkedDisplayUnreadable(problem=found.problem)
         crops = {index: store_file(self._store, crop) for index, crop in found.crops}
         with self._database.write() as transaction:
             capture = transaction.session.get_one(CaptureRow, capture_id)

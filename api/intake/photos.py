@@ -5,7 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from api.errors import BadInput, Refused
+from api.intake.errors import (
+    BurstCountWrong,
+    BurstHoldsOther,
+    CornerOutside,
+    MarkedPhotoUnreadable,
+    NotFourCorners,
+    PreviewUnreadable,
+)
 from api.intake.recognisers import Quad
 from api.ledger.media_types import media_type
 from capture.errors import MediaError
@@ -25,19 +32,19 @@ def in_pixels(data: bytes, corners: Corners) -> Quad:
     """Corners in the pixels of the upright photo.
 
     Raises:
-        BadInput: There are not four, or one lies far outside.
-        Refused: The photo's header cannot be read.
+        MarkedCornersInvalid: There are not four, or one lies far outside.
+        MarkedPhotoUnreadable: The photo's header cannot be read.
     """
     from capture.display.header import read_header
 
     if len(corners) != 4 or not all(len(corner) == 2 for corner in corners):
-        raise BadInput("corners_invalid", "A display has four corners.", "Mark all four of them.")
+        raise NotFourCorners()
     if not all(math.isfinite(v) and -BEYOND <= v <= 1 + BEYOND for corner in corners for v in corner):
-        raise BadInput("corners_invalid", "A corner lies outside the photo.", "Mark the corners on the photo.")
+        raise CornerOutside()
     try:
         width, height = read_header(data).upright
     except MediaError as error:
-        raise Refused(error.code, str(error), "Take the photo again, or type the value.") from None
+        raise MarkedPhotoUnreadable(problem=error) from None
     return tuple((float(x) * width, float(y) * height) for x, y in corners)
 
 
@@ -45,20 +52,20 @@ def check_burst(frames: Sequence[bytes]) -> None:
     """Refuse what is no burst, before anything is stored.
 
     Raises:
-        BadInput: None, too many, or a file among them that is no photo.
+        BadBurst: None, too many, or a file among them that is no photo.
     """
     if not 1 <= len(frames) <= MOST_FRAMES:
-        raise BadInput("bad_burst", f"{len(frames)} photos came.", f"Send 1 to {MOST_FRAMES} photos of one display.")
+        raise BurstCountWrong(count=len(frames), most=MOST_FRAMES)
     for index, data in enumerate(frames):
         if media_type(data).kind != "photo":
-            raise BadInput("bad_burst", f"File {index + 1} of the burst is no photo.", "Send photos only.")
+            raise BurstHoldsOther(number=index + 1)
 
 
 def preview(data: bytes) -> bytes:
     """The photo upright and small, as JPEG: for browsers that cannot show its type, and for phones on slow networks.
 
     Raises:
-        Refused: It cannot be decoded.
+        PreviewUnreadable: It cannot be decoded.
     """
     import cv2
 
@@ -67,7 +74,7 @@ def preview(data: bytes) -> bytes:
     try:
         pixels = open_picture(data).pixels
     except MediaError as error:
-        raise Refused(error.code, str(error), "The file itself is kept; download it.") from None
+        raise PreviewUnreadable(problem=error) from None
     scale = min(1.0, PREVIEW_SIDE / max(pixels.shape[:2]))
     small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else pixels
     done, encoded = cv2.imencode(".jpg", small[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 85])

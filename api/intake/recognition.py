@@ -7,10 +7,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from api.intake.errors import ClipOverLimit, FileDamaged, FileTypeUnknown, RecognitionFailed, RefusedOnArrival
 from api.intake.recognisers import Engines, Quad
 from api.ledger.evidence import MAX_CLIP_MS
 from api.ledger.tables import EvidenceRow
-from capture.errors import CaptureError, EngineError, MediaError
+from capture.errors import CaptureError
 from capture.reading import Context, DisplayReading, Seen, Utterance
 
 log = logging.getLogger(__name__)
@@ -104,13 +105,13 @@ def seen_json(seen: Seen) -> dict[str, Any]:
 
 def _check_limits(evidence: EvidenceRow, metadata: dict[str, Any]) -> None:
     if evidence.kind not in ("clip", "photo"):
-        raise MediaError("unknown_type", "This is neither a photo nor a sound file that can be read.")
+        raise FileTypeUnknown()
     if "unreadable" in metadata:
-        raise MediaError("damaged", f"The file is damaged or was cut off ({metadata['unreadable'].split(':')[0]}).")
+        raise FileDamaged(cause=metadata["unreadable"].split(":")[0])
     if "refused" in metadata:
-        raise MediaError(metadata["refused"], metadata["why"])
+        raise RefusedOnArrival(refused=metadata["refused"], why=metadata["why"])
     if (metadata.get("duration_ms") or 0) > MAX_CLIP_MS:
-        raise MediaError("too_long", f"The clip is longer than {MAX_CLIP_MS // 1000} seconds.")
+        raise ClipOverLimit(most=MAX_CLIP_MS // 1000)
 
 
 def _crops(engines: Engines, data: bytes, seen: Seen) -> tuple[tuple[int, bytes], ...]:
@@ -140,7 +141,7 @@ def recognise_burst(
         return Recognised(problem=problem, photo=True), 0, ()
     except Exception as error:
         log.exception("The display reader failed on a burst of %d", len(frames))
-        failed = EngineError("engine_failed", f"The recognition failed ({type(error).__name__}).")
+        failed = RecognitionFailed(kind=type(error).__name__)
         return Recognised(problem=failed, photo=True), 0, ()
     return found, burst.best, burst.frames
 
@@ -181,5 +182,5 @@ def recognise(
         return Recognised(problem=problem, photo=evidence.kind == "photo")
     except Exception as error:
         log.exception("A recognition engine failed on %s", evidence.sha256)
-        failed = EngineError("engine_failed", f"The recognition failed ({type(error).__name__}).")
+        failed = RecognitionFailed(kind=type(error).__name__)
         return Recognised(problem=failed, photo=evidence.kind == "photo")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 
-from api.errors import BadInput
+from api.ledger.errors import BadTime
 
 Clock = Callable[[], dt.datetime]
 """Gives the present instant with time zone; tests and the demo bring their own."""
@@ -28,18 +28,14 @@ def parse_instant(text: str) -> dt.datetime:
         text: E.g. "2026-11-25T14:05:00-05:00" or "...Z".
 
     Raises:
-        BadInput: Not ISO 8601, or without an offset.
+        BadTime: Not ISO 8601, or without an offset.
     """
     try:
         instant = dt.datetime.fromisoformat(text)
     except ValueError:
         instant = None
     if instant is None or instant.tzinfo is None:
-        raise BadInput(
-            "bad_time",
-            f"{text!r} is not a time with offset.",
-            'Send the time as in "2026-11-25T14:05:00-05:00".',
-        )
+        raise BadTime(text=text)
     return instant
 
 

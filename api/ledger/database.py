@@ -19,9 +19,9 @@ from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, SQLModel, col, create_engine, select
 
-from api.errors import Refused, WriteFailed
 from api.ledger.canonical import CanonicalError
 from api.ledger.clock import Clock, system_clock, utc_text
+from api.ledger.errors import EntryNotWritten, FolderIsNewer, JournalUnsafe
 from api.ledger.ids import row_id
 from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers
 from api.ledger.tables import TrailEntryRow
@@ -98,9 +98,7 @@ def _configure(connection: sqlite3.Connection, _record: object) -> None:
     mode = connection.execute("PRAGMA journal_mode").fetchone()[0]
     synchronous = connection.execute("PRAGMA synchronous").fetchone()[0]
     if (mode, synchronous) != ("wal", 2):
-        raise WriteFailed(
-            "journal", f"The database runs in mode {mode}/{synchronous}.", "Keep the data on a local disk."
-        )
+        raise JournalUnsafe(mode=mode, synchronous=synchronous)
 
 
 def _engine(path: Path, begin: str) -> Engine:
@@ -138,11 +136,7 @@ class Database:
             version = version_of(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
         if version > VERSION:
             self.close()
-            raise Refused(
-                "newer_folder",
-                f"This data folder was written by a newer Ohmtrail (schema {version}, this one knows {VERSION}).",
-                "Update Ohmtrail; nothing in the folder was changed.",
-            )
+            raise FolderIsNewer(version=version, known=VERSION)
         if version < VERSION:
             self._migrate()
 
@@ -186,7 +180,7 @@ class Database:
         """The one way to write: all of the block's rows and entries are on disk when it ends, or none.
 
         Raises:
-            WriteFailed: The disk is full or refuses; nothing was kept.
+            EntryNotWritten: The disk is full or refuses; nothing was kept.
         """
         with self._lock, self._file_lock():
             try:
@@ -196,9 +190,7 @@ class Database:
                     transaction.close()
                     session.commit()
             except OperationalError as error:
-                raise WriteFailed(
-                    "disk", f"The database did not take the entry: {error.orig}.", "Free some space, then try again."
-                ) from error
+                raise EntryNotWritten(cause=str(error.orig)) from error
             write_head(self.head_path, transaction.head)
 
     def _begin(self, session: Session) -> Transaction:

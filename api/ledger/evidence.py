@@ -8,9 +8,9 @@ from typing import Any
 
 from sqlmodel import Session, select
 
-from api.errors import BadInput, NotFound, TooLarge
 from api.ledger.canonical import canonical, parsed
 from api.ledger.database import Database, Transaction
+from api.ledger.errors import FileEmpty, FileNotOnRecord, FileTooLarge
 from api.ledger.ids import in_order
 from api.ledger.media_types import MediaType, media_type, metadata
 from api.ledger.store import Store
@@ -39,20 +39,16 @@ def check_size(data: bytes) -> MediaType:
     """Tell what a file is and whether it may come in.
 
     Raises:
-        BadInput: It is empty.
-        TooLarge: It is over the limit of its kind.
+        FileEmpty: It is empty.
+        FileTooLarge: It is over the limit of its kind.
     """
     if not data:
-        raise BadInput("empty", "The file is empty.", "Take it again.")
+        raise FileEmpty()
     found = media_type(data)
     limit = MAX_BYTES[found.kind]
     if len(data) > limit:
-        raise TooLarge(
-            "too_large",
-            f"This {found.kind if found.kind != 'other' else 'file'} has {len(data) / 1e6:.1f} MB; "
-            f"{limit / 1e6:.0f} MB are allowed.",
-            "Send a shorter clip or a smaller photo; nothing was stored.",
-        )
+        kind = found.kind if found.kind != "other" else "file"
+        raise FileTooLarge(kind=kind, megabytes=len(data) / 1e6, most=limit / 1e6)
     return found
 
 
@@ -92,11 +88,11 @@ def evidence_of(session: Session, sha256: str) -> EvidenceRow:
     """The row of a stored file.
 
     Raises:
-        NotFound: No such file was ever stored.
+        FileNotOnRecord: No such file was ever stored.
     """
     row = session.get(EvidenceRow, sha256)
     if row is None:
-        raise NotFound("no_such_file", f"No file {sha256[:12]}… is on record.", "Check the number.")
+        raise FileNotOnRecord(sha256=sha256)
     return row
 
 

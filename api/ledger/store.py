@@ -13,8 +13,8 @@ import secrets
 from collections.abc import Iterator
 from pathlib import Path
 
-from api.errors import NotFound, WriteFailed
 from api.ledger.canonical import sha256_hex
+from api.ledger.errors import FileNotStored, FileNotWritten, NotAFileHash
 
 _HEX = re.compile(r"[0-9a-f]{64}")
 _TMP = re.compile(r"\.tmp-(\d+)-[0-9a-f]+")
@@ -33,7 +33,7 @@ def write_synced(path: Path, data: bytes) -> None:
     """Replace a file by new content, durably: temporary file, sync, rename, sync of the folder.
 
     Raises:
-        WriteFailed: The disk is full or refuses.
+        FileNotWritten: The disk is full or refuses.
     """
     temporary = path.parent / f".tmp-{os.getpid()}-{secrets.token_hex(8)}"
     try:
@@ -45,9 +45,7 @@ def write_synced(path: Path, data: bytes) -> None:
         sync_folder(path.parent)
     except OSError as error:
         temporary.unlink(missing_ok=True)
-        raise WriteFailed(
-            "disk", f"The disk did not take {path.name}: {error.strerror}.", "Free some space, then send it again."
-        ) from error
+        raise FileNotWritten(file=path.name, cause=error.strerror) from error
 
 
 def _alive(pid: int) -> bool:
@@ -83,10 +81,10 @@ class Store:
         """Where the file of this hash lies, or would lie.
 
         Raises:
-            NotFound: Not 64 lower-case hex digits.
+            NotAFileHash: Not 64 lower-case hex digits.
         """
         if not _HEX.fullmatch(sha256):
-            raise NotFound("no_such_file", "That is not the SHA-256 of a file.", "Use 64 lower-case hex digits.")
+            raise NotAFileHash(sha256=sha256)
         return self.root / sha256[:2] / sha256[2:]
 
     def put(self, data: bytes) -> str:
@@ -96,7 +94,7 @@ class Store:
             Their SHA-256.
 
         Raises:
-            WriteFailed: The disk is full or refuses; nothing was kept.
+            FileNotWritten: The disk is full or refuses; nothing was kept.
         """
         sha256 = sha256_hex(data)
         path = self.path(sha256)
@@ -116,14 +114,12 @@ class Store:
         """The bytes of a file.
 
         Raises:
-            NotFound: There is no such file.
+            FileNotStored: There is no such file.
         """
         try:
             return self.path(sha256).read_bytes()
         except FileNotFoundError:
-            raise NotFound(
-                "no_such_file", f"No file {sha256[:12]}… is stored.", "Run the verification to see what is missing."
-            ) from None
+            raise FileNotStored(sha256=sha256) from None
 
     def names(self) -> Iterator[tuple[str, Path]]:
         """Every file in the folder: its hash as its place says ("" where the place is no hash), and its path."""

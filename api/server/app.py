@@ -42,7 +42,7 @@ def _answer(status: int, code: str, message: str, what_to_do: str) -> JSONRespon
 
 def _own(_request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, OhmtrailError)
-    return _answer(error.status, error.code, error.message, error.what_to_do)
+    return JSONResponse(error.to_json(), status_code=error.status)
 
 
 def _invalid(_request: Request, error: Exception) -> JSONResponse:

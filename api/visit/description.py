@@ -23,8 +23,9 @@ from pydantic import (
     model_validator,
 )
 
-from api.errors import BadInput
-from capture.display.profile_files import InstrumentProfileError, read_profile, shipped
+from api.visit.errors import BadJobDescription
+from capture.display.profile_files import read_profile, shipped
+from capture.errors import InstrumentProfileError
 from grading.measurement import (
     Conductor,
     Connection,
@@ -241,7 +242,7 @@ def read_description(data: object) -> JobDescription:
         data: Parsed JSON.
 
     Raises:
-        BadInput: Something is missing, misspelt or out of range; the message names every such place.
+        BadJobDescription: Something is missing, misspelt or out of range; the message names every such place.
     """
     try:
         return JobDescription.model_validate(data)
@@ -250,4 +251,4 @@ def read_description(data: object) -> JobDescription:
             f"{'.'.join(str(part) for part in problem['loc']) or 'the job'}: {problem['msg']}"
             for problem in error.errors()
         ]
-        raise BadInput("bad_job", "; ".join(problems[:8]) + ".", "Correct the description and send it again.") from None
+        raise BadJobDescription(problems="; ".join(problems[:8])) from None

@@ -9,12 +9,12 @@ from typing import Any
 from pydantic import BaseModel
 from sqlmodel import Session, col, select, text
 
-from api.errors import NotFound
 from api.ledger.canonical import canonical
 from api.ledger.database import Transaction
 from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow
 from api.ledger.trail import What
 from api.visit.description import AxisDescription, InstrumentDescription, JobDescription
+from api.visit.errors import NoSuchAxis, NoSuchJob
 from grading.finding import plain
 
 
@@ -87,11 +87,11 @@ def job_of(session: Session, job_id: str) -> JobRow:
     """A job by its id.
 
     Raises:
-        NotFound: There is no such job.
+        NoSuchJob: There is no such job.
     """
     job = session.get(JobRow, job_id)
     if job is None:
-        raise NotFound("no_such_job", f"There is no job {job_id!r}.", "List the jobs to see their numbers.")
+        raise NoSuchJob(job_id=job_id)
     return job
 
 
@@ -104,12 +104,11 @@ def axis_of(session: Session, job_id: str, name: str) -> AxisRow:
     """One axis by its name.
 
     Raises:
-        NotFound: The job has no such axis.
+        NoSuchAxis: The job has no such axis.
     """
     axis = session.get(AxisRow, f"{job_id}-{name.upper()}")
     if axis is None:
-        names = ", ".join(axis.name for axis in axes_of(session, job_id)) or "none"
-        raise NotFound("no_such_axis", f"There is no axis {name!r} in this job.", f"Its axes are: {names}.")
+        raise NoSuchAxis(axis=name, axes=tuple(axis.name for axis in axes_of(session, job_id)))
     return axis
 
 

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from api.errors import BadInput
 from api.ledger.canonical import canonical, parsed
 from api.ledger.columns import NoteColumns
+from api.visit.errors import BadCircumstance, BadPosition
 from grading.measurement import Circumstance
 
 LONGEST_POSITION = 40
@@ -54,7 +54,8 @@ def notes_from(fields: Mapping[str, Any], before: Notes) -> Notes:
         before: What stood.
 
     Raises:
-        BadInput: A position is no text or too long; a circumstance is not known.
+        BadPosition: A position is no text or too long.
+        BadCircumstance: A circumstance is not known.
     """
     position, circumstances = before.position, before.circumstances
     if "position" in fields:
@@ -69,9 +70,7 @@ def _position(value: object) -> str:
         return ""
     text = " ".join(value.split()) if isinstance(value, str) else None
     if text is None or len(text) > LONGEST_POSITION or not text.isprintable():
-        raise BadInput(
-            "bad_position", f"The position is {value!r}.", f"Give a text of at most {LONGEST_POSITION} characters."
-        )
+        raise BadPosition(value=value, most=LONGEST_POSITION)
     return text
 
 
@@ -80,5 +79,5 @@ def _circumstances(value: object) -> tuple[Circumstance, ...]:
     known = [one.value for one in Circumstance]
     wrong = [name for name in names if name not in known] if isinstance(names, list) else [names]
     if wrong or not isinstance(names, list):
-        raise BadInput("bad_circumstance", f"{wrong[0]!r} is no circumstance.", f"Use a list of {', '.join(known)}.")
+        raise BadCircumstance(value=wrong[0], known=tuple(known))
     return tuple(one for one in Circumstance if one.value in names)

@@ -12,12 +12,12 @@ from typing import Any
 
 from sqlmodel import Session, select, text
 
-from api.errors import BadInput, NotFound
 from api.ledger.canonical import canonical, parsed
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
 from api.ledger.tables import InstrumentProfileRow, InstrumentRow, JobRow
 from api.ledger.trail import What
+from api.visit.errors import InstrumentProfileRefused, NoSuchInstrument, UnknownInstrumentProfile
 from api.visit.instruments import usual_among
 from api.visit.jobs import instruments_of
 from api.visit.readings import reading_of
@@ -25,8 +25,9 @@ from api.visit.records import current_records
 from capture.display.check import checked
 from capture.display.placed import reading_seen
 from capture.display.profile import Profile, learnt
-from capture.display.profile_files import InstrumentProfileError, read_profile, shipped
+from capture.display.profile_files import read_profile, shipped
 from capture.display.strings import parse_main
+from capture.errors import InstrumentProfileError
 from capture.reading import Context, DisplayReading, Seen
 from grading.terms.quantity import QuantityKind
 
@@ -38,12 +39,12 @@ def instrument_of(session: Session, job_id: str, label: str) -> InstrumentRow:
     """An instrument of a job by its own label.
 
     Raises:
-        NotFound: The job has no such instrument.
+        NoSuchInstrument: The job has no such instrument.
     """
     row = session.get(InstrumentRow, f"{job_id}-{label}")
     if row is None or row.job_id != job_id:
-        names = ", ".join(one.label for one in instruments_of(session, job_id)) or "none"
-        raise NotFound("no_such_instrument", f"Job {job_id} has no instrument {label!r}.", f"It has: {names}.")
+        labels = tuple(one.label for one in instruments_of(session, job_id))
+        raise NoSuchInstrument(job_id=job_id, label=label, labels=labels)
     return row
 
 
@@ -58,12 +59,12 @@ def set_profile(transaction: Transaction, job: JobRow, label: str, given: object
 
     Raises:
         BadInput: It is no profile; the message names the place.
-        NotFound: There is no such instrument.
+        NoSuchInstrument: There is no such instrument.
     """
     instrument = instrument_of(transaction.session, job.id, label)
     profile = shipped().get(given) if isinstance(given, str) else _read(given)
     if profile is None:
-        raise BadInput("no_such_profile", f"There is no profile {given!r}.", f"Use one of {', '.join(shipped())}.")
+        raise UnknownInstrumentProfile(given=given, shipped=tuple(shipped()))
     row = InstrumentProfileRow(
         id=transaction.next_id(InstrumentProfileRow, job.id),
         job_id=job.id,
@@ -81,7 +82,7 @@ def _read(given: object) -> Profile:
     try:
         return read_profile(given)
     except InstrumentProfileError as error:
-        raise BadInput(error.code, str(error), "Correct the profile and send it again.") from None
+        raise InstrumentProfileRefused(problem=error) from None
 
 
 def profile_of(session: Session, instrument: InstrumentRow) -> tuple[Profile | None, str]:

@@ -10,12 +10,12 @@ from typing import Any
 
 from sqlmodel import Session, select
 
-from api.errors import NotFound, Refused
 from api.ledger.canonical import canonical, parsed
 from api.ledger.clock import seconds_between
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
 from api.ledger.tables import ProposalRow
+from api.visit.errors import NoSuchProposal, ProposalChanged, ProposalSettled
 from api.visit.instruments import has_range_end, usual_instrument
 from api.visit.jobs import axes_of
 from api.visit.notes import Notes, notes_of
@@ -88,11 +88,11 @@ def proposal_of(session: Session, proposal_id: str) -> ProposalRow:
     """A proposal by its id.
 
     Raises:
-        NotFound: There is no such proposal.
+        NoSuchProposal: There is no such proposal.
     """
     row = session.get(ProposalRow, proposal_id)
     if row is None:
-        raise NotFound("no_such_proposal", f"There is no proposal {proposal_id!r}.", "Reload the page.")
+        raise NoSuchProposal(proposal_id=proposal_id)
     return row
 
 
@@ -277,12 +277,13 @@ def require_open(row: ProposalRow, revision: int | None = None) -> None:
     """Refuse to touch a proposal that is settled, or that changed since the person looked.
 
     Raises:
-        Refused: With what to do.
+        ProposalSettled: It is confirmed or rejected.
+        ProposalChanged: The revision is another one.
     """
     if row.state != "open":
-        raise Refused("not_open", f"This proposal is {row.state} already.", "Correct the record instead, or go on.")
+        raise ProposalSettled(state=row.state)
     if revision is not None and revision != row.revision:
-        raise Refused("changed", "This value changed since you looked.", "Read it again, then confirm.")
+        raise ProposalChanged()
 
 
 def proposal_for_page(row: ProposalRow) -> dict[str, Any]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from api.errors import BadInput
 from api.ledger.columns import ReadingColumns
+from api.visit.errors import BadField, BadNumber, BadValue, BadWord, UnitDoesNotFit
 from capture.completeness import dimension_problem
 from capture.reading import Context, Reading
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind, UnitError
@@ -31,7 +31,7 @@ def _decimal(value: object, name: str, top: int) -> Decimal | None:
     except InvalidOperation:
         number = Decimal("NaN")
     if not number.is_finite() or not 0 <= number <= top:
-        raise BadInput("bad_number", f"{name} is {value!r}.", f"Give a plain number from 0 to {top}.")
+        raise BadNumber(name=name, value=value, top=top)
     return number
 
 
@@ -41,9 +41,7 @@ def _member(enum: Any, value: object, name: str) -> Any:
     try:
         return enum(value)
     except ValueError:
-        raise BadInput(
-            f"bad_{name}", f"{value!r} is no {name}.", f"Use one of {', '.join(member.value for member in enum)}."
-        ) from None
+        raise BadWord(field=name, value=value, known=tuple(member.value for member in enum)) from None
 
 
 def reading_from_json(data: dict[str, Any], *, check: bool = True) -> Reading:
@@ -60,7 +58,7 @@ def reading_from_json(data: dict[str, Any], *, check: bool = True) -> Reading:
         data = {"kind": data["quantity"], **{name: value for name, value in data.items() if name != "quantity"}}
     unknown = set(data) - set(ReadingColumns.model_fields)
     if unknown:
-        raise BadInput("bad_field", f"Unknown field {sorted(unknown)[0]!r}.", "Remove it.")
+        raise BadField(field=sorted(unknown)[0])
     kind: QuantityKind | None = _member(QuantityKind, data.get("kind"), "quantity")
     digits, code = data.get("value") or None, data.get("unit") or None
     try:
@@ -70,7 +68,7 @@ def reading_from_json(data: dict[str, Any], *, check: bool = True) -> Reading:
             _member(Qualifier, data.get("qualifier"), "qualifier") or Qualifier.EQUAL,
         )
     except (ValueError, UnitError) as error:
-        raise BadInput("bad_value", str(error), "Give the digits as the display shows them, and the unit.") from None
+        raise BadValue(cause=str(error)) from None
     axis, terminals = data.get("axis") or None, data.get("terminals") or None
     reading = Reading(
         kind=kind,
@@ -118,8 +116,8 @@ def check_dimension(reading: Reading) -> None:
     """Refuse a unit that cannot belong to the quantity.
 
     Raises:
-        BadInput: E.g. volts for a resistance.
+        UnitDoesNotFit: E.g. volts for a resistance.
     """
     problem = dimension_problem(reading)
     if problem is not None:
-        raise BadInput("unit_does_not_fit", problem, "Say or type the reading again with its unit.")
+        raise UnitDoesNotFit(problem=problem)

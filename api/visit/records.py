@@ -6,7 +6,6 @@ from typing import Any
 
 from sqlmodel import Session, select
 
-from api.errors import NotFound, OhmtrailError, Refused
 from api.ledger.canonical import canonical
 from api.ledger.clock import seconds_between
 from api.ledger.columns import NoteColumns, ReadingColumns, SourceColumns
@@ -14,6 +13,15 @@ from api.ledger.database import Transaction
 from api.ledger.ids import in_order
 from api.ledger.tables import ConfirmationEventRow, ProposalRow, RecordRow, SafetyAnswerRow
 from api.ledger.trail import What
+from api.visit.errors import (
+    AuxiliaryLead,
+    InDoubt,
+    NoSuchRecord,
+    RecordNotCurrent,
+    RecordWithdrawn,
+    SafetyOpen,
+    SaidBefore,
+)
 from api.visit.notes import notes_of
 from api.visit.proposals import doubts_of, require_open
 from api.visit.readings import reading_of
@@ -77,26 +85,18 @@ def check_confirmable(session: Session, row: ProposalRow, revision: int | None, 
     """
     require_open(row, revision)
     if spoken_at is not None and seconds_between(row.changed_captured, spoken_at) < 0:
-        raise Refused("said_before", "That word came before the value did.", "Listen to the read-back, then confirm.")
+        raise SaidBefore()
     reading, doubts = reading_of(row), doubts_of(row)
     if doubts:
-        raise Refused(
-            "in_doubt", question(reading, doubts, ()), "Correct it, choose among the alternatives, or say it again."
-        )
+        raise InDoubt(question=question(reading, doubts, ()))
     if row.supersedes is not None and (problem := supersede_problem(session, record_of(session, row.supersedes))):
         raise problem
     lead = auxiliary_lead(reading)
     if lead is not None:
-        raise Refused(
-            "auxiliary_lead", f"{lead} is an auxiliary lead and never belongs under test voltage.", "Take it out first."
-        )
+        raise AuxiliaryLead(lead=lead)
     steps = open_steps(session, f"{row.job_id}-{reading.axis}") if is_gated(reading) else ()
     if steps:
-        raise Refused(
-            "safety_open",
-            f"{len(steps)} safety steps of axis {reading.axis} are not answered: {steps[0].question}",
-            "Answer the safety steps of this axis, then confirm. The reading is kept until then.",
-        )
+        raise SafetyOpen(count=len(steps), axis=reading.axis, question=steps[0].question)
 
 
 def _note(session: Session, row: ProposalRow) -> str:
@@ -142,10 +142,10 @@ def withdraw(transaction: Transaction, record: RecordRow, decision: Decision) ->
     """Take a record back by a new event; the record stays where it is.
 
     Raises:
-        Refused: It is withdrawn already.
+        RecordWithdrawn: It is withdrawn already.
     """
     if record.id in withdrawn_ids(transaction.session, record.job_id):
-        raise Refused("withdrawn", f"Record {record.id} is withdrawn already.", "There is nothing to do.")
+        raise RecordWithdrawn(record_id=record.id)
     event = put_event(transaction, record.job_id, "withdraw", decision, record_id=record.id)
     transaction.entry(What.UNDONE, record.job_id, by=decision.by, note={"record": record.id, "words": decision.words})
     return event
@@ -155,11 +155,11 @@ def record_of(session: Session, record_id: str) -> RecordRow:
     """A record by its id.
 
     Raises:
-        NotFound: There is no such record.
+        NoSuchRecord: There is no such record.
     """
     row = session.get(RecordRow, record_id)
     if row is None:
-        raise NotFound("no_such_record", f"There is no record {record_id!r}.", "Reload the page.")
+        raise NoSuchRecord(record_id=record_id)
     return row
 
 
@@ -195,12 +195,12 @@ def current_records(session: Session, job_id: str) -> list[RecordRow]:
     return [record for record in all_records(session, job_id) if states[record.id] == "current"]
 
 
-def supersede_problem(session: Session, record: RecordRow) -> OhmtrailError | None:
+def supersede_problem(session: Session, record: RecordRow) -> RecordNotCurrent | None:
     """Why a record cannot be corrected, or None."""
     state = standing(session, record.job_id)[record.id]
     if state == "current":
         return None
-    return Refused("not_current", f"Record {record.id} is {state}.", "Correct the record that is in force.")
+    return RecordNotCurrent(record_id=record.id, state=state)
 
 
 def record_for_page(record: RecordRow, state: str) -> dict[str, Any]:

@@ -14,11 +14,11 @@ from typing import Any
 
 from sqlmodel import Session, select
 
-from api.errors import BadInput
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
 from api.ledger.tables import AxisRow, SafetyAnswerRow
 from api.ledger.trail import What
+from api.visit.errors import BadAnswer, NoSuchStep, ValueMissing
 from capture.reading import Reading
 from grading.terms.quantity import QuantityKind
 from grading.terms.terminals import auxiliary
@@ -159,14 +159,16 @@ def check_answer(step_id: str, answer: str, value: str | None) -> tuple[SafetySt
         The step, and the value in plain notation.
 
     Raises:
-        BadInput: Unknown step or answer, or a value that is missing or no number.
+        NoSuchStep: Unknown step.
+        BadAnswer: Unknown answer.
+        ValueMissing: A value that is missing or no number.
     """
     step = STEP_BY_ID.get(step_id)
     if step is None:
-        raise BadInput("no_such_step", f"There is no safety step {step_id!r}.", f"Steps are: {', '.join(STEP_BY_ID)}.")
+        raise NoSuchStep(step_id=step_id, steps=tuple(STEP_BY_ID))
     allowed = ("yes", "no", "not_applicable") if step.may_not_apply else ("yes", "no")
     if answer not in allowed:
-        raise BadInput("bad_answer", f"{answer!r} is no answer to this step.", f"Answer {' or '.join(allowed)}.")
+        raise BadAnswer(answer=answer, allowed=" or ".join(allowed))
     if not step.value:
         return step, None
     try:
@@ -176,9 +178,7 @@ def check_answer(step_id: str, answer: str, value: str | None) -> tuple[SafetySt
     except InvalidOperation:
         if answer == "no":
             return step, None
-        raise BadInput(
-            "value_missing", f"This step needs a measured value in {step.value}.", "Measure it and give the number."
-        ) from None
+        raise ValueMissing(unit=step.value) from None
     return step, format(number, "f")
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from capture.display import geometry, refusal
 from capture.display.check import checked
+from capture.display.errors import BurstEmpty, BurstTooLong
 from capture.display.features import DisplayLooks
 from capture.display.fields import arrange
 from capture.display.fusion import Sight, fuse
@@ -73,9 +74,9 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
         EngineError: A model is missing or fails.
     """
     if not frames:
-        raise MediaError("burst_empty", "There is no photo in this burst.")
+        raise BurstEmpty()
     if len(frames) > MOST_FRAMES:
-        raise MediaError("burst_too_long", f"At most {MOST_FRAMES} photos of one display are read together.")
+        raise BurstTooLong(most=MOST_FRAMES)
     found: list[_Frame] = []
     alone: list[Seen] = []
     problems: list[MediaError] = []

@@ -16,8 +16,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from capture.display.errors import CalibrationIncomplete, CalibrationNotLoaded
 from capture.display.features import DisplayLooks, features
-from capture.errors import EngineError
 from grading.terms.quantity import UNITS
 
 FILE = Path(__file__).parent / "models" / "calibration.json"
@@ -69,11 +69,9 @@ def calibration(path: Path = FILE) -> dict[str, ConfidenceHead]:
             for name, one in data["heads"].items()
         }
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise EngineError(
-            "display_model_broken", f"{path.name} of the display reader does not load; install Ohmtrail again."
-        ) from error
+        raise CalibrationNotLoaded(file=path.name) from error
     if set(heads) != set(HEADS):
-        raise EngineError("display_model_broken", f"{path.name} lacks a head; install Ohmtrail again.")
+        raise CalibrationIncomplete(file=path.name)
     return heads
 
 

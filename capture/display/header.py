@@ -13,8 +13,17 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from capture.display.errors import (
+    PhotoDamaged,
+    PhotoEmpty,
+    PhotoOverPixelLimit,
+    PhotoPixelsImplausible,
+    PhotoTooComplex,
+    PhotoTooLarge,
+    PhotoTooSmall,
+    PhotoTypeUnknown,
+)
 from capture.display.exif import Exif, read_exif
-from capture.errors import MediaError
 
 MAX_BYTES = 25_000_000
 """Largest photo file, bytes: a phone's JPEG of 50 million pixels has up to some 20 MB. Storing and reading share it, so
@@ -81,11 +90,6 @@ def kind_of(data: bytes) -> str | None:
     return None
 
 
-def damaged() -> MediaError:
-    """The refusal of what cannot be decoded."""
-    return MediaError("photo_damaged", "The photo is damaged or cut off; take or send it again.")
-
-
 def read_header(data: bytes) -> Header:
     """Read a photo's header and refuse what may not be decoded.
 
@@ -97,18 +101,16 @@ def read_header(data: bytes) -> Header:
             "photo_too_small", "photo_too_complex" or "photo_damaged"; the message says what to do.
     """
     if not data:
-        raise MediaError("photo_empty", "The photo is empty; take it again.")
+        raise PhotoEmpty()
     if len(data) > MAX_BYTES:
-        raise MediaError(
-            "photo_too_large", f"The photo has {len(data) / 1e6:.1f} MB; at most {MAX_BYTES // 10**6} MB are taken."
-        )
+        raise PhotoTooLarge(megabytes=len(data) / 1e6, most=MAX_BYTES // 10**6)
     kind = kind_of(data)
     if kind is None:
-        raise MediaError("photo_type_unknown", "This is no photo that can be read; use JPEG, PNG, WEBP or HEIC.")
+        raise PhotoTypeUnknown()
     try:
         header = {"JPEG": _jpeg, "PNG": _png, "WEBP": _webp, "HEIF": _heif}[kind](data)
     except (struct.error, IndexError):
-        raise damaged() from None
+        raise PhotoDamaged() from None
     _check(header)
     return header
 
@@ -117,24 +119,11 @@ def _check(header: Header) -> None:
     width, height = header.width, header.height
     most = MAX_PLAIN_PIXELS if header.kind in ("PNG", "WEBP") else MAX_PIXELS
     if width * height > most:
-        raise MediaError(
-            "photo_too_many_pixels",
-            f"The photo has {width} x {height} pixels; at most {most / 10**6:.0f} million are read of this type. "
-            "Take a smaller one.",
-        )
+        raise PhotoOverPixelLimit(width=width, height=height, millions=most / 10**6)
     if width * height > max(SMALL_ENOUGH, MOST_PIXELS_A_BYTE * header.body):
-        raise MediaError(
-            "photo_too_many_pixels",
-            f"The file has only {header.body / 1000:.0f} kB for {width} x {height} pixels; no camera writes that.",
-        )
+        raise PhotoPixelsImplausible(width=width, height=height, kilobytes=header.body / 1000)
     if min(width, height) < MIN_SIDE:
-        raise MediaError(
-            "photo_too_small", f"The photo has only {width} x {height} pixels; no display can be read in it."
-        )
-
-
-def _too_complex(what: str) -> MediaError:
-    return MediaError("photo_too_complex", f"The file is made of {what}; no camera writes that. Take the photo again.")
+        raise PhotoTooSmall(width=width, height=height)
 
 
 def _jpeg(data: bytes) -> Header:
@@ -158,23 +147,23 @@ def _jpeg(data: bytes) -> Header:
             exif = read_exif(data[at + 4 : at + 2 + length])
         at += 2 + max(2, length)
     else:
-        raise _too_complex(f"more than {MOST_PIECES} pieces")
+        raise PhotoTooComplex(made_of=f"more than {MOST_PIECES} pieces")
     scans, end = _scans(data, at)
     if size is None or 0 in size:
-        raise damaged()
+        raise PhotoDamaged()
     if scans > 3 and scans * size[0] * size[1] > MOST_SCANNED:
-        raise _too_complex(f"{scans} scans")
+        raise PhotoTooComplex(made_of=f"{scans} scans")
     return Header("JPEG", *size, exif, end - at)
 
 
 def _after_fill(data: bytes, at: int) -> int:
     """Where the next mark begins, behind bytes that only fill up."""
     if data[at] != 0xFF:
-        raise damaged()
+        raise PhotoDamaged()
     for more in range(MOST_FILL):
         if data[at + more + 1] != 0xFF:
             return at + more
-    raise _too_complex("filling")
+    raise PhotoTooComplex(made_of="filling")
 
 
 def _scans(data: bytes, at: int) -> tuple[int, int]:
@@ -191,9 +180,9 @@ def _scans(data: bytes, at: int) -> tuple[int, int]:
         (length,) = struct.unpack_from(">H", data, at + 2)
         found = _MARK.search(data, at + 2 + max(2, length))
         if found is None:
-            raise damaged()
+            raise PhotoDamaged()
         at = found.start()
-    raise _too_complex(f"more than {MOST_PIECES} pieces")
+    raise PhotoTooComplex(made_of=f"more than {MOST_PIECES} pieces")
 
 
 def _chunks(data: bytes, at: int, end: int, layout: str, tail: int) -> Iterator[tuple[bytes, int, int]]:
@@ -204,10 +193,10 @@ def _chunks(data: bytes, at: int, end: int, layout: str, tail: int) -> Iterator[
         first, second = struct.unpack_from(layout, data, at)
         name, length = (first, second) if isinstance(first, bytes) else (second, first)
         if at + 8 + length > end:
-            raise damaged()
+            raise PhotoDamaged()
         yield name, at + 8, length
         at += 8 + length + (length % 2 if tail == 0 else tail)
-    raise _too_complex(f"more than {MOST_PIECES} pieces")
+    raise PhotoTooComplex(made_of=f"more than {MOST_PIECES} pieces")
 
 
 def _png(data: bytes) -> Header:
@@ -216,7 +205,7 @@ def _png(data: bytes) -> Header:
     for name, start, length in _chunks(data, 8, len(data), ">I4s", 4):
         if size is None:
             if name != b"IHDR" or length != 13:
-                raise damaged()
+                raise PhotoDamaged()
             size = struct.unpack_from(">II", data, start)
         elif name == b"eXIf":
             exif = read_exif(data[start : start + min(length, 65_536)])
@@ -226,7 +215,7 @@ def _png(data: bytes) -> Header:
             ended = True
             break
     if size is None or not ended:
-        raise damaged()
+        raise PhotoDamaged()
     return Header("PNG", *size, exif, body)
 
 
@@ -248,7 +237,7 @@ def essential(data: bytes) -> bytes:
 def _webp(data: bytes) -> Header:
     end = 8 + int(struct.unpack_from("<I", data, 4)[0])
     if end > len(data):
-        raise damaged()
+        raise PhotoDamaged()
     sizes: list[tuple[int, int]] = []
     exif, body = Exif(), 0
     for name, start, length in _chunks(data, 12, end, "<4sI", 0):
@@ -264,7 +253,7 @@ def _webp(data: bytes) -> Header:
         elif name == b"EXIF":
             exif = read_exif(data[start : start + min(length, 65_536)])
     if not sizes:
-        raise damaged()
+        raise PhotoDamaged()
     return Header("WEBP", *max(sizes, key=lambda s: s[0] * s[1]), exif, body)
 
 
@@ -281,5 +270,5 @@ def _heif(data: bytes) -> Header:
         width, height = found.size
         exif = read_exif(found.info.get("exif") or b"")
     except Exception as error:  # a malformed box may raise anything
-        raise damaged() from error
+        raise PhotoDamaged() from error
     return Header("HEIF", int(width), int(height), Exif(None, exif.time, exif.offset), len(data))

@@ -11,8 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.display.errors import DisplayModelMissing, DisplayReaderFailed, NetworkNotLoaded
 from capture.display.glyphs import FINDER_HEIGHT, FINDER_WIDTH, READER_HEIGHT, READER_WIDTH
-from capture.errors import EngineError
 
 MODELS = Path(__file__).parent / "models"
 _turn = threading.Lock()  # an OpenCV network must not be run by two threads at once
@@ -35,13 +35,11 @@ def _loaded(path: Path) -> Any:
 def _network(name: str) -> Any:
     path = MODELS / f"{name}.onnx"
     if not path.is_file():
-        raise EngineError("display_model_missing", f"The display model {path.name} is missing; install Ohmtrail again.")
+        raise DisplayModelMissing(file=path.name)
     try:
         return _loaded(path)
     except cv2.error as error:
-        raise EngineError(
-            "display_model_broken", f"The display model {path.name} does not load; install Ohmtrail again."
-        ) from error
+        raise NetworkNotLoaded(file=path.name) from error
 
 
 def _run(name: str, picture: NDArray[np.uint8], outputs: list[str]) -> list[Floats]:
@@ -52,9 +50,7 @@ def _run(name: str, picture: NDArray[np.uint8], outputs: list[str]) -> list[Floa
             network.setInput(blob)
             return [np.asarray(out, np.float32) for out in network.forward(outputs)]
         except cv2.error as error:
-            raise EngineError(
-                "display_model_failed", "The display could not be read; type the value instead."
-            ) from error
+            raise DisplayReaderFailed() from error
 
 
 def finder_map(picture: NDArray[np.uint8]) -> Floats:

@@ -15,7 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.display.header import MAX_BYTES, MAX_PIXELS, MIN_SIDE, Header, damaged, essential, kind_of, read_header
+from capture.display.errors import PhotoDamaged
+from capture.display.header import MAX_BYTES, MAX_PIXELS, MIN_SIDE, Header, essential, kind_of, read_header
 
 __all__ = ["MAX_BYTES", "MAX_PIXELS", "MIN_SIDE", "Picture", "kind_of", "open_picture"]
 
@@ -71,7 +72,7 @@ def open_picture(data: bytes) -> Picture:
     except MemoryError:
         raise
     except Exception as error:  # decoders raise what they like on damaged data
-        raise damaged() from error
+        raise PhotoDamaged() from error
     turn, mirror = _TURNS.get(header.exif.orientation or 1, (None, None))
     if turn is not None:
         pixels = np.asarray(cv2.rotate(pixels, turn), np.uint8)
@@ -88,7 +89,7 @@ def _decoded(data: bytes, header: Header, half: bool) -> NDArray[np.uint8]:
     divisor = 2 if half else 1
     wanted = (-(-header.height // divisor), -(-header.width // divisor))
     if pixels is None or pixels.shape[:2] != wanted:
-        raise damaged()
+        raise PhotoDamaged()
     for top in range(0, pixels.shape[0], STRIP):  # in place; all at once would take the picture's size again
         strip = pixels[top : top + STRIP]
         cv2.cvtColor(strip, cv2.COLOR_BGR2RGB, dst=strip)

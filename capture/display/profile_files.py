@@ -29,8 +29,27 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from capture.display.errors import (
+    FlagNotBoolean,
+    NoSuchProfile,
+    OverMarkInvalid,
+    ProfileFileInvalid,
+    ProfileFileNoData,
+    ProfileFileTooLarge,
+    ProfileFileUnreadable,
+    ProfileKeyUnknown,
+    ProfileNameInvalid,
+    ProfileNoTable,
+    ProfileNumberInvalid,
+    ProfilePartNoTable,
+    ProfileUnitUnknown,
+    ProfileVoltageInvalid,
+    RangeCountWrong,
+    RangeUpsideDown,
+    TooManyOverMarks,
+)
 from capture.display.profile import Over, Profile, Range
-from capture.errors import CaptureError
+from capture.errors import InstrumentProfileError
 from grading.terms.quantity import UNITS, parse_digits
 
 MOST_ROWS = 60
@@ -43,31 +62,23 @@ _RANGE_KEYS = {"unit", "top", "bottom", "test_voltage", "negative", "leading_zer
 _OVER_KEYS = {"shown", "unit", "test_voltage"}
 
 
-class InstrumentProfileError(CaptureError):
-    """A profile that cannot be understood; the message names the place."""
-
-
-def _wrong(message: str) -> InstrumentProfileError:
-    return InstrumentProfileError("profile_invalid", message)
-
-
 def read_profile(data: object) -> Profile:
     """Build a profile from plain data (the keys of this module's docstring).
 
     Raises:
-        ProfileError: Something is missing, misspelt or no number; the message names it.
+        InstrumentProfileError: Something is missing, misspelt or no number; the message names it.
     """
     if not isinstance(data, dict):
-        raise _wrong("A profile is a table with name, title and ranges.")
+        raise ProfileNoTable()
     _known(data, _KEYS, "the profile")
     name = str(data.get("name", ""))
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,40}", name):
-        raise _wrong(f"The profile's name is {name!r}; use letters, digits, '-' and '.' (at most 41).")
+        raise ProfileNameInvalid(name=name)
     rows, overs = data.get("range", []), data.get("over", [])
     if not isinstance(rows, list) or not isinstance(overs, list) or not 1 <= len(rows) <= MOST_ROWS:
-        raise _wrong(f"Profile {name}: give 1 to {MOST_ROWS} tables [[range]].")
+        raise RangeCountWrong(name=name, most=MOST_ROWS)
     if len(overs) > MOST_ROWS:
-        raise _wrong(f"Profile {name}: give at most {MOST_ROWS} tables [[over]].")
+        raise TooManyOverMarks(name=name, most=MOST_ROWS)
     return Profile(
         name,
         str(data.get("title") or name)[:200],
@@ -79,12 +90,12 @@ def read_profile(data: object) -> Profile:
 
 def _known(data: dict[str, Any], keys: set[str], place: str) -> None:
     if unknown := sorted(set(data) - keys):
-        raise _wrong(f"In {place}: {unknown[0]!r} is unknown; use {', '.join(sorted(keys))}.")
+        raise ProfileKeyUnknown(place=place, key=unknown[0], known=tuple(sorted(keys)))
 
 
 def _table(data: object, keys: set[str], place: str) -> dict[str, Any]:
     if not isinstance(data, dict):
-        raise _wrong(f"{place} is no table.")
+        raise ProfilePartNoTable(place=place)
     _known(data, keys, place)
     return data
 
@@ -93,11 +104,11 @@ def _range(data: object, place: str) -> Range:
     row = _table(data, _RANGE_KEYS, place)
     top, bottom = _number(row.get("top"), f"{place}, top"), _number(row.get("bottom", "0"), f"{place}, bottom")
     if parse_digits(bottom) > parse_digits(top) or parse_digits(top) <= 0:
-        raise _wrong(f"In {place}: from {bottom} to {top} is no range.")
+        raise RangeUpsideDown(place=place, bottom=bottom, top=top)
     flags = {name: row.get(name, False) for name in ("negative", "leading_zeros")}
     for name, value in flags.items():
         if not isinstance(value, bool):
-            raise _wrong(f"In {place}: {name} is true or false.")
+            raise FlagNotBoolean(place=place, flag=name)
     return Range(_unit(row.get("unit"), place), top, bottom, _volts(row, place), **flags)
 
 
@@ -108,20 +119,20 @@ def _over(data: object, place: str) -> Over:
         _number(shown[1:], f"{place}, shown")
         return Over(shown, _unit(row.get("unit"), place), _volts(row, place))
     if not re.fullmatch(r"[0O]\.?F?\.?L|∞", shown):
-        raise _wrong(f'In {place}: shown is {shown!r}; write ">4000" with the digits as shown, or "OL".')
+        raise OverMarkInvalid(place=place, shown=shown)
     unit = row.get("unit")
     return Over(shown, None if unit is None else _unit(unit, place), _volts(row, place))
 
 
 def _number(value: object, place: str) -> str:
     if not isinstance(value, str) or not re.fullmatch(r"\d{1,8}(\.\d{1,6})?", value):
-        raise _wrong(f'{place} is {value!r}; write the digits in quotes as the display shows them, like "40.00".')
+        raise ProfileNumberInvalid(place=place, value=value)
     return value
 
 
 def _unit(value: object, place: str) -> str:
     if not isinstance(value, str) or value not in UNITS:
-        raise _wrong(f"In {place}: the unit is {value!r}; use one of {', '.join(UNITS)}.")
+        raise ProfileUnitUnknown(place=place, value=value, known=tuple(UNITS))
     return value
 
 
@@ -134,7 +145,7 @@ def _volts(row: dict[str, Any], place: str) -> tuple[Decimal, ...]:
         except InvalidOperation:
             number = Decimal("NaN")
         if isinstance(value, bool) or not number.is_finite() or not 0 < number <= 20_000:
-            raise _wrong(f"In {place}: {value!r} is no test voltage in V.")
+            raise ProfileVoltageInvalid(place=place, value=value)
         result.append(number)
     return tuple(result)
 
@@ -143,22 +154,22 @@ def load_profile(path: Path) -> Profile:
     """Read a profile file: TOML, or JSON where its name ends in ".json".
 
     Raises:
-        ProfileError: It cannot be read or understood; the message names file and place.
+        InstrumentProfileError: It cannot be read or understood; the message names file and place.
     """
     try:
         raw = path.read_bytes()[: LONGEST + 1]
         if len(raw) > LONGEST:
-            raise _wrong(f"{path.name} is larger than {LONGEST // 1000} kB; that is no profile.")
+            raise ProfileFileTooLarge(file=path.name, most=LONGEST // 1000)
         text = raw.decode("utf-8")
         data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except OSError as error:
-        raise _wrong(f"{path} cannot be read: {error.strerror}.") from None
+        raise ProfileFileUnreadable(path=str(path), cause=error.strerror) from None
     except (ValueError, RecursionError) as error:
-        raise _wrong(f"{path.name} is neither TOML nor JSON that can be read: {error}.") from None
+        raise ProfileFileNoData(file=path.name, cause=str(error)) from None
     try:
         return read_profile(data)
     except InstrumentProfileError as error:
-        raise _wrong(f"{path.name}: {error}") from None
+        raise ProfileFileInvalid(file=path.name, problem=error) from None
 
 
 @cache
@@ -176,13 +187,11 @@ def find_profile(name: str) -> Profile:
     """A profile by the name of a shipped one, or by the path of a file.
 
     Raises:
-        ProfileError: There is no such profile or file, or it is wrong.
+        InstrumentProfileError: There is no such profile or file, or it is wrong.
     """
     if name in shipped():
         return shipped()[name]
     path = Path(name)
     if path.suffix.lower() in (".toml", ".json") or path.exists():
         return load_profile(path)
-    raise InstrumentProfileError(
-        "no_such_profile", f"There is no profile {name!r}; use a file or one of {', '.join(shipped())}."
-    )
+    raise NoSuchProfile(name=name, shipped=tuple(shipped()))

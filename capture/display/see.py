@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from capture.display import finder, geometry, refusal, views
 from capture.display.acceptance import judge
 from capture.display.check import all_checked
+from capture.display.errors import CornersInvalid
 from capture.display.features import DisplayLooks
 from capture.display.fields import Fields, around, arrange
 from capture.display.fusion import Sight, fuse
@@ -23,7 +24,6 @@ from capture.display.networks import reader_map
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.display.pyramid import Levels, Pixels, levels_of
-from capture.errors import MediaError
 from capture.reading import DisplayReading, FieldSeen, Seen
 from grading.terms.quantity import UNITS
 
@@ -136,7 +136,7 @@ def _checked(corners: tuple[tuple[float, float], ...]) -> geometry.Quad:
         or not geometry.is_convex(quad)
         or min(geometry.sides(quad)) < 8
     ):
-        raise MediaError("corners_invalid", "Mark four corners of the display, clockwise from its top left.")
+        raise CornersInvalid()
     return quad
 
 

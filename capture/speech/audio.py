@@ -12,7 +12,19 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from capture.errors import MediaError
+from capture.speech.errors import (
+    ClipEmpty,
+    ClipFormatUnsupported,
+    ClipIsMp4,
+    ClipIsWebm,
+    ClipLayoutUnknown,
+    ClipNotDecoded,
+    ClipNotFinite,
+    ClipTooLarge,
+    ClipTooLong,
+    ClipTooShort,
+    NoSoundFile,
+)
 
 RATE = 16_000
 """Sample rate of the recogniser, Hz."""
@@ -30,7 +42,6 @@ _RATES = range(8_000, 192_001)  # telephones to studio recorders
 _MAX_CHANNELS = 8  # no microphone of the trade gives more; every channel costs memory
 _FORMATS = frozenset({"WAV", "WAVEX", "RF64", "FLAC", "OGG", "MP3"})
 _BLOCK = 65_536  # frames decoded at a time
-_ADVICE = "Record WAV, FLAC, Ogg (Opus or Vorbis) or MP3."
 
 
 @dataclass(frozen=True)
@@ -64,10 +75,10 @@ def load_clip(data: bytes) -> Clip:
     samples, rate, channels = _decode(data)
     mono = samples.mean(axis=1) if channels > 1 else samples[:, 0]
     if not np.isfinite(mono).all():
-        raise MediaError("clip_damaged", "The clip holds values that are no sound. Record it again.")
+        raise ClipNotFinite()
     seconds = len(mono) / rate
     if seconds < MIN_SECONDS:
-        raise MediaError("clip_too_short", f"The clip is only {seconds:.2f} s long. Hold the button while you speak.")
+        raise ClipTooShort(seconds=seconds)
     return Clip(to_pcm(resampled(mono, rate)), seconds, rate, channels)
 
 
@@ -88,18 +99,16 @@ def to_pcm(samples: npt.NDArray[np.float32]) -> bytes:
 def _check_outside(data: bytes) -> None:
     """Refuse by size and first bytes."""
     if not data:
-        raise MediaError("clip_empty", "The clip is empty. Record it again.")
+        raise ClipEmpty()
     if len(data) > MAX_BYTES:
-        raise MediaError(
-            "clip_too_large", f"The clip is over {MAX_BYTES // 1024 // 1024} MB. Record one reading at a time."
-        )
+        raise ClipTooLarge(most=MAX_BYTES // 1024 // 1024)
     if data[4:8] == b"ftyp":
-        raise MediaError("clip_type", f"This is an MP4 or M4A clip, which cannot be read here. {_ADVICE}")
+        raise ClipIsMp4()
     if data.startswith(b"\x1a\x45\xdf\xa3"):
-        raise MediaError("clip_type", f"This is a WebM clip, which cannot be read here. {_ADVICE}")
+        raise ClipIsWebm()
     known = data.startswith((b"RIFF", b"RF64", b"fLaC", b"OggS", b"ID3")) or (data[0] == 0xFF and data[1:2] >= b"\xe0")
     if not known:
-        raise MediaError("clip_type", f"This is no sound file that can be read here. {_ADVICE}")
+        raise NoSoundFile()
 
 
 def _decode(data: bytes) -> tuple[npt.NDArray[np.float32], int, int]:
@@ -114,28 +123,19 @@ def _decode(data: bytes) -> tuple[npt.NDArray[np.float32], int, int]:
             while len(block := file.read(_BLOCK, dtype="float32", always_2d=True)):
                 total += len(block)
                 if total > limit:
-                    raise _too_long(total / file.samplerate)
+                    raise ClipTooLong(seconds=total / file.samplerate, most=MAX_SECONDS)
                 blocks.append(block)
             rate, channels = int(file.samplerate), int(file.channels)
     except soundfile.LibsndfileError as error:
-        raise MediaError("clip_damaged", f"The clip cannot be decoded ({error}). Record it again. {_ADVICE}") from None
+        raise ClipNotDecoded(cause=str(error)) from None
     samples = np.concatenate(blocks) if blocks else np.zeros((0, channels), dtype=np.float32)
     return samples, rate, channels
 
 
 def _check_header(kind: str, rate: int, channels: int, frames: int) -> None:
     if kind not in _FORMATS:
-        raise MediaError("clip_type", f"A {kind} clip cannot be read here. {_ADVICE}")
+        raise ClipLayoutUnknown(layout=kind)
     if rate not in _RATES or not 1 <= channels <= _MAX_CHANNELS:
-        raise MediaError(
-            "clip_format", f"{rate} Hz with {channels} channels cannot be read. Record 16 to 48 kHz, mono."
-        )
+        raise ClipFormatUnsupported(rate=rate, channels=channels)
     if frames > MAX_SECONDS * rate:
-        raise _too_long(frames / rate)
-
-
-def _too_long(seconds: float) -> MediaError:
-    return MediaError(
-        "clip_too_long",
-        f"The clip is at least {seconds:.0f} s long; {MAX_SECONDS:.0f} s is the limit. Say one reading at a time.",
-    )
+        raise ClipTooLong(seconds=frames / rate, most=MAX_SECONDS)

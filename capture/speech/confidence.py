@@ -15,9 +15,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from capture.errors import ModelError
 from capture.reading import Doubt, Utterance
 from capture.speech.candidates import Beliefs, least_sure
+from capture.speech.errors import CoefficientsUnusable
 from capture.speech.features import NAMES, signs
 from capture.speech.model_files import default_model_path
 
@@ -118,9 +118,7 @@ def load_judge(model: Path) -> Judge:
     try:
         return _from_data(json.loads(file.read_text("utf-8")))
     except (ValueError, KeyError, TypeError) as error:
-        raise ModelError(
-            "model_damaged", f"{file} cannot be used ({error}). Copy the model again, or remove that file."
-        ) from None
+        raise CoefficientsUnusable(file=file, cause=str(error)) from None
 
 
 def _from_data(data: Mapping[str, Any]) -> Judge:

@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from capture.errors import EngineError
 from capture.language.vocabulary import UNKNOWN, plain_words
 from capture.reading import Heard, Hypothesis, Word
 from capture.speech.audio import RATE
+from capture.speech.errors import SpeechEngineFailed
 from capture.speech.level import LevelMeter
 
 ALTERNATIVES = 12
@@ -97,7 +97,7 @@ class RecogniserStream:
             if self._others is not None and self._others.AcceptWaveform(pcm):
                 several = self._others.Result()
         except Exception as error:
-            raise EngineError("speech_failed", f"The speech engine failed ({error}). Say it again.") from error
+            raise SpeechEngineFailed(cause=str(error)) from error
         self._take(sure, several)
 
     def _take(self, sure: str | None, several: str | None) -> None:

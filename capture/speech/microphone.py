@@ -7,8 +7,15 @@ from collections.abc import Iterator
 from types import ModuleType
 from typing import Any
 
-from capture.errors import EngineError
 from capture.speech.audio import RATE
+from capture.speech.errors import (
+    MicrophoneFailed,
+    MicrophoneSilent,
+    NoMicrophone,
+    NoMicrophonePackage,
+    NoSoundLibrary,
+    NoSuchMicrophone,
+)
 
 BLOCK_S = 0.1
 """Length of a block, s."""
@@ -33,25 +40,16 @@ def microphone(device: str | None = None) -> Iterator[bytes]:
         rate = _rate(sound, chosen)
         yield from _blocks(sound, chosen, rate)
     except sound.PortAudioError as error:
-        raise EngineError(
-            "microphone_failed", f"The microphone failed ({error}). Plug it in again, then start again."
-        ) from error
+        raise MicrophoneFailed(cause=str(error)) from error
 
 
 def _package() -> ModuleType:
     try:
         import sounddevice
     except ImportError:
-        raise EngineError(
-            "no_microphone_package",
-            "Listening needs the package sounddevice. Run `.venv/bin/pip install -e '.[listen]'` in Ohmtrail's folder.",
-        ) from None
+        raise NoMicrophonePackage() from None
     except OSError:
-        raise EngineError(
-            "no_sound_library",
-            "Listening needs the library PortAudio. On Debian or Ubuntu run `apt-get install libportaudio2`, then this "
-            "again.",
-        ) from None
+        raise NoSoundLibrary() from None
     module: ModuleType = sounddevice
     return module
 
@@ -61,10 +59,7 @@ def _rate(sound: Any, device: int | str | None) -> int:
     try:
         told = sound.query_devices(device, "input")
     except (ValueError, sound.PortAudioError):
-        named = "No microphone was found" if device is None else f"There is no microphone {device!r}"
-        raise EngineError(
-            "no_microphone", f"{named}. Plug one in, or choose one with --device; `hear` takes sound files."
-        ) from None
+        raise (NoMicrophone() if device is None else NoSuchMicrophone(device=device)) from None
     try:
         sound.check_input_settings(device=device, channels=1, dtype="int16", samplerate=RATE)
     except sound.PortAudioError:
@@ -88,7 +83,5 @@ def _blocks(sound: Any, device: int | str | None, rate: int) -> Iterator[bytes]:
             try:
                 block = waiting.get(timeout=_SILENT_S)
             except queue.Empty:
-                raise EngineError(
-                    "microphone_failed", "The microphone gives no more sound. Plug it in again, then start again."
-                ) from None
+                raise MicrophoneSilent() from None
             yield block if lowered is None else lowered.resample_chunk(np.frombuffer(block, "<i2")).tobytes()

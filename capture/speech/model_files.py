@@ -9,7 +9,7 @@ import os
 import struct
 from pathlib import Path
 
-from capture.errors import ModelError
+from capture.speech.errors import ModelFileNotWhole, ModelIncomplete, ModelMissing
 
 MODEL_SETTING = "OHMTRAIL_SPEECH_MODEL"
 """Environment variable that names another vosk model directory."""
@@ -40,21 +40,14 @@ def check_model_directory(path: Path) -> None:
         ModelError: "model_missing", "model_incomplete" or "model_damaged"; the message says what to do.
     """
     if not path.is_dir():
-        raise ModelError(
-            "model_missing", f"No speech model at {path}. Give the directory of a vosk model, or reinstall Ohmtrail."
-        )
+        raise ModelMissing(path=path)
     found = [next((path / name for name in names if (path / name).is_file()), None) for names in _NEEDED]
     lacking = [names[0] for names, file in zip(_NEEDED, found, strict=True) if file is None]
     if lacking:
-        raise ModelError(
-            "model_incomplete",
-            f"The speech model at {path} lacks {', '.join(lacking)}. Unpack the whole model directory and name that.",
-        )
+        raise ModelIncomplete(path=path, lacking=tuple(lacking))
     for file in found:
         if file is not None and (not file.stat().st_size or (file.suffix == ".fst" and not whole_graph(file))):
-            raise ModelError(
-                "model_damaged", f"The speech model at {path} is damaged: {file.name} is not whole. Copy it again."
-            )
+            raise ModelFileNotWhole(path=path, file=file.name)
 
 
 def has_fixed_graph(path: Path) -> bool:

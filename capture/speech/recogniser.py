@@ -13,11 +13,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from capture.errors import ModelError
 from capture.language.vocabulary import ENTRIES, UNKNOWN, plain_words
 from capture.reading import Heard
 from capture.speech.audio import RATE
 from capture.speech.confidence import Judge, load_judge
+from capture.speech.errors import ModelNotLoaded, ModelWithoutVocabulary
 from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
 from capture.speech.hearing import ALTERNATIVES, RecogniserStream, plain
 from capture.speech.model_files import check_model_directory, default_model_path, has_fixed_graph
@@ -55,10 +55,7 @@ class SpeechModel:
         knows = self._knows
         self.grammar: Grammar = vocabulary_grammar(knows) if phrases is None else phrase_grammar(phrases, knows)
         if all(line.startswith(UNKNOWN) for line in self.grammar.phrases):
-            raise ModelError(
-                "model_vocabulary",
-                f"The speech model at {self.path} knows none of the words needed. Use an English model.",
-            )
+            raise ModelWithoutVocabulary(path=self.path)
         # A model without a sign for unknown speech would force noise into words.
         lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
@@ -124,9 +121,7 @@ def _load(path: Path) -> Any:
     try:
         return vosk.Model(str(path))
     except Exception as error:
-        raise ModelError(
-            "model_damaged", f"The speech model at {path} does not load ({error}). Copy it again or use another."
-        ) from error
+        raise ModelNotLoaded(path=path, cause=str(error)) from error
 
 
 _loaded: dict[tuple[Path, tuple[str, ...] | None], SpeechModel] = {}

@@ -93,6 +93,13 @@ class FakeStream:
         return parse(Heard(self._text()), context)
 
 
+class ClipSilent(MediaError):
+    """What the stand-in for the engines says of a clip of noise."""
+
+    code = "silent"
+    message = "There is no sound in this clip."
+
+
 class FakeEngines:
     """Reads what `clip` and `photo` put in."""
 
@@ -101,7 +108,7 @@ class FakeEngines:
         if words == "crash":
             raise RuntimeError("the engine fell over")
         if words == "noise":
-            raise MediaError("silent", "There is no sound in this clip.")
+            raise ClipSilent()
         return parse(Heard(words), context)
 
     def see(self, data: bytes, corners: Quad | None = None) -> Seen:

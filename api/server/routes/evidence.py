@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form, Response, UploadFile
 from fastapi.responses import FileResponse
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.errors import NotFound
+from api.intake.errors import NotAPhoto
 from api.intake.photos import MOST_FRAMES, preview
 from api.ledger.evidence import MAX_BYTES, evidence_for_page, evidence_of
 from api.server.routes import WorkspaceDep
@@ -99,7 +99,7 @@ def evidence_preview(workspace: WorkspaceDep, sha256: str) -> Response:
     with workspace.database.read() as session:
         row = evidence_of(session, sha256)
     if row.kind not in ("photo", "crop"):
-        raise NotFound("no_such_photo", "That file is no photo.", "Download its content instead.")
+        raise NotAPhoto()
     headers = {"Content-Security-Policy": CONTENT_POLICY, "Cache-Control": "private, max-age=31536000, immutable"}
     return Response(preview(workspace.evidence.read(sha256)), media_type="image/jpeg", headers=headers)
 

@@ -20,6 +20,7 @@ from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 from api.errors import OhmtrailError
 from api.intake.recognisers import ListeningStream
 from api.ledger.clock import parse_instant, utc_text
+from api.server.errors import MessageUnreadable, NoSound, NoSuchMessage, UtteranceTooLong
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import job_of
 from api.workspace import Workspace
@@ -114,7 +115,7 @@ class ListenConnection:
         utterance = self.begin()
         if len(data) > MAX_FRAME or len(utterance.pcm) + len(data) > 2 * RATE * MAX_SECONDS:
             await self.end()
-            await self.problem("too_long", f"A frame or the utterance is too long ({MAX_SECONDS} s).", "Speak shorter.")
+            await self.problem(UtteranceTooLong(most=MAX_SECONDS))
             return
         utterance.pcm += data
         if await run_sync(utterance.feed):
@@ -128,7 +129,7 @@ class ListenConnection:
             message = json.loads(text)
             kind = message["type"]
         except (ValueError, KeyError, TypeError, RecursionError):
-            await self.problem("bad_message", "That message is not understood.", 'Send {"type": "start"} or "end".')
+            await self.problem(MessageUnreadable())
             return
         if kind == "start":
             self.hands_free = bool(message.get("hands_free"))
@@ -138,14 +139,14 @@ class ListenConnection:
         elif kind == "end":
             await self.end()
         else:
-            await self.problem("bad_message", f"There is no message {kind!r}.", 'Send "start" or "end".')
+            await self.problem(NoSuchMessage(kind=kind))
 
     async def set_time(self, utterance: IncomingUtterance, captured_at: object) -> None:
         """Use the device's time; a wrong one is reported, and the time of arrival stays."""
         try:
             parse_instant(str(captured_at))
         except OhmtrailError as error:
-            await self.problem(error.code, error.message, error.what_to_do)
+            await self.problem(error)
         else:
             utterance.captured_at = str(captured_at)
 
@@ -153,18 +154,18 @@ class ListenConnection:
         """End the utterance: keep it, act on it, answer."""
         utterance, self.utterance = self.utterance, None
         if utterance is None or not utterance.pcm:
-            await self.problem("no_sound", "No sound arrived.", "Check the microphone.")
+            await self.problem(NoSound())
             return
         try:
             answer = await run_sync(utterance.take)
         except OhmtrailError as error:
-            await self.problem(error.code, error.message, error.what_to_do)
+            await self.problem(error)
             return
         await self.socket.send_json({**answer, "type": "final"})
 
-    async def problem(self, code: str, message: str, what_to_do: str) -> None:
+    async def problem(self, error: OhmtrailError) -> None:
         """Say what is wrong; the line stays open."""
-        await self.socket.send_json({"type": "error", "code": code, "message": message, "what_to_do": what_to_do})
+        await self.socket.send_json({"type": "error", **error.to_json()})
 
     async def broken(self) -> None:
         """The line broke: what came is kept, marked cut."""
@@ -188,7 +189,7 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, job_id: str) -> Non
         try:
             await run_sync(known)
         except OhmtrailError as error:
-            await line.problem(error.code, error.message, error.what_to_do)
+            await line.problem(error)
             await socket.close(1008, error.code)
             return
         while True:

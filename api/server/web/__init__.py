@@ -12,7 +12,7 @@ from importlib.resources import files
 
 from fastapi import APIRouter, Request, Response
 
-from api.errors import NotFound
+from api.server.errors import NoSuchPage
 
 router = APIRouter(include_in_schema=False)
 
@@ -60,7 +60,7 @@ def _serve(name: str, request: Request) -> Response:
     try:
         media_type, content, tag = _files()[name]
     except KeyError:
-        raise NotFound("no_such_page", f"There is no page file {name!r}.", "Open the start page at /.") from None
+        raise NoSuchPage(name=name) from None
     headers = {**HEADERS, "ETag": tag}
     if request.headers.get("if-none-match") == tag:
         return Response(status_code=304, headers=headers)
@@ -78,6 +78,6 @@ def page_file(name: str, request: Request) -> Response:
     """A style sheet or module of the page.
 
     Raises:
-        NotFound: Not one of the page's files.
+        NoSuchPage: Not one of the page's files.
     """
     return _serve(name, request)

@@ -17,8 +17,8 @@ from api.ledger.tables import CaptureRow
 from api.server.app import create_app
 from api.server.routes.listen import MAX_FRAME, flac
 from api.workspace import Workspace
-from capture.errors import EngineError
 from capture.reading import Context, Utterance
+from capture.speech.errors import SpeechEngineFailed
 from tests.api.makers import JOB, FakeStream, at
 
 READING = "x ray axis through the cable a one to a two one point zero eight ohms"
@@ -119,7 +119,7 @@ def test_a_recogniser_that_fails_while_listening_is_made_good_from_the_file(
 ) -> None:
     class Fails(FakeStream):
         def accept(self, samples: bytes) -> str:
-            raise EngineError("engine_failed", "The recogniser failed.")
+            raise SpeechEngineFailed(cause="it broke")
 
     heard: list[bytes] = []
 

@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from capture.display import see_photo
 from capture.display.check import checked
 from capture.display.profile import LEARNT_ENOUGH, Possibility, learnt
-from capture.display.profile_files import InstrumentProfileError, find_profile, load_profile, read_profile, shipped
+from capture.display.profile_files import find_profile, load_profile, read_profile, shipped
 from capture.display.strings import parse_main
+from capture.errors import InstrumentProfileError
 from capture.reading import DisplayReading, Doubt
 from grading.terms.quantity import Quantity
 

@@ -1,0 +1,99 @@
+"""What can be wrong with files that are named on the command line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from api.errors import BadInput
+from capture.errors import MediaError
+from capture.speech.errors import ClipTooLarge
+
+
+class FileNotJson(BadInput):
+    """Refuse a file that is no JSON."""
+
+    code = "bad_json"
+    message = "{path} is not JSON."
+    remedy = "Correct the file."
+    path: Path
+
+
+class SheetTooLarge(BadInput):
+    """Refuse a file over the limit, MB of 2^20 bytes."""
+
+    code = "sheet_too_large"
+    message = "{path} is over {most} MB."
+    remedy = "To grade all of it, split it."
+    path: Path
+    most: int
+
+
+class SheetNoText(BadInput):
+    """Refuse a file that is no UTF-8 text."""
+
+    code = "sheet_no_text"
+    message = "{path} is no UTF-8 text."
+    remedy = "Save it as UTF-8."
+    path: Path
+
+
+class LimitsNoToml(BadInput):
+    """Refuse limits that are no TOML."""
+
+    code = "limits_no_toml"
+    message = "{path} is no TOML: {cause}."
+    remedy = "Correct the file, or grade by the published limits."
+    path: Path
+    cause: str
+
+
+class PhrasesNoText(BadInput):
+    """Refuse a list of phrases that is no UTF-8 text."""
+
+    code = "phrases_no_text"
+    message = "{path} is no UTF-8 text."
+    remedy = "Save it as plain text, one phrase a line."
+    path: Path
+
+
+class PhraseCountWrong(BadInput):
+    """Refuse a list of no phrase, or of too many."""
+
+    code = "bad_phrases"
+    message = "{path} holds {count} phrases."
+    remedy = "Give 1 to {most}, one a line."
+    path: Path
+    count: int
+    most: int
+
+
+class ClipFileTooLarge(ClipTooLarge):
+    """Refuse a sound file over the limit by its size on disk."""
+
+    message = "{path} is over {most} MB. Record one reading at a time."
+    path: Path
+
+
+class NoFile(MediaError):
+    """Stand for a file that cannot be opened."""
+
+    code = "no_file"
+
+
+class FileMissing(NoFile):
+    """Report a path that leads nowhere."""
+
+    message = "There is no such file."
+
+
+class PathNoFile(NoFile):
+    """Report a path that leads to something else than a file."""
+
+    message = "That is no file."
+
+
+class FileUnreadable(NoFile):
+    """Report a file that the system does not give."""
+
+    message = "The file cannot be read: {cause}."
+    cause: str | None

@@ -1,0 +1,59 @@
+"""What can be wrong with a turn of the conversation."""
+
+from __future__ import annotations
+
+from api.errors import BadInput, Refused
+from api.visit.errors import NoSuchInstrument
+
+
+class NoDialogue(Refused):
+    """Refuse to go on with a job whose conversation is missing."""
+
+    code = "no_dialogue"
+    message = "Job {job_id} has no conversation."
+    remedy = "Run the verification."
+    job_id: str
+
+
+class RevisionMissing(BadInput):
+    """Refuse a confirmation that does not say what was seen."""
+
+    code = "revision_missing"
+    message = "A confirmation names the revision it saw."
+    remedy = "Send the revision along."
+
+
+class BadAction(BadInput):
+    """Refuse an action that there is not."""
+
+    code = "bad_action"
+    message = "{action!r} is no action."
+    remedy = "Use confirm, correct, choose or reject."
+    action: str
+
+
+class NothingChanged(BadInput):
+    """Refuse a correction of nothing."""
+
+    code = "nothing_changed"
+    message = "No field was given."
+    remedy = "Give the field that is wrong, e.g. the value."
+
+
+class InstrumentNotOfJob(BadInput):
+    """Refuse an instrument that the job does not have."""
+
+    code = NoSuchInstrument.code
+    message = "There is no instrument {instrument_id!r}."
+    remedy = "Choose one of the job's."
+    instrument_id: str
+
+
+class BadChoice(BadInput):
+    """Refuse the number of a choice that there is not."""
+
+    code = "bad_choice"
+    message = "There is no choice {index!r}."
+    remedy = "Choose a number from 0 to {last}."
+    index: object
+    last: int

@@ -1,0 +1,262 @@
+"""What can be wrong with jobs, readings, proposals, records and safety steps."""
+
+from __future__ import annotations
+
+from api.errors import BadInput, NotFound, Refused
+from capture.display.errors import InstrumentProfileInvalid, NoSuchProfile
+from capture.errors import InstrumentProfileError
+
+
+class BadJobDescription(BadInput):
+    """Refuse a description with something missing, misspelt or out of range."""
+
+    code = "bad_job"
+    message = "{problems}."
+    remedy = "Correct the description and send it again."
+    problems: str
+
+
+class NoSuchJob(NotFound):
+    """Report that there is no job of this id."""
+
+    code = "no_such_job"
+    message = "There is no job {job_id!r}."
+    remedy = "List the jobs to see their numbers."
+    job_id: str
+
+
+class NoSuchAxis(NotFound):
+    """Report that the job has no axis of this name."""
+
+    code = "no_such_axis"
+    message = "There is no axis {axis!r} in this job."
+    remedy = "Its axes are: {axes}."
+    axis: str
+    axes: tuple[str, ...]
+
+
+class NoSuchInstrument(NotFound):
+    """Report that the job has no instrument of this label."""
+
+    code = "no_such_instrument"
+    message = "Job {job_id} has no instrument {label!r}."
+    remedy = "It has: {labels}."
+    job_id: str
+    label: str
+    labels: tuple[str, ...]
+
+
+class UnknownInstrumentProfile(BadInput):
+    """Refuse the name of a profile that does not ship."""
+
+    code = NoSuchProfile.code
+    message = "There is no profile {given!r}."
+    remedy = "Use one of {shipped}."
+    given: object
+    shipped: tuple[str, ...]
+
+
+class InstrumentProfileRefused(BadInput):
+    """Refuse a profile that cannot be understood."""
+
+    code = InstrumentProfileInvalid.code
+    message = "{problem}"
+    remedy = "Correct the profile and send it again."
+    problem: InstrumentProfileError
+
+
+class BadNumber(BadInput):
+    """Refuse what is no number in its range."""
+
+    code = "bad_number"
+    message = "{name} is {value!r}."
+    remedy = "Give a plain number from 0 to {top}."
+    name: str
+    value: object
+    top: int
+
+
+class BadWord(BadInput):
+    """Refuse a word that its field does not know; the code names the field."""
+
+    code = "bad_{field}"
+    message = "{value!r} is no {field}."
+    remedy = "Use one of {known}."
+    field: str
+    value: object
+    known: tuple[str, ...]
+
+
+class BadField(BadInput):
+    """Refuse a field that a reading does not have."""
+
+    code = "bad_field"
+    message = "Unknown field {field!r}."
+    remedy = "Remove it."
+    field: str
+
+
+class BadValue(BadInput):
+    """Refuse a value or unit that cannot be read."""
+
+    code = "bad_value"
+    message = "{cause}"
+    remedy = "Give the digits as the display shows them, and the unit."
+    cause: str
+
+
+class UnitDoesNotFit(BadInput):
+    """Refuse a unit that cannot belong to the quantity."""
+
+    code = "unit_does_not_fit"
+    message = "{problem}"
+    remedy = "Say or type the reading again with its unit."
+    problem: str
+
+
+class BadPosition(BadInput):
+    """Refuse a position that is no text, or too long, in characters."""
+
+    code = "bad_position"
+    message = "The position is {value!r}."
+    remedy = "Give a text of at most {most} characters."
+    value: object
+    most: int
+
+
+class BadCircumstance(BadInput):
+    """Refuse a circumstance that is not known."""
+
+    code = "bad_circumstance"
+    message = "{value!r} is no circumstance."
+    remedy = "Use a list of {known}."
+    value: object
+    known: tuple[str, ...]
+
+
+class NoSuchProposal(NotFound):
+    """Report that there is no proposal of this id."""
+
+    code = "no_such_proposal"
+    message = "There is no proposal {proposal_id!r}."
+    remedy = "Reload the page."
+    proposal_id: str
+
+
+class ProposalSettled(Refused):
+    """Refuse to touch a proposal that is confirmed or rejected."""
+
+    code = "not_open"
+    message = "This proposal is {state} already."
+    remedy = "Correct the record instead, or go on."
+    state: str
+
+
+class ProposalChanged(Refused):
+    """Refuse to confirm another value than the one seen."""
+
+    code = "changed"
+    message = "This value changed since you looked."
+    remedy = "Read it again, then confirm."
+
+
+class SaidBefore(Refused):
+    """Refuse a word that was spoken before the value was known."""
+
+    code = "said_before"
+    message = "That word came before the value did."
+    remedy = "Listen to the read-back, then confirm."
+
+
+class InDoubt(Refused):
+    """Refuse to confirm while a doubt is open; the message is the question."""
+
+    code = "in_doubt"
+    message = "{question}"
+    remedy = "Correct it, choose among the alternatives, or say it again."
+    question: str
+
+
+class AuxiliaryLead(Refused):
+    """Refuse an insulation reading of a lead that no test voltage may reach."""
+
+    code = "auxiliary_lead"
+    message = "{lead} is an auxiliary lead and never belongs under test voltage."
+    remedy = "Take it out first."
+    lead: str
+
+
+class SafetyOpen(Refused):
+    """Refuse an insulation reading while safety steps of its axis are open; `question` is that of the first."""
+
+    code = "safety_open"
+    message = "{count} safety steps of axis {axis} are not answered: {question}"
+    remedy = "Answer the safety steps of this axis, then confirm. The reading is kept until then."
+    count: int
+    axis: str | None
+    question: str
+
+
+class NoSuchRecord(NotFound):
+    """Report that there is no record of this id."""
+
+    code = "no_such_record"
+    message = "There is no record {record_id!r}."
+    remedy = "Reload the page."
+    record_id: str
+
+
+class RecordNotCurrent(Refused):
+    """Refuse to correct a record that is superseded or withdrawn."""
+
+    code = "not_current"
+    message = "Record {record_id} is {state}."
+    remedy = "Correct the record that is in force."
+    record_id: str
+    state: str
+
+
+class RecordWithdrawn(Refused):
+    """Refuse to withdraw a record twice."""
+
+    code = "withdrawn"
+    message = "Record {record_id} is withdrawn already."
+    remedy = "There is nothing to do."
+    record_id: str
+
+
+class NoSuchStep(BadInput):
+    """Report that there is no safety step of this id."""
+
+    code = "no_such_step"
+    message = "There is no safety step {step_id!r}."
+    remedy = "Steps are: {steps}."
+    step_id: str
+    steps: tuple[str, ...]
+
+
+class BadAnswer(BadInput):
+    """Refuse an answer that the step does not take."""
+
+    code = "bad_answer"
+    message = "{answer!r} is no answer to this step."
+    remedy = "Answer {allowed}."
+    answer: str
+    allowed: str
+
+
+class ValueMissing(BadInput):
+    """Refuse an answer without the measured value that the step needs."""
+
+    code = "value_missing"
+    message = "This step needs a measured value in {unit}."
+    remedy = "Measure it and give the number."
+    unit: str
+
+
+class NoAnswer(BadInput):
+    """Refuse a message that answers no safety step."""
+
+    code = "no_answer"
+    message = "No answer was given."
+    remedy = "Answer at least one step."

@@ -1,0 +1,211 @@
+"""What can be wrong with clips, speech models and microphones."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from capture.errors import EngineError, MediaError, ModelError
+
+_ADVICE = "Record WAV, FLAC, Ogg (Opus or Vorbis) or MP3."
+
+
+class ClipEmpty(MediaError):
+    """Refuse a clip without content."""
+
+    code = "clip_empty"
+    message = "The clip is empty. Record it again."
+
+
+class ClipTooLarge(MediaError):
+    """Refuse a clip over the limit, MB of 2^20 bytes."""
+
+    code = "clip_too_large"
+    message = "The clip is over {most} MB. Record one reading at a time."
+    most: int
+
+
+class ClipTypeUnknown(MediaError):
+    """Stand for files of a type that is not read here."""
+
+    code = "clip_type"
+
+
+class ClipIsMp4(ClipTypeUnknown):
+    """Refuse an MP4 file."""
+
+    message = f"This is an MP4 or M4A clip, which cannot be read here. {_ADVICE}"
+
+
+class ClipIsWebm(ClipTypeUnknown):
+    """Refuse a WebM file."""
+
+    message = f"This is a WebM clip, which cannot be read here. {_ADVICE}"
+
+
+class NoSoundFile(ClipTypeUnknown):
+    """Refuse a file that is no sound."""
+
+    message = f"This is no sound file that can be read here. {_ADVICE}"
+
+
+class ClipLayoutUnknown(ClipTypeUnknown):
+    """Refuse a sound file of another layout, e.g. AIFF."""
+
+    message = f"A {{layout}} clip cannot be read here. {_ADVICE}"
+    layout: str
+
+
+class ClipDamaged(MediaError):
+    """Stand for clips that cannot be decoded."""
+
+    code = "clip_damaged"
+
+
+class ClipNotDecoded(ClipDamaged):
+    """Refuse a clip that the decoder does not take."""
+
+    message = f"The clip cannot be decoded ({{cause}}). Record it again. {_ADVICE}"
+    cause: str
+
+
+class ClipNotFinite(ClipDamaged):
+    """Refuse a clip whose samples are no finite numbers."""
+
+    message = "The clip holds values that are no sound. Record it again."
+
+
+class ClipTooShort(MediaError):
+    """Refuse a clip shorter than any word."""
+
+    code = "clip_too_short"
+    message = "The clip is only {seconds:.2f} s long. Hold the button while you speak."
+    seconds: float
+
+
+class ClipTooLong(MediaError):
+    """Refuse a clip over the limit, s."""
+
+    code = "clip_too_long"
+    message = "The clip is at least {seconds:.0f} s long; {most:.0f} s is the limit. Say one reading at a time."
+    seconds: float
+    most: float
+
+
+class ClipFormatUnsupported(MediaError):
+    """Refuse a sample rate or number of channels."""
+
+    code = "clip_format"
+    message = "{rate} Hz with {channels} channels cannot be read. Record 16 to 48 kHz, mono."
+    rate: int
+    channels: int
+
+
+class ModelMissing(ModelError):
+    """Report a model directory that is not there."""
+
+    code = "model_missing"
+    message = "No speech model at {path}. Give the directory of a vosk model, or reinstall Ohmtrail."
+    path: Path
+
+
+class ModelIncomplete(ModelError):
+    """Report a model directory that lacks files."""
+
+    code = "model_incomplete"
+    message = "The speech model at {path} lacks {lacking}. Unpack the whole model directory and name that."
+    path: Path
+    lacking: tuple[str, ...]
+
+
+class ModelDamaged(ModelError):
+    """Stand for models with a file that cannot be used."""
+
+    code = "model_damaged"
+
+
+class ModelFileNotWhole(ModelDamaged):
+    """Report a file of the model that is not whole."""
+
+    message = "The speech model at {path} is damaged: {file} is not whole. Copy it again."
+    path: Path
+    file: str
+
+
+class ModelNotLoaded(ModelDamaged):
+    """Report a model that the engine does not load."""
+
+    message = "The speech model at {path} does not load ({cause}). Copy it again or use another."
+    path: Path
+    cause: str
+
+
+class CoefficientsUnusable(ModelDamaged):
+    """Report coefficients of the confidence that cannot be used."""
+
+    message = "{file} cannot be used ({cause}). Copy the model again, or remove that file."
+    file: Path
+    cause: str
+
+
+class ModelWithoutVocabulary(ModelError):
+    """Report a model that knows none of the words."""
+
+    code = "model_vocabulary"
+    message = "The speech model at {path} knows none of the words needed. Use an English model."
+    path: Path
+
+
+class SpeechEngineFailed(EngineError):
+    """Report an engine that fails on sound."""
+
+    code = "speech_failed"
+    message = "The speech engine failed ({cause}). Say it again."
+    cause: str
+
+
+class NoMicrophonePackage(EngineError):
+    """Report that the optional package is not installed."""
+
+    code = "no_microphone_package"
+    message = (
+        "Listening needs the package sounddevice. Run `.venv/bin/pip install -e '.[listen]'` in Ohmtrail's folder."
+    )
+
+
+class NoSoundLibrary(EngineError):
+    """Report that the system's sound library is not installed."""
+
+    code = "no_sound_library"
+    message = (
+        "Listening needs the library PortAudio. On Debian or Ubuntu run `apt-get install libportaudio2`, "
+        "then this again."
+    )
+
+
+class NoMicrophone(EngineError):
+    """Report that the system names no microphone."""
+
+    code = "no_microphone"
+    message = "No microphone was found. Plug one in, or choose one with --device; `hear` takes sound files."
+
+
+class NoSuchMicrophone(NoMicrophone):
+    """Report that there is no microphone of this name or number."""
+
+    message = "There is no microphone {device!r}. Plug one in, or choose one with --device; `hear` takes sound files."
+    device: str | int
+
+
+class MicrophoneFailed(EngineError):
+    """Report a microphone that fails while it is read."""
+
+    code = "microphone_failed"
+    message = "The microphone failed ({cause}). Plug it in again, then start again."
+    cause: str
+
+
+class MicrophoneSilent(EngineError):
+    """Report a microphone that gives no more blocks."""
+
+    code = MicrophoneFailed.code
+    message = "The microphone gives no more sound. Plug it in again, then start again."
