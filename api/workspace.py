@@ -2,33 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from api.assessment.grade_job import put_grading
 from api.assessment.shop_limits import Shop
-from api.dialogue.actions import tap, typed
+from api.dialogue.actions import Action, act, typed
 from api.dialogue.conversation import undo
 from api.dialogue.turn import begin_turn
 from api.errors import Refused
 from api.intake.intake import Intake
 from api.intake.recognisers import Engines, RealEngines
-from api.ledger.canonical import parsed
+from api.ledger.canonical import PlainData, parsed
 from api.ledger.clock import Clock, captured_text, parse_instant, system_clock
 from api.ledger.database import Database
-from api.ledger.evidence import adopt_orphans, evidence_of
+from api.ledger.evidence import adopt_orphans
 from api.ledger.store import Store, sweep_folder
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import What
 from api.ledger.verify import Verification, verify_folder
 from api.report.issued import keep_report, make_report
 from api.visit.description import read_description
-from api.visit.errors import NoAnswer
 from api.visit.jobs import axis_of, create_job, job_for_page, job_of
 from api.visit.profiles import instrument_of, profile_for_page, set_profile
 from api.visit.proposals import proposal_of
+from api.visit.readings import ReadingFields
 from api.visit.records import Decision, record_of
-from api.visit.safety import put_answer, safety_for_page
+from api.visit.safety import StepReply, put_answers, safety_for_page
 
 
 class Workspace:
@@ -85,7 +85,7 @@ class Workspace:
         """Close the database."""
         self.database.close()
 
-    def create_job(self, description: dict[str, Any]) -> dict[str, Any]:
+    def create_job(self, description: PlainData) -> PlainData:
         """Make a job from its description.
 
         Returns:
@@ -103,23 +103,22 @@ class Workspace:
         self,
         job_id: str,
         axis: str,
-        answers: dict[str, str | dict[str, Any]],
+        answers: Mapping[str, str | StepReply],
         *,
         how: str = "tapped",
         captured_at: str | None = None,
-    ) -> dict[str, Any]:
+    ) -> PlainData:
         """Answer safety steps of one axis, all of them or none.
 
         Args:
             job_id: The job.
             axis: Axis name.
-            answers: By step id: "yes", "no", "not_applicable", or an object with `answer`, `value`, `note`,
-                `evidence_sha256`.
+            answers: By step id: "yes", "no", "not_applicable", or those with what goes with them.
             how: "tapped", "typed" or "spoken".
             captured_at: The device's time.
 
         Returns:
-            All steps as they now stand; `["open"]` names those that still hold the gate.
+            All steps with their newest answers; `["open"]` names those that still hold the gate.
 
         Raises:
             BadInput: A step or answer is wrong; none was written.
@@ -128,28 +127,10 @@ class Workspace:
             job = job_of(transaction.session, job_id)
             row = axis_of(transaction.session, job_id, axis)
             captured = captured_text(captured_at, self.database.clock())
-            if not answers:
-                raise NoAnswer()
-            for step, given in answers.items():
-                details = given if isinstance(given, dict) else {"answer": given}
-                evidence = details.get("evidence_sha256")
-                if evidence is not None:
-                    evidence_of(transaction.session, evidence)
-                put_answer(
-                    transaction,
-                    row,
-                    step,
-                    str(details.get("answer")),
-                    value=None if details.get("value") is None else str(details["value"]),
-                    note=str(details.get("note") or "")[:400],
-                    how=how,
-                    by=job.technician,
-                    evidence_sha256=evidence,
-                    captured_at=captured,
-                )
+            put_answers(transaction, row, answers, how=how, by=job.technician, captured_at=captured)
             return safety_for_page(transaction.session, row)
 
-    def set_profile(self, job_id: str, label: str, given: object) -> dict[str, Any]:
+    def set_profile(self, job_id: str, label: str, given: object) -> PlainData:
         """Say what an instrument of a job can show (see `api.visit.profiles.set_profile`); returns its profile.
 
         Raises:
@@ -161,75 +142,84 @@ class Workspace:
             set_profile(transaction, job, label, given)
             return profile_for_page(transaction.session, instrument_of(transaction.session, job_id, label))
 
-    def take_clip(self, job_id: str, data: bytes, captured_at: str | None = None, **more: Any) -> dict[str, Any]:
+    def take_clip(
+        self, job_id: str, data: bytes, captured_at: str | None = None, client_id: str | None = None
+    ) -> PlainData:
         """Take a clip in: stored, heard, acted on (see `api.intake.intake.Intake.take`)."""
-        return self.intake.take(job_id, data, captured_at, **more)
+        return self.intake.take(job_id, data, captured_at, client_id)
 
-    def take_photo(self, job_id: str, data: bytes, captured_at: str | None = None, **more: Any) -> dict[str, Any]:
+    def take_photo(
+        self, job_id: str, data: bytes, captured_at: str | None = None, client_id: str | None = None
+    ) -> PlainData:
         """Take a photo in: stored, seen, acted on (see `api.intake.intake.Intake.take`)."""
-        return self.intake.take(job_id, data, captured_at, **more)
+        return self.intake.take(job_id, data, captured_at, client_id)
 
     def type_reading(
-        self, job_id: str, reading: dict[str, Any], captured_at: str | None = None, supersedes: str | None = None
-    ) -> dict[str, Any]:
-        """Propose a typed reading (keys as of `Reading.to_json` and `api.visit.notes`), perhaps to correct a record.
+        self, job_id: str, fields: ReadingFields, captured_at: str | None = None, supersedes: str | None = None
+    ) -> PlainData:
+        """Propose a typed reading, perhaps to correct a record.
+
+        Args:
+            job_id: The job.
+            fields: What was typed; what is left out is taken from where the work stands.
+            captured_at: The device's time.
+            supersedes: The record that it would replace.
 
         Raises:
             BadInput: A field is wrong.
         """
+        captured = captured_text(captured_at, self.database.clock())
         with self.database.write() as transaction:
-            turn = begin_turn(transaction, job_of(transaction.session, job_id), self.profile)
-            typed(turn, reading, captured_text(captured_at, self.database.clock()), supersedes)
+            turn = begin_turn(transaction, job_id, self.profile)
+            typed(turn, fields, captured, supersedes)
             turn.close()
             return turn.for_page()
 
-    def tap(
-        self, proposal_id: str, action: str, *, captured_at: str | None = None, how: str = "tapped", **fields: Any
-    ) -> dict[str, Any]:
+    def act(
+        self, proposal_id: str, action: Action, *, captured_at: str | None = None, how: str = "tapped"
+    ) -> PlainData:
         """Confirm, reject, correct or choose by a tap.
 
         Args:
             proposal_id: The proposal.
-            action: "confirm", "reject", "correct" or "choose".
+            action: What to do with it (see `api.dialogue.actions`).
             captured_at: The device's time.
             how: "tapped" or "typed".
-            **fields: `revision` (needed to confirm), `reading`, `index`, `instrument_id`; see
-            `api.dialogue.actions.tap`.
 
         Raises:
             Refused: Not allowed as things stand; the refusal is noted in the trail.
             BadInput: A field is wrong.
         """
         captured = captured_text(captured_at, self.database.clock())
+        with self.database.read() as session:
+            job = job_of(session, proposal_of(session, proposal_id).row.job_id)
         try:
             with self.database.write() as transaction:
-                job = job_of(transaction.session, proposal_of(transaction.session, proposal_id).job_id)
-                turn = begin_turn(transaction, job, self.profile)
-                tap(turn, proposal_id, action, Decision(how, job.technician, captured, action), fields)
+                turn = begin_turn(transaction, job.id, self.profile)
+                act(turn, proposal_id, action, Decision(how, job.technician, captured, action.name))
                 turn.close()
                 return turn.for_page()
         except Refused as problem:
             with self.database.write() as transaction:
-                note = {"proposal": proposal_id, "action": action, "code": problem.code, "why": str(problem)}
+                note = {"proposal": proposal_id, "action": action.name, "code": problem.code, "why": str(problem)}
                 transaction.entry(What.CONFIRM_REFUSED, job.id, by=job.technician, note=note)
             raise
 
-    def withdraw(self, record_id: str, *, captured_at: str | None = None, how: str = "tapped") -> dict[str, Any]:
-        """Take a record back by a new event.
+    def withdraw(self, record_id: str, *, captured_at: str | None = None, how: str = "tapped") -> PlainData:
+        """Withdraw a record by a new event.
 
         Raises:
-            NotFound: There is no such record.
-            Refused: It is withdrawn already.
+            NoSuchRecord: There is no such record.
+            RecordWithdrawn: It is withdrawn already.
         """
         captured = captured_text(captured_at, self.database.clock())
         with self.database.write() as transaction:
-            job = job_of(transaction.session, record_of(transaction.session, record_id).job_id)
-            turn = begin_turn(transaction, job, self.profile)
-            undo(turn, Decision(how, job.technician, captured, "withdraw"), record_id)
+            turn = begin_turn(transaction, record_of(transaction.session, record_id).row.job_id, self.profile)
+            undo(turn, Decision(how, turn.job.technician, captured, "withdraw"), record_id)
             turn.close()
             return turn.for_page()
 
-    def grade(self, job_id: str) -> dict[str, Any]:
+    def grade(self, job_id: str) -> PlainData:
         """Compute a job's findings and keep them with their hash; returns a `JobVerdict` as plain data."""
         with self.database.write() as transaction:
             run = put_grading(transaction, job_id, self.shop)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from capture.language.kinds import plausible
 from capture.reading import Doubt, Reading
 from grading.terms.quantity import DIMENSION_OF_KIND, Qualifier, QuantityKind, unit
 
@@ -43,6 +44,46 @@ def dimension_problem(reading: Reading) -> str | None:
 def fits(reading: Reading) -> bool:
     """Tell whether the unit can belong to the quantity."""
     return dimension_problem(reading) is None
+
+
+def completed(
+    reading: Reading,
+    doubts: Iterable[Doubt],
+    axes: Iterable[str],
+    *,
+    range_end_known: bool,
+    chosen: bool = False,
+) -> tuple[Reading, tuple[Doubt, ...]]:
+    """Fill in what goes without saying, and give the doubts that hold for the value.
+
+    Args:
+        reading: The value.
+        doubts: What was doubted as it was understood.
+        axes: Names of the job's axes.
+        range_end_known: The instrument's range ends at a known value, so that "over range" says how much.
+        chosen: A person chose exactly this value, so it is not asked about for being unlikely.
+
+    Returns:
+        The reading with its usual test point where none was said, and the doubts: what is missing now, and what was
+        doubted and is not settled by it.
+    """
+    whole = with_default_terminals(reading)
+    found = [doubt for doubt in missing(whole, axes) if doubt is not Doubt.RANGE_END_UNKNOWN or not range_end_known]
+    if not chosen and not plausible(whole):
+        found.append(Doubt.IMPLAUSIBLE)
+    kept = [doubt for doubt in doubts if doubt is not Doubt.IMPLAUSIBLE and not _given(doubt, whole, range_end_known)]
+    return whole, tuple(dict.fromkeys([*found, *kept]))
+
+
+def _given(doubt: Doubt, reading: Reading, range_end_known: bool) -> bool:
+    """Tell whether what a doubt asked for is there by now."""
+    if doubt is Doubt.RANGE_END_UNKNOWN:
+        return range_end_known or not needs_range_end(reading) or reading.quantity.digits is not None
+    if doubt is Doubt.BUILT_VOLTAGE_UNKNOWN:
+        return reading.test_voltage_built is not None
+    if doubt is Doubt.VALUE_MISSING:
+        return reading.quantity.digits is not None
+    return doubt in STRUCTURAL
 
 
 def with_default_terminals(reading: Reading) -> Reading:

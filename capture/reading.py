@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from enum import StrEnum
-from typing import Any
 
 from grading.terms.quantity import Quantity, QuantityKind
 from grading.terms.section import Section
@@ -71,8 +70,8 @@ class Reading:
     test_voltage_built: Decimal | None = None
     elapsed_s: Decimal | None = None
 
-    def to_json(self) -> dict[str, Any]:
-        """As plain data: decimals as strings in plain notation, units as UCUM codes."""
+    def to_json(self) -> dict[str, str | None]:
+        """Give it as plain data: decimals as strings in plain notation, units as UCUM codes."""
 
         def plain(value: Decimal | None) -> str | None:
             return None if value is None else format(value, "f")

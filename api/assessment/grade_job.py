@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 from sqlmodel import Session, select
 
 from api.assessment.grading_adapter import Inputs, read_inputs
 from api.assessment.history import Earlier, earlier_visits
 from api.assessment.shop_limits import Shop
-from api.ledger.canonical import canonical, sha256_hex
+from api.ledger.canonical import PlainData, canonical, sha256_hex
 from api.ledger.database import Transaction
 from api.ledger.ids import number_of
 from api.ledger.tables import GradingRunRow
@@ -47,7 +46,7 @@ def job_verdict(session: Session, job_id: str, shop: Shop | None = None) -> JobV
     return _graded(session, job_id, shop)[0]
 
 
-def findings_of(session: Session, job_id: str, shop: Shop | None = None) -> dict[str, Any]:
+def findings_of(session: Session, job_id: str, shop: Shop | None = None) -> PlainData:
     """A job's findings as plain data, with all that they were computed from besides its own records.
 
     Returns:
@@ -61,7 +60,7 @@ def findings_of(session: Session, job_id: str, shop: Shop | None = None) -> dict
     return _plain(verdict, past, shop)
 
 
-def _plain(verdict: JobVerdict, past: Earlier, shop: Shop | None) -> dict[str, Any]:
+def _plain(verdict: JobVerdict, past: Earlier, shop: Shop | None) -> PlainData:
     profile = None if shop is None else {"content": shop.content, "sha256": shop.sha256}
     return {**verdict.to_dict(), "profile": profile, "earlier_record_ids": past.record_ids}
 

@@ -12,11 +12,9 @@ from sqlmodel import Session
 
 from api.ledger.canonical import parsed
 from api.ledger.clock import parse_instant
-from api.ledger.tables import AxisRow, InstrumentRow, JobRow, RecordRow
-from api.visit.jobs import axes_of, instruments_of, job_of
-from api.visit.notes import notes_of
-from api.visit.readings import reading_of
-from api.visit.records import current_records
+from api.ledger.tables import AxisRow, InstrumentRow, JobRow
+from api.visit.jobs import read_job
+from api.visit.records import Record, current_records
 from grading.measurement import AxisContext, CarrierUse, Measurement
 from grading.measurement import Instrument as Meter
 from grading.terms.quantity import QuantityKind
@@ -66,14 +64,15 @@ def _members(given: dict[str, Any]) -> dict[str, Any]:
     return {name: enum(given[name]) for name, enum in enums.items() if given.get(name) is not None}
 
 
-def axis_context(axis: AxisRow, job: JobRow, records: Iterable[RecordRow] = ()) -> AxisContext:
+def axis_context(axis: AxisRow, job: JobRow, records: Iterable[Record] = ()) -> AxisContext:
     """What grading must know of an axis; a confirmed winding temperature counts before the described one."""
     given = parsed(axis.description_json)
     carrier = given.get("carrier")
     numbers = _numbers(given, _CONTEXT_NUMBERS)
     for record in records:
-        value = reading_of(record).quantity.in_unit("Cel") if record.kind == QuantityKind.TEMPERATURE else None
-        if value is not None and record.axis == axis.name:
+        reading = record.reading
+        value = reading.quantity.in_unit("Cel") if reading.kind is QuantityKind.TEMPERATURE else None
+        if value is not None and reading.axis == axis.name:
             numbers["winding_c"] = value
     return AxisContext(
         axis=axis.name,
@@ -105,9 +104,9 @@ def meter(instrument: InstrumentRow) -> Meter:
     )
 
 
-def measurement(record: RecordRow) -> Measurement | None:
-    """A record as grading takes it; None for what belongs to no axis (the shop's air)."""
-    reading = reading_of(record)
+def measurement(record: Record) -> Measurement | None:
+    """Give a record as grading takes it; None for what belongs to no axis (the shop's air)."""
+    reading = record.reading
     if reading.kind is None or reading.axis is None:
         return None
     return Measurement(
@@ -120,10 +119,10 @@ def measurement(record: RecordRow) -> Measurement | None:
         test_voltage_set=reading.test_voltage_set,
         test_voltage_built=reading.test_voltage_built,
         elapsed_s=reading.elapsed_s,
-        at=parse_instant(record.captured_at),
-        instrument_id=record.instrument_id,
-        position=record.position or None,
-        circumstances=frozenset(notes_of(record).circumstances),
+        at=parse_instant(record.row.captured_at),
+        instrument_id=record.row.instrument_id,
+        position=record.notes.position or None,
+        circumstances=frozenset(record.notes.circumstances),
     )
 
 
@@ -135,13 +134,13 @@ class Inputs:
         measurements: Records in force, in the order confirmed, without the shop's air.
         contexts: Every axis of the job by name, in the order described.
         meters: Instruments by the id that measurements name.
-        records: The rows behind the measurements, the shop's air too.
+        records: The records behind the measurements, the shop's air too.
     """
 
     measurements: list[Measurement]
     contexts: dict[str, AxisContext]
     meters: dict[str, Meter]
-    records: list[RecordRow]
+    records: list[Record]
 
 
 def read_inputs(session: Session, job_id: str) -> Inputs:
@@ -150,10 +149,10 @@ def read_inputs(session: Session, job_id: str) -> Inputs:
     Raises:
         NotFound: There is no such job.
     """
-    job, records = job_of(session, job_id), current_records(session, job_id)
+    job, records = read_job(session, job_id), current_records(session, job_id)
     return Inputs(
         measurements=[found for found in map(measurement, records) if found is not None],
-        contexts={axis.name: axis_context(axis, job, records) for axis in axes_of(session, job_id)},
-        meters={row.id: meter(row) for row in instruments_of(session, job_id)},
+        contexts={axis.name: axis_context(axis, job.row, records) for axis in job.axes},
+        meters={row.id: meter(row) for row in job.instruments},
         records=records,
     )

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 from sqlmodel import Session
 
 from api.assessment.grading_adapter import read_inputs
+from api.ledger.canonical import JsonObject, PlainData
 from capture.language.readback import axis_words, terminal_words, volts_words
 from capture.language.say import cardinal
 from capture.reading import Context
@@ -96,7 +96,7 @@ def _words(axis: str, task: Task) -> str:
     return ", ".join(parts)
 
 
-def plan_for_page(session: Session, job_id: str, profile: ShopProfile | None = None) -> list[dict[str, Any]]:
+def plan_for_page(session: Session, job_id: str, profile: ShopProfile | None = None) -> list[PlainData]:
     """Every axis's plan as the page shows it: each point with whether it is done, due, or left out and why.
 
     Raises:
@@ -108,7 +108,7 @@ def plan_for_page(session: Session, job_id: str, profile: ShopProfile | None = N
     ]
 
 
-def _task(task: Task, is_next: bool) -> dict[str, Any]:
+def _task(task: Task, is_next: bool) -> JsonObject:
     point = task.point
     state = "done" if task.done else "skipped" if task.skipped else "next" if is_next else "due"
     return {

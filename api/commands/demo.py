@@ -10,7 +10,7 @@ import json
 import time
 from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
@@ -18,6 +18,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 
 from api.errors import OhmtrailError
+from api.ledger.canonical import PlainData
 from api.settings import read_settings
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def replay(
         The job's id, and how often each thing happened.
     """
     job = workspace.create_job(json.loads((fixtures / "job.json").read_text("utf-8")))
-    events: list[dict[str, Any]] = json.loads((fixtures / "visit.json").read_text("utf-8"))
+    events: list[PlainData] = json.loads((fixtures / "visit.json").read_text("utf-8"))
     counts: Counter[str] = Counter()
     task = None if told is None else told.add_task("Replaying the visit", total=len(events))
     for event in events:
@@ -59,7 +60,7 @@ def replay(
     return str(job["id"]), counts
 
 
-def _count(counts: Counter[str], event: str, answer: dict[str, Any]) -> None:
+def _count(counts: Counter[str], event: str, answer: PlainData) -> None:
     counts[f"{event}s"] += 1
     counts["records"] += len(answer["records"])
     if answer["state"] == "failed":
@@ -68,7 +69,7 @@ def _count(counts: Counter[str], event: str, answer: dict[str, Any]) -> None:
         counts["confirmations refused"] += 1
 
 
-def _summary(console: Console, verdict: dict[str, Any], counts: Counter[str], seconds: float) -> None:
+def _summary(console: Console, verdict: PlainData, counts: Counter[str], seconds: float) -> None:
     table = Table(title="Verdicts")
     for heading in ("axis", "verdict", "why, and what next"):
         table.add_column(heading)

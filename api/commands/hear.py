@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 from rich.console import Console
@@ -13,6 +13,7 @@ from rich.table import Table
 
 from api.commands.errors import ClipFileTooLarge, PhraseCountWrong, PhrasesNoText
 from api.errors import BadInput
+from api.ledger.canonical import PlainData
 from capture.errors import CaptureError, ModelError
 from capture.language.vocabulary import plain_text
 from capture.reading import Reading, Utterance
@@ -49,7 +50,7 @@ def hear(
     if speech.missing_words:
         notes.print(speech.describe_missing(), style="yellow", markup=False)
     failed = False
-    rows: list[dict[str, Any]] = []
+    rows: list[PlainData] = []
     with Progress(TextColumn("{task.completed}/{task.total} {task.description}"), console=notes, transient=True) as bar:
         task = bar.add_task("", total=len(files))
         for file in files:
@@ -85,28 +86,28 @@ def read_phrases(path: Path) -> list[str]:
     return [" ".join(word for word in plain_text(line) if word != ",") for line in kept]
 
 
-def hear_file(file: Path, speech: SpeechModel) -> dict[str, Any]:
+def hear_file(file: Path, speech: SpeechModel) -> PlainData:
     """One file as plain data; "error" holds a sentence when it could not be read."""
     try:
         if file.stat().st_size > MAX_BYTES:
-            raise ClipFileTooLarge(path=file, most=MAX_BYTES // 1024 // 1024)
+            raise ClipFileTooLarge(path=file, most=MAX_BYTES // 10**6)
         utterance = hear_clip(file.read_bytes(), None, speech)
     except (CaptureError, OSError) as error:
-        empty: dict[str, Any] = {"file": str(file), "text": "", "words": [], "reading": None, "command": None}
+        empty: PlainData = {"file": str(file), "text": "", "words": [], "reading": None, "command": None}
         return empty | {"alternatives": [], "confidence": 0.0, "doubts": [], "error": str(error)}
     return {"file": str(file)} | as_data(utterance)
 
 
-def _reading(reading: Reading) -> dict[str, Any]:
+def _reading(reading: Reading) -> PlainData:
     """Give a reading as plain data; "quantity" repeats "kind", as it was called before."""
-    data: dict[str, Any] = reading.to_json()
+    data: PlainData = reading.to_json()
     return data | {"quantity": data["kind"]}
 
 
-def as_data(utterance: Utterance) -> dict[str, Any]:
+def as_data(utterance: Utterance) -> PlainData:
     """An utterance as plain data; "readings" is there only when several were said."""
     readings = [_reading(reading) for reading in utterance.readings]
-    data: dict[str, Any] = {
+    data: PlainData = {
         "text": utterance.heard.text,
         "words": [
             {"word": word.word, "start": word.start, "end": word.end, "confidence": word.confidence}
@@ -121,7 +122,7 @@ def as_data(utterance: Utterance) -> dict[str, Any]:
     return data | ({"readings": readings} if len(readings) > 1 else {})
 
 
-def as_table(rows: list[dict[str, Any]], first: str = "File") -> Table:
+def as_table(rows: list[PlainData], first: str = "File") -> Table:
     """The files as a table for a terminal; `first` heads the column that says which."""
     table = Table(first, "Heard", "Means", "Sure", "Ask about")
     for row in rows:
@@ -138,7 +139,7 @@ def _escape(text: str) -> str:
     return text.replace("[", r"\[")
 
 
-def _meaning(row: dict[str, Any]) -> str:
+def _meaning(row: PlainData) -> str:
     """The readings or the command in short."""
     from grading.terms.quantity import Qualifier, Quantity
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from itertools import chain, islice
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 from rich.console import Console
@@ -13,6 +13,7 @@ from rich.live import Live
 
 from api.commands.hear import AsJson, Model, Phrases, as_data, as_table, read_phrases
 from api.errors import BadInput
+from api.ledger.canonical import PlainData
 from capture.errors import EngineError, ModelError
 from capture.speech.live import spoken
 from capture.speech.microphone import BLOCK_S, microphone
@@ -51,7 +52,7 @@ def listen(
         raise typer.Exit(2) from None
 
 
-def rows(blocks: Iterable[bytes], speech: SpeechModel) -> Iterator[dict[str, Any]]:
+def rows(blocks: Iterable[bytes], speech: SpeechModel) -> Iterator[PlainData]:
     """Each utterance as `hear` tells it; "file" says from when to when it was spoken.
 
     Args:
@@ -62,13 +63,13 @@ def rows(blocks: Iterable[bytes], speech: SpeechModel) -> Iterator[dict[str, Any
         yield {"file": f"{one.start_s:.1f}-{one.end_s:.1f} s"} | as_data(one.utterance)
 
 
-def show(told: Iterable[dict[str, Any]], *, as_json: bool) -> None:
+def show(told: Iterable[PlainData], *, as_json: bool) -> None:
     """Print utterances as they come."""
     if as_json:
         for row in told:
             typer.echo(json.dumps(row, ensure_ascii=False))
         return
-    kept: list[dict[str, Any]] = []
+    kept: list[PlainData] = []
     with Live(as_table(kept, first="Spoken"), console=Console(highlight=False)) as table:
         for row in told:
             kept = [*kept, row][-SHOWN:]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
@@ -12,6 +12,7 @@ from rich.progress import track
 from rich.table import Table
 
 from api.commands.errors import FileMissing, FileUnreadable, PathNoFile
+from api.ledger.canonical import PlainData
 from capture.errors import CaptureError, MediaError
 from capture.reading import DisplayReading, Seen
 
@@ -106,7 +107,7 @@ def _seen(path: Path, crop: bool, profile: Profile | None) -> tuple[Seen, bool]:
         return Seen((), str(error)), False
 
 
-def _burst(paths: list[Path], crop: bool, profile: Profile | None) -> tuple[Path, Seen, bool, dict[str, Any]]:
+def _burst(paths: list[Path], crop: bool, profile: Profile | None) -> tuple[Path, Seen, bool, PlainData]:
     """What all files show together: the best file, the reading, whether all could be opened, and each by itself."""
     from capture.display import see_burst
     from capture.display.refusal import NO_DISPLAY
@@ -141,7 +142,7 @@ class _Output:
         if folder is not None:
             folder.mkdir(parents=True, exist_ok=True)
 
-    def one(self, path: Path, seen: Seen, opened: bool, more: dict[str, Any] | None = None) -> None:
+    def one(self, path: Path, seen: Seen, opened: bool, more: PlainData | None = None) -> None:
         """Take what one file shows."""
         self.failed += not opened
         if self.as_json:
@@ -177,12 +178,12 @@ class _Output:
             typer.echo(f"{path}: the annotated picture was not written: {error}", err=True)
 
 
-def as_data(path: Path, seen: Seen) -> dict[str, Any]:
+def as_data(path: Path, seen: Seen) -> PlainData:
     """What was seen in one file, as plain data."""
     return {"file": str(path), "displays": [_display(d) for d in seen.displays], "reason": seen.reason}
 
 
-def _display(display: DisplayReading) -> dict[str, Any]:
+def _display(display: DisplayReading) -> PlainData:
     return {
         "text": display.text,
         "value": display.quantity.digits,

@@ -2,32 +2,80 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from api.dialogue.conversation import recorded, reject
-from api.dialogue.errors import BadAction, BadChoice, InstrumentNotOfJob, NothingChanged, RevisionMissing
+from api.dialogue.errors import BadChoice, InstrumentNotOfJob, NothingChanged, RevisionMissing
 from api.dialogue.proposal_updates import UNIT_DOUBTS, change, propose
 from api.dialogue.turn import Turn
-from api.ledger.tables import InstrumentRow, ProposalRow
 from api.ledger.trail import What
-from api.visit.notes import FIELDS, Notes, notes_from, notes_of
-from api.visit.proposals import (
-    Belief,
-    Source,
-    alternatives_of,
-    choices_of,
-    doubts_of,
-    proposal_of,
-    require_open,
-    set_value,
-)
-from api.visit.readings import check_dimension, reading_from_json, reading_of
-from api.visit.records import Decision, confirm, put_event, record_of, supersede_problem
+from api.visit.notes import Notes, notes_from
+from api.visit.proposals import Proposal, ProposedReading, Source, proposal_of, require_open, set_value
+from api.visit.readings import ReadingFields, check_dimension, reading_fields, reading_from_json
+from api.visit.records import Decision, confirm, put_event, record_of, require_current
 from capture.reading import Doubt
 
 
-def typed(turn: Turn, data: dict[str, Any], captured_at: str, supersedes: str | None = None) -> ProposalRow:
+@dataclass(frozen=True)
+class Confirm:
+    """Yes, exactly this revision is right.
+
+    Attributes:
+        revision: The one that the person saw; a confirmation without it is refused.
+    """
+
+    revision: int | None = None
+    name = "confirm"
+
+
+@dataclass(frozen=True)
+class Reject:
+    """No: drop it.
+
+    Attributes:
+        revision: The one that the person saw, or None.
+    """
+
+    revision: int | None = None
+    name = "reject"
+
+
+@dataclass(frozen=True)
+class Correct:
+    """Some of its fields are wrong.
+
+    Attributes:
+        reading: The fields that change.
+        instrument_id: The instrument that it was read from, or None to leave it.
+        revision: The one that the person saw, or None.
+    """
+
+    reading: ReadingFields | None = None
+    instrument_id: str | None = None
+    revision: int | None = None
+    name = "correct"
+
+
+@dataclass(frozen=True)
+class Choose:
+    """It is one of the choices.
+
+    Attributes:
+        index: Place in the proposal's choices, from 0.
+        revision: The one that the person saw, or None.
+    """
+
+    index: int
+    revision: int | None = None
+    name = "choose"
+
+
+Action = Confirm | Reject | Correct | Choose
+"""What a person can do with a proposal by a tap or by typing."""
+
+
+def typed(turn: Turn, fields: ReadingFields, captured_at: str, supersedes: str | None = None) -> Proposal:
     """Make a proposal of a typed reading; what it leaves out is taken from where the work stands.
 
     Raises:
@@ -36,110 +84,101 @@ def typed(turn: Turn, data: dict[str, Any], captured_at: str, supersedes: str | 
     """
     context = turn.context
     before = Notes()
-    place = {
+    place: Mapping[str, object] = {
         "kind": None if context.kind is None else context.kind.value,
         "axis": context.axis,
         "section": None if context.section is None else context.section.value,
     }
     if supersedes is not None:
         record = record_of(turn.session, supersedes)
-        if problem := supersede_problem(turn.session, record):
-            raise problem
-        place, before = reading_of(record).to_json(), notes_of(record)
-    reading = reading_from_json({**place, **_of_reading(data)})
-    notes = notes_from(data, before)
+        require_current(record)
+        place, before = record.reading.to_json(), record.notes
+    reading = reading_from_json({**place, **reading_fields(fields)})
+    notes = notes_from(fields, before)
     said = {"typed": {**reading.to_json(), **notes.to_json()}}
     turn.transaction.entry(What.TYPED, turn.job.id, by=turn.job.technician, note=said)
     turn.context = context.after(reading)
-    row = propose(turn, Belief(reading, notes=notes), Source("typed", captured_at), supersedes)
-    turn.ask([row])
-    return row
+    proposal = propose(turn, ProposedReading(reading, notes=notes), Source("typed", captured_at), supersedes)
+    turn.ask([proposal])
+    return proposal
 
 
-def _of_reading(fields: dict[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in fields.items() if name not in FIELDS}
-
-
-def tap(turn: Turn, proposal_id: str, action: str, decision: Decision, fields: dict[str, Any]) -> None:
+def act(turn: Turn, proposal_id: str, action: Action, decision: Decision) -> None:
     """Act on a tap.
 
     Args:
         turn: The turn.
         proposal_id: The proposal tapped.
-        action: "confirm", "reject", "correct" or "choose".
+        action: What to do with it.
         decision: Who, when, how.
-        fields: `revision` (the one that the person saw; "confirm" needs it), `reading` for "correct" (only what
-            changes), `instrument_id` for "correct", `index` for "choose" (place in the proposal's choices).
 
     Raises:
-        OhmtrailError: See `api.visit.records.check_confirmable`; nothing is written then.
-        BadInput: Unknown action, or a field is wrong.
+        Refused: See `api.visit.records.check_confirmable`; nothing is written then.
+        BadInput: A field is wrong.
     """
-    row = proposal_of(turn.session, proposal_id)
-    revision = fields.get("revision")
-    require_open(row, revision)
-    if action == "confirm":
-        if not isinstance(revision, int):
+    proposal = _waiting(turn, proposal_id)
+    require_open(proposal, action.revision)
+    if isinstance(action, Confirm):
+        if action.revision is None:
             raise RevisionMissing()
-        recorded(turn, confirm(turn.transaction, row, decision, revision))
-        turn.asking = [pair for pair in turn.asking if pair[0] != row.id]
-    elif action == "reject":
-        reject(turn, row, decision)
+        recorded(turn, confirm(turn.transaction, proposal, decision, action.revision))
+        turn.asking = [pair for pair in turn.asking if pair[0] != proposal.id]
+    elif isinstance(action, Reject):
+        reject(turn, proposal, decision)
         turn.say("Dropped.")
-    elif action == "correct":
-        _correct(turn, row, decision, fields)
-    elif action == "choose":
-        _choose(turn, row, decision, fields.get("index"))
+    elif isinstance(action, Correct):
+        _correct(turn, proposal, decision, action)
     else:
-        raise BadAction(action=action)
-    turn.touched(row)
-    if row.state == "open":
-        turn.ask([row])
+        _choose(turn, proposal, decision, action.index)
+    turn.touch(proposal)
+    if proposal.is_open:
+        turn.ask([proposal])
 
 
-def _correct(turn: Turn, row: ProposalRow, decision: Decision, fields: dict[str, Any]) -> None:
-    changes = fields.get("reading") or {}
-    instrument = fields.get("instrument_id")
-    if not changes and instrument is None:
+def _waiting(turn: Turn, proposal_id: str) -> Proposal:
+    """Give the open proposal that the turn holds; a settled one is read, to be refused by name."""
+    waiting = next((proposal for proposal in turn.waiting if proposal.id == proposal_id), None)
+    return proposal_of(turn.session, proposal_id) if waiting is None else waiting
+
+
+def _correct(turn: Turn, proposal: Proposal, decision: Decision, action: Correct) -> None:
+    fields = action.reading or {}
+    if not fields and action.instrument_id is None:
         raise NothingChanged()
-    reading = reading_from_json({**reading_of(row).to_json(), **_of_reading(changes)})
-    notes = notes_from(changes, notes_of(row))
+    changes = reading_fields(fields)
+    reading = reading_from_json({**proposal.reading.to_json(), **changes})
+    notes = notes_from(fields, proposal.notes)
     check_dimension(reading)
     settled = set(changes) & {"value", "unit", "qualifier"}
-    kept: tuple[Doubt, ...] = () if settled else doubts_of(row)
+    kept: tuple[Doubt, ...] = () if settled else proposal.doubts
     if settled == {"unit"}:  # the digits are as much in doubt as before
-        kept = tuple(doubt for doubt in doubts_of(row) if doubt not in UNIT_DOUBTS)
-    belief = Belief(reading, kept, () if settled else alternatives_of(row), notes=notes)
-    change(turn, row, belief, _source(decision), decision)
-    if instrument is not None:
-        _name_instrument(turn, row, str(instrument), decision)
+        kept = tuple(doubt for doubt in proposal.doubts if doubt not in UNIT_DOUBTS)
+    given = ProposedReading(reading, kept, () if settled else proposal.alternatives, notes=notes)
+    change(turn, proposal, given, Source("typed", decision.captured_at), decision)
+    if action.instrument_id is not None:
+        _name_instrument(turn, proposal, action.instrument_id, decision)
 
 
-def _name_instrument(turn: Turn, row: ProposalRow, instrument_id: str, decision: Decision) -> None:
-    instrument = turn.session.get(InstrumentRow, instrument_id)
-    if instrument is None or instrument.job_id != row.job_id:
+def _name_instrument(turn: Turn, proposal: Proposal, instrument_id: str, decision: Decision) -> None:
+    if all(instrument.id != instrument_id for instrument in turn.job.instruments):
         raise InstrumentNotOfJob(instrument_id=instrument_id)
-    row.instrument_id = instrument.id
-    row.revision += 1
-    turn.transaction.put(row)
-    turn.transaction.entry(What.CORRECTED, row.job_id, by=decision.by, note={"instrument": instrument.id})
+    proposal.row.instrument_id = instrument_id
+    proposal.row.revision += 1
+    turn.keep(What.CORRECTED, proposal, by=decision.by, note={"instrument": instrument_id})
 
 
-def _source(decision: Decision) -> Source:
-    return Source("typed", decision.captured_at)
-
-
-def _choose(turn: Turn, row: ProposalRow, decision: Decision, index: object) -> None:
-    choices = choices_of(row)
-    if not isinstance(index, int) or isinstance(index, bool) or not 0 <= index < len(choices):
+def _choose(turn: Turn, proposal: Proposal, decision: Decision, index: int) -> None:
+    choices = proposal.choices
+    if not 0 <= index < len(choices):
         raise BadChoice(index=index, last=len(choices) - 1)
-    before, chosen = reading_of(row), choices[index]
-    missing_place = replace(chosen, axis=chosen.axis or before.axis, section=chosen.section or before.section)
-    kept = tuple(doubt for doubt in doubts_of(row) if doubt is Doubt.NOT_SETTLED)
-    set_value(turn.transaction, row, Belief(missing_place, kept, (), 1.0, sure=True), decision.captured_at)
-    if row.agreement == "conflict":
-        row.agreement = "chosen"
-    turn.transaction.put(row)
-    detail = {"before": before.to_json(), "after": reading_of(row).to_json()}
-    put_event(turn.transaction, turn.job.id, "choose", decision, proposal=row, detail=detail)
-    turn.transaction.entry(What.CHOSEN, turn.job.id, by=decision.by, note={"index": index})
+    before, chosen = proposal.reading, choices[index]
+    placed = replace(chosen, axis=chosen.axis or before.axis, section=chosen.section or before.section)
+    kept = tuple(doubt for doubt in proposal.doubts if doubt is Doubt.NOT_SETTLED)
+    given = ProposedReading(placed, kept, (), 1.0, chosen=True)
+    set_value(proposal, given, turn.job, decision.captured_at, turn.transaction.now)
+    if proposal.row.agreement == "conflict":
+        proposal.row.agreement = "chosen"
+    detail = {"before": before.to_json(), "after": proposal.reading.to_json()}
+    turn.transaction.put(proposal.stored())
+    put_event(turn.transaction, turn.job.id, "choose", decision, proposal=proposal, detail=detail)
+    turn.keep(What.CHOSEN, proposal, by=decision.by, note={"index": index})

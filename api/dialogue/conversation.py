@@ -15,24 +15,21 @@ from __future__ import annotations
 from dataclasses import replace
 
 from api.assessment.next_point import next_point
-from api.dialogue.proposal_updates import (
-    answer_question,
-    change,
-    give_place,
-    give_unit,
-    join_partner,
-    merged,
-    propose,
-    refuse_unit,
-)
+from api.dialogue.proposal_updates import change, give_place, give_unit, merged, propose, refuse_unit, take
 from api.dialogue.turn import Turn
 from api.errors import OhmtrailError
-from api.ledger.tables import ProposalRow, RecordRow
 from api.ledger.trail import What
-from api.visit.jobs import axes_of
-from api.visit.proposals import Belief, Source, require_open
-from api.visit.readings import reading_of
-from api.visit.records import Decision, check_confirmable, confirm, current_records, put_event, record_of, withdraw
+from api.visit.proposals import Proposal, ProposedReading, Source, require_open
+from api.visit.records import (
+    Decision,
+    Record,
+    check_confirmable,
+    confirm,
+    current_records,
+    put_event,
+    record_of,
+    withdraw,
+)
 from api.visit.safety import AFTER_TEST, is_gated
 from capture.completeness import fits
 from capture.language.items import Cue, UnitSpoken, scan
@@ -48,7 +45,7 @@ def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
     before, turn.context = turn.context, _on_known_axis(turn, utterance.context)
     command = utterance.command
     if utterance.readings and command is Command.CORRECT:
-        _corrected(turn, _belief(utterance, 0), source, decision)
+        _corrected(turn, _given(utterance, 0), source, decision)
     elif utterance.readings:
         _new_readings(turn, utterance, source, decision)
     elif command is not None and utterance.doubts:
@@ -60,54 +57,52 @@ def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
 
 
 def _on_known_axis(turn: Turn, context: Context) -> Context:
-    """The context, but for an axis that this job does not have: the work stays where it was."""
-    names = [axis.name for axis in axes_of(turn.session, turn.job.id)]
+    """Keep the work where it was if the context names an axis that this job does not have."""
+    names = turn.job.axis_names
     if context.axis is None or context.axis in names:
         return context
     turn.say(f"This job has no axis {context.axis}; it has {', '.join(names)}.")
     return replace(context, axis=turn.context.axis)
 
 
-def _belief(utterance: Utterance, index: int) -> Belief:
-    """One of an utterance's readings with its doubts (a stray command word is no doubt about the value)."""
+def _given(utterance: Utterance, index: int) -> ProposedReading:
+    """Give one of an utterance's readings with its doubts (a stray command word is no doubt about the value)."""
     doubts = tuple(doubt for doubt in utterance.doubts if doubt is not Doubt.CONFLICT)
     reading, others = utterance.readings[index], utterance.alternatives
     if len(utterance.readings) > 1:  # what else each could be is told by its place
         others = tuple(other for other in others if replace(other, quantity=reading.quantity) == reading)
-    return Belief(reading, doubts, others, utterance.confidence)
+    return ProposedReading(reading, doubts, others, utterance.confidence)
 
 
 def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: Decision) -> None:
-    rows = []
+    taken = []
     for index in range(len(utterance.readings)):
-        belief = _belief(utterance, index)
-        if not fits(belief.reading):
-            refuse_unit(turn, belief.reading)
+        given = _given(utterance, index)
+        if not fits(given.reading):
+            refuse_unit(turn, given.reading)
             continue
-        row = join_partner(turn, belief, source) or answer_question(turn, belief, source, decision)
-        rows.append(row or propose(turn, belief, source))
+        taken.append(take(turn, given, source, decision))
     if Doubt.CONFLICT in utterance.doubts or utterance.command is Command.CONFIRM:
         turn.say("I heard a value and a command in one breath. Listen first, then answer.")
-    if rows:
-        turn.ask(rows)
+    if taken:
+        turn.ask(taken)
 
 
-def _corrected(turn: Turn, belief: Belief, source: Source, decision: Decision) -> None:
+def _corrected(turn: Turn, given: ProposedReading, source: Source, decision: Decision) -> None:
     """Replace what is asked about; with nothing open, propose to replace the newest record."""
     asked = turn.asked()
     last = current_records(turn.session, turn.job.id)[-1:]
-    old = reading_of(asked[-1]) if asked else reading_of(last[0]) if last else None
-    if old is None:
-        turn.ask([propose(turn, belief, source)])
+    if not asked and not last:
+        turn.ask([propose(turn, given, source)])
         return
-    belief = replace(belief, reading=merged(belief.reading, old))
-    if not fits(belief.reading):
-        refuse_unit(turn, belief.reading)
+    given = replace(given, reading=merged(given.reading, asked[-1].reading if asked else last[0].reading))
+    if not fits(given.reading):
+        refuse_unit(turn, given.reading)
     elif asked:
-        change(turn, asked[-1], belief, source, decision)
+        change(turn, asked[-1], given, source, decision)
         turn.ask(asked)
     else:
-        turn.ask([propose(turn, belief, source, supersedes=last[0].id)])
+        turn.ask([propose(turn, given, source, supersedes=last[0].id)])
 
 
 def _commanded(turn: Turn, command: Command, decision: Decision) -> None:
@@ -148,22 +143,22 @@ def _confirmed(turn: Turn, decision: Decision) -> None:
         turn.say("Nothing is open, so nothing was confirmed.")
         return
     try:
-        for row in asked:
-            check_confirmable(turn.session, row, revisions[row.id], decision.captured_at)
+        for proposal in asked:
+            check_confirmable(turn.session, proposal, revisions[proposal.id], decision.captured_at)
     except OhmtrailError as problem:
         turn.refuse(problem)
-        turn.asking = [(row.id, row.revision) for row in asked]
+        turn.asking = [(proposal.id, proposal.revision) for proposal in asked]
         return
-    for row in asked:
-        recorded(turn, confirm(turn.transaction, row, decision, revisions[row.id]))
+    for proposal in asked:
+        recorded(turn, confirm(turn.transaction, proposal, decision, revisions[proposal.id]))
     turn.ask_next_open()
 
 
-def recorded(turn: Turn, record: RecordRow) -> None:
+def recorded(turn: Turn, record: Record) -> None:
     """Say what now stands in the record, and what to do with the leads."""
-    turn.records.append(record.id)
-    turn.say(f"Recorded: {statement(reading_of(record))}.")
-    if is_gated(reading_of(record)):
+    turn.records.append(record)
+    turn.say(f"Recorded: {statement(record.reading)}.")
+    if is_gated(record.reading):
         turn.say(AFTER_TEST)
 
 
@@ -172,29 +167,28 @@ def _rejected(turn: Turn, decision: Decision) -> None:
     if not asked:
         turn.say("Nothing is open, so nothing was dropped.")
         return
-    for row in asked:
-        reject(turn, row, decision)
+    for proposal in asked:
+        reject(turn, proposal, decision)
     turn.say("Dropped. Say it again.")
     turn.ask_next_open()
 
 
-def reject(turn: Turn, row: ProposalRow, decision: Decision) -> None:
+def reject(turn: Turn, proposal: Proposal, decision: Decision) -> None:
     """Drop a proposal; it stays on file as rejected.
 
     Raises:
         ProposalSettled: It is settled already.
     """
-    require_open(row)
-    row.state = "rejected"
-    turn.transaction.put(row)
-    put_event(turn.transaction, turn.job.id, "reject", decision, proposal=row)
-    turn.transaction.entry(What.REJECTED, turn.job.id, by=decision.by, note={"words": decision.words})
-    turn.asking = [pair for pair in turn.asking if pair[0] != row.id]
-    turn.touched(row)
+    require_open(proposal)
+    proposal.row.state = "rejected"
+    turn.transaction.put(proposal.stored())
+    put_event(turn.transaction, turn.job.id, "reject", decision, proposal=proposal)
+    turn.keep(What.REJECTED, proposal, by=decision.by, note={"words": decision.words})
+    turn.asking = [pair for pair in turn.asking if pair[0] != proposal.id]
 
 
 def undo(turn: Turn, decision: Decision, record_id: str | None = None) -> None:
-    """Take back a record, the newest where none is named.
+    """Withdraw a record, the newest where none is named.
 
     Raises:
         RecordWithdrawn: The named one is withdrawn already.
@@ -207,7 +201,7 @@ def undo(turn: Turn, decision: Decision, record_id: str | None = None) -> None:
     record = records[-1] if record_id is None else record_of(turn.session, record_id)
     withdraw(turn.transaction, record, decision)
     turn.withdrawn.append(record.id)
-    turn.say(f"Taken back: {statement(reading_of(record))}. The old entry stays in the trail.")
+    turn.say(f"Taken back: {statement(record.reading)}. The old entry stays in the trail.")
 
 
 def _unit_alone(text: str) -> str | None:
@@ -230,10 +224,10 @@ def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decis
         turn.say('Say "confirm" or "negative".')
         turn.ask(asked)
     elif turn.context != before:
-        changed = [give_place(turn, row, turn.context, decision) for row in asked]
+        changed = [give_place(turn, proposal, turn.context, decision) for proposal in asked]
         turn.ask(asked) if any(changed) else turn.say(heard_context(turn.context, before))
     elif Doubt.AXIS_MISSING in utterance.doubts and not turn.said:
-        names = ", ".join(axis_words(axis.name) for axis in axes_of(turn.session, turn.job.id))
+        names = ", ".join(axis_words(name) for name in turn.job.axis_names)
         turn.say(f"Which axis? Say one of {names}.")
     elif utterance.confidence and not utterance.doubts and not turn.said:
         turn.say(_unchanged(turn.context))

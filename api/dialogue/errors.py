@@ -23,15 +23,6 @@ class RevisionMissing(BadInput):
     remedy = "Send the revision along."
 
 
-class BadAction(BadInput):
-    """Refuse an action that there is not."""
-
-    code = "bad_action"
-    message = "{action!r} is no action."
-    remedy = "Use confirm, correct, choose or reject."
-    action: str
-
-
 class NothingChanged(BadInput):
     """Refuse a correction of nothing."""
 

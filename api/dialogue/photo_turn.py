@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
-from api.dialogue.proposal_updates import join_partner, propose
+from api.dialogue.proposal_updates import join_to, take
 from api.dialogue.turn import Turn
-from api.ledger.tables import ProposalRow
 from api.ledger.trail import What
 from api.visit.cautions import cautions_of
-from api.visit.proposals import Belief, Source, find_partner, join, proposals_of
+from api.visit.proposals import Proposal, ProposedReading, Source, find_partner
 from capture.completeness import fits
 from capture.display.placed import reading_seen
 from capture.reading import DisplayReading, Doubt, Reading, Seen
 from grading.terms.quantity import Qualifier, Quantity
 
 
-def seen(turn: Turn, result: Seen, source: Source, crops: dict[int, str]) -> None:
+def seen(turn: Turn, result: Seen, source: Source, crops: Mapping[int, str]) -> None:
     """Act on a photo.
 
     Args:
@@ -32,34 +32,26 @@ def seen(turn: Turn, result: Seen, source: Source, crops: dict[int, str]) -> Non
         return
     index, display = shown[0]
     source = replace(source, text=display.text, crop=crops.get(index))
-    belief = _belief(turn, display, [other for _, other in shown[1:]])
-    row = _seen_again(turn, belief, source) or join_partner(turn, belief, source) or propose(turn, belief, source)
-    if row.agreement == "agree":
+    given = _given(turn, display, [other for _, other in shown[1:]])
+    before = _seen_before(turn, source)
+    proposal = take(turn, given, source) if before is None else join_to(turn, before, given, source, again=True)
+    if proposal.row.agreement == "agree":
         turn.say("The photo agrees.")
-    turn.ask([row])
+    turn.ask([proposal])
 
 
-def _seen_again(turn: Turn, belief: Belief, source: Source) -> ProposalRow | None:
-    """The open proposal that this very photo made or joined before, read anew; None where there is none."""
-    for row in reversed(proposals_of(turn.session, turn.job.id, "open")):
-        if row.photo_sha256 == source.sha256:
-            agree = join(turn.transaction, row, belief, source)
-            turn.transaction.put(row)
-            turn.transaction.entry(
-                What.JOINED, turn.job.id, note={"agree": agree, "source": source.kind, "again": True}
-            )
-            turn.touched(row)
-            return row
-    return None
+def _seen_before(turn: Turn, source: Source) -> Proposal | None:
+    """Find the open proposal that this very photo made or joined before; None where there is none."""
+    return next((one for one in reversed(turn.waiting) if one.row.photo_sha256 == source.sha256), None)
 
 
-def _belief(turn: Turn, display: DisplayReading, others: list[DisplayReading]) -> Belief:
+def _given(turn: Turn, display: DisplayReading, others: list[DisplayReading]) -> ProposedReading:
     reading = reading_seen(display, turn.context)
     if not fits(reading):
         reading = replace(reading, kind=None)
     alternatives = tuple(reading_seen(other, turn.context) for other in others)
     doubts = (*display.doubts, *((Doubt.DIGITS_AMBIGUOUS,) if alternatives else ()))
-    return Belief(reading, doubts, alternatives, min(display.confidence.values(), default=0.0))
+    return ProposedReading(reading, doubts, alternatives, min(display.confidence.values(), default=0.0))
 
 
 def _not_read(turn: Turn, result: Seen, source: Source) -> None:
@@ -69,11 +61,9 @@ def _not_read(turn: Turn, result: Seen, source: Source) -> None:
     context = turn.context
     nothing = Quantity(None, None, Qualifier.NONE)
     place = Reading(None, nothing, context.axis, context.section, context.terminals)
-    row = find_partner(turn.session, turn.job.id, place, source)
-    if row is not None and row.photo_sha256 is None:
-        row.photo_sha256, row.agreement = source.sha256, "photo_not_read"
-        turn.transaction.put(row)
-        turn.transaction.entry(What.JOINED, turn.job.id, note={"agree": False, "source": "photo", "not_read": reason})
-        turn.touched(row)
+    partner = find_partner(turn.waiting, place, source)
+    if partner is not None and partner.row.photo_sha256 is None:
+        partner.row.photo_sha256, partner.row.agreement = source.sha256, "photo_not_read"
+        turn.keep(What.JOINED, partner, note={"agree": False, "source": "photo", "not_read": reason})
     turn.say(f"Photo kept, but not read: {reason}")
     turn.ask(turn.asked())

@@ -5,11 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from api.dialogue.turn import Turn
-from api.ledger.tables import ProposalRow
 from api.ledger.trail import What
-from api.visit.notes import notes_of
-from api.visit.proposals import Belief, Source, correct, doubts_of, find_partner, join, new_proposal
-from api.visit.readings import reading_of
+from api.visit.proposals import Proposal, ProposedReading, Source, correct, find_partner, join, new_proposal
 from api.visit.records import Decision, put_event, record_of
 from capture.comparison import same_dimension, same_place
 from capture.completeness import fits
@@ -25,7 +22,7 @@ UNIT_DOUBTS = frozenset({Doubt.UNIT_MISSING, Doubt.UNIT_UNSURE, Doubt.PREFIX_UNS
 
 
 def merged(new: Reading, old: Reading) -> Reading:
-    """A new statement over an old one: what it leaves out stays, the unit too where only digits were given."""
+    """Lay a new statement over an old one: what it leaves out stays, the unit too where only digits were given."""
     gaps = {name: getattr(old, name) for name in _PLACE if getattr(new, name) is None}
     reading = replace(new, **gaps)
     quantity = reading.quantity
@@ -39,87 +36,103 @@ def refuse_unit(turn: Turn, reading: Reading) -> None:
     turn.say(f"{value_words(reading)}: that unit does not fit. {NOT_UNDERSTOOD}")
 
 
-def propose(turn: Turn, belief: Belief, source: Source, supersedes: str | None = None) -> ProposalRow:
+def take(turn: Turn, given: ProposedReading, source: Source, decision: Decision | None = None) -> Proposal:
+    """Take a reading in: joined to its partner of the other sense, as the answer to what was asked, or on its own.
+
+    Args:
+        turn: The turn.
+        given: The reading.
+        source: Where it came from.
+        decision: Who said it, where words can answer a question; None for a photo.
+    """
+    partner = find_partner(turn.waiting, given.reading, source)
+    if partner is not None:
+        return join_to(turn, partner, given, source)
+    if decision is not None:
+        answered = _answered(turn, given)
+        if answered is not None:
+            change(turn, *answered, source, decision)
+            return answered[0]
+    return propose(turn, given, source)
+
+
+def propose(turn: Turn, given: ProposedReading, source: Source, supersedes: str | None = None) -> Proposal:
     """Make a proposal of its own; what was noted beside the record that it would replace stays, unless said anew."""
-    if supersedes is not None and belief.notes is None:
-        belief = replace(belief, notes=notes_of(record_of(turn.session, supersedes)))
-    row = new_proposal(turn.transaction, turn.job.id, belief, source, supersedes)
-    turn.transaction.entry(What.PROPOSED, turn.job.id, note={"source": source.kind})
-    turn.touched(row)
-    return row
+    if supersedes is not None and given.notes is None:
+        given = replace(given, notes=record_of(turn.session, supersedes).notes)
+    proposal = new_proposal(turn.transaction, turn.job, given, source, supersedes)
+    turn.keep(What.PROPOSED, proposal, note={"source": source.kind})
+    return proposal
 
 
-def join_partner(turn: Turn, belief: Belief, source: Source) -> ProposalRow | None:
-    """Join a reading to the open proposal of the other sense; None where there is none."""
-    row = find_partner(turn.session, turn.job.id, belief.reading, source)
-    if row is None:
-        return None
-    agree = join(turn.transaction, row, belief, source)
-    turn.transaction.put(row)
-    turn.transaction.entry(What.JOINED, turn.job.id, note={"agree": agree, "source": source.kind})
-    turn.touched(row)
-    return row
+def join_to(turn: Turn, partner: Proposal, given: ProposedReading, source: Source, *, again: bool = False) -> Proposal:
+    """Join a reading to the proposal of the other sense, or, `again`, read the photo of a proposal anew."""
+    agree = join(partner, given, source, turn.job, turn.transaction.now)
+    note = {"agree": agree, "source": source.kind}
+    turn.keep(What.JOINED, partner, note={**note, "again": True} if again else {**note})
+    return partner
 
 
-def change(turn: Turn, row: ProposalRow, belief: Belief, source: Source, decision: Decision) -> None:
+def change(turn: Turn, proposal: Proposal, given: ProposedReading, source: Source, decision: Decision) -> None:
     """Replace a proposal's value by a person's word; the event keeps the value before."""
-    before = {**reading_of(row).to_json(), **notes_of(row).to_json()}
-    correct(turn.transaction, row, belief, source)
-    turn.transaction.put(row)
-    detail = {"before": before, "after": {**reading_of(row).to_json(), **notes_of(row).to_json()}}
-    put_event(turn.transaction, turn.job.id, "correct", decision, proposal=row, detail=detail)
-    turn.transaction.entry(What.CORRECTED, turn.job.id, by=decision.by, note={"words": decision.words})
-    turn.touched(row)
+    before = {**proposal.reading.to_json(), **proposal.notes.to_json()}
+    correct(proposal, given, source, turn.job, turn.transaction.now)
+    after = {**proposal.reading.to_json(), **proposal.notes.to_json()}
+    detail = {"before": before, "after": after}
+    turn.transaction.put(proposal.stored())
+    put_event(turn.transaction, turn.job.id, "correct", decision, proposal=proposal, detail=detail)
+    turn.keep(What.CORRECTED, proposal, by=decision.by, note={"words": decision.words})
 
 
-def answer_question(turn: Turn, belief: Belief, source: Source, decision: Decision) -> ProposalRow | None:
-    """Take a reading as the answer to the one question that is open; None where it cannot be one."""
+def _answered(turn: Turn, given: ProposedReading) -> tuple[Proposal, ProposedReading] | None:
+    """Tell whether a reading answers the one question that is open; None where it cannot."""
     asked = turn.asked()
-    if len(asked) != 1 or not doubts_of(asked[0]):
+    if len(asked) != 1 or not asked[0].doubts:
         return None
-    row, reading = asked[0], belief.reading
-    old = reading_of(row)
-    if Doubt.AXIS_MISSING in doubts_of(row):
+    proposal, reading = asked[0], given.reading
+    old = proposal.reading
+    if Doubt.AXIS_MISSING in proposal.doubts:
         old = replace(old, axis=None)
     if not same_dimension(old.quantity, reading.quantity) or not same_place(old, reading):
         return None
     if reading.quantity.digits is None and reading.quantity.qualifier is Qualifier.EQUAL:
         return None
-    belief = replace(belief, reading=merged(reading, old))
-    if not fits(belief.reading):
-        return None
-    change(turn, row, belief, source, decision)
-    return row
+    answer = replace(given, reading=merged(reading, old))
+    return (proposal, answer) if fits(answer.reading) else None
 
 
 def give_unit(turn: Turn, code: str, decision: Decision) -> bool:
     """Give the value that is asked about the unit that it lacks or that is in doubt; False where there is none."""
-    for row in turn.asked():
-        old = reading_of(row)
-        if not UNIT_DOUBTS & set(doubts_of(row)):
+    for proposal in turn.asked():
+        old = proposal.reading
+        if not UNIT_DOUBTS & set(proposal.doubts):
             continue
         new = replace(old, quantity=replace(old.quantity, unit=code))
         if not fits(new):
             refuse_unit(turn, new)
             return True
-        doubts = tuple(doubt for doubt in doubts_of(row) if doubt not in UNIT_DOUBTS)
+        doubts = tuple(doubt for doubt in proposal.doubts if doubt not in UNIT_DOUBTS)
         source = Source("typed", decision.captured_at)  # the clip of the value stays the value's evidence
-        change(turn, row, Belief(new, doubts, (), float(row.confidence)), source, decision)
-        turn.ask([row])
+        change(turn, proposal, _as_is(proposal, new, doubts), source, decision)
+        turn.ask([proposal])
         return True
     return False
 
 
-def give_place(turn: Turn, row: ProposalRow, context: Context, decision: Decision) -> bool:
+def give_place(turn: Turn, proposal: Proposal, context: Context, decision: Decision) -> bool:
     """Fill what a proposal lacks from what was just said about the place; what it has stays."""
-    old, doubts = reading_of(row), doubts_of(row)
+    old, doubts = proposal.reading, proposal.doubts
     if Doubt.AXIS_MISSING in doubts:
         old = replace(old, axis=None)
     place = {name: getattr(context, name) for name in ("axis", "section", "terminals", "kind")}
     gaps = {name: value for name, value in place.items() if getattr(old, name) is None and value is not None}
     new = replace(old, **gaps)
-    if new == reading_of(row) or not fits(new):
+    if new == proposal.reading or not fits(new):
         return False
-    source = Source("typed", decision.captured_at)
-    change(turn, row, Belief(new, doubts, (), float(row.confidence)), source, decision)
+    change(turn, proposal, _as_is(proposal, new, doubts), Source("typed", decision.captured_at), decision)
     return True
+
+
+def _as_is(proposal: Proposal, reading: Reading, doubts: tuple[Doubt, ...]) -> ProposedReading:
+    """Give a proposal's changed reading with the confidence that it had."""
+    return ProposedReading(reading, doubts, (), float(proposal.row.confidence))

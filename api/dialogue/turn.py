@@ -1,24 +1,26 @@
-"""One turn of the conversation: where it stood, what was done, what is said next; written once at its end."""
+"""One turn of the conversation: where it stood, what was done, what is said next; written once at its end.
+
+What a turn works on is read and decoded once, when it begins: the job, the context, the open proposals.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from sqlmodel import Session
 
 from api.dialogue.errors import NoDialogue
 from api.errors import OhmtrailError
-from api.ledger.canonical import canonical, parsed
+from api.ledger.canonical import JsonObject, canonical, parsed
 from api.ledger.database import Transaction
-from api.ledger.tables import DialogueStateRow, JobRow, ProposalRow
+from api.ledger.tables import DialogueStateRow
 from api.ledger.trail import What
 from api.visit.cautions import Caution
-from api.visit.jobs import axes_of
-from api.visit.proposals import alternatives_of, doubts_of, proposal_for_page, proposal_of, proposals_of
-from api.visit.readings import context_from_json, context_to_json, reading_of
-from api.visit.records import record_for_page, record_of, standing
-from capture.language.prompts import question
+from api.visit.jobs import Job, read_job
+from api.visit.proposals import Proposal, proposal_for_page, proposals_of
+from api.visit.readings import context_from_json, context_to_json
+from api.visit.records import Record, record_for_page
 from capture.reading import Context
 from grading.shop import ShopProfile
 
@@ -29,31 +31,35 @@ class Turn:
 
     Attributes:
         transaction: The writing transaction that the whole turn is part of.
-        job: The job.
+        job: The job with its axes and instruments.
         context: Where the work stands, as it will hold afterwards.
+        asking: The proposals read back last, each with the revision that was read back.
+        state: The row that holds where the conversation stands.
+        waiting: The job's open proposals, oldest first; those made in this turn come last.
+        profile: The shop's own limits, which the test plan follows too; None for the published ones.
         said: Sentences to speak, in order.
-        proposals: Ids of proposals made or changed.
-        records: Ids of records made.
-        withdrawn: Ids of records taken back.
+        proposals: Proposals made or changed.
+        records: Records made.
+        withdrawn: Ids of records withdrawn.
         action: What the page should do: "photo" opens the camera; empty otherwise.
         cautions: What a photo warns of.
         problem: Why what was asked for did not happen, if it did not.
-        profile: The shop's own limits, which the test plan follows too; None for the published ones.
     """
 
     transaction: Transaction
-    job: JobRow
+    job: Job
     context: Context
     asking: list[tuple[str, int]]
     state: DialogueStateRow
+    waiting: list[Proposal]
+    profile: ShopProfile | None = None
     said: list[str] = field(default_factory=list)
-    proposals: list[str] = field(default_factory=list)
-    records: list[str] = field(default_factory=list)
+    proposals: list[Proposal] = field(default_factory=list)
+    records: list[Record] = field(default_factory=list)
     withdrawn: list[str] = field(default_factory=list)
     action: str = ""
     cautions: list[Caution] = field(default_factory=list)
     problem: OhmtrailError | None = None
-    profile: ShopProfile | None = None
 
     @property
     def session(self) -> Session:
@@ -74,29 +80,35 @@ class Turn:
         """Say why something did not happen, and note it in the trail."""
         self.problem = problem
         self.say(f"{problem.message} {problem.remedy}")
-        self.transaction.entry(
-            What.CONFIRM_REFUSED, self.job.id, by=self.job.technician, note={"code": problem.code, "why": str(problem)}
-        )
+        note = {"code": problem.code, "why": str(problem)}
+        self.transaction.entry(What.CONFIRM_REFUSED, self.job.id, by=self.job.technician, note=note)
 
-    def touched(self, row: ProposalRow) -> None:
-        """Remember that a proposal was made or changed."""
-        if row.id not in self.proposals:
-            self.proposals.append(row.id)
+    def keep(self, what: What, proposal: Proposal, *, by: str = "", note: Mapping[str, object] | None = None) -> None:
+        """Store a proposal that was made or changed, with its entry of the trail; the answer will name it."""
+        self.transaction.put(proposal.stored())
+        self.transaction.entry(what, self.job.id, by=by, note=note)
+        self.touch(proposal)
+        if proposal.is_open and proposal not in self.waiting:
+            self.waiting.append(proposal)
 
-    def ask(self, rows: list[ProposalRow]) -> None:
+    def touch(self, proposal: Proposal) -> None:
+        """Name a proposal in the answer."""
+        if proposal not in self.proposals:
+            self.proposals.append(proposal)
+
+    def ask(self, proposals: list[Proposal]) -> None:
         """Read proposals back; what is answered next is about them and about no other."""
-        self.asking = [(row.id, row.revision) for row in rows]
-        for row in rows:
-            self.say(question(reading_of(row), doubts_of(row), alternatives_of(row)))
+        self.asking = [(proposal.id, proposal.revision) for proposal in proposals]
+        self.said += [proposal.question for proposal in proposals]
 
-    def asked(self) -> list[ProposalRow]:
-        """The open proposals that were read back last."""
-        rows = [proposal_of(self.session, proposal_id) for proposal_id, _ in self.asking]
-        return [row for row in rows if row.state == "open"]
+    def asked(self) -> list[Proposal]:
+        """Give the open proposals that were read back last."""
+        waiting = {proposal.id: proposal for proposal in self.waiting if proposal.is_open}
+        return [waiting[proposal_id] for proposal_id, _ in self.asking if proposal_id in waiting]
 
     def ask_next_open(self) -> None:
-        """After an answer: ask about the newest proposal that is still open, if any."""
-        still = proposals_of(self.session, self.job.id, "open")
+        """Ask, after an answer, about the newest proposal that is still open, if any."""
+        still = [proposal for proposal in self.waiting if proposal.is_open]
         self.asking = []
         if still:
             self.say("Still open:")
@@ -112,35 +124,40 @@ class Turn:
         self.transaction.put(self.state)
         self.transaction.entry(What.ASKED, self.job.id, note={"message": message})
 
-    def for_page(self) -> dict[str, Any]:
-        """The turn as the page shows and speaks it."""
-        session = self.session
-        states = standing(session, self.job.id) if self.records else {}
+    def for_page(self) -> JsonObject:
+        """Give the turn as the page shows and speaks it."""
         return {
             "message": " ".join(self.said),
             "action": self.action,
             "cautions": [{"code": caution.code, "sentence": caution.sentence} for caution in self.cautions],
-            "proposals": [proposal_for_page(proposal_of(session, proposal_id)) for proposal_id in self.proposals],
-            "records": [record_for_page(record_of(session, found), states[found]) for found in self.records],
-            "withdrawn": list(self.withdrawn),
-            "problem": None if self.problem is None else self.problem.to_json(),
+            "proposals": [proposal_for_page(proposal) for proposal in self.proposals],
+            "records": [record_for_page(record) for record in self.records],
+            "withdrawn": [*self.withdrawn],
+            "problem": None if self.problem is None else {**self.problem.to_json()},
         }
 
 
-def begin_turn(transaction: Transaction, job: JobRow, profile: ShopProfile | None = None) -> Turn:
-    """Take up the conversation where it stands."""
-    state = transaction.session.get(DialogueStateRow, job.id)
+def begin_turn(transaction: Transaction, job_id: str, profile: ShopProfile | None = None) -> Turn:
+    """Take up the conversation of a job where it stands.
+
+    Raises:
+        NoSuchJob: There is no such job.
+        NoDialogue: Its conversation is missing.
+    """
+    session = transaction.session
+    job = read_job(session, job_id)
+    state = session.get(DialogueStateRow, job_id)
     if state is None:
-        raise NoDialogue(job_id=job.id)
+        raise NoDialogue(job_id=job_id)
     asking = [(str(proposal_id), int(revision)) for proposal_id, revision in parsed(state.asking_json)]
-    return Turn(transaction, job, context_from_json(parsed(state.context_json)), asking, state, profile=profile)
+    context = context_from_json(parsed(state.context_json))
+    return Turn(transaction, job, context, asking, state, proposals_of(session, job_id, "open"), profile)
 
 
 def context_of(session: Session, job_id: str) -> Context:
-    """Where the work of a job stands: what has been said and still holds."""
+    """Tell where the work of a job stands: what has been said and still holds."""
     state = session.get(DialogueStateRow, job_id)
     if state is None:
         return Context()
-    # What the job has is what a letter said as an axis can be.
-    axes = tuple(axis.name for axis in axes_of(session, job_id))
-    return replace(context_from_json(parsed(state.context_json)), axes=axes)
+    # The recogniser tells by the job's axes whether a letter that was said can be one.
+    return replace(context_from_json(parsed(state.context_json)), axes=read_job(session, job_id).axis_names)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import threading
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from typing import Any
 
 from sqlmodel import select
 
@@ -20,7 +19,7 @@ from api.intake.errors import CaptureReadBefore, MarkedDisplayUnreadable, NoSuch
 from api.intake.photos import Corners, check_burst, in_pixels
 from api.intake.recognisers import Engines, Quad
 from api.intake.recognition import Recognised, recognise, recognise_burst, seen_json
-from api.ledger.canonical import canonical, parsed
+from api.ledger.canonical import JsonObject, PlainData, canonical, parsed
 from api.ledger.clock import captured_text
 from api.ledger.database import Database, Transaction
 from api.ledger.evidence import Stored, captures_of, evidence_of, put_evidence, store_file
@@ -59,7 +58,7 @@ class Intake:
         *,
         cut: bool = False,
         finish: Callable[[Context], Utterance] | None = None,
-    ) -> dict[str, Any]:
+    ) -> PlainData:
         """Store a clip or photo, read it, and answer with what was made of it.
 
         Args:
@@ -67,7 +66,7 @@ class Intake:
             data: The file.
             captured_at: The device's time with offset; None for now.
             client_id: The sender's own unique id.
-            cut: The line broke while it was sent: it is kept, not read.
+            cut: The connection was lost while it was sent: it is kept, not read.
             finish: Ends a live hearing of the same sound; None to hear the file itself.
 
         Raises:
@@ -86,7 +85,10 @@ class Intake:
             job_id, stored, captured, client_id, explicit=captured_at is not None, cut=cut
         )
         if cut:
-            return {**self._answer(capture), "message": "The line broke. What arrived is kept; say it again, please."}
+            return {
+                **self._answer(capture),
+                "message": "The connection was lost. What arrived is kept; say it again, please.",
+            }
         with self._lock(job_id):
             if repeated:
                 with self._database.read() as session:
@@ -104,7 +106,7 @@ class Intake:
                 self._read(capture.id, self._store.read(capture.sha256), commands=False)
         return len(waiting)
 
-    def read_again(self, capture_id: str) -> dict[str, Any]:
+    def read_again(self, capture_id: str) -> PlainData:
         """Read a capture once more that could not be read (a model was missing, say); commands in it are not obeyed.
 
         Raises:
@@ -122,7 +124,7 @@ class Intake:
                 raise CaptureReadBefore(capture_id=capture_id)
             return self._read(capture_id, self._store.read(capture.sha256), commands=False)
 
-    def read_marked(self, job_id: str, sha256: str, corners: Corners) -> dict[str, Any]:
+    def read_marked(self, job_id: str, sha256: str, corners: Corners) -> PlainData:
         """Read a photo again where a person marked the display; the trail keeps the corners.
 
         Args:
@@ -148,7 +150,7 @@ class Intake:
 
     def take_burst(
         self, job_id: str, frames: Sequence[bytes], captured_at: str | None = None, client_id: str | None = None
-    ) -> dict[str, Any]:
+    ) -> PlainData:
         """Take several photos of one display: each is kept as evidence, and all are read as one.
 
         Args:
@@ -186,19 +188,21 @@ class Intake:
                         return {**self._answer(session.get_one(CaptureRow, best)), "repeated": True}
             return self._read_burst(job_id, captures, frames)
 
-    def _read_burst(self, job_id: str, captures: list[str], frames: Sequence[bytes]) -> dict[str, Any]:
+    def _read_burst(self, job_id: str, captures: list[str], frames: Sequence[bytes]) -> PlainData:
         with self._database.read() as session:
             check = display_check(session, job_id, context_of(session, job_id))
         found, best, alone = recognise_burst(self._engines, frames, check)
         crops = {index: store_file(self._store, crop) for index, crop in found.crops}
-        burst = {"best": captures[best], "captures": list(dict.fromkeys(captures))}
+        burst: JsonObject = {"best": captures[best], "captures": [*dict.fromkeys(captures)]}
         with self._database.write() as transaction:
             for index, capture_id in enumerate(captures):
                 if capture_id == captures[best]:
                     continue
                 row = transaction.session.get_one(CaptureRow, capture_id)
                 row.state = "recognised" if index < len(alone) and alone[index].displays else "failed"
-                outcome = {"burst": burst, **({"seen": seen_json(alone[index])} if index < len(alone) else {})}
+                outcome: JsonObject = {"burst": burst}
+                if index < len(alone):
+                    outcome["seen"] = seen_json(alone[index])
                 row.outcome_json = canonical(outcome)
                 transaction.put(row)
                 transaction.entry(What.RECOGNISED, job_id, note=outcome)
@@ -220,7 +224,7 @@ class Intake:
                 if capture.sha256 == stored.sha256 and (same_id or again):
                     return capture, True
             capture = CaptureRow(
-                id=f"{job_id}-C{len(known) + 1}",
+                id=transaction.next_id(CaptureRow, job_id),
                 job_id=job_id,
                 sha256=stored.sha256,
                 client_id=None if clash else client_id,
@@ -236,8 +240,8 @@ class Intake:
             raise SameIdOtherBytes(client_id=client_id)
         return capture, False
 
-    def _answer(self, capture: CaptureRow) -> dict[str, Any]:
-        """What was made of a capture, as sent to the page."""
+    def _answer(self, capture: CaptureRow) -> PlainData:
+        """Give what was made of a capture, as it is sent to the page."""
         return {
             "capture": capture.id,
             "sha256": capture.sha256,
@@ -262,7 +266,7 @@ class Intake:
         commands: bool = True,
         finish: Callable[[Context], Utterance] | None = None,
         corners: Quad | None = None,
-    ) -> dict[str, Any]:
+    ) -> PlainData:
         with self._database.read() as session:
             capture = session.get_one(CaptureRow, capture_id)
             evidence = evidence_of(session, capture.sha256)
@@ -311,20 +315,18 @@ class Intake:
         crops: dict[int, Stored],
         *,
         commands: bool,
-        more: dict[str, Any] | None = None,
-    ) -> dict[str, Any]:
-        """Write what was recognised, let the conversation act on it, and keep the answer (with what is `more`)."""
-        job = job_of(transaction.session, capture.job_id)
-        capture.state = "failed" if found.problem is not None else "recognised"
-        capture.outcome_json = canonical(found.to_json())
-        transaction.put(capture)
+        more: JsonObject | None = None,
+    ) -> PlainData:
+        """Note what was recognised, let the conversation act on it, and keep the answer (with what is `more`)."""
+        recognised = found.to_json()
         what = What.NOT_RECOGNISED if found.problem is not None else What.RECOGNISED
-        transaction.entry(what, job.id, note=found.to_json())
-        turn = begin_turn(transaction, job, self._profile)
+        transaction.entry(what, capture.job_id, note=recognised)
+        turn = begin_turn(transaction, capture.job_id, self._profile)
         self._act(turn, capture, found, crops, commands=commands)
-        outcome = {**found.to_json(), **turn.for_page(), **(more or {})}
+        outcome = {**recognised, **turn.for_page(), **(more or {})}
         if found.problem is not None:
             outcome["problem"] = found.problem_json()
+        capture.state = "failed" if found.problem is not None else "recognised"
         capture.outcome_json = canonical(outcome)
         transaction.put(capture)
         turn.close()

@@ -5,14 +5,14 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from api.intake.errors import ClipOverLimit, FileDamaged, FileTypeUnknown, RecognitionFailed, RefusedOnArrival
 from api.intake.recognisers import Engines, Quad
-from api.ledger.evidence import MAX_CLIP_MS
+from api.ledger.canonical import JsonObject
 from api.ledger.tables import EvidenceRow
 from capture.errors import CaptureError
 from capture.reading import Context, DisplayReading, Seen, Utterance
+from capture.speech.audio import MAX_SECONDS
 
 log = logging.getLogger(__name__)
 
@@ -32,16 +32,16 @@ class Recognised:
     crops: tuple[tuple[int, bytes], ...] = ()
     photo: bool = False
 
-    def to_json(self) -> dict[str, Any]:
-        """As plain data; scores as text."""
+    def to_json(self) -> JsonObject:
+        """Give it as plain data; scores as text."""
         if self.utterance is not None:
             return {"heard": heard_json(self.utterance)}
         if self.seen is not None:
             return {"seen": seen_json(self.seen)}
         return {"problem": self.problem_json()}
 
-    def problem_json(self) -> dict[str, str] | None:
-        """The failure as the page shows it, or None."""
+    def problem_json(self) -> JsonObject | None:
+        """Give the failure as the page shows it, or None."""
         if self.problem is None:
             return None
         again = "Take the photo again" if self.photo else "Say the reading again"
@@ -49,8 +49,8 @@ class Recognised:
         return {"code": self.problem.code, "message": str(self.problem), "what_to_do": what_to_do}
 
 
-def heard_json(utterance: Utterance) -> dict[str, Any]:
-    """An utterance as plain data."""
+def heard_json(utterance: Utterance) -> JsonObject:
+    """Give an utterance as plain data."""
     heard = utterance.heard
     return {
         "text": heard.text,
@@ -59,28 +59,28 @@ def heard_json(utterance: Utterance) -> dict[str, Any]:
                 "word": word.word,
                 "start": f"{word.start:.2f}",
                 "end": f"{word.end:.2f}",
-                "conf": f"{word.confidence:.3f}",
+                "confidence": f"{word.confidence:.3f}",
             }
             for word in heard.words
         ],
-        "others": [{"text": other.text, "score": f"{other.score:.3f}"} for other in heard.alternatives],
-        "readings": [reading.to_json() for reading in utterance.readings],
-        "alternatives": [reading.to_json() for reading in utterance.alternatives],
-        "struck": [reading.to_json() for reading in utterance.struck],
+        "hypotheses": [{"text": other.text, "score": f"{other.score:.3f}"} for other in heard.alternatives],
+        "readings": [{**reading.to_json()} for reading in utterance.readings],
+        "alternatives": [{**reading.to_json()} for reading in utterance.alternatives],
+        "struck": [{**reading.to_json()} for reading in utterance.struck],
         "command": None if utterance.command is None else utterance.command.value,
         "doubts": [doubt.value for doubt in utterance.doubts],
         "confidence": f"{utterance.confidence:.3f}",
     }
 
 
-def _display_json(display: DisplayReading) -> dict[str, Any]:
+def _display_json(display: DisplayReading) -> JsonObject:
     quantity = display.quantity
     return {
         "text": display.text,
         "value": quantity.digits,
         "unit": quantity.unit,
         "qualifier": quantity.qualifier.value,
-        "secondary": dict(display.secondary),
+        "secondary": {**display.secondary},
         "secondary_seen": [
             {
                 "name": one.name,
@@ -98,20 +98,21 @@ def _display_json(display: DisplayReading) -> dict[str, Any]:
     }
 
 
-def seen_json(seen: Seen) -> dict[str, Any]:
-    """What was seen as plain data."""
+def seen_json(seen: Seen) -> JsonObject:
+    """Give what was seen as plain data."""
     return {"displays": [_display_json(display) for display in seen.displays], "reason": seen.reason}
 
 
-def _check_limits(evidence: EvidenceRow, metadata: dict[str, Any]) -> None:
+def _check_limits(evidence: EvidenceRow, metadata: JsonObject) -> None:
     if evidence.kind not in ("clip", "photo"):
         raise FileTypeUnknown()
     if "unreadable" in metadata:
-        raise FileDamaged(cause=metadata["unreadable"].split(":")[0])
+        raise FileDamaged(cause=str(metadata["unreadable"]).split(":")[0])
     if "refused" in metadata:
-        raise RefusedOnArrival(refused=metadata["refused"], why=metadata["why"])
-    if (metadata.get("duration_ms") or 0) > MAX_CLIP_MS:
-        raise ClipOverLimit(most=MAX_CLIP_MS // 1000)
+        raise RefusedOnArrival(refused=str(metadata["refused"]), why=str(metadata["why"]))
+    duration_ms = metadata.get("duration_ms")
+    if isinstance(duration_ms, int) and duration_ms > 1000 * MAX_SECONDS:
+        raise ClipOverLimit(most=int(MAX_SECONDS))
 
 
 def _crops(engines: Engines, data: bytes, seen: Seen) -> tuple[tuple[int, bytes], ...]:
@@ -150,7 +151,7 @@ def recognise(
     engines: Engines,
     data: bytes,
     evidence: EvidenceRow,
-    metadata: dict[str, Any],
+    metadata: JsonObject,
     context: Context,
     finish: Callable[[Context], Utterance] | None = None,
     check: Callable[[Seen], Seen] | None = None,

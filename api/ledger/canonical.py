@@ -11,6 +11,14 @@ import hashlib
 import json
 from typing import Any
 
+from pydantic import JsonValue
+
+JsonObject = dict[str, JsonValue]
+"""Plain data as it is made for the trail, the page and the command line: nothing in it that has no JSON form."""
+
+PlainData = dict[str, Any]
+"""The same in the hands of who reads it: the shape of each answer is told where it is made."""
+
 
 class CanonicalError(ValueError):
     """A value has no canonical form; the message says where."""

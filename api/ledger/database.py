@@ -10,22 +10,23 @@ from __future__ import annotations
 import fcntl
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, SQLModel, col, create_engine, select
 
-from api.ledger.canonical import CanonicalError
+from api.ledger.canonical import CanonicalError, JsonObject
 from api.ledger.clock import Clock, system_clock, utc_text
 from api.ledger.errors import EntryNotWritten, FolderIsNewer, JournalUnsafe
 from api.ledger.ids import row_id
 from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers
 from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import Head, What, head_of, make_entry, read_head, write_head
+
+_KEYS = {name: primary_key(name) for name in SQLModel.metadata.tables}
 
 BUSY_TIMEOUT_S = 20.0
 """How long a writer waits for another process, s."""
@@ -36,8 +37,8 @@ def version_of(user_version: int) -> int:
     return max(1, user_version)
 
 
-def row_of(row: SQLModel) -> dict[str, Any]:
-    """A row as plain data: every column, as stored."""
+def row_of(row: SQLModel) -> JsonObject:
+    """Give a row as plain data: every column, as stored."""
     table = SQLModel.metadata.tables[str(row.__tablename__)]
     return {column.name: getattr(row, column.name) for column in table.columns}
 
@@ -60,10 +61,10 @@ class Transaction:
         if not any(row is known for known in self._rows):
             self._rows.append(row)
 
-    def entry(self, what: What, job_id: str = "", *, by: str = "", note: dict[str, Any] | None = None) -> None:
+    def entry(self, what: What, job_id: str = "", *, by: str = "", note: Mapping[str, object] | None = None) -> None:
         """Append a trail entry for all rows put since the last one."""
-        rows = [
-            {"table": str(row.__tablename__), "key": str(content[primary_key(str(row.__tablename__))]), "row": content}
+        rows: list[JsonObject] = [
+            {"table": str(row.__tablename__), "key": str(content[_KEYS[str(row.__tablename__)]]), "row": content}
             for row, content in ((row, row_of(row)) for row in self._rows)
         ]
         self._rows.clear()

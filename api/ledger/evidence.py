@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from sqlmodel import Session, select
 
-from api.ledger.canonical import canonical, parsed
+from api.ledger.canonical import JsonObject, canonical, parsed
 from api.ledger.database import Database, Transaction
 from api.ledger.errors import FileEmpty, FileNotOnRecord, FileTooLarge
 from api.ledger.ids import in_order
@@ -17,12 +16,11 @@ from api.ledger.store import Store
 from api.ledger.tables import CaptureRow, EvidenceRow
 from api.ledger.trail import What
 from capture.display import header
+from capture.speech import audio
 
-MAX_BYTES = {"photo": header.MAX_BYTES, "clip": 16_000_000, "other": 16_000_000}
-"""Largest file accepted, bytes: what the display reader takes; a minute of uncompressed 48 kHz stereo is 11.5 MB."""
-
-MAX_CLIP_MS = 120_000
-"""Longest clip that is listened to, ms; a longer one is kept and reported."""
+MAX_BYTES = {"photo": header.MAX_BYTES, "clip": audio.MAX_BYTES, "other": audio.MAX_BYTES}
+"""Largest file accepted, bytes: exactly what display reader and recogniser take, so that nothing is taken in that would
+then be refused for its size."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +30,7 @@ class Stored:
     sha256: str
     found: MediaType
     size: int
-    metadata: dict[str, Any]
+    metadata: JsonObject
 
 
 def check_size(data: bytes) -> MediaType:
@@ -104,14 +102,14 @@ def captures_of(session: Session, job_id: str, sha256: str | None = None) -> Seq
     return in_order(session.exec(statement).all())
 
 
-def evidence_for_page(session: Session, row: EvidenceRow) -> dict[str, Any]:
-    """A file with its arrivals and what was cut from it, as the page shows it."""
+def evidence_for_page(session: Session, row: EvidenceRow) -> JsonObject:
+    """Give a file with its arrivals and what was cut from it, as the page shows it."""
     captures = session.exec(select(CaptureRow).where(CaptureRow.sha256 == row.sha256)).all()
     derived = session.exec(select(EvidenceRow.sha256).where(EvidenceRow.parent_sha256 == row.sha256)).all()
     return {
         **row.model_dump(exclude={"metadata_json"}),
         "metadata": parsed(row.metadata_json),
-        "derived": list(derived),
+        "derived": [*derived],
         "captures": [
             {**capture.model_dump(exclude={"outcome_json"}), "outcome": parsed(capture.outcome_json)}
             for capture in captures

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
-from typing import Any
 
+from api.ledger.canonical import JsonObject
 from capture.display.header import HEIF_BRANDS, read_header
 from capture.errors import MediaError
 
@@ -53,7 +53,7 @@ def media_type(data: bytes) -> MediaType:
     return UNKNOWN
 
 
-def _photo_metadata(data: bytes) -> dict[str, Any]:
+def _photo_metadata(data: bytes) -> JsonObject:
     try:
         header = read_header(data)
     except MediaError as error:
@@ -67,7 +67,7 @@ def _photo_metadata(data: bytes) -> dict[str, Any]:
     }
 
 
-def _clip_metadata(data: bytes) -> dict[str, Any]:
+def _clip_metadata(data: bytes) -> JsonObject:
     import soundfile
 
     info = soundfile.info(io.BytesIO(data))
@@ -75,7 +75,7 @@ def _clip_metadata(data: bytes) -> dict[str, Any]:
     return {"sample_rate": info.samplerate, "channels": info.channels, "duration_ms": milliseconds}
 
 
-def metadata(data: bytes, found: MediaType) -> dict[str, Any]:
+def metadata(data: bytes, found: MediaType) -> JsonObject:
     """What a file's header says: size in pixels, EXIF time and orientation, or rate and length of sound.
 
     Never raises: a photo that may not be decoded becomes {"refused": code, "why": sentence}, a sound file whose header

@@ -17,12 +17,12 @@ who rewrites every entry and the head file; therefore each report prints the hea
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Any
 
-from api.ledger.canonical import CanonicalError, canonical, parsed, sha256_hex
+from api.ledger.canonical import CanonicalError, JsonObject, canonical, parsed, sha256_hex
 from api.ledger.store import write_synced
 from api.ledger.tables import TrailEntryRow
 
@@ -76,8 +76,8 @@ def make_entry(
     job_id: str,
     what: What,
     by: str,
-    rows: list[dict[str, Any]],
-    note: dict[str, Any],
+    rows: list[JsonObject],
+    note: Mapping[str, object],
 ) -> tuple[TrailEntryRow, Head]:
     """Build the entry that follows `after`.
 
@@ -139,13 +139,8 @@ def read_head(path: Path) -> Head | None:
     return Head(seq, txn, digest)
 
 
-def row_key(row: dict[str, Any], key_column: str) -> str:
-    """How a row is named in entries: its primary key as text."""
-    return str(row[key_column])
-
-
-def entry_for_page(entry: TrailEntryRow) -> dict[str, Any]:
-    """An entry as the page shows it."""
+def entry_for_page(entry: TrailEntryRow) -> JsonObject:
+    """Give an entry as the page shows it."""
     body = json.loads(entry.body)
     return {
         "seq": entry.seq,

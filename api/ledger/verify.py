@@ -20,15 +20,13 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
-from api.ledger.canonical import CanonicalError, canonical, parsed, sha256_hex
+from api.ledger.canonical import CanonicalError, JsonObject, canonical, parsed, sha256_hex
 from api.ledger.database import version_of
-from api.ledger.schema import MIGRATIONS, VERSION, Migration, Schema, primary_key, schema
+from api.ledger.schema import MIGRATIONS, VERSION, Migration, Row, Schema, primary_key, schema
 from api.ledger.store import Store
 from api.ledger.trail import FIRST_PREV, Head, What, read_head
 
-Row = dict[str, Any]
 Progress = Callable[[str], None]
 
 _BODY_KEYS = {"seq", "txn", "prev", "at", "job", "what", "by", "rows", "note"}
@@ -64,15 +62,15 @@ class Verification:
             return f"intact, {self.entries} entries, {self.files} files, head {self.head[:16]}…"
         return f"changed: {self.problems[0]} ({len(self.problems)} problems in all)"
 
-    def to_json(self) -> dict[str, Any]:
-        """As sent to the page."""
+    def to_json(self) -> JsonObject:
+        """Give it as it is sent to the page."""
         return {
             "result": "intact" if self.intact else "changed",
             "entries": self.entries,
             "files": self.files,
             "head": self.head,
-            "problems": self.problems,
-            "notes": self.notes,
+            "problems": [*self.problems],
+            "notes": [*self.notes],
         }
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 from PIL import Image
 
 from api.errors import NotFound
+from api.ledger.canonical import PlainData
 from api.ledger.tables import CaptureRow, ProposalRow, RecordRow
 from api.report import media
 from api.report.content import EmbeddedPicture, Exhibit
@@ -97,7 +97,7 @@ class Album:
         )
 
 
-def _outcome(capture: CaptureRow) -> dict[str, Any]:
+def _outcome(capture: CaptureRow) -> PlainData:
     found = loads(capture.outcome_json)
     return found if isinstance(found, dict) else {}
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
 
+from api.ledger.canonical import PlainData
 from api.report import wording
 from api.report.content import Field, ReportedAxis, ReportedInstrument, VerdictMark, VerdictText
 from api.report.render import clock
@@ -21,7 +21,7 @@ KINDS = {
 }
 
 
-def _given(rows: Rows) -> dict[str, Any]:
+def _given(rows: Rows) -> PlainData:
     found = loads(rows.job.description_json)
     return found if isinstance(found, dict) else {}
 

@@ -22,7 +22,7 @@ from api.ledger.tables import (
     TrailEntryRow,
 )
 from api.visit.jobs import axes_of, instruments_of, job_of
-from api.visit.records import all_records, standing
+from api.visit.records import all_records
 
 
 def number(identifier: str) -> int:
@@ -86,7 +86,7 @@ def read_rows(session: Session, job_id: str) -> Rows:
     Raises:
         NotFound: There is no such job.
     """
-    job = job_of(session, job_id)
+    job, records = job_of(session, job_id), all_records(session, job_id)
     captures = _of_job(session, CaptureRow, job_id)
     named = {c.sha256 for c in captures}
     evidence = session.exec(
@@ -100,8 +100,8 @@ def read_rows(session: Session, job_id: str) -> Rows:
         captures=captures,
         evidence={e.sha256: e for e in evidence},
         proposals=_of_job(session, ProposalRow, job_id),
-        records=all_records(session, job_id),
-        states=standing(session, job_id),
+        records=[record.row for record in records],
+        states={record.id: record.status for record in records},
         events=_of_job(session, ConfirmationEventRow, job_id),
         answers=_of_job(session, SafetyAnswerRow, job_id),
         head=trail,

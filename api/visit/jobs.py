@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
 
 from pydantic import BaseModel
 from sqlmodel import Session, col, select, text
 
-from api.ledger.canonical import canonical
+from api.ledger.canonical import JsonObject, canonical
 from api.ledger.database import Transaction
 from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow
 from api.ledger.trail import What
@@ -83,6 +83,38 @@ def _instrument(job_id: str, instrument: InstrumentDescription) -> InstrumentRow
     )
 
 
+@dataclass(frozen=True)
+class Job:
+    """A job with its axes and instruments, read once and handed on.
+
+    Attributes:
+        id: Its number, "J1".
+        technician: Who works on it.
+        axis_names: Names of its axes, in the order described.
+        instruments: In the order described.
+        axes: In the order described.
+        row: The job.
+    """
+
+    id: str
+    technician: str
+    axis_names: tuple[str, ...]
+    instruments: tuple[InstrumentRow, ...]
+    axes: tuple[AxisRow, ...]
+    row: JobRow
+
+
+def read_job(session: Session, job_id: str) -> Job:
+    """Read a job with its axes and instruments.
+
+    Raises:
+        NoSuchJob: There is no such job.
+    """
+    row, axes = job_of(session, job_id), tuple(axes_of(session, job_id))
+    names = tuple(axis.name for axis in axes)
+    return Job(row.id, row.technician, names, tuple(instruments_of(session, job_id)), axes, row)
+
+
 def job_of(session: Session, job_id: str) -> JobRow:
     """A job by its id.
 
@@ -122,8 +154,8 @@ def all_jobs(session: Session) -> Sequence[JobRow]:
     return session.exec(select(JobRow).order_by(col(JobRow.created_at).desc(), text("rowid DESC"))).all()
 
 
-def job_for_page(session: Session, job: JobRow) -> dict[str, Any]:
-    """A job with its axes and instruments, as the page shows it."""
+def job_for_page(session: Session, job: JobRow) -> JsonObject:
+    """Give a job with its axes and instruments, as the page shows it."""
     return {
         **job.model_dump(exclude={"description_json"}),
         "axes": [axis.model_dump(exclude={"description_json", "job_id"}) for axis in axes_of(session, job.id)],

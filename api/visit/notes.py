@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from api.ledger.canonical import canonical, parsed
+from api.ledger.canonical import JsonObject, canonical, parsed
 from api.ledger.columns import NoteColumns
 from api.visit.errors import BadCircumstance, BadPosition
 from grading.measurement import Circumstance
 
 LONGEST_POSITION = 40
 """Longest text of a position, characters."""
-
-FIELDS = ("position", "circumstances")
-"""Names of the fields beside those of a reading."""
 
 
 @dataclass(frozen=True)
@@ -30,8 +26,8 @@ class Notes:
     position: str = ""
     circumstances: tuple[Circumstance, ...] = ()
 
-    def to_json(self) -> dict[str, Any]:
-        """As plain data."""
+    def to_json(self) -> JsonObject:
+        """Give them as plain data."""
         return {"position": self.position, "circumstances": [one.value for one in self.circumstances]}
 
     def put_into(self, row: NoteColumns) -> None:
@@ -41,12 +37,12 @@ class Notes:
 
 
 def notes_of(row: NoteColumns) -> Notes:
-    """The notes in a proposal's or record's columns."""
+    """Decode the notes in a proposal's or record's columns."""
     return Notes(row.position, tuple(Circumstance(name) for name in parsed(row.circumstances_json)))
 
 
-def notes_from(fields: Mapping[str, Any], before: Notes) -> Notes:
-    """The notes that stand once some fields were given; what is not given stays.
+def notes_from(fields: Mapping[str, object], before: Notes) -> Notes:
+    """Give the notes that hold once some fields were given; what is not given stays.
 
     Args:
         fields: Perhaps with `position` (text, None or empty for none) and `circumstances` (list of words, None for

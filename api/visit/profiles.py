@@ -8,19 +8,17 @@ only asks; it refuses nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
 
 from sqlmodel import Session, select, text
 
-from api.ledger.canonical import canonical, parsed
+from api.ledger.canonical import JsonObject, canonical, parsed
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
 from api.ledger.tables import InstrumentProfileRow, InstrumentRow, JobRow
 from api.ledger.trail import What
 from api.visit.errors import InstrumentProfileRefused, NoSuchInstrument, UnknownInstrumentProfile
-from api.visit.instruments import usual_among
+from api.visit.instruments import usual_instrument
 from api.visit.jobs import instruments_of
-from api.visit.readings import reading_of
 from api.visit.records import current_records
 from capture.display.check import checked
 from capture.display.placed import reading_seen
@@ -111,15 +109,15 @@ def _learnt(session: Session, instrument: InstrumentRow) -> Profile | None:
     confirmed: list[tuple[str, str]] = []
     for row in alike[-LEARNT_FROM:]:
         for record in current_records(session, row.job_id):
-            quantity = reading_of(record).quantity
-            if record.instrument_id != row.id or not record.seen_text or quantity.unit is None:
+            quantity, seen_text = record.reading.quantity, record.row.seen_text
+            if record.row.instrument_id != row.id or not seen_text or quantity.unit is None:
                 continue
-            if parse_main(record.seen_text, quantity.unit) == quantity:  # a person left it as it was seen
-                confirmed.append((record.seen_text, quantity.unit))
+            if parse_main(seen_text, quantity.unit) == quantity:  # a person left it as it was seen
+                confirmed.append((seen_text, quantity.unit))
     return learnt(instrument.label, instrument.label, confirmed)
 
 
-def profile_for_page(session: Session, instrument: InstrumentRow) -> dict[str, Any]:
+def profile_for_page(session: Session, instrument: InstrumentRow) -> JsonObject:
     """What an instrument can show, as plain data."""
     profile, origin = profile_of(session, instrument)
     data = None if profile is None else profile.to_json()
@@ -149,8 +147,8 @@ def _checked(
     display: DisplayReading, context: Context, instruments: Sequence[InstrumentRow], profiles: dict[str, Profile | None]
 ) -> DisplayReading:
     reading = reading_seen(display, context)
-    one = usual_among(instruments, reading)
-    found = [profiles[one]] if one is not None else list(profiles.values())
+    one = usual_instrument(instruments, reading)
+    found = [profiles[one.id]] if one is not None else list(profiles.values())
     known = [profile for profile in found if profile is not None]
     if not known or len(known) < len(found):
         return display

@@ -1,28 +1,30 @@
 """Proposals: one reading that waits for a person, made from voice, photo or typing, joined where both saw the same.
 
-Every change of value raises the proposal's revision, so that a confirmation can only ever be for what was read back.
+A row is decoded once, into a `Proposal`; what changes it changes that object, and `stored` gives the row back to be
+written. Every change of value raises the proposal's revision, so that a confirmation can only ever be for what was read
+back. Nothing here asks the database for more than proposals: what a job is comes along as a `Job`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlmodel import Session, select
 
-from api.ledger.canonical import canonical, parsed
+from api.ledger.canonical import JsonObject, canonical, parsed
 from api.ledger.clock import seconds_between
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
 from api.ledger.tables import ProposalRow
 from api.visit.errors import NoSuchProposal, ProposalChanged, ProposalSettled
-from api.visit.instruments import has_range_end, usual_instrument
-from api.visit.jobs import axes_of
+from api.visit.instruments import instrument_for
+from api.visit.jobs import Job
 from api.visit.notes import Notes, notes_of
-from api.visit.readings import columns_of, reading_from_json, reading_of
+from api.visit.readings import reading_from_json, reading_of
 from capture.comparison import combine, finer_quantity, same_dimension, same_place, same_value, says_same
-from capture.completeness import STRUCTURAL, missing, needs_range_end, with_default_terminals
-from capture.language.kinds import plausible
+from capture.completeness import completed
 from capture.language.prompts import question
 from capture.reading import Doubt, Reading
 
@@ -64,7 +66,7 @@ class Source:
 
 
 @dataclass(frozen=True)
-class Belief:
+class ProposedReading:
     """A reading with what speaks against taking it as it is.
 
     Attributes:
@@ -72,20 +74,93 @@ class Belief:
         doubts: Why it must be asked about.
         alternatives: Other readings it could be, best first.
         confidence: 0..1.
+        chosen: A person chose exactly this value, so it is not asked about for being unlikely.
         notes: What is noted beside it; None where nothing was said of that, so that what was noted stays.
-        sure: A person chose exactly this value, so it is not asked about for being unlikely.
     """
 
     reading: Reading
     doubts: tuple[Doubt, ...] = ()
     alternatives: tuple[Reading, ...] = ()
     confidence: float = 1.0
-    sure: bool = False
+    chosen: bool = False
     notes: Notes | None = None
 
 
-def proposal_of(session: Session, proposal_id: str) -> ProposalRow:
-    """A proposal by its id.
+@dataclass(eq=False)
+class Proposal:
+    """A proposal as the conversation works on it.
+
+    Attributes:
+        row: Where it is stored; its columns that hold plain text are read and written there.
+        reading: The value as it stands.
+        notes: What is noted beside it.
+        doubts: What blocks a bare confirmation.
+        alternatives: The other readings it could be, best first.
+        voice: The reading as a person said or typed it, or None.
+        photo: The reading as seen alone, or None.
+    """
+
+    row: ProposalRow
+    reading: Reading
+    notes: Notes
+    doubts: tuple[Doubt, ...]
+    alternatives: tuple[Reading, ...]
+    voice: Reading | None
+    photo: Reading | None
+
+    @property
+    def id(self) -> str:
+        """Its number, "J1-P3"."""
+        return self.row.id
+
+    @property
+    def revision(self) -> int:
+        """How often its value was set."""
+        return self.row.revision
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it still waits for a person."""
+        return self.row.state == "open"
+
+    @property
+    def choices(self) -> tuple[Reading, ...]:
+        """What a person can choose among: the value as it stands, then the alternatives."""
+        return (self.reading, *self.alternatives)
+
+    @property
+    def question(self) -> str:
+        """The read-back, and what is in doubt."""
+        return question(self.reading, self.doubts, self.alternatives)
+
+    def stored(self) -> ProposalRow:
+        """Write what was decoded back into the row, ready to be put."""
+        for name, value in self.reading.to_json().items():
+            setattr(self.row, name, value)
+        self.notes.put_into(self.row)
+        self.row.doubts_json = canonical([doubt.value for doubt in self.doubts])
+        self.row.alternatives_json = canonical([choice.to_json() for choice in self.alternatives])
+        self.row.voice_json = canonical(None if self.voice is None else self.voice.to_json())
+        self.row.photo_json = canonical(None if self.photo is None else self.photo.to_json())
+        return self.row
+
+
+def decoded(row: ProposalRow) -> Proposal:
+    """Decode a row, once."""
+    voice, photo = parsed(row.voice_json), parsed(row.photo_json)
+    return Proposal(
+        row=row,
+        reading=reading_of(row),
+        notes=notes_of(row),
+        doubts=tuple(Doubt(name) for name in parsed(row.doubts_json)),
+        alternatives=tuple(reading_from_json(data) for data in parsed(row.alternatives_json)),
+        voice=None if voice is None else reading_from_json(voice),
+        photo=None if photo is None else reading_from_json(photo),
+    )
+
+
+def proposal_of(session: Session, proposal_id: str) -> Proposal:
+    """Read a proposal by its id.
 
     Raises:
         NoSuchProposal: There is no such proposal.
@@ -93,214 +168,182 @@ def proposal_of(session: Session, proposal_id: str) -> ProposalRow:
     row = session.get(ProposalRow, proposal_id)
     if row is None:
         raise NoSuchProposal(proposal_id=proposal_id)
-    return row
+    return decoded(row)
 
 
-def proposals_of(session: Session, job_id: str, state: str | None = None) -> list[ProposalRow]:
-    """A job's proposals, oldest first, all or those in one state."""
+def proposals_of(session: Session, job_id: str, state: str | None = None) -> list[Proposal]:
+    """Read a job's proposals, oldest first, all or those in one state."""
     statement = select(ProposalRow).where(ProposalRow.job_id == job_id)
     if state is not None:
         statement = statement.where(ProposalRow.state == state)
-    return in_order(session.exec(statement).all())
+    return [decoded(row) for row in in_order(session.exec(statement).all())]
 
 
-def doubts_of(row: ProposalRow) -> tuple[Doubt, ...]:
-    """What blocks a bare confirmation."""
-    return tuple(Doubt(name) for name in parsed(row.doubts_json))
-
-
-def alternatives_of(row: ProposalRow) -> tuple[Reading, ...]:
-    """The other readings it could be, best first."""
-    return tuple(reading_from_json(data) for data in parsed(row.alternatives_json))
-
-
-def part_of(row: ProposalRow, which: str) -> Reading | None:
-    """The reading as heard ("voice") or seen ("photo") alone."""
-    data = parsed(row.voice_json if which == "voice" else row.photo_json)
-    return None if data is None else reading_from_json(data)
-
-
-def _given(doubt: Doubt, reading: Reading, range_end_known: bool) -> bool:
-    """Whether what a doubt asked for is there by now."""
-    if doubt is Doubt.RANGE_END_UNKNOWN:
-        return range_end_known or not needs_range_end(reading) or reading.quantity.digits is not None
-    if doubt is Doubt.BUILT_VOLTAGE_UNKNOWN:
-        return reading.test_voltage_built is not None
-    if doubt is Doubt.VALUE_MISSING:
-        return reading.quantity.digits is not None
-    return doubt in STRUCTURAL
-
-
-def _standing(session: Session, row: ProposalRow, belief: Belief, reading: Reading) -> list[Doubt]:
-    """The doubts that stand for a value: what is missing now, and what was doubted and is not given."""
-    names = [axis.name for axis in axes_of(session, row.job_id)]
-    range_end_known = has_range_end(session, row.instrument_id, reading)
-    found = [doubt for doubt in missing(reading, names) if doubt is not Doubt.RANGE_END_UNKNOWN or not range_end_known]
-    if not belief.sure and not plausible(reading):
-        found.append(Doubt.IMPLAUSIBLE)
-    kept = [doubt for doubt in belief.doubts if not _given(doubt, reading, range_end_known)]
-    return list(dict.fromkeys([*found, *(doubt for doubt in kept if doubt is not Doubt.IMPLAUSIBLE)]))
-
-
-def set_value(transaction: Transaction, row: ProposalRow, belief: Belief, captured_at: str) -> None:
+def set_value(proposal: Proposal, given: ProposedReading, job: Job, captured_at: str, now: str) -> None:
     """Give a proposal a value; anything that changes raises its revision.
 
-    The caller puts the row and writes the trail entry.
+    Args:
+        proposal: The proposal; the caller stores it and writes the trail entry.
+        given: The value.
+        job: Its axes and instruments, which tell what is missing.
+        captured_at: The device's time of the input that sets the value.
+        now: UTC instant.
     """
-    reading = with_default_terminals(belief.reading)
-    row.instrument_id = usual_instrument(transaction.session, row.job_id, reading)
-    before = (reading_of(row), notes_of(row), row.doubts_json, row.alternatives_json) if row.revision else None
-    notes = notes_of(row) if belief.notes is None else belief.notes
-    notes.put_into(row)
-    for name, value in columns_of(reading).items():
-        setattr(row, name, value)
-    row.doubts_json = canonical([doubt.value for doubt in _standing(transaction.session, row, belief, reading)])
-    row.alternatives_json = canonical([choice.to_json() for choice in belief.alternatives])
-    row.confidence = f"{min(max(belief.confidence, 0.0), 1.0):.3f}"
-    if before != (reading, notes, row.doubts_json, row.alternatives_json):
+    instrument, range_end_known = instrument_for(job.instruments, given.reading)
+    reading, doubts = completed(
+        given.reading, given.doubts, job.axis_names, range_end_known=range_end_known, chosen=given.chosen
+    )
+    notes = proposal.notes if given.notes is None else given.notes
+    before = (proposal.reading, proposal.notes, proposal.doubts, proposal.alternatives)
+    row = proposal.row
+    row.instrument_id = instrument
+    row.confidence = f"{min(max(given.confidence, 0.0), 1.0):.3f}"
+    proposal.reading, proposal.notes = reading, notes
+    proposal.doubts, proposal.alternatives = doubts, given.alternatives
+    if row.revision == 0 or before != (reading, notes, doubts, given.alternatives):
         row.revision += 1
-        row.changed_at = transaction.now
+        row.changed_at = now
         row.changed_captured = captured_at
 
 
 def new_proposal(
-    transaction: Transaction, job_id: str, belief: Belief, source: Source, supersedes: str | None = None
-) -> ProposalRow:
-    """Make a proposal from one reading; the caller writes the trail entry."""
-    own = canonical(belief.reading.to_json())
-    reading_columns: dict[str, Any] = columns_of(belief.reading)
+    transaction: Transaction, job: Job, given: ProposedReading, source: Source, supersedes: str | None = None
+) -> Proposal:
+    """Make a proposal of one reading; the caller stores it and writes the trail entry."""
+    photo = source.kind == "photo"
+    columns: dict[str, Any] = {**given.reading.to_json()}
     row = ProposalRow(
-        **reading_columns,
-        id=transaction.next_id(ProposalRow, job_id),
-        job_id=job_id,
+        **columns,
+        id=transaction.next_id(ProposalRow, job.id),
+        job_id=job.id,
         state="open",
         revision=0,
         supersedes=supersedes,
         confidence="0",
         doubts_json="[]",
         alternatives_json="[]",
-        voice_json="null" if source.kind == "photo" else own,
-        photo_json=own if source.kind == "photo" else "null",
+        voice_json="null",
+        photo_json="null",
         created_at=transaction.now,
         changed_at=transaction.now,
         changed_captured=source.captured_at,
         source=source.kind,
         clip_sha256=source.sha256 if source.kind == "speech" else None,
-        photo_sha256=source.sha256 if source.kind == "photo" else None,
+        photo_sha256=source.sha256 if photo else None,
         crop_sha256=source.crop,
         heard_text=source.text if source.kind == "speech" else "",
-        seen_text=source.text if source.kind == "photo" else "",
+        seen_text=source.text if photo else "",
         agreement="",
         instrument_id=None,
         captured_at=source.captured_at,
     )
-    set_value(transaction, row, belief, source.captured_at)
-    transaction.put(row)
-    return row
+    own = given.reading
+    proposal = Proposal(row, own, Notes(), (), (), None if photo else own, own if photo else None)
+    set_value(proposal, given, job, source.captured_at, transaction.now)
+    return proposal
 
 
-def find_partner(session: Session, job_id: str, reading: Reading, source: Source) -> ProposalRow | None:
-    """The open proposal that saw or heard the same reading: the newest within the window, of the other sense."""
-    for row in reversed(proposals_of(session, job_id, "open")):
-        if abs(seconds_between(row.captured_at, source.captured_at)) > JOIN_WINDOW_S:
+def find_partner(waiting: Sequence[Proposal], reading: Reading, source: Source) -> Proposal | None:
+    """Find the open proposal that saw or heard the same reading: the newest within the window, of the other sense.
+
+    Args:
+        waiting: The job's open proposals, oldest first.
+        reading: The reading.
+        source: Where it came from.
+    """
+    for proposal in reversed(waiting):
+        own, heard, seen = proposal.reading, proposal.voice is not None, proposal.photo is not None
+        if abs(seconds_between(proposal.row.captured_at, source.captured_at)) > JOIN_WINDOW_S:
             continue
-        own = reading_of(row)
         if not (same_place(own, reading) and same_dimension(own.quantity, reading.quantity)):
             continue
-        heard, seen = row.voice_json != "null", row.photo_json != "null"
-        retake = seen and (row.agreement == "conflict" or same_value(own.quantity, reading.quantity))
-        if source.kind == "photo" and ((heard and not seen) or retake):
-            return row
+        retaken = seen and (proposal.row.agreement == "conflict" or same_value(own.quantity, reading.quantity))
+        if source.kind == "photo" and ((heard and not seen) or retaken):
+            return proposal
         if source.kind == "speech" and seen and not heard:
-            return row
+            return proposal
     return None
 
 
-def join(transaction: Transaction, row: ProposalRow, belief: Belief, source: Source) -> bool:
-    """Join a photo to a spoken proposal, or words to a seen one.
+def join(proposal: Proposal, given: ProposedReading, source: Source, job: Job, now: str) -> bool:
+    """Join a photo to a spoken proposal, or words to a seen one; the caller stores it and writes the trail entry.
 
     Returns:
-        Whether both agree. The caller puts the row and writes the trail entry.
+        Whether both agree.
     """
-    own = canonical(belief.reading.to_json())
+    row = proposal.row
     if source.kind == "photo":
-        row.photo_json, row.photo_sha256, row.crop_sha256, row.seen_text = own, source.sha256, source.crop, source.text
+        proposal.photo = given.reading
+        row.photo_sha256, row.crop_sha256, row.seen_text = source.sha256, source.crop, source.text
     else:
-        row.voice_json, row.clip_sha256, row.heard_text = own, source.sha256, source.text
-    voice, photo = part_of(row, "voice"), part_of(row, "photo")
-    if voice is None or photo is None:
+        proposal.voice = given.reading
+        row.clip_sha256, row.heard_text = source.sha256, source.text
+    voice, photo = proposal.voice, proposal.photo
+    if voice is None or photo is None:  # the same photo again, with other corners
         row.source = source.kind if source.kind == "photo" else row.source
-        set_value(transaction, row, belief, source.captured_at)
+        set_value(proposal, given, job, source.captured_at, now)
         return True
     row.source = "speech+photo"
     reading, agree = combine(voice, photo)
     row.agreement = "agree" if agree else "conflict"
-    doubts = (*doubts_of(row), *belief.doubts)
+    doubts = (*proposal.doubts, *given.doubts)
     if agree:
-        belief = Belief(
-            reading, tuple(doubt for doubt in doubts if doubt not in _SETTLED_BY_AGREEMENT), (), belief.confidence
-        )
+        settled = tuple(doubt for doubt in doubts if doubt not in _SETTLED_BY_AGREEMENT)
+        joined = ProposedReading(reading, settled, (), given.confidence)
     else:
-        other = replace(
-            reading, quantity=photo.quantity, test_voltage_built=photo.test_voltage_built or reading.test_voltage_built
-        )
-        belief = Belief(reading, (*doubts, Doubt.CONFLICT), (other,), belief.confidence)
-    set_value(transaction, row, belief, source.captured_at)
+        built = photo.test_voltage_built or reading.test_voltage_built
+        other = replace(reading, quantity=photo.quantity, test_voltage_built=built)
+        joined = ProposedReading(reading, (*doubts, Doubt.CONFLICT), (other,), given.confidence)
+    set_value(proposal, joined, job, source.captured_at, now)
     return agree
 
 
-def correct(transaction: Transaction, row: ProposalRow, belief: Belief, source: Source) -> None:
+def correct(proposal: Proposal, given: ProposedReading, source: Source, job: Job, now: str) -> None:
     """Replace a proposal's value by what a person said or typed; a photo that shows otherwise stays beside it.
 
-    The caller puts the row and writes event and trail entry.
+    The caller stores it and writes event and trail entry.
     """
-    row.voice_json = canonical(belief.reading.to_json())
+    row = proposal.row
+    proposal.voice = given.reading
     if source.kind == "speech":
         row.clip_sha256, row.heard_text = source.sha256, source.text
-    photo = part_of(row, "photo")
-    if photo is not None:
-        agree = says_same(photo.quantity, belief.reading.quantity)
+    if proposal.photo is not None:
+        agree = says_same(proposal.photo.quantity, given.reading.quantity)
         row.agreement = "agree" if agree else "chosen"
         if agree:
-            finer = replace(belief.reading, quantity=finer_quantity(photo.quantity, belief.reading.quantity))
-            belief = replace(belief, reading=finer)
+            finer = finer_quantity(proposal.photo.quantity, given.reading.quantity)
+            given = replace(given, reading=replace(given.reading, quantity=finer))
         row.source = "speech+photo" if row.clip_sha256 is not None else row.source
-    set_value(transaction, row, belief, source.captured_at)
+    set_value(proposal, given, job, source.captured_at, now)
 
 
-def choices_of(row: ProposalRow) -> tuple[Reading, ...]:
-    """What a person can choose among: the value as it stands, then the alternatives."""
-    return (reading_of(row), *alternatives_of(row))
-
-
-def require_open(row: ProposalRow, revision: int | None = None) -> None:
+def require_open(proposal: Proposal, revision: int | None = None) -> None:
     """Refuse to touch a proposal that is settled, or that changed since the person looked.
 
     Raises:
         ProposalSettled: It is confirmed or rejected.
         ProposalChanged: The revision is another one.
     """
-    if row.state != "open":
-        raise ProposalSettled(state=row.state)
-    if revision is not None and revision != row.revision:
+    if not proposal.is_open:
+        raise ProposalSettled(state=proposal.row.state)
+    if revision is not None and revision != proposal.revision:
         raise ProposalChanged()
 
 
-def proposal_for_page(row: ProposalRow) -> dict[str, Any]:
-    """A proposal as the page shows it."""
-    reading = reading_of(row)
+def proposal_for_page(proposal: Proposal) -> JsonObject:
+    """Give a proposal as the page shows it."""
     hidden = {"doubts_json", "alternatives_json", "voice_json", "photo_json", "circumstances_json"}
     return {
-        **row.model_dump(exclude=hidden),
-        **notes_of(row).to_json(),
-        "display": reading.quantity.display(),
-        "doubts": parsed(row.doubts_json),
-        "alternatives": parsed(row.alternatives_json),
+        **proposal.row.model_dump(exclude=hidden),
+        **proposal.notes.to_json(),
+        "display": proposal.reading.quantity.display(),
+        "doubts": [doubt.value for doubt in proposal.doubts],
+        "alternatives": [choice.to_json() for choice in proposal.alternatives],
         "choices": [
             {"index": index, "display": choice.quantity.display(), "reading": choice.to_json()}
-            for index, choice in enumerate(choices_of(row))
+            for index, choice in enumerate(proposal.choices)
         ],
-        "voice": parsed(row.voice_json),
-        "photo": parsed(row.photo_json),
-        "read_back": question(reading, doubts_of(row), alternatives_of(row)),
+        "voice": None if proposal.voice is None else proposal.voice.to_json(),
+        "photo": None if proposal.photo is None else proposal.photo.to_json(),
+        "read_back": proposal.question,
     }

@@ -1,10 +1,12 @@
-"""Readings as rows and as plain data, what is missing in one, and whether two of them say the same."""
+"""Readings as rows and as plain data, and back; what a person types is checked here."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
-from typing import Any
+from typing import Any, TypedDict
 
+from api.ledger.canonical import JsonObject
 from api.ledger.columns import ReadingColumns
 from api.visit.errors import BadField, BadNumber, BadValue, BadWord, UnitDoesNotFit
 from capture.completeness import dimension_problem
@@ -13,13 +15,34 @@ from grading.terms.quantity import Qualifier, Quantity, QuantityKind, UnitError
 from grading.terms.section import Section
 
 
-def columns_of(reading: Reading) -> dict[str, str | None]:
-    """A reading as the columns of `ReadingColumns`."""
-    return reading.to_json()
+class ReadingFields(TypedDict, total=False):
+    """Fields of a reading as a person types them: those of `Reading.to_json`, and what is noted beside it."""
+
+    kind: str | None
+    value: str | None
+    unit: str | None
+    qualifier: str | None
+    axis: str | None
+    section: str | None
+    terminals: str | None
+    test_voltage_set: str | None
+    test_voltage_built: str | None
+    elapsed_s: str | None
+    position: str | None
+    circumstances: list[str] | None
+
+
+NOTE_FIELDS = ("position", "circumstances")
+"""Fields of `ReadingFields` that are noted beside a reading (`api.visit.notes`)."""
+
+
+def reading_fields(fields: ReadingFields) -> dict[str, object]:
+    """Give the fields that belong to the reading itself, without those noted beside it."""
+    return {name: value for name, value in fields.items() if name not in NOTE_FIELDS}
 
 
 def reading_of(row: ReadingColumns) -> Reading:
-    """The reading in a proposal's or record's columns."""
+    """Decode the reading in a proposal's or record's columns."""
     return reading_from_json({name: getattr(row, name) for name in ReadingColumns.model_fields})
 
 
@@ -44,7 +67,7 @@ def _member(enum: Any, value: object, name: str) -> Any:
         raise BadWord(field=name, value=value, known=tuple(member.value for member in enum)) from None
 
 
-def reading_from_json(data: dict[str, Any], *, check: bool = True) -> Reading:
+def reading_from_json(data: Mapping[str, object], *, check: bool = True) -> Reading:
     """Build a reading from plain data (the keys of `Reading.to_json`, absent ones meaning unknown).
 
     Args:
@@ -64,7 +87,7 @@ def reading_from_json(data: dict[str, Any], *, check: bool = True) -> Reading:
     try:
         quantity = Quantity(
             None if digits is None else str(digits).strip(),
-            code,
+            None if code is None else str(code),
             _member(Qualifier, data.get("qualifier"), "qualifier") or Qualifier.EQUAL,
         )
     except (ValueError, UnitError) as error:
@@ -85,21 +108,21 @@ def reading_from_json(data: dict[str, Any], *, check: bool = True) -> Reading:
     return reading
 
 
-def context_to_json(context: Context) -> dict[str, Any]:
-    """A context as plain data."""
+def context_to_json(context: Context) -> JsonObject:
+    """Give a context as plain data."""
     return {
         "kind": None if context.kind is None else context.kind.value,
         "axis": context.axis,
         "section": None if context.section is None else context.section.value,
         "terminals": context.terminals,
         "test_voltage_set": None if context.test_voltage_set is None else format(context.test_voltage_set, "f"),
-        "last": None if context.last is None else context.last.to_json(),
+        "last": None if context.last is None else {**context.last.to_json()},
         "voltage_next": context.voltage_next,
     }
 
 
-def context_from_json(data: dict[str, Any]) -> Context:
-    """The context that `context_to_json` wrote."""
+def context_from_json(data: Mapping[str, Any]) -> Context:
+    """Read the context that `context_to_json` wrote."""
     last = data.get("last")
     return Context(
         kind=_member(QuantityKind, data.get("kind"), "quantity"),

@@ -7,18 +7,20 @@ manual and the law come first, and nothing here says that anything is safe to to
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
-from typing import Any
+from typing import TypedDict
 
 from sqlmodel import Session, select
 
+from api.ledger.canonical import JsonObject
 from api.ledger.database import Transaction
+from api.ledger.evidence import evidence_of
 from api.ledger.ids import in_order
 from api.ledger.tables import AxisRow, SafetyAnswerRow
 from api.ledger.trail import What
-from api.visit.errors import BadAnswer, NoSuchStep, ValueMissing
+from api.visit.errors import BadAnswer, NoAnswer, NoSuchStep, ValueMissing
 from capture.reading import Reading
 from grading.terms.quantity import QuantityKind
 from grading.terms.terminals import auxiliary
@@ -28,6 +30,10 @@ GATED_VOLTAGE_V = Decimal(50)
 
 BUS_LIMIT_V = Decimal(50)
 """Highest voltage on the DC bus at which a test may start, V (house rule after the same 50 V)."""
+
+
+LONGEST_NOTE = 400
+"""Longest remark beside an answer, characters; the rest is left out."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +46,7 @@ class SafetyStep:
         why: What happens otherwise, in one sentence.
         source: Where it comes from, and how well that is known.
         may_not_apply: "not_applicable" is an answer that lets the work go on.
-        value: Name and unit of a measured value that must come with "yes"; empty for none.
+        value_unit: Unit of a measured value that must come with "yes"; empty for none.
     """
 
     id: str
@@ -48,7 +54,7 @@ class SafetyStep:
     why: str
     source: str
     may_not_apply: bool = False
-    value: str = ""
+    value_unit: str = ""
 
 
 STEPS: tuple[SafetyStep, ...] = (
@@ -76,7 +82,7 @@ STEPS: tuple[SafetyStep, ...] = (
         "Has the drive's marked waiting time passed, and what does the meter show on its DC bus?",
         "Bleeder resistors fail open; only the measured voltage counts.",
         "29 CFR 1910.333(b)(2)(ii)(C), IEC 60204-1 6.2.4 (read in secondary texts); below 50 V: house rule",
-        value="V",
+        value_unit="V",
     ),
     SafetyStep(
         "meter_proved_before",
@@ -169,7 +175,7 @@ def check_answer(step_id: str, answer: str, value: str | None) -> tuple[SafetySt
     allowed = ("yes", "no", "not_applicable") if step.may_not_apply else ("yes", "no")
     if answer not in allowed:
         raise BadAnswer(answer=answer, allowed=" or ".join(allowed))
-    if not step.value:
+    if not step.value_unit:
         return step, None
     try:
         number = Decimal(value if value is not None else "missing")
@@ -178,37 +184,72 @@ def check_answer(step_id: str, answer: str, value: str | None) -> tuple[SafetySt
     except InvalidOperation:
         if answer == "no":
             return step, None
-        raise ValueMissing(unit=step.value) from None
+        raise ValueMissing(unit=step.value_unit) from None
     return step, format(number, "f")
 
 
-def put_answer(transaction: Transaction, axis: AxisRow, step_id: str, answer: str, **details: Any) -> SafetyAnswerRow:
-    """Write one answer.
+class StepReply(TypedDict, total=False):
+    """What a person says to one step.
+
+    `answer` is "yes", "no" or "not_applicable"; `value` the measured one where the step asks for it, `note` a remark of
+    at most 400 characters, `evidence_sha256` a photo that shows it.
+    """
+
+    answer: str
+    value: str | None
+    note: str
+    evidence_sha256: str | None
+
+
+def put_answers(
+    transaction: Transaction,
+    axis: AxisRow,
+    answers: Mapping[str, str | StepReply],
+    *,
+    how: str,
+    by: str,
+    captured_at: str,
+) -> None:
+    """Write the answers to steps of one axis, all of them or none; each is an entry of the trail.
 
     Args:
         transaction: The writing transaction.
         axis: The axis concerned.
-        step_id: Id of the step.
-        answer: "yes", "no" or "not_applicable".
-        **details: `value`, `note`, `how`, `by`, `evidence_sha256`, `captured_at`.
+        answers: By step id.
+        how: "tapped", "typed" or "spoken".
+        by: Who answered.
+        captured_at: The device's time.
 
     Raises:
+        NoAnswer: None was given.
         BadInput: See `check_answer`.
+        FileNotOnRecord: The photo named never came in.
     """
-    step, value = check_answer(step_id, answer, details.pop("value", None))
-    row = SafetyAnswerRow(
-        id=transaction.next_id(SafetyAnswerRow, axis.job_id),
-        job_id=axis.job_id,
-        axis_id=axis.id,
-        step=step.id,
-        answer=answer,
-        value=value,
-        at=transaction.now,
-        **details,
-    )
-    transaction.put(row)
-    transaction.entry(What.SAFETY_ANSWERED, axis.job_id, by=row.by)
-    return row
+    if not answers:
+        raise NoAnswer()
+    for step_id, given in answers.items():
+        reply = StepReply(answer=given) if isinstance(given, str) else given
+        evidence = reply.get("evidence_sha256")
+        if evidence is not None:
+            evidence_of(transaction.session, evidence)
+        answer, measured = str(reply.get("answer")), reply.get("value")
+        step, value = check_answer(step_id, answer, None if measured is None else str(measured))
+        row = SafetyAnswerRow(
+            id=transaction.next_id(SafetyAnswerRow, axis.job_id),
+            job_id=axis.job_id,
+            axis_id=axis.id,
+            step=step.id,
+            answer=answer,
+            value=value,
+            note=str(reply.get("note") or "")[:LONGEST_NOTE],
+            how=how,
+            by=by,
+            evidence_sha256=evidence,
+            captured_at=captured_at,
+            at=transaction.now,
+        )
+        transaction.put(row)
+        transaction.entry(What.SAFETY_ANSWERED, axis.job_id, by=by)
 
 
 def answers_of(session: Session, axis_id: str) -> dict[str, SafetyAnswerRow]:
@@ -224,7 +265,7 @@ def _is_met(step: SafetyStep, answer: SafetyAnswerRow | None) -> bool:
         return step.may_not_apply
     if answer.answer != "yes":
         return False
-    return not step.value or (answer.value is not None and abs(Decimal(answer.value)) < BUS_LIMIT_V)
+    return not step.value_unit or (answer.value is not None and abs(Decimal(answer.value)) < BUS_LIMIT_V)
 
 
 def open_steps(session: Session, axis_id: str) -> Sequence[SafetyStep]:
@@ -233,8 +274,8 @@ def open_steps(session: Session, axis_id: str) -> Sequence[SafetyStep]:
     return [step for step in STEPS if not _is_met(step, answers.get(step.id))]
 
 
-def safety_for_page(session: Session, axis: AxisRow) -> dict[str, Any]:
-    """All steps with their answers, as the page shows them."""
+def safety_for_page(session: Session, axis: AxisRow) -> JsonObject:
+    """Give all steps with their answers, as the page shows them."""
     answers = answers_of(session, axis.id)
     return {
         "axis": axis.name,
@@ -247,7 +288,7 @@ def safety_for_page(session: Session, axis: AxisRow) -> dict[str, Any]:
                 "why": step.why,
                 "source": step.source,
                 "may_not_apply": step.may_not_apply,
-                "value_unit": step.value,
+                "value_unit": step.value_unit,
                 "met": _is_met(step, answers.get(step.id)),
                 "answer": None
                 if step.id not in answers

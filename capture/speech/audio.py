@@ -32,8 +32,8 @@ RATE = 16_000
 MAX_SECONDS = 60.0
 """Longest clip, s: a reading takes two to ten seconds; a minute leaves room for three readings and a pause."""
 
-MAX_BYTES = 8 * 1024 * 1024
-"""Largest file: a minute of 48 kHz mono 16-bit WAV is 5.8 MB."""
+MAX_BYTES = 16_000_000
+"""Largest file, bytes: a minute of 48 kHz stereo 16-bit WAV is 11.5 MB. The server takes in what this says."""
 
 MIN_SECONDS = 0.1
 """Shortest clip, s: no word is shorter."""
@@ -101,7 +101,7 @@ def _check_outside(data: bytes) -> None:
     if not data:
         raise ClipEmpty()
     if len(data) > MAX_BYTES:
-        raise ClipTooLarge(most=MAX_BYTES // 1024 // 1024)
+        raise ClipTooLarge(most=MAX_BYTES // 10**6)
     if data[4:8] == b"ftyp":
         raise ClipIsMp4()
     if data.startswith(b"\x1a\x45\xdf\xa3"):

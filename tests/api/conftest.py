@@ -54,7 +54,7 @@ class Visit:
         from api.visit.records import current_records
 
         with self.workspace.database.read() as session:
-            return [record.model_dump() for record in current_records(session, self.job)]
+            return [record.row.model_dump() for record in current_records(session, self.job)]
 
     def whats(self) -> list[str]:
         """What the trail says happened, in order."""

@@ -145,7 +145,7 @@ def test_a_record_is_corrected_by_a_new_one(page: Page, server: running.Server, 
     page.get_by_role("button", name="✓ Confirm").click()
     expect(page.locator("li[data-record] s.shown")).to_have_text("1.21 Ω")
     expect(page.locator("li[data-record] span.shown")).to_have_text("1.12 Ω")
-    assert [(r["value"], r["standing"]) for r in records(server, job_id)] == [
+    assert [(r["value"], r["status"]) for r in records(server, job_id)] == [
         ("1.21", "superseded"),
         ("1.12", "current"),
     ]
@@ -157,10 +157,10 @@ def test_a_record_is_taken_back_and_stays_on_file(page: Page, server: running.Se
     line = page.locator(f"[data-record='{old['id']}']")
     line.locator("summary").click()
     line.get_by_role("button", name="Take back").click()
-    assert records(server, job_id)[0]["standing"] == "current", "one press with a glove is not enough"
+    assert records(server, job_id)[0]["status"] == "current", "one press with a glove is not enough"
     line.get_by_role("button", name="Press again to take it back").click()
     expect(line.locator("s.shown")).to_have_text("1.21 Ω")
-    assert records(server, job_id)[0]["standing"] == "withdrawn"
+    assert records(server, job_id)[0]["status"] == "withdrawn"
 
 
 def test_the_page_says_what_comes_next_and_verifies(page: Page, server: running.Server, job_id: str) -> None:

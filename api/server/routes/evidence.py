@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Form, Response, UploadFile
 from fastapi.responses import FileResponse
@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from api.intake.errors import NotAPhoto
 from api.intake.photos import MOST_FRAMES, preview
+from api.ledger.canonical import JsonObject
 from api.ledger.evidence import MAX_BYTES, evidence_for_page, evidence_of
 from api.server.routes import WorkspaceDep
 
@@ -31,7 +32,7 @@ def send_evidence(
     file: UploadFile,
     captured_at: Annotated[str | None, Form(max_length=40)] = None,
     client_id: Annotated[str | None, Form(max_length=64)] = None,
-) -> dict[str, Any]:
+) -> JsonObject:
     """Store a clip or photo, read it, and answer with the proposals made of it and the sentence to speak.
 
     The kind is told by the content. The file is on disk before anything tries to read it; one that cannot be read is
@@ -54,7 +55,7 @@ def send_burst(
     files: list[UploadFile],
     captured_at: Annotated[str | None, Form(max_length=40)] = None,
     client_id: Annotated[str | None, Form(max_length=64)] = None,
-) -> dict[str, Any]:
+) -> JsonObject:
     """Store several photos of one display, read them as one, and answer as for one photo; all of them are kept.
 
     Photos that surely show different values have not settled: nothing is proposed then.
@@ -75,19 +76,19 @@ class Marked(BaseModel):
 
 
 @router.post("/jobs/{job_id}/evidence/{sha256}/corners")
-def mark_corners(workspace: WorkspaceDep, job_id: str, sha256: str, body: Marked) -> dict[str, Any]:
+def mark_corners(workspace: WorkspaceDep, job_id: str, sha256: str, body: Marked) -> JsonObject:
     """Read a photo again where a person marked the display; answers as for a photo that just came."""
     return workspace.intake.read_marked(job_id, sha256, body.corners)
 
 
 @router.post("/captures/{capture_id}/read")
-def read_again(workspace: WorkspaceDep, capture_id: str) -> dict[str, Any]:
+def read_again(workspace: WorkspaceDep, capture_id: str) -> JsonObject:
     """Read a clip or photo once more that could not be read; commands in it are not obeyed any more."""
     return workspace.intake.read_again(capture_id)
 
 
 @router.get("/evidence/{sha256}")
-def show_evidence(workspace: WorkspaceDep, sha256: str) -> dict[str, Any]:
+def show_evidence(workspace: WorkspaceDep, sha256: str) -> JsonObject:
     """What is known of a stored file: type, size, arrivals, what was made of it, what was cut from it."""
     with workspace.database.read() as session:
         return evidence_for_page(session, evidence_of(session, sha256))

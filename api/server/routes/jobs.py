@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Body, Query, Response
 from sqlmodel import col, select
@@ -10,6 +10,7 @@ from sqlmodel import col, select
 from api.assessment.grade_job import findings_of
 from api.assessment.next_point import next_point, plan_for_page
 from api.dialogue.turn import context_of
+from api.ledger.canonical import JsonObject
 from api.ledger.database import last_head
 from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import entry_for_page
@@ -24,20 +25,20 @@ REPORT_POLICY = "default-src 'none'; img-src data:; media-src data:; style-src '
 
 
 @router.get("")
-def list_jobs(workspace: WorkspaceDep) -> list[dict[str, Any]]:
+def list_jobs(workspace: WorkspaceDep) -> list[JsonObject]:
     """All jobs, newest first."""
     with workspace.database.read() as session:
         return [job_for_page(session, job) for job in all_jobs(session)]
 
 
 @router.post("", status_code=201)
-def make_job(workspace: WorkspaceDep, description: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
+def make_job(workspace: WorkspaceDep, description: Annotated[JsonObject, Body()]) -> JsonObject:
     """Make a job from its description: title, customer, machine, technician, axes, instruments, air, alarm."""
     return workspace.create_job(description)
 
 
 @router.get("/{job_id}")
-def show_job(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
+def show_job(workspace: WorkspaceDep, job_id: str) -> JsonObject:
     """A job with its axes and instruments, and where the work stands."""
     with workspace.database.read() as session:
         job = job_of(session, job_id)
@@ -50,21 +51,21 @@ def show_job(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
 
 
 @router.get("/{job_id}/plan")
-def show_plan(workspace: WorkspaceDep, job_id: str) -> list[dict[str, Any]]:
+def show_plan(workspace: WorkspaceDep, job_id: str) -> list[JsonObject]:
     """The test plan of every axis: which points are done, next, due, or left out and why."""
     with workspace.database.read() as session:
         return plan_for_page(session, job_id, workspace.profile)
 
 
 @router.get("/{job_id}/findings")
-def show_findings(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
+def show_findings(workspace: WorkspaceDep, job_id: str) -> JsonObject:
     """The job's records in force, graded now; nothing is written."""
     with workspace.database.read() as session:
         return findings_of(session, job_id, workspace.shop)
 
 
 @router.post("/{job_id}/findings", status_code=201)
-def keep_findings(workspace: WorkspaceDep, job_id: str) -> dict[str, Any]:
+def keep_findings(workspace: WorkspaceDep, job_id: str) -> JsonObject:
     """Grade the job's records in force and keep the findings with their hash in the trail."""
     return workspace.grade(job_id)
 
@@ -75,7 +76,7 @@ def show_trail(
     job_id: str,
     after: Annotated[int, Query(ge=0)] = 0,
     limit: Annotated[int, Query(ge=1, le=1000)] = 200,
-) -> dict[str, Any]:
+) -> JsonObject:
     """The job's entries in the audit trail, in order, and the head of the whole trail."""
     with workspace.database.read() as session:
         job_of(session, job_id)

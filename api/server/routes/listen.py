@@ -3,15 +3,14 @@
 The client sends {"type": "start", "captured_at": "..."} once, then binary frames of 16 kHz mono samples (signed 16
 bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while words come, and
 {"type": "final", ...} with the answer of the evidence route. With "hands_free": true in the start message, the end of
-the speech ends the utterance too, and the next one begins on the same line. What was received is kept as a FLAC file
-whatever happens; when the line breaks it is marked cut and is not acted on.
+the speech ends the utterance too, and the next one begins on the same connection. What was received is kept as a FLAC
+file whatever happens; when the connection is lost it is marked cut and is not acted on.
 """
 
 from __future__ import annotations
 
 import io
 import json
-from typing import Any
 
 from anyio import CancelScope
 from anyio.to_thread import run_sync
@@ -19,24 +18,22 @@ from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
 from api.errors import OhmtrailError
 from api.intake.recognisers import ListeningStream
+from api.ledger.canonical import PlainData
 from api.ledger.clock import parse_instant, utc_text
 from api.server.errors import MessageUnreadable, NoSound, NoSuchMessage, UtteranceTooLong
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import job_of
 from api.workspace import Workspace
 from capture.errors import CaptureError
+from capture.speech.audio import MAX_SECONDS, RATE
 
 router = APIRouter(tags=["listen"])
-
-RATE = 16_000
-MAX_SECONDS = 120
-"""Longest utterance, s."""
 
 MAX_FRAME = 65_536
 """Largest frame, bytes."""
 
 LEAST_KEPT_S = 0.5
-"""A shorter rest after a broken line is no speech and is not kept, s."""
+"""A shorter rest after a lost connection is no speech and is not kept, s."""
 
 
 def flac(pcm: bytes) -> bytes:
@@ -87,14 +84,14 @@ class IncomingUtterance:
         """Whether the end of the speech was found."""
         return self.stream is not None and self.stream.ended
 
-    def take(self, *, cut: bool = False) -> dict[str, Any]:
+    def take(self, *, cut: bool = False) -> PlainData:
         """Keep the sound and act on it, or keep it as cut."""
         finish = None if cut or self.stream is None else self.stream.finish
         return self.workspace.intake.take(self.job_id, flac(bytes(self.pcm)), self.captured_at, cut=cut, finish=finish)
 
 
 class ListenConnection:
-    """One open line."""
+    """One open connection."""
 
     def __init__(self, socket: WebSocket, workspace: Workspace, job_id: str) -> None:
         """Work on this socket."""
@@ -113,9 +110,9 @@ class ListenConnection:
     async def frame(self, data: bytes) -> None:
         """Take a frame of sound."""
         utterance = self.begin()
-        if len(data) > MAX_FRAME or len(utterance.pcm) + len(data) > 2 * RATE * MAX_SECONDS:
+        if len(data) > MAX_FRAME or len(utterance.pcm) + len(data) > 2 * RATE * int(MAX_SECONDS):
             await self.end()
-            await self.problem(UtteranceTooLong(most=MAX_SECONDS))
+            await self.problem(UtteranceTooLong(most=int(MAX_SECONDS)))
             return
         utterance.pcm += data
         if await run_sync(utterance.feed):
@@ -164,11 +161,11 @@ class ListenConnection:
         await self.socket.send_json({**answer, "type": "final"})
 
     async def problem(self, error: OhmtrailError) -> None:
-        """Say what is wrong; the line stays open."""
+        """Say what is wrong; the connection stays open."""
         await self.socket.send_json({"type": "error", **error.to_json()})
 
     async def broken(self) -> None:
-        """The line broke: what came is kept, marked cut."""
+        """Keep what came before the connection was lost, marked cut."""
         utterance, self.utterance = self.utterance, None
         if utterance is not None and len(utterance.pcm) >= 2 * RATE * LEAST_KEPT_S:
             with CancelScope(shield=True):  # kept even while the server is stopping

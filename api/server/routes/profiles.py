@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Body
 
+from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import instruments_of, job_of
 from api.visit.profiles import instrument_of, profile_for_page
@@ -15,13 +16,13 @@ router = APIRouter(prefix="/api", tags=["instruments"])
 
 
 @router.get("/profiles")
-def list_profiles() -> list[dict[str, Any]]:
+def list_profiles() -> list[JsonObject]:
     """The generic profiles that ship, by class of instrument."""
     return [profile.to_json() for profile in shipped().values()]
 
 
 @router.get("/jobs/{job_id}/profiles")
-def list_job_profiles(workspace: WorkspaceDep, job_id: str) -> list[dict[str, Any]]:
+def list_job_profiles(workspace: WorkspaceDep, job_id: str) -> list[JsonObject]:
     """What each of a job's instruments can show; `origin` says whether set, described or learnt."""
     with workspace.database.read() as session:
         job_of(session, job_id)
@@ -29,7 +30,7 @@ def list_job_profiles(workspace: WorkspaceDep, job_id: str) -> list[dict[str, An
 
 
 @router.get("/jobs/{job_id}/instruments/{label}/profile")
-def show_profile(workspace: WorkspaceDep, job_id: str, label: str) -> dict[str, Any]:
+def show_profile(workspace: WorkspaceDep, job_id: str, label: str) -> JsonObject:
     """What one of a job's instruments can show."""
     with workspace.database.read() as session:
         job_of(session, job_id)
@@ -38,7 +39,7 @@ def show_profile(workspace: WorkspaceDep, job_id: str, label: str) -> dict[str, 
 
 @router.put("/jobs/{job_id}/instruments/{label}/profile")
 def put_profile(
-    workspace: WorkspaceDep, job_id: str, label: str, profile: Annotated[str | dict[str, Any], Body()]
-) -> dict[str, Any]:
+    workspace: WorkspaceDep, job_id: str, label: str, profile: Annotated[str | JsonObject, Body()]
+) -> JsonObject:
     """Say what an instrument can show: the name of a generic profile, or a profile written out. Audited."""
     return workspace.set_profile(job_id, label, profile)

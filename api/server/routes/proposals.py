@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal, cast
 
 from fastapi import APIRouter, Query
 from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
+from api.dialogue.actions import Choose, Confirm, Correct, Reject
+from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import job_of
 from api.visit.notes import LONGEST_POSITION
 from api.visit.proposals import proposal_for_page, proposals_of
+from api.visit.readings import ReadingFields
 from grading.measurement import Circumstance
 
 router = APIRouter(prefix="/api", tags=["proposals"])
@@ -18,7 +21,7 @@ router = APIRouter(prefix="/api", tags=["proposals"])
 Text = Annotated[str, Field(max_length=60)]
 
 
-class ReadingFields(BaseModel):
+class ReadingBody(BaseModel):
     """A reading, or the fields of one that change (keys as of `Reading.to_json` and `api.visit.notes`)."""
 
     model_config = ConfigDict(extra="forbid")
@@ -44,12 +47,13 @@ class ReadingFields(BaseModel):
         None, description="What else was noted and bears on what the reading can prove."
     )
 
-    def given(self) -> dict[str, Any]:
-        """Only the fields that were sent."""
-        return self.model_dump(exclude_unset=True, mode="json")
+    def given(self) -> ReadingFields:
+        """Give only the fields that were sent and belong to the reading."""
+        sent = self.model_dump(exclude_unset=True, mode="json", include=set(ReadingFields.__annotations__))
+        return cast("ReadingFields", sent)
 
 
-class Typed(ReadingFields):
+class Typed(ReadingBody):
     """A typed reading; what it leaves out is taken from where the work stands."""
 
     captured_at: Text | None = None
@@ -66,20 +70,20 @@ class AnswerBody(BaseModel):
     captured_at: Text | None = None
 
 
-class Confirm(AnswerBody):
+class ConfirmBody(AnswerBody):
     """Yes, exactly this revision is right."""
 
     revision: int = Field(ge=1, description="The revision that the person saw.")
 
 
-class Correct(AnswerBody):
+class CorrectBody(AnswerBody):
     """The fields that were wrong."""
 
-    reading: ReadingFields | None = None
+    reading: ReadingBody | None = None
     instrument_id: Text | None = None
 
 
-class Choose(AnswerBody):
+class ChooseBody(AnswerBody):
     """One of the proposal's choices."""
 
     index: int = Field(ge=0, description="Place in the proposal's `choices`; 0 is the value as it stands.")
@@ -90,50 +94,42 @@ def list_proposals(
     workspace: WorkspaceDep,
     job_id: str,
     state: Annotated[Literal["open", "confirmed", "rejected"] | None, Query()] = None,
-) -> list[dict[str, Any]]:
-    """A job's proposals, oldest first."""
+) -> list[JsonObject]:
+    """List a job's proposals, oldest first."""
     with workspace.database.read() as session:
         job_of(session, job_id)
-        return [proposal_for_page(row) for row in proposals_of(session, job_id, state)]
+        return [proposal_for_page(proposal) for proposal in proposals_of(session, job_id, state)]
 
 
 @router.post("/jobs/{job_id}/typed", status_code=201)
-def type_reading(workspace: WorkspaceDep, job_id: str, body: Typed) -> dict[str, Any]:
+def type_reading(workspace: WorkspaceDep, job_id: str, body: Typed) -> JsonObject:
     """Propose a typed reading; like any other, it becomes a record only when it is confirmed."""
-    reading = {name: value for name, value in body.given().items() if name not in ("captured_at", "supersedes")}
-    return workspace.type_reading(job_id, reading, body.captured_at, body.supersedes)
+    return workspace.type_reading(job_id, body.given(), body.captured_at, body.supersedes)
 
 
 @router.post("/proposals/{proposal_id}/confirm")
-def confirm(workspace: WorkspaceDep, proposal_id: str, body: Confirm) -> dict[str, Any]:
+def confirm(workspace: WorkspaceDep, proposal_id: str, body: ConfirmBody) -> JsonObject:
     """Make a record of it. Refused while a doubt is open, or for insulation while safety steps are open."""
-    return workspace.tap(proposal_id, "confirm", captured_at=body.captured_at, how=body.how, revision=body.revision)
+    return workspace.act(proposal_id, Confirm(body.revision), captured_at=body.captured_at, how=body.how)
 
 
 @router.post("/proposals/{proposal_id}/correct")
-def correct(workspace: WorkspaceDep, proposal_id: str, body: Correct) -> dict[str, Any]:
+def correct(workspace: WorkspaceDep, proposal_id: str, body: CorrectBody) -> JsonObject:
     """Change fields; the new value must be confirmed."""
-    return workspace.tap(
-        proposal_id,
-        "correct",
-        captured_at=body.captured_at,
-        how=body.how,
-        revision=body.revision,
-        reading=body.reading.given() if body.reading is not None else {},
-        instrument_id=body.instrument_id,
-    )
+    fields = None if body.reading is None else body.reading.given()
+    action = Correct(fields, body.instrument_id, body.revision)
+    return workspace.act(proposal_id, action, captured_at=body.captured_at, how=body.how)
 
 
 @router.post("/proposals/{proposal_id}/choose")
-def choose(workspace: WorkspaceDep, proposal_id: str, body: Choose) -> dict[str, Any]:
+def choose(workspace: WorkspaceDep, proposal_id: str, body: ChooseBody) -> JsonObject:
     """Take one of the alternatives; it must still be confirmed."""
-    return workspace.tap(
-        proposal_id, "choose", captured_at=body.captured_at, how=body.how, revision=body.revision, index=body.index
-    )
+    action = Choose(body.index, body.revision)
+    return workspace.act(proposal_id, action, captured_at=body.captured_at, how=body.how)
 
 
 @router.post("/proposals/{proposal_id}/reject")
-def reject(workspace: WorkspaceDep, proposal_id: str, body: AnswerBody | None = None) -> dict[str, Any]:
+def reject(workspace: WorkspaceDep, proposal_id: str, body: AnswerBody | None = None) -> JsonObject:
     """Drop it; clip and photo are kept."""
     body = body or AnswerBody(revision=None)
-    return workspace.tap(proposal_id, "reject", captured_at=body.captured_at, how=body.how, revision=body.revision)
+    return workspace.act(proposal_id, Reject(body.revision), captured_at=body.captured_at, how=body.how)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
 
+from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import axis_of, job_of
-from api.visit.safety import safety_for_page
+from api.visit.safety import StepReply, safety_for_page
 
 router = APIRouter(prefix="/api/jobs/{job_id}/axes/{axis}/safety", tags=["safety"])
 
@@ -29,7 +30,7 @@ class SafetyReply(BaseModel):
 
 
 @router.get("")
-def show_safety(workspace: WorkspaceDep, job_id: str, axis: str) -> dict[str, Any]:
+def show_safety(workspace: WorkspaceDep, job_id: str, axis: str) -> JsonObject:
     """All steps of an axis with their newest answers; `open` names those that hold insulation values back."""
     with workspace.database.read() as session:
         job_of(session, job_id)
@@ -37,7 +38,7 @@ def show_safety(workspace: WorkspaceDep, job_id: str, axis: str) -> dict[str, An
 
 
 @router.post("", status_code=201)
-def answer_safety(workspace: WorkspaceDep, job_id: str, axis: str, body: SafetyReply) -> dict[str, Any]:
+def answer_safety(workspace: WorkspaceDep, job_id: str, axis: str, body: SafetyReply) -> JsonObject:
     """Answer one step."""
-    details = body.model_dump(include={"answer", "value", "note", "evidence_sha256"})
-    return workspace.answer_safety(job_id, axis, {body.step: details}, how=body.how, captured_at=body.captured_at)
+    reply = StepReply(answer=body.answer, value=body.value, note=body.note, evidence_sha256=body.evidence_sha256)
+    return workspace.answer_safety(job_id, axis, {body.step: reply}, how=body.how, captured_at=body.captured_at)

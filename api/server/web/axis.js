@@ -41,7 +41,7 @@ function found(graded) {
 function reading(record, { job, graded, refresh }) {
   const own = graded ? graded.findings.filter((f) => f.limit && f.record_ids.length === 1 && f.record_ids[0] === record.id) : [];
   const worst = own[0];
-  const gone = record.standing !== "current";
+  const gone = record.status !== "current";
   const value = record.display || shown(record);
   return el("li", { "data-record": record.id },
     el("div", {},
@@ -50,7 +50,7 @@ function reading(record, { job, graded, refresh }) {
       el("div", {}, [KINDS[record.kind], SECTIONS[record.section], point(record.terminals)].filter(Boolean).join(", ")),
       el("div.soft", {}, [conditions(record), `${record.id}, confirmed by ${record.confirmed_by}, ${clock(record.confirmed_at)}`].filter(Boolean).join(" · ")),
       record.note ? el("div.soft", {}, record.note) : null,
-      gone ? el("div.soft", {}, record.standing === "superseded" ? "Replaced by a later record." : "Withdrawn.") : null),
+      gone ? el("div.soft", {}, record.status === "superseded" ? "Replaced by a later record." : "Withdrawn.") : null),
     proofs(record, true),
     gone ? null : changes(record, job, refresh));
 }

@@ -190,7 +190,7 @@ class JobView {
   drawAxes(records, findings, plans, safety) {
     const opened = new Set([...this.axes.querySelectorAll("details[open]")].map((d) => d.id));
     // An axis without a record in force has nothing to judge yet.
-    const graded = Object.fromEntries(findings.axes.filter((v) => records.some((r) => r.axis === v.axis && r.standing === "current")).map((v) => [v.axis, v]));
+    const graded = Object.fromEntries(findings.axes.filter((v) => records.some((r) => r.axis === v.axis && r.status === "current")).map((v) => [v.axis, v]));
     fill(this.axes, this.job.axes.map((axis, i) => axisCard({
       job: this.job, axis, graded: graded[axis.name], safety: safety[i], plan: plans[i], refresh: () => this.refresh(),
       records: records.filter((r) => r.axis === axis.name),

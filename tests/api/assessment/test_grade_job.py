@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.assessment.grade_job import findings_of, newest_grading
+from api.dialogue.actions import Confirm
 from api.ledger.canonical import canonical, sha256_hex
 from api.visit.jobs import job_of
 from tests.api.conftest import Visit
@@ -17,7 +18,7 @@ WORKED = [("through_cable", "0.80"), ("motor_alone", "550"), ("cable_alone", "0.
 
 
 def measure(visit: Visit, section: str, value: str, **more: Any) -> str:
-    reading = {
+    reading: Any = {
         "kind": "insulation_resistance",
         "value": value,
         "unit": "MOhm",
@@ -30,7 +31,7 @@ def measure(visit: Visit, section: str, value: str, **more: Any) -> str:
         **more,
     }
     asked = visit.workspace.type_reading(visit.job, reading)
-    done = visit.workspace.tap(asked["proposals"][0]["id"], "confirm", revision=1)
+    done = visit.workspace.act(asked["proposals"][0]["id"], Confirm(1))
     return str(done["records"][0]["id"])
 
 
@@ -71,7 +72,7 @@ def test_a_confirmed_winding_temperature_counts_before_the_described_one(visit: 
     from api.visit.records import current_records
 
     visit.workspace.type_reading(visit.job, {"kind": "temperature", "value": "31.5", "unit": "Cel", "axis": "X"})
-    visit.workspace.tap(f"{visit.job}-P1", "confirm", revision=1)
+    visit.workspace.act(f"{visit.job}-P1", Confirm(1))
     with visit.workspace.database.read() as session:
         records = current_records(session, visit.job)
         context = axis_context(axis_of(session, visit.job, "X"), job_of(session, visit.job), records)

@@ -13,14 +13,16 @@ from fastapi.testclient import TestClient
 from api.assessment.grade_job import findings_of, newest_grading
 from api.assessment.grading_adapter import read_inputs
 from api.assessment.history import earlier_visits
+from api.dialogue.actions import Confirm
 from api.ledger.canonical import canonical, parsed
 from api.server.app import create_app
+from api.visit.readings import ReadingFields
 from api.visit.safety import STEPS
 from api.workspace import Workspace
 from tests.api.makers import JOB
 from tests.api.report.parsed import parse, text
 
-READING = {
+READING: ReadingFields = {
     "kind": "insulation_resistance", "unit": "MOhm", "axis": "X", "section": "through_cable",
     "terminals": "lead-ground", "test_voltage_set": "500", "test_voltage_built": "500", "elapsed_s": "60",
 }  # fmt: skip
@@ -34,7 +36,7 @@ def visit(workspace: Workspace, year: int, *values: str, axis: str = "X", **job:
     for minute, value in enumerate(values, 10):
         at = f"{year}-11-24T08:{minute}:00+00:00"
         asked = workspace.type_reading(made, {**READING, "value": value, "axis": axis}, at)["proposals"][0]
-        workspace.tap(asked["id"], "confirm", revision=1, captured_at=at)
+        workspace.act(asked["id"], Confirm(1), captured_at=at)
     return made
 
 

@@ -13,6 +13,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.assessment.next_point import plan_for_page
+from api.dialogue.actions import Confirm
 from api.dialogue.turn import context_of
 from api.errors import NotFound
 from api.server.app import create_app
@@ -25,11 +26,11 @@ INSULATION = {"test_voltage_set": "500", "test_voltage_built": "500", "elapsed_s
 
 def record(visit: Visit, quantity: str, value: str | None, terminals: str, **more: Any) -> None:
     """Type a reading and confirm it."""
-    fields = {"axis": "X", "section": "through_cable", "kind": quantity, "value": value, "terminals": terminals}
+    fields: Any = {"axis": "X", "section": "through_cable", "kind": quantity, "value": value, "terminals": terminals}
     fields |= {"unit": "MOhm"} if value else {"qualifier": "open"}
     fields |= INSULATION if quantity == "insulation_resistance" else {}
-    asked = visit.workspace.type_reading(visit.job, {**fields, **more})["proposals"][0]
-    visit.workspace.tap(asked["id"], "confirm", revision=asked["revision"])
+    asked = visit.workspace.type_reading(visit.job, fields | more)["proposals"][0]
+    visit.workspace.act(asked["id"], Confirm(asked["revision"]))
 
 
 def cabinet(visit: Visit) -> None:

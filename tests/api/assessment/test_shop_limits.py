@@ -13,10 +13,12 @@ from fastapi.testclient import TestClient
 from api.assessment.grade_job import findings_of, newest_grading
 from api.assessment.next_point import plan_for_page
 from api.assessment.shop_limits import read_shop, shop_of
+from api.dialogue.actions import Confirm
 from api.errors import BadInput
 from api.ledger.canonical import canonical, parsed, sha256_hex
 from api.server.app import create_app
 from api.settings import read_settings
+from api.visit.readings import ReadingFields
 from api.workspace import Workspace
 from tests.api.assessment.test_grade_job import measure
 from tests.api.conftest import Visit
@@ -103,10 +105,10 @@ def test_the_plan_follows_the_shops_limit(tmp_path: Path) -> None:
     assert "motor_alone" in strict
     for terminals in ("A1-A2", "A1-PE", "A2-PE"):
         kind = "winding_resistance" if terminals == "A1-A2" else "resistance_to_ground"
-        value = {"value": "1.08", "unit": "Ohm"} if terminals == "A1-A2" else {"qualifier": "open"}
-        fields = {"kind": kind, "axis": "X", "section": "through_cable", "terminals": terminals, **value}
+        value: ReadingFields = {"value": "1.08", "unit": "Ohm"} if terminals == "A1-A2" else {"qualifier": "open"}
+        fields: ReadingFields = {"kind": kind, "axis": "X", "section": "through_cable", "terminals": terminals, **value}
         asked = visit.workspace.type_reading(visit.job, fields)["proposals"][0]
-        visit.workspace.tap(asked["id"], "confirm", revision=asked["revision"])
+        visit.workspace.act(asked["id"], Confirm(asked["revision"]))
     assert visit.say("next")["message"].split(", ")[1] in ("motor alone", "cable alone")
     visit.workspace.close()
 

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from sqlmodel import col, select
 
+from api.dialogue.actions import Action, Choose, Confirm, Correct, Reject
 from api.errors import OhmtrailError
 from api.ledger.columns import ReadingColumns
 from api.ledger.tables import TrailEntryRow
@@ -126,11 +127,12 @@ class Confirmation(RuleBasedStateMachine):
         if row is None:
             return
         self.may_confirm = action == "confirm" and not stale
-        fields: dict[str, Any] = {"revision": row.revision - (1 if stale else 0)}
+        revision = row.revision - (1 if stale else 0)
+        done: Action = Confirm(revision) if action == "confirm" else Reject(revision)
         if action == "choose":
-            fields["index"] = data.draw(st.integers(0, 2))
+            done = Choose(data.draw(st.integers(0, 2)), revision)
         if action == "correct":
-            fields["reading"] = data.draw(
+            fields: Any = data.draw(
                 st.fixed_dictionaries(
                     {},
                     optional={
@@ -142,8 +144,9 @@ class Confirmation(RuleBasedStateMachine):
                     },
                 )
             )
+            done = Correct(fields, revision=revision)
         try:
-            self._note(self.workspace.tap(row.id, action, captured_at=self.visit._later(7), **fields))
+            self._note(self.workspace.act(row.id, done, captured_at=self.visit._later(7)))
         except OhmtrailError as refused:
             self.said.append(refused.message)
 
@@ -163,7 +166,7 @@ class Confirmation(RuleBasedStateMachine):
             records = all_records(session, self.visit.job)
         assert len(records) == self.records or self.may_confirm
         for record in records[self.records :]:
-            sentence = statement(reading_from_json({name: getattr(record, name) for name in READING}))
+            sentence = statement(reading_from_json({name: getattr(record.row, name) for name in READING}))
             assert any(sentence in message for message in self.said), f"{sentence!r} was never read back"
         self.records = len(records)
         self.may_confirm = False
@@ -205,7 +208,7 @@ class Confirmation(RuleBasedStateMachine):
                         proposals[row["key"]] = row["row"]
             assert met == len(all_records(session, self.visit.job))
             for record in all_records(session, self.visit.job):
-                assert record_of(session, record.id).proposal_id in proposals
+                assert record_of(session, record.id).row.proposal_id in proposals
 
     def _answered_before(self, session: Any, seq: int, axis: str) -> bool:
         statement = select(TrailEntryRow).where(TrailEntryRow.what == "safety answered", TrailEntryRow.seq < seq)

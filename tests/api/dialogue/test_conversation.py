@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import pytest
 
+from api.dialogue.actions import Choose, Confirm, Correct
 from api.errors import BadInput, Refused
+from api.visit.readings import ReadingFields
 from tests.api.conftest import Visit
 
 READING = "x ray axis through the cable a one to a two one point zero eight ohms"
@@ -166,9 +168,9 @@ def test_voice_and_photo_that_disagree_need_a_choice(visit: Visit) -> None:
     assert visit.say("confirm")["problem"]["code"] == "in_doubt"
     choices = {choice["reading"]["value"]: choice["index"] for choice in seen["proposals"][0]["choices"]}
     assert set(choices) == {"1.08", "1.800"}
-    chosen = visit.workspace.tap("J1-P1", "choose", index=choices["1.800"], captured_at=visit._later(5))
+    chosen = visit.workspace.act("J1-P1", Choose(choices["1.800"]), captured_at=visit._later(5))
     assert visit.records() == []
-    visit.workspace.tap("J1-P1", "confirm", revision=chosen["proposals"][0]["revision"])
+    visit.workspace.act("J1-P1", Confirm(chosen["proposals"][0]["revision"]))
     [record] = visit.records()
     assert (record["value"], record["agreement"]) == ("1.800", "chosen")
 
@@ -268,30 +270,30 @@ def test_typed_readings_go_the_same_way(visit: Visit) -> None:
     asked = visit.workspace.type_reading(visit.job, {"value": "0.80", "unit": "Ohm"})
     assert {"axis_missing", "section_missing", "quantity_missing"} <= set(asked["proposals"][0]["doubts"])
     with pytest.raises(Refused) as refused:
-        visit.workspace.tap("J1-P1", "confirm", revision=1)
+        visit.workspace.act("J1-P1", Confirm(1))
     assert refused.value.code == "in_doubt"
-    fields = {"kind": "winding_resistance", "axis": "X", "section": "motor_alone", "terminals": "A1-A2"}
-    fixed = visit.workspace.tap("J1-P1", "correct", reading=fields)
+    fields: ReadingFields = {"kind": "winding_resistance", "axis": "X", "section": "motor_alone", "terminals": "A1-A2"}
+    fixed = visit.workspace.act("J1-P1", Correct(reading=fields))
     with pytest.raises(Refused) as stale:
-        visit.workspace.tap("J1-P1", "confirm", revision=1)
+        visit.workspace.act("J1-P1", Confirm(1))
     assert stale.value.code == "changed"
-    visit.workspace.tap("J1-P1", "confirm", revision=fixed["proposals"][0]["revision"])
+    visit.workspace.act("J1-P1", Confirm(fixed["proposals"][0]["revision"]))
     assert [(r["value"], r["confirmed_how"], r["source"]) for r in visit.records()] == [("0.80", "tapped", "typed")]
 
 
 def test_a_tap_must_name_the_revision_it_saw(visit: Visit) -> None:
     visit.say(READING)
     with pytest.raises(BadInput) as missing:
-        visit.workspace.tap("J1-P1", "confirm")
+        visit.workspace.act("J1-P1", Confirm())
     assert missing.value.code == "revision_missing"
 
 
 def test_an_implausible_value_must_be_chosen_on_purpose(visit: Visit) -> None:
     asked = visit.say("x ray axis through the cable a one to a two nine hundred ohms")
     assert "implausible" in asked["proposals"][0]["doubts"]
-    chosen = visit.workspace.tap("J1-P1", "choose", index=0, captured_at=visit._later(5))
+    chosen = visit.workspace.act("J1-P1", Choose(0), captured_at=visit._later(5))
     assert chosen["proposals"][0]["doubts"] == []
-    visit.workspace.tap("J1-P1", "confirm", revision=chosen["proposals"][0]["revision"])
+    visit.workspace.act("J1-P1", Confirm(chosen["proposals"][0]["revision"]))
     assert [record["value"] for record in visit.records()] == ["900"]
 
 
@@ -315,7 +317,7 @@ def test_a_unit_that_cannot_be_is_refused(visit: Visit) -> None:
 
 def test_an_auxiliary_lead_never_gets_an_insulation_record(visit: Visit) -> None:
     visit.make_safe()
-    fields = {
+    fields: ReadingFields = {
         "kind": "insulation_resistance",
         "value": "550",
         "unit": "MOhm",
@@ -324,7 +326,7 @@ def test_an_auxiliary_lead_never_gets_an_insulation_record(visit: Visit) -> None
     }
     visit.workspace.type_reading(visit.job, {**fields, "terminals": "BRAKE-PE", "test_voltage_set": "500"})
     with pytest.raises(Refused) as refused:
-        visit.workspace.tap("J1-P1", "confirm", revision=1)
+        visit.workspace.act("J1-P1", Confirm(1))
     assert refused.value.code == "auxiliary_lead"  # domain TV-A11 (house rule)
 
 

@@ -72,7 +72,7 @@ def replayed(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
 
 def test_every_record_of_the_story_and_no_other(replayed: Workspace) -> None:
     with replayed.database.read() as session:
-        records = current_records(session, "J1")
+        records = [record.row for record in current_records(session, "J1")]
     assert len(records) == len(TRUTH["records"])
     for record, truth in zip(records, TRUTH["records"], strict=True):
         assert (record.axis, record.section, record.kind) == (truth["axis"], truth["section"], truth["kind"])

@@ -13,6 +13,7 @@ from fastapi.testclient import TestClient
 from PIL import Image
 from sqlmodel import select
 
+from api.dialogue.actions import Choose, Correct
 from api.errors import BadInput, NotFound
 from api.intake.recognisers import RealEngines
 from api.ledger.canonical import parsed
@@ -55,10 +56,10 @@ def test_a_unit_that_was_not_readable_is_asked_for_and_taken_by_voice(
 def test_a_tapped_unit_is_taken_and_leaves_other_doubts_standing(visit: Visit) -> None:
     insulation(visit)
     [proposal] = visit.show("34.70", None, doubts=["unit_missing", "dot_unsure"])["proposals"]
-    tapped = visit.workspace.tap(proposal["id"], "correct", revision=proposal["revision"], reading={"unit": "MOhm"})
+    tapped = visit.workspace.act(proposal["id"], Correct(reading={"unit": "MOhm"}, revision=proposal["revision"]))
     [proposal] = tapped["proposals"]
     assert (proposal["unit"], proposal["doubts"]) == ("MOhm", ["dot_unsure"])
-    chosen = visit.workspace.tap(proposal["id"], "choose", revision=proposal["revision"], index=0)
+    chosen = visit.workspace.act(proposal["id"], Choose(0, revision=proposal["revision"]))
     assert chosen["proposals"][0]["doubts"] == [], "the person says that it reads exactly so"
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from api.dialogue.actions import Confirm, Correct
 from api.errors import Refused
 from api.ledger import schema
 from api.ledger.canonical import canonical, sha256_hex
@@ -119,16 +120,19 @@ def test_work_goes_on_in_a_migrated_folder(old: Path) -> None:
     """Old proposals hold "quantity" in their JSON columns; they are read, confirmed, corrected and reported."""
     workspace = Workspace.open(old, engines=FakeEngines())
     with workspace.database.read() as session:
-        assert [record.kind for record in all_records(session, "J1")] == ["winding_resistance", "insulation_resistance"]
-        standing = [record.id for record in current_records(session, "J1")]
+        assert [record.row.kind for record in all_records(session, "J1")] == [
+            "winding_resistance",
+            "insulation_resistance",
+        ]
+        current = [record.id for record in current_records(session, "J1")]
     open_proposals = ask(old, "SELECT id, revision, kind FROM proposal WHERE state = 'open' ORDER BY id")
     assert {kind for _, _, kind in open_proposals} >= {"winding_resistance"}
     proposal = next(id_ for id_, _, kind in open_proposals if kind == "winding_resistance")
-    changed = workspace.tap(proposal, "correct", captured_at=at(1500), reading={"value": "1.22"})
+    changed = workspace.act(proposal, Correct(reading={"value": "1.22"}), captured_at=at(1500))
     revision = changed["proposals"][0]["revision"]
-    confirmed = workspace.tap(proposal, "confirm", captured_at=at(1510), revision=revision)
+    confirmed = workspace.act(proposal, Confirm(revision), captured_at=at(1510))
     assert [record["kind"] for record in confirmed["records"]] == ["winding_resistance"]
-    workspace.type_reading("J1", {"value": "1.081"}, at(1520), supersedes=standing[0])
+    workspace.type_reading("J1", {"value": "1.081"}, at(1520), supersedes=current[0])
     assert workspace.grade("J1")["axes"]
     earlier = ask(old, "SELECT count(*) FROM report_file")[0][0]
     workspace.make_report("J1")

@@ -21,7 +21,7 @@ from api.errors import NotFound
 from api.ledger.tables import RecordRow, TrailEntryRow
 from api.report.build import build_report
 from api.visit.readings import reading_of
-from api.visit.records import all_records, standing
+from api.visit.records import all_records
 from grading.finding import JobVerdict
 from tests.api.report import visit
 from tests.api.report.parsed import attr, one, parse, row_of, section, summaries, text
@@ -51,7 +51,7 @@ def page(made: visit.Visit) -> BeautifulSoup:
 @pytest.fixture(scope="module")
 def records(made: visit.Visit) -> dict[str, RecordRow]:
     with made.database.read() as session:
-        return {record.id: record for record in all_records(session, made.job_id)}
+        return {record.id: record.row for record in all_records(session, made.job_id)}
 
 
 @pytest.fixture(scope="module")
@@ -281,9 +281,9 @@ def test_a_missing_file_is_named_and_stops_nothing(tmp_path: Path) -> None:
     made = visit.make(tmp_path)
     with made.database.read() as session:
         record = all_records(session, made.job_id)[1]
-        assert standing(session, made.job_id)[record.id] == "current"
-    assert record.photo_sha256
-    made.store.path(record.photo_sha256).unlink()
+    assert record.status == "current"
+    assert record.row.photo_sha256
+    made.store.path(record.row.photo_sha256).unlink()
     page = parse(build(made))
     made.database.close()
     assert "The stored file is missing" in text(section(page, "s-open"))

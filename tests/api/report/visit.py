@@ -19,10 +19,10 @@ from api.ledger.store import Store
 from api.ledger.tables import CaptureRow
 from api.ledger.trail import What
 from api.visit.description import read_description
-from api.visit.jobs import axis_of, create_job
-from api.visit.proposals import Belief, Source, new_proposal, set_value
+from api.visit.jobs import axis_of, create_job, read_job
+from api.visit.proposals import ProposedReading, Source, new_proposal, set_value
 from api.visit.records import Decision, confirm
-from api.visit.safety import STEPS, put_answer
+from api.visit.safety import STEPS, StepReply, put_answers
 from api.workspace import Workspace
 from capture.reading import Doubt, Reading
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind
@@ -164,22 +164,21 @@ class Visit:
         """One reading, spoken and perhaps photographed, confirmed or left open."""
         with self.database.write() as transaction:
             sound = self.arrive(transaction, clip(0.5, 200 + 10 * minutes), minutes)
-            row = new_proposal(
-                transaction,
-                self.job_id,
-                Belief(reading, doubts),
-                Source("speech", self.at(minutes), sound, words),
-                supersedes,
-            )
+            job = read_job(transaction.session, self.job_id)
+            given = ProposedReading(reading, doubts)
+            source = Source("speech", self.at(minutes), sound, words)
+            proposal = new_proposal(transaction, job, given, source, supersedes)
             if shown:
+                row = proposal.row
                 row.photo_sha256 = self.arrive(transaction, photo(shown), minutes)
                 row.seen_text, row.source, row.agreement = shown, "speech+photo", "agree"
-                set_value(transaction, row, Belief(reading, doubts), self.at(minutes))
+                set_value(proposal, given, job, self.at(minutes), transaction.now)
+            transaction.put(proposal.stored())
             transaction.entry(What.PROPOSED, self.job_id)
         if confirmed:
             with self.database.write() as transaction:
                 decision = Decision("spoken", "Technician 7", self.at(minutes + 0.2), "confirm")
-                confirm(transaction, row, decision, row.revision)
+                confirm(transaction, proposal, decision, proposal.revision)
 
 
 def make(folder: Path) -> Visit:
@@ -215,11 +214,8 @@ def _answer_safety(visit: Visit) -> None:
     with visit.database.write() as transaction:
         for name in ("X", "Y"):
             axis = axis_of(transaction.session, visit.job_id, name)
-            for step in STEPS:
-                put_answer(
-                    transaction, axis, step.id, "yes", value="12" if step.value else None, note="", how="tapped",
-                    by="Technician 7", evidence_sha256=None, captured_at=visit.at(0),
-                )  # fmt: skip
+            answers = {step.id: StepReply(answer="yes", value="12" if step.value_unit else None) for step in STEPS}
+            put_answers(transaction, axis, answers, how="tapped", by="Technician 7", captured_at=visit.at(0))
 
 
 __all__ = ["DESCRIPTION", "Visit", "clip", "insulation", "make", "photo"]

@@ -47,7 +47,7 @@ def test_a_whole_visit_over_http(client: TestClient, job: str) -> None:
     done = client.post(f"/api/proposals/{proposal['id']}/confirm", json={"revision": proposal["revision"]}).json()
     [record] = client.get(f"/api/jobs/{job}/records").json()
     assert record["id"] == done["records"][0]["id"]
-    assert record["standing"] == "current"
+    assert record["status"] == "current"
     assert client.get(f"/api/jobs/{job}/findings").json()["axes"][0]["axis"] == "X"
     kept = client.post(f"/api/jobs/{job}/findings").json()
     assert len(kept["sha256"]) == 64
@@ -214,7 +214,7 @@ def test_a_typed_correction_of_a_record(client: TestClient, job: str) -> None:
     assert asked["proposals"][0]["supersedes"] == f"{job}-R1"
     client.post(f"/api/proposals/{job}-P2/confirm", json={"revision": 1})
     records = client.get(f"/api/jobs/{job}/records").json()
-    assert [(record["value"], record["standing"]) for record in records] == [
+    assert [(record["value"], record["status"]) for record in records] == [
         ("1.08", "superseded"),
         ("1.07", "current"),
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from fastapi.testclient import TestClient
@@ -13,6 +13,7 @@ from api.errors import BadInput
 from api.report.wording import CIRCUMSTANCES
 from api.server.app import create_app
 from api.visit.notes import Notes, notes_from
+from api.visit.readings import ReadingFields
 from api.visit.records import current_records
 from grading.measurement import Circumstance
 from tests.api.conftest import Visit
@@ -114,7 +115,7 @@ def test_what_is_wrong_is_refused_and_nothing_is_written(
     answer = client.post(f"/api/jobs/{visit.job}/typed", json={**WINDING, **fields})
     assert (answer.status_code, answer.json()["code"]) == (422, "bad_request")
     with pytest.raises(BadInput) as refused:
-        visit.workspace.type_reading(visit.job, {**WINDING, **fields})
+        visit.workspace.type_reading(visit.job, cast("ReadingFields", {**WINDING, **fields}))
     assert refused.value.code in ("bad_position", "bad_circumstance")
     assert client.get(f"/api/jobs/{visit.job}/proposals").json() == []
 
