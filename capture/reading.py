@@ -180,7 +180,7 @@ class Utterance:
         alternatives: Other readings that the words could mean, best first.
         confidence: 0..1.
         doubts: Why it must be asked about.
-        struck: Readings said and taken back in the same breath ("five fifty, correction, four fifty meg").
+        superseded: Readings said and withdrawn in the same breath ("five fifty, correction, four fifty meg").
     """
 
     heard: Heard
@@ -190,7 +190,7 @@ class Utterance:
     alternatives: tuple[Reading, ...] = ()
     confidence: float = 0.0
     doubts: tuple[Doubt, ...] = ()
-    struck: tuple[Reading, ...] = ()
+    superseded: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -106,6 +106,7 @@ def as_data(utterance: Utterance) -> dict[str, Any]:
         "reading": readings[0] if readings else None,
         "command": None if utterance.command is None else utterance.command.value,
         "alternatives": [other.to_json() for other in utterance.alternatives],
+        "superseded": [earlier.to_json() for earlier in utterance.superseded],
         "confidence": utterance.confidence,
         "doubts": [doubt.value for doubt in utterance.doubts],
     }

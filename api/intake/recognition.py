@@ -65,7 +65,8 @@ def heard_json(utterance: Utterance) -> dict[str, Any]:
         "others": [{"text": other.text, "score": f"{other.score:.3f}"} for other in heard.alternatives],
         "readings": [reading.to_json() for reading in utterance.readings],
         "alternatives": [reading.to_json() for reading in utterance.alternatives],
-        "struck": [reading.to_json() for reading in utterance.struck],
+        "superseded": [reading.to_json() for reading in utterance.superseded],
+        "struck": [reading.to_json() for reading in utterance.superseded],  # the key's older name, kept for its readers
         "command": None if utterance.command is None else utterance.command.value,
         "doubts": [doubt.value for doubt in utterance.doubts],
         "confidence": f"{utterance.confidence:.3f}",

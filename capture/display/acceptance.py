@@ -17,7 +17,7 @@ from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
 from grading.terms.quantity import UNITS, Qualifier, Quantity
 
-LEAST_SHARE = 0.1
+MIN_SHARE = 0.1
 """The main digits of a display take at least this share of its height; smaller ones belong to a field beside it. How
 unlikely a small share is above that is for the certainty to say (feature "thin")."""
 RIVAL = 0.87
@@ -56,7 +56,7 @@ class RefusalRule:
     doubt: Doubt
 
 
-def judge(evidence: DisplayLooks) -> DisplayReading:
+def decide(evidence: DisplayLooks) -> DisplayReading:
     """Accept or refuse.
 
     Raises:
@@ -66,14 +66,14 @@ def judge(evidence: DisplayLooks) -> DisplayReading:
     confidence = probabilities(evidence)
     known = fields.unit if fields.unit in UNITS and confidence["unit"] >= LIKELY_UNIT else None
     quantity = parse_main(fields.text, known) if "?" not in fields.text else None
-    digits, point = sure_of(confidence, quantity)
-    reason, doubts = verdict(evidence, quantity, digits_sure=digits, point_sure=point)
+    digits, point = confident_in(confidence, quantity)
+    reason, doubts = refusal_of(evidence, quantity, digits_confident=digits, point_confident=point)
     if not reason and quantity is not None:
         quantity, doubts = _settled_unit(evidence, quantity, confidence["unit"])
     return DisplayReading(
         text=fields.text,
         quantity=quantity or Quantity(None, known, Qualifier.NONE),
-        secondary=fields.small | dict.fromkeys(sorted(fields.flags), "on"),
+        secondary=fields.small | dict.fromkeys(sorted(fields.annunciators), "on"),
         confidence={name: round(value, 3) for name, value in confidence.items()},
         accepted=not reason,
         reason=reason,
@@ -82,24 +82,24 @@ def judge(evidence: DisplayLooks) -> DisplayReading:
     )
 
 
-def verdict(
-    evidence: DisplayLooks, quantity: Quantity | None, *, digits_sure: bool, point_sure: bool
+def refusal_of(
+    evidence: DisplayLooks, quantity: Quantity | None, *, digits_confident: bool, point_confident: bool
 ) -> tuple[str, tuple[Doubt, ...]]:
     """Reason for refusing ("" to accept) and the doubt that goes with it; the first that holds.
 
     Args:
         evidence: What was seen.
         quantity: What the main string means; None if it is no reading.
-        digits_sure: Digits and sign are likely enough.
-        point_sure: The point is likely enough.
+        digits_confident: Digits and sign are likely enough.
+        point_confident: The point is likely enough.
     """
-    for rule in rules(evidence, quantity, digits_sure=digits_sure, point_sure=point_sure):
+    for rule in rules(evidence, quantity, digits_confident=digits_confident, point_confident=point_confident):
         if rule.holds:
             return rule.reason, (rule.doubt,)
     return "", ()
 
 
-def sure_of(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bool, bool]:
+def confident_in(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bool, bool]:
     """Whether digits, and point, are sure enough: together they must be likelier than the cut that both heads share.
 
     Where they are not, the less likely of the two is to blame. A point that changes nothing (in "OL") does not count.
@@ -111,9 +111,9 @@ def sure_of(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bo
 
 
 def rules(
-    evidence: DisplayLooks, quantity: Quantity | None, *, digits_sure: bool = True, point_sure: bool = True
+    evidence: DisplayLooks, quantity: Quantity | None, *, digits_confident: bool = True, point_confident: bool = True
 ) -> tuple[RefusalRule, ...]:
-    """Every rule with whether it holds, in the order in which they are asked; arguments as for `verdict`.
+    """Every rule with whether it holds, in the order in which they are asked; arguments as for `refusal_of`.
 
     What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules") by
     `python -m fixtures.training.display_model fit`. A rule that stops right readings only is to be narrowed, as those
@@ -125,22 +125,22 @@ def rules(
     vague = hint == refusal.UNREADABLE
     unsure = refusal.DIGITS_UNSURE if vague else hint
     no_value = refusal.NO_VALUE if vague else hint
-    small = digit_px is not None and digit_px < refusal.LEAST_DIGIT
+    small = digit_px is not None and digit_px < refusal.MIN_DIGIT_PX
     faint = not evidence.marked and evidence.legible < LEGIBLE
     two = second(evidence.fields) > RIVAL or _humidity_alone(evidence.fields)
-    no_point = not point_sure and _point_counts(quantity)
+    no_point = not point_confident and _point_counts(quantity)
     not_a_number = refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?"))
     return (
         RefusalRule("cut", evidence.cut, refusal.CUT_OFF, Doubt.VALUE_MISSING),
         RefusalRule("empty", not text, no_value, Doubt.VALUE_MISSING),
         RefusalRule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
-        RefusalRule("share", evidence.share < LEAST_SHARE, no_value, Doubt.VALUE_MISSING),
+        RefusalRule("share", evidence.share < MIN_SHARE, no_value, Doubt.VALUE_MISSING),
         RefusalRule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
         RefusalRule("illegible", faint, unsure, Doubt.LOW_CONFIDENCE),
-        RefusalRule("digits", not digits_sure, unsure, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("digits", not digits_confident, unsure, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
         RefusalRule("gap", _has_gap(evidence.fields), refusal.GAP, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("point", no_point, refusal.POINT_UNSURE, Doubt.DOT_UNSURE),

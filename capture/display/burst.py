@@ -16,19 +16,19 @@ from capture.display import geometry, refusal
 from capture.display.check import checked
 from capture.display.features import DisplayLooks
 from capture.display.fields import arrange
-from capture.display.fusion import Sight, fuse
+from capture.display.fusion import ViewMarks, fuse
 from capture.display.marks import Mark
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
-from capture.display.pyramid import Levels
-from capture.display.see import Look, displays_in, enlarged, judged, look_at, together, weighed
+from capture.display.pyramid import ImagePyramid
+from capture.display.see import Look, decided, displays_in, evidence_of, fused_marks, look_at, scaled
 from capture.errors import MediaError
 from capture.reading import DisplayReading, Doubt, Seen
 
-MOST_FRAMES = 12
+MAX_FRAMES = 12
 """Frames of one burst that are read; a phone's burst of a second has about ten."""
 DIFFERENT = "The photos of the burst differ ({values}): wait until the reading stands still, then take it again."
-HEARD_OUT = 0.5
+MIN_OPPOSING = 0.5
 """Certainty of the digits from which a frame that is not accepted may still speak against another one."""
 
 
@@ -64,7 +64,7 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
     """Read one display from several photos of it.
 
     Args:
-        frames: Contents of the files, 1 to `MOST_FRAMES`, in the order taken.
+        frames: Contents of the files, 1 to `MAX_FRAMES`, in the order taken.
         crop: Each picture is nothing but the display.
         profile: What the instrument can show; a frame that shows anything else has no vote.
 
@@ -74,8 +74,8 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
     """
     if not frames:
         raise MediaError("burst_empty", "There is no photo in this burst.")
-    if len(frames) > MOST_FRAMES:
-        raise MediaError("burst_too_long", f"At most {MOST_FRAMES} photos of one display are read together.")
+    if len(frames) > MAX_FRAMES:
+        raise MediaError("burst_too_long", f"At most {MAX_FRAMES} photos of one display are read together.")
     found: list[_Frame] = []
     alone: list[Seen] = []
     problems: list[MediaError] = []
@@ -96,11 +96,11 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
     if not found:
         return Burst(Seen((), refusal.NO_DISPLAY), tuple(alone), 0)
     voting = [frame for frame in found if frame.votes] or found[:1]
-    best = max(voting, key=_goodness)
+    best = max(voting, key=_quality)
     return Burst(_placed(best, _voted(voting, best, profile)), tuple(alone), best.index)
 
 
-def _goodness(frame: _Frame) -> tuple[bool, bool, float]:
+def _quality(frame: _Frame) -> tuple[bool, bool, float]:
     """Accepted before refused, without a doubt before doubted, surer before less sure."""
     reading = frame.reading
     return reading.accepted, not reading.doubts, min(reading.confidence.values(), default=0.0)
@@ -109,7 +109,7 @@ def _goodness(frame: _Frame) -> tuple[bool, bool, float]:
 def _frame(index: int, data: bytes, *, crop: bool, profile: Profile | None) -> _Frame | None:
     """Look at the clearest display of one frame; None if there is none."""
     picture = open_picture(data)
-    photo = Levels(picture.pixels)
+    photo = ImagePyramid(picture.pixels)
     quads = displays_in(photo, crop=crop)
     if not quads:
         return None
@@ -127,44 +127,44 @@ def _frame(index: int, data: bytes, *, crop: bool, profile: Profile | None) -> _
 
 
 def _read(
-    index: int, photo: Levels, quad: geometry.Quad, looks: list[Look], scale: float, crop: bool, score: float
+    index: int, photo: ImagePyramid, quad: geometry.Quad, looks: list[Look], scale: float, crop: bool, score: float
 ) -> _Frame:
-    evidence = weighed(photo, quad, looks, marked=crop, found=score)
+    evidence = evidence_of(photo, quad, looks, marked=crop, found=score)
     matrix = looks[0].matrix
-    return _Frame(index, judged(evidence, matrix), evidence, together(looks), matrix, scale)
+    return _Frame(index, decided(evidence, matrix), evidence, fused_marks(looks), matrix, scale)
 
 
 def _voted(found: list[_Frame], best: _Frame, profile: Profile | None) -> DisplayReading:
     """One reading from all frames."""
     accepted = [f.reading for f in found if f.reading.accepted]
     values = list(dict.fromkeys(_value(r) for r in accepted))
-    if len({_digits(r) for r in accepted}) > 1 or len({_sure_unit(r) for r in accepted} - {None}) > 1:
+    if len({_digits(r) for r in accepted}) > 1 or len({_confident_unit(r) for r in accepted} - {None}) > 1:
         return _differing(best.reading, values)
     if len(found) == 1:
         return best.reading
-    fused = judged(_evidence(found, best), best.matrix)
+    fused = decided(_evidence(found, best), best.matrix)
     if profile is not None:
         fused = checked(fused, profile)
-    units = {_sure_unit(r) for r in [*accepted, fused]} - {None}
+    units = {_confident_unit(r) for r in [*accepted, fused]} - {None}
     if fused.accepted and (len(units) > 1 or any(_digits(r) != _digits(fused) for r in accepted)):
         return _differing(best.reading, [*values, _value(fused)])
     if fused.accepted and not (best.reading.accepted and fused.doubts and not best.reading.doubts):
         return fused
     if not accepted:
         return fused
-    against = [f for f in found if _speaks(f.reading) and _digits(f.reading) != _digits(accepted[0])]
+    against = [f for f in found if _opposes(f.reading) and _digits(f.reading) != _digits(accepted[0])]
     return best.reading if not against else fused
 
 
-def _speaks(reading: DisplayReading) -> bool:
-    return bool(reading.text) and "?" not in reading.text and reading.confidence.get("value", 0.0) >= HEARD_OUT
+def _opposes(reading: DisplayReading) -> bool:
+    return bool(reading.text) and "?" not in reading.text and reading.confidence.get("value", 0.0) >= MIN_OPPOSING
 
 
 def _digits(reading: DisplayReading) -> tuple[str | None, str]:
     return reading.quantity.digits, reading.quantity.qualifier.value
 
 
-def _sure_unit(reading: DisplayReading) -> str | None:
+def _confident_unit(reading: DisplayReading) -> str | None:
     """The unit, where it is not asked about anyway."""
     doubted = {Doubt.UNIT_MISSING, Doubt.UNIT_UNSURE} & set(reading.doubts)
     return None if doubted or not reading.accepted else reading.quantity.unit
@@ -182,8 +182,8 @@ def _differing(reading: DisplayReading, values: list[str]) -> DisplayReading:
 def _evidence(found: list[_Frame], best: _Frame) -> DisplayLooks:
     """The marks of all frames on the canvas of the best, as if they were looks at one photo."""
     here = np.eye(3)
-    sights = [Sight(f.marks, geometry.inverse(_onto(f.evidence, best.evidence))) for f in found]
-    fields = arrange(fuse(sights, here))
+    views = [ViewMarks(f.marks, geometry.inverse(_onto(f.evidence, best.evidence))) for f in found]
+    fields = arrange(fuse(views, here))
     share = best.evidence.share
     if fields.height and best.evidence.fields.height:
         share *= fields.height / best.evidence.fields.height
@@ -210,5 +210,5 @@ def _onto(one: DisplayLooks, other: DisplayLooks) -> geometry.Matrix:
 
 def _placed(frame: _Frame, reading: DisplayReading) -> Seen:
     """A reading with its places in the frame's own pixels."""
-    reading = enlarged(reading, 1 / frame.scale)
+    reading = scaled(reading, 1 / frame.scale)
     return Seen((reading,), "" if reading.accepted else reading.reason)

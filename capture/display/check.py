@@ -33,11 +33,11 @@ def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None =
         if len(units) == 1 and quantity.qualifier is Qualifier.EQUAL:
             quantity = replace(quantity, unit=units[0])
             doubts = (*(d for d in doubts if d is not Doubt.UNIT_MISSING), Doubt.UNIT_UNSURE)
-    verdict, why = profile.verdict(quantity, volts)
-    if verdict is Possibility.IMPOSSIBLE:
+    possibility, why = profile.possibility(quantity, volts)
+    if possibility is Possibility.IMPOSSIBLE:
         reason = IMPOSSIBLE.format(title=profile.title, shown=_as_read(display), why=why)
         return replace(display, accepted=False, reason=reason, doubts=(Doubt.IMPLAUSIBLE,))
-    if verdict is Possibility.UNLIKELY:
+    if possibility is Possibility.UNLIKELY:
         doubts = (*doubts, Doubt.UNUSUAL)
     return replace(display, quantity=quantity, doubts=tuple(dict.fromkeys(doubts)))
 

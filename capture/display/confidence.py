@@ -4,7 +4,7 @@ A network that is "0.98 sure" is not right 98 times of 100. So rendered photos w
 (`python -m fixtures.training.display_model gather`), and for each of the three heads a logistic regression on ramps
 (pieces of a feature) was fitted from the features to whether the head was right (`fit`). The coefficients lie in
 `models/calibration.json` with the seeds, the networks that they belong to and the thresholds. More certainty of a mark
-never makes a head less likely to be right: the fit allows no such coefficient (`features.SIGNS`).
+never makes a head less likely to be right: the fit allows no such coefficient (`features.DIRECTIONS`).
 """
 
 from __future__ import annotations

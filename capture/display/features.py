@@ -14,13 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display import geometry, refusal
-from capture.display.fields import COUNTS, Fields, sure
+from capture.display.fields import MIN_COUNTED_HEAT, Fields, mark_confidence
 from capture.display.marks import Mark
 from capture.display.spacing import pitch
 from capture.display.strings import bare
 from grading.terms.quantity import UNITS
 
-SIGNS = {
+DIRECTIONS = {
     "weakest": 1, "all": 1, "margin": 1, "legible": 1, "same": 1, "looks": 1, "lost": -1, "uneven": -1, "size": 1,
     "found": 1, "backed": 1, "rival": -1, "murky": -1, "unseen": -1, "second": -1, "split": -1, "tall": 1, "zeros": -1,
     "length": 0, "over": 0, "pointed": 0, "beside": 0, "worst": 1, "heat": 1, "marked": 0, "legible_photo": 1,
@@ -101,7 +101,7 @@ def features(evidence: DisplayLooks) -> dict[str, dict[str, float]]:
         evidence: Of a display with a main string.
 
     Returns:
-        For "value", "dot" and "unit" the features by name (see `SIGNS`); every number is finite.
+        For "value", "dot" and "unit" the features by name (see `DIRECTIONS`); every number is finite.
     """
     fields, looks = evidence.fields, [look for look in evidence.looks if look.text]
     shared = {
@@ -121,18 +121,18 @@ def _value(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[
     glyphs = [m for m in fields.chars if m.group == 0]
     heights = [m.height for m in glyphs if m.name not in "-<>"]
     digits = bare(fields.text)
-    weakest = min((sure(m) for m in glyphs), default=0.0)
+    weakest = min((mark_confidence(m) for m in glyphs), default=0.0)
     return {
         "weakest": log_odds(weakest),
-        "all": log_odds(math.prod(sure(m) for m in glyphs) if glyphs else 0.0),
+        "all": log_odds(math.prod(mark_confidence(m) for m in glyphs) if glyphs else 0.0),
         "margin": min((_margin(m) for m in glyphs), default=0.0),
         "heat": log_odds(min((m.heat for m in glyphs), default=0.0)),
         "same": _share([bare(look.text) == digits for look in evidence.looks]),
         "split": float(any(bare(look.text) != digits for look in evidence.looks)),
-        "looks": log_odds(float(np.mean([look.value_sure for look in looks])) if looks else 0.0),
-        "worst": log_odds(min((look.value_sure for look in looks), default=0.0)),
+        "looks": log_odds(float(np.mean([look.value_confidence for look in looks])) if looks else 0.0),
+        "worst": log_odds(min((look.value_confidence for look in looks), default=0.0)),
         "few": float(len(evidence.looks) <= 2),
-        "lost": max(0.0, weakest - fields.value_sure),
+        "lost": max(0.0, weakest - fields.value_confidence),
         "uneven": float(np.std(heights) / max(float(np.mean(heights)), 1.0)) if heights else 0.0,
         "pitch": pitch(fields),
         "found": 0.0 if evidence.marked else log_odds(evidence.found) - log_odds(0.9),
@@ -198,23 +198,23 @@ def second(fields: Fields) -> float:
 
 def _backing(fields: Fields) -> float:
     """How far a unit or a named small field shows that this is an instrument's display at all, 0..1."""
-    return max(fields.unit_sure if fields.unit in UNITS else 0.0, 0.5 if fields.small else 0.0)
+    return max(fields.unit_confidence if fields.unit in UNITS else 0.0, 0.5 if fields.small else 0.0)
 
 
 def _dot(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[str, float]:
     points = [m for m in fields.chars if m.group == 1]
     peers = [look for look in looks if bare(look.text) == bare(fields.text)]
     return {
-        "weakest": log_odds(fields.dot_sure),
-        "worst": log_odds(min((look.dot_sure for look in looks), default=0.0)),
+        "weakest": log_odds(fields.dot_confidence),
+        "worst": log_odds(min((look.dot_confidence for look in looks), default=0.0)),
         "gap": _gap(fields),
         "count": float(len(points)),
         "time": float(":" in fields.text),
         "marked": float(evidence.marked),
-        "all": log_odds(min((m.heat for m in points), default=1.0 - COUNTS[1])),
+        "all": log_odds(min((m.heat for m in points), default=1.0 - MIN_COUNTED_HEAT[1])),
         "same": _share([look.text == fields.text for look in peers]),
         "split": float(any(look.text != fields.text for look in peers)),
-        "looks": log_odds(float(np.mean([look.dot_sure for look in looks])) if looks else 0.0),
+        "looks": log_odds(float(np.mean([look.dot_confidence for look in looks])) if looks else 0.0),
         "pointed": float(bool(points)),
         "unseen": 0.0 if points or len(bare(fields.text)) < 2 else _smallness(evidence),
         "length": float(len(bare(fields.text))),
@@ -225,17 +225,17 @@ def _dot(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[st
 def _gap(fields: Fields) -> float:
     """Log odds of the weakest point among marks of its kind; without any, how sure it is that none is there."""
     points = [m for m in fields.chars if m.group == 1]
-    return log_odds(min((m.sure for m in points), default=fields.dot_sure))
+    return log_odds(min((m.confidence for m in points), default=fields.dot_confidence))
 
 
 def _unit(fields: Fields, looks: tuple[Fields, ...], px: float) -> dict[str, float]:
     unit = next((m for m in fields.used if m.group == 2), None)
     if unit is None:
         return dict.fromkeys(_UNIT_FEATURES, 0.0)
-    own = [look.unit_sure for look in looks if look.unit == fields.unit]
+    own = [look.unit_confidence for look in looks if look.unit == fields.unit]
     right = max((m.right for m in fields.chars), default=0.0)
     return {
-        "weakest": log_odds(sure(unit)),
+        "weakest": log_odds(mark_confidence(unit)),
         "margin": _margin(unit),
         "same": _share([look.unit == fields.unit for look in looks]),
         "looks": log_odds(float(np.mean(own)) if own else 0.0),
@@ -273,9 +273,9 @@ def _middle(fields: Fields) -> float:
 
 def _margin(mark: Mark) -> float:
     """Log of how many times likelier the class is than the next, kept within 0..9.2."""
-    if len(mark.odds) < 2:
+    if len(mark.probabilities) < 2:
         return 0.0
-    second, first = np.sort(np.array(mark.odds))[-2:]
+    second, first = np.sort(np.array(mark.probabilities))[-2:]
     return float(np.clip(math.log(max(first, _LEAST) / max(second, _LEAST)), 0.0, 9.2))
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from capture.display.glyphs import FLAGS, UNIT_TOKENS
+from capture.display.glyphs import ANNUNCIATORS, UNIT_TOKENS
 from capture.display.marks import Mark
 
 SAME_ROW = 0.4
@@ -23,19 +23,19 @@ _CHARS = {"inf": "∞", "unreadable": "?", "other": "¿"}
 
 
 @dataclass(frozen=True)
-class Small:
+class SmallField:
     """A field beside the main string, or a flag.
 
     Attributes:
         name: As in `Fields.small`, or the flag.
         text: As shown; "on" for a flag.
-        sure: Least certainty among its marks, 0..1.
+        mark_confidence: Least certainty among its marks, 0..1.
         box: Around it: x0, y0, x1, y1, canvas px.
     """
 
     name: str
     text: str
-    sure: float
+    confidence: float
     box: tuple[float, float, float, float]
 
 
@@ -47,11 +47,11 @@ class Fields:
         text: The main string; "?" for an unreadable character, "¿" for one that is no digit.
         chars: The marks of the main string, left to right, points included.
         unit: UCUM code of the main unit, "unit_other", "unreadable", or None.
-        value_sure: Least certainty among the characters, 0..1.
-        dot_sure: Certainty that the points are where they are and nowhere else, 0..1.
-        unit_sure: Certainty of the unit, 0..1; 0 without one.
+        value_confidence: Least certainty among the characters, 0..1.
+        dot_confidence: Certainty that the points are where they are and nowhere else, 0..1.
+        unit_confidence: Certainty of the unit, 0..1; 0 without one.
         small: Other fields by name.
-        flags: Flags seen.
+        annunciators: Flags seen.
         seen: The same fields and flags with certainty and place.
         height: Height of the main digits, canvas px.
         slope: How much the main row falls per px to the right; 0 where it has fewer than three characters.
@@ -64,12 +64,12 @@ class Fields:
     text: str = ""
     chars: list[Mark] = field(default_factory=list)
     unit: str | None = None
-    value_sure: float = 0.0
-    dot_sure: float = 0.0
-    unit_sure: float = 0.0
+    value_confidence: float = 0.0
+    dot_confidence: float = 0.0
+    unit_confidence: float = 0.0
     small: dict[str, str] = field(default_factory=dict)
-    flags: tuple[str, ...] = ()
-    seen: list[Small] = field(default_factory=list)
+    annunciators: tuple[str, ...] = ()
+    seen: list[SmallField] = field(default_factory=list)
     height: float = 0.0
     slope: float = 0.0
     used: list[Mark] = field(default_factory=list)
@@ -78,12 +78,12 @@ class Fields:
     box: tuple[float, float, float, float] | None = None
 
 
-def sure(mark: Mark) -> float:
+def mark_confidence(mark: Mark) -> float:
     """Certainty of one mark: that it is there, and that it is what it seems."""
-    return min(1.0, mark.heat / 0.6) * mark.sure
+    return min(1.0, mark.heat / 0.6) * mark.confidence
 
 
-COUNTS = (0.35, 0.42, 0.3)
+MIN_COUNTED_HEAT = (0.35, 0.42, 0.3)
 """Heat from which a mark counts, per group; a weaker point still makes the point doubtful."""
 
 
@@ -97,7 +97,9 @@ def arrange(marks: list[Mark]) -> Fields:
     other = _arrange([m for m in marks if id(m) not in own])
     if other.unit != "Cel":
         return fields
-    humidity = Small("humidity", fields.text, min(fields.value_sure, fields.dot_sure), fields.box or (0, 0, 0, 0))
+    humidity = SmallField(
+        "humidity", fields.text, min(fields.value_confidence, fields.dot_confidence), fields.box or (0, 0, 0, 0)
+    )
     return replace(
         other,
         small=other.small | {"humidity": fields.text},
@@ -107,17 +109,17 @@ def arrange(marks: list[Mark]) -> Fields:
 
 
 def _arrange(marks: list[Mark]) -> Fields:
-    weak = [m for m in marks if m.group != 2 and m.heat <= COUNTS[m.group]]
-    marks = [m for m in marks if m.heat > COUNTS[m.group]]
+    weak = [m for m in marks if m.group != 2 and m.heat <= MIN_COUNTED_HEAT[m.group]]
+    marks = [m for m in marks if m.heat > MIN_COUNTED_HEAT[m.group]]
     glyphs = [m for m in marks if m.group == 0]
     points = [m for m in marks if m.group == 1]
     tokens = [m for m in marks if m.group == 2]
     main = _main_row(glyphs, [t for t in tokens if t.name in UNIT_TOKENS])
-    flagged = _flags(tokens)
-    flags = tuple(f.name for f in flagged)
+    lit = _annunciators(tokens)
+    annunciators = tuple(f.name for f in lit)
     if not main:
         small, _ = _small_fields(glyphs, points, tokens)
-        return Fields(small={s.name: s.text for s in small}, flags=flags, seen=[*small, *flagged])
+        return Fields(small={s.name: s.text for s in small}, annunciators=annunciators, seen=[*small, *lit])
     height = float(np.median([m.height for m in main if m.name not in "-<>"] or [max(m.height, m.width) for m in main]))
     row_points = [p for p in points if _in_row(p, main, height)]
     rest = [g for g in glyphs if g not in main]
@@ -127,17 +129,19 @@ def _arrange(marks: list[Mark]) -> Fields:
     unit = _main_unit(main, height, free)
     result = Fields(
         text="".join(_CHARS.get(m.name, m.name) for m in chars), chars=chars, height=height,
-        small={s.name: s.text for s in small}, flags=flags, seen=[*small, *flagged],
-        value_sure=min(*(sure(m) for m in main), _nothing_lost(main, weak, height)),
-        dot_sure=_dot_sure(main, row_points, weak, height),
+        small={s.name: s.text for s in small}, annunciators=annunciators, seen=[*small, *lit],
+        value_confidence=min(*(mark_confidence(m) for m in main), _nothing_lost(main, weak, height)),
+        dot_confidence=_dot_confidence(main, row_points, weak, height),
     )  # fmt: skip
     result.rival = max(_unnamed_heights(rest, points, tokens), default=0.0) / max(height, 1.0)
     parts = list(main)
     result.slope = _slope([m for m in main if m.name not in "-<>"])
     result.used = [*chars, *([unit] if unit is not None else [])]
     if unit is not None:
-        result.unit, result.unit_sure = unit.name, sure(unit)
-        result.unit_rival = max([sure(t) for t in free if t is not unit and t.name != unit.name], default=0.0)
+        result.unit, result.unit_confidence = unit.name, mark_confidence(unit)
+        result.unit_rival = max(
+            [mark_confidence(t) for t in free if t is not unit and t.name != unit.name], default=0.0
+        )
         parts.append(unit)
     result.box = around(parts)
     return result
@@ -149,14 +153,14 @@ def around(marks: list[Mark]) -> tuple[float, float, float, float]:
     return min(m.left for m in marks), min(tops), max(m.right for m in marks), max(bottoms)
 
 
-def _flags(tokens: list[Mark]) -> list[Small]:
-    """The flags that are sure enough, in the order of `FLAGS`; of each the surest mark."""
+def _annunciators(tokens: list[Mark]) -> list[SmallField]:
+    """The flags that are sure enough, in the order of `ANNUNCIATORS`; of each the surest mark."""
     found = []
-    for name in FLAGS:
-        marks = [t for t in tokens if t.name == name and sure(t) > 0.5]
+    for name in ANNUNCIATORS:
+        marks = [t for t in tokens if t.name == name and mark_confidence(t) > 0.5]
         if name != "set" and marks:
-            best = max(marks, key=sure)
-            found.append(Small(name, "on", sure(best), around([best])))
+            best = max(marks, key=mark_confidence)
+            found.append(SmallField(name, "on", mark_confidence(best), around([best])))
     return found
 
 
@@ -257,9 +261,9 @@ def _nothing_lost(main: list[Mark], weak: list[Mark], height: float) -> float:
     return 1.0 - min(1.0, max(near, default=0.0) / 0.6)
 
 
-def _dot_sure(main: list[Mark], points: list[Mark], weak: list[Mark], height: float) -> float:
+def _dot_confidence(main: list[Mark], points: list[Mark], weak: list[Mark], height: float) -> float:
     """How sure the points are: those that count are strong, and no weak one stands elsewhere at the foot of the row."""
-    certain = min([min(1.0, (p.heat - 0.3) / 0.4) * p.sure for p in points] or [1.0])
+    certain = min([min(1.0, (p.heat - 0.3) / 0.4) * p.confidence for p in points] or [1.0])
     doubt = max([w.heat for w in weak if w.group == 1 and _in_row(w, main, height)], default=0.0)
     return min(certain, 1.0 - min(1.0, doubt / 0.55))
 
@@ -269,14 +273,14 @@ def _main_unit(main: list[Mark], height: float, tokens: list[Mark]) -> Mark | No
     right, y = main[-1].right, float(np.median([m.y for m in main]))
     beside = [t for t in tokens if t.left > right - 0.3 * height and abs(t.y - y) < 0.8 * height]
     pool = beside or tokens
-    return max(pool, key=lambda t: t.height * sure(t)) if pool else None
+    return max(pool, key=lambda t: t.height * mark_confidence(t)) if pool else None
 
 
-def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> tuple[list[Small], list[Mark]]:
+def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> tuple[list[SmallField], list[Mark]]:
     """Small numbers with their units, one of each name; and the tokens that they took."""
-    fields: dict[str, Small] = {}
+    fields: dict[str, SmallField] = {}
     taken: list[Mark] = []
-    volts: list[tuple[float, bool, Small]] = []
+    volts: list[tuple[float, bool, SmallField]] = []
     for group in _groups(glyphs, points, tokens):
         height = float(np.median([m.height for m in group]))
         own = [
@@ -285,7 +289,7 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
             if group[0].left < p.x < group[-1].right + 0.3 * height and abs(p.y - group[0].y) < 0.8 * height
         ]
         text = "".join(_CHARS.get(m.name, m.name) for m in sorted([*group, *own], key=lambda m: m.x))
-        weak = min(sure(m) for m in group) < 0.5 or "?" in text or "¿" in text
+        weak = min(mark_confidence(m) for m in group) < 0.5 or "?" in text or "¿" in text
         unit = _token_right(group, height, tokens)
         if unit is not None:
             taken.append(unit)
@@ -295,7 +299,7 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
             continue
         marks = [*group, *own, *([unit] if unit is not None else []), *before]
         name = _name_of(text, unit.name if unit is not None else "", bool(before))
-        small = Small(name, text, min(sure(m) for m in marks), around(marks))
+        small = SmallField(name, text, min(mark_confidence(m) for m in marks), around(marks))
         if name == "V":
             volts.append((group[0].y, bool(before), small))
         elif name:
@@ -342,7 +346,7 @@ def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[
 def _unnamed_heights(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[float]:
     """Heights of the numbers beside the main one that no known unit or colon of their own sets apart."""
     heights = []
-    for group in _groups([g for g in glyphs if g.name != "-" and sure(g) > 0.4], points, tokens):
+    for group in _groups([g for g in glyphs if g.name != "-" and mark_confidence(g) > 0.4], points, tokens):
         height = float(np.median([m.height for m in group]))
         colon = any(p.name == ":" and group[0].x < p.x < group[-1].x and abs(p.y - group[0].y) < height for p in points)
         own = _token_right(group, height, tokens)

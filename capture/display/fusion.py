@@ -16,21 +16,21 @@ from capture.display.marks import Mark, distinct
 
 
 @dataclass(frozen=True)
-class Sight:
+class ViewMarks:
     """The marks of one view, and the matrix from the photo to its canvas."""
 
     marks: list[Mark]
     matrix: geometry.Matrix
 
 
-def fuse(sights: list[Sight], reference: geometry.Matrix) -> list[Mark]:
+def fuse(views: list[ViewMarks], reference: geometry.Matrix) -> list[Mark]:
     """One list of marks from all views, in the canvas that `reference` leads to."""
     moved = [
         (view, mark)
-        for view, sight in enumerate(sights)
-        for mark in _moved(sight.marks, reference @ geometry.inverse(sight.matrix))
+        for view, one in enumerate(views)
+        for mark in _moved(one.marks, reference @ geometry.inverse(one.matrix))
     ]
-    inside = [geometry.inverse(reference @ geometry.inverse(sight.matrix)) for sight in sights]
+    inside = [geometry.inverse(reference @ geometry.inverse(one.matrix)) for one in views]
     clusters: list[dict[int, Mark]] = []
     for view, mark in sorted(moved, key=lambda pair: -pair[1].heat):
         home = next((c for c in clusters if view not in c and _same_place(next(iter(c.values())), mark)), None)
@@ -73,14 +73,14 @@ def _merged(cluster: dict[int, Mark], inside: list[geometry.Matrix]) -> Mark:
         showing += view in cluster or (4 < x < READER_WIDTH - 4 and 4 < y < READER_HEIGHT - 4)
     members = list(cluster.values())
     weights = np.array([m.heat for m in members])
-    odds = (np.array([m.odds for m in members]) * weights[:, None]).sum(0) / weights.sum()
-    best, second = (int(i) for i in np.argsort(-odds)[:2])
+    probabilities = (np.array([m.probabilities for m in members]) * weights[:, None]).sum(0) / weights.sum()
+    best, second = (int(i) for i in np.argsort(-probabilities)[:2])
 
     def mean(values: list[float]) -> float:
         return float(np.average(values, weights=weights))
 
     return Mark(
-        CLASSES[best], float(odds[best]), float(weights.sum()) / max(1, showing), CLASSES[second],
+        CLASSES[best], float(probabilities[best]), float(weights.sum()) / max(1, showing), CLASSES[second],
         mean([m.x for m in members]), mean([m.y for m in members]), mean([m.width for m in members]),
-        mean([m.height for m in members]), tuple(odds.tolist()),
+        mean([m.height for m in members]), tuple(probabilities.tolist()),
     )  # fmt: skip

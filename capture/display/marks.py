@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from capture.display.glyphs import CLASSES, GROUPS, READER_STRIDE, group_of
 
-LEAST_HEAT = (0.2, 0.1, 0.2)
+MIN_HEAT = (0.2, 0.1, 0.2)
 """Heat from which a peak in one view is kept, per group of `GROUPS`; whether it counts is decided over all views."""
 _MEMBERS = [
     np.array([i for i, name in enumerate(CLASSES) if group_of(name) == g or name == "unreadable"])
@@ -24,25 +24,25 @@ class Mark:
 
     Attributes:
         name: Its class, see `capture.display.glyphs`.
-        sure: Probability of the class among those of its group, 0..1.
+        confidence: Probability of the class among those of its group, 0..1.
         heat: How sure it is that there is a mark at all, 0..1.
         rival: The next likely class.
         x: Middle, canvas px.
         y: Middle, canvas px.
         width: Canvas px.
         height: Canvas px.
-        odds: Probability of every class of `CLASSES`; empty where not known.
+        probabilities: Probability of every class of `CLASSES`; empty where not known.
     """
 
     name: str
-    sure: float
+    confidence: float
     heat: float
     rival: str
     x: float
     y: float
     width: float
     height: float
-    odds: tuple[float, ...] = ()
+    probabilities: tuple[float, ...] = ()
 
     @property
     def left(self) -> float:
@@ -67,7 +67,7 @@ def decode(out: NDArray[np.float32]) -> list[Mark]:
     marks: list[Mark] = []
     for group, heat in enumerate(heats):
         size = 3 if group == 1 else 5
-        peaks = (heat >= cv2.dilate(heat, np.ones((size, size), np.uint8))) & (heat > LEAST_HEAT[group])
+        peaks = (heat >= cv2.dilate(heat, np.ones((size, size), np.uint8))) & (heat > MIN_HEAT[group])
         for y, x in np.argwhere(peaks):
             marks.append(_mark(scores, boxes, heat, group, int(y), int(x)))
     return distinct(marks)
@@ -80,14 +80,14 @@ def _mark(
     weight = heat[rows, cols] / heat[rows, cols].sum()
     members = _MEMBERS[group]
     mean = (scores[members][:, rows, cols] * weight).sum((1, 2)).astype(np.float64)
-    odds = np.exp(mean - mean.max())
-    odds /= odds.sum()
-    best, second = np.argsort(-odds)[:2]
+    probabilities = np.exp(mean - mean.max())
+    probabilities /= probabilities.sum()
+    best, second = np.argsort(-probabilities)[:2]
     every = np.zeros(len(CLASSES))
-    every[members] = odds
+    every[members] = probabilities
     dx, dy, w, h = (float(v) for v in boxes[:, y, x])
     return Mark(
-        CLASSES[members[best]], float(odds[best]), float(heat[y, x]), CLASSES[members[second]],
+        CLASSES[members[best]], float(probabilities[best]), float(heat[y, x]), CLASSES[members[second]],
         (x + 0.5 + dx) * READER_STRIDE, (y + 0.5 + dy) * READER_STRIDE,
         float(np.exp(min(w, 5.0))) * READER_STRIDE, float(np.exp(min(h, 5.0))) * READER_STRIDE, tuple(every.tolist()),
     )  # fmt: skip

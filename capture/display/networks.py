@@ -15,7 +15,7 @@ from capture.display.glyphs import FINDER_HEIGHT, FINDER_WIDTH, READER_HEIGHT, R
 from capture.errors import EngineError
 
 MODELS = Path(__file__).parent / "models"
-_turn = threading.Lock()  # an OpenCV network must not be run by two threads at once
+_lock = threading.Lock()  # an OpenCV network must not be run by two threads at once
 
 Floats = NDArray[np.float32]
 
@@ -46,7 +46,7 @@ def _network(name: str) -> Any:
 
 def _run(name: str, picture: NDArray[np.uint8], outputs: list[str]) -> list[Floats]:
     blob = cv2.dnn.blobFromImage(picture, 1 / 255.0)
-    with _turn:
+    with _lock:
         network = _network(name)
         try:
             network.setInput(blob)

@@ -1,8 +1,8 @@
 """What one kind of instrument can show: its ranges with digits, point, unit and end, and what it shows beyond them.
 
 A misread point is a factor of ten or more, and a lost ">" turns "more than 4000" into a measured 4000. An instrument
-shows only few formats, so most such errors give a string that it cannot show. `verdict` tells a possible string from an
-unlikely one (asked about) and an impossible one (refused). It never makes a reading surer than the reader found it.
+shows only few formats, so most such errors give a string that it cannot show. `Profile.possibility` tells a possible
+string from an unlikely one (asked about) and an impossible one (refused). It never raises the reader's confidence.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Any
 
 from grading.terms.quantity import UNITS, Qualifier, Quantity, parse_digits
 
-LEARNT_ENOUGH = 8
+MIN_LEARNT = 8
 """Confirmed readings of one unit from which a format never seen among them is asked about (house rule)."""
 
 
@@ -121,7 +121,7 @@ class Profile:
         """The units in which these digits can be shown, each once."""
         return tuple(dict.fromkeys(r.unit for r in self.ranges if r.at(voltage) and r.fits(digits)))
 
-    def verdict(self, quantity: Quantity, voltage: Decimal | None = None) -> tuple[Possibility, str]:
+    def possibility(self, quantity: Quantity, voltage: Decimal | None = None) -> tuple[Possibility, str]:
         """Whether the instrument shows this.
 
         Args:
@@ -131,12 +131,12 @@ class Profile:
         Returns:
             The verdict and, unless possible, why: the end of a sentence that begins with what was read.
         """
-        found, why = self._judged(quantity, voltage)
+        found, why = self._possibility(quantity, voltage)
         if self.learnt and found is Possibility.IMPOSSIBLE:
             return Possibility.UNLIKELY, why
         return found, why
 
-    def _judged(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Possibility, str]:
+    def _possibility(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Possibility, str]:
         if quantity.qualifier is Qualifier.ABOVE:
             return self._beyond(quantity, voltage)
         if quantity.digits is None:
@@ -221,7 +221,7 @@ def learnt(name: str, title: str, confirmed: Iterable[tuple[str, str]]) -> Profi
         confirmed: Main string as shown ("34.70", ">4000") and unit of every confirmed photo.
 
     Returns:
-        A profile that knows the formats of each unit with at least `LEARNT_ENOUGH` readings; None if there is none.
+        A profile that knows the formats of each unit with at least `MIN_LEARNT` readings; None if there is none.
     """
     formats: Counter[tuple[str, int, int]] = Counter()
     signed: set[str] = set()
@@ -240,11 +240,11 @@ def learnt(name: str, title: str, confirmed: Iterable[tuple[str, str]]) -> Profi
     ranges = tuple(
         Range(unit, _nines(digits, decimals), negative=unit in signed, leading_zeros=True)
         for unit, digits, decimals in sorted(formats)
-        if totals[unit] >= LEARNT_ENOUGH
+        if totals[unit] >= MIN_LEARNT
     )
     if not ranges:
         return None
-    kept = tuple(dict.fromkeys(o for o in overs if totals[o.unit or ""] >= LEARNT_ENOUGH))
+    kept = tuple(dict.fromkeys(o for o in overs if totals[o.unit or ""] >= MIN_LEARNT))
     source = f"{sum(totals[unit] for unit in {r.unit for r in ranges})} confirmed photos"
     return Profile(name, title, ranges, kept, source, learnt=True)
 

@@ -33,9 +33,9 @@ from capture.display.profile import Over, Profile, Range
 from capture.errors import CaptureError
 from grading.terms.quantity import UNITS, parse_digits
 
-MOST_ROWS = 60
+MAX_ROWS = 60
 """Ranges, or over-range marks, in one profile."""
-LONGEST = 200_000
+MAX_PROFILE_BYTES = 200_000
 """Bytes of a profile file."""
 
 _KEYS = {"name", "title", "source", "range", "over"}
@@ -64,10 +64,10 @@ def read_profile(data: object) -> Profile:
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,40}", name):
         raise _wrong(f"The profile's name is {name!r}; use letters, digits, '-' and '.' (at most 41).")
     rows, overs = data.get("range", []), data.get("over", [])
-    if not isinstance(rows, list) or not isinstance(overs, list) or not 1 <= len(rows) <= MOST_ROWS:
-        raise _wrong(f"Profile {name}: give 1 to {MOST_ROWS} tables [[range]].")
-    if len(overs) > MOST_ROWS:
-        raise _wrong(f"Profile {name}: give at most {MOST_ROWS} tables [[over]].")
+    if not isinstance(rows, list) or not isinstance(overs, list) or not 1 <= len(rows) <= MAX_ROWS:
+        raise _wrong(f"Profile {name}: give 1 to {MAX_ROWS} tables [[range]].")
+    if len(overs) > MAX_ROWS:
+        raise _wrong(f"Profile {name}: give at most {MAX_ROWS} tables [[over]].")
     return Profile(
         name,
         str(data.get("title") or name)[:200],
@@ -146,9 +146,9 @@ def load_profile(path: Path) -> Profile:
         ProfileError: It cannot be read or understood; the message names file and place.
     """
     try:
-        raw = path.read_bytes()[: LONGEST + 1]
-        if len(raw) > LONGEST:
-            raise _wrong(f"{path.name} is larger than {LONGEST // 1000} kB; that is no profile.")
+        raw = path.read_bytes()[: MAX_PROFILE_BYTES + 1]
+        if len(raw) > MAX_PROFILE_BYTES:
+            raise _wrong(f"{path.name} is larger than {MAX_PROFILE_BYTES // 1000} kB; that is no profile.")
         text = raw.decode("utf-8")
         data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except OSError as error:

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 Pixels = NDArray[np.uint8]
 
-LEAST_SIDE = 256
+MIN_LEVEL_SIDE = 256
 """No level has a shorter side below this, px; what is smaller is cheap to shrink directly."""
 
 
-class Levels:
+class ImagePyramid:
     """The levels of one photo.
 
     Attributes:
@@ -58,7 +58,7 @@ class Levels:
             return True
         last = self._levels[-1]
         height, width = last.shape[0] // 2, last.shape[1] // 2
-        if min(height, width) < LEAST_SIDE:
+        if min(height, width) < MIN_LEVEL_SIDE:
             return False
         even = last[: 2 * height, : 2 * width]  # halving by whole pixels keeps every coordinate exact
         half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
@@ -66,6 +66,6 @@ class Levels:
         return True
 
 
-def levels_of(photo: Pixels | Levels) -> Levels:
+def pyramid_of(photo: Pixels | ImagePyramid) -> ImagePyramid:
     """The levels of a photo; a photo that has them already is given back."""
-    return photo if isinstance(photo, Levels) else Levels(photo)
+    return photo if isinstance(photo, ImagePyramid) else ImagePyramid(photo)

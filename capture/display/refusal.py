@@ -31,7 +31,7 @@ below which a colour has no direction, levels. Of 33 wrong readings of demo phot
 stop 31, of 288 right readings of rendered photos 12; practice, no source."""
 BLOWN_OUT = 242
 """Level of 255 from which a pixel counts as blown out."""
-LEAST_DIGIT = 10.0
+MIN_DIGIT_PX = 10.0
 """Height of the main digits in the photo, px, below which the point is smaller than one pixel and a half."""
 
 
@@ -53,7 +53,7 @@ def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, f
     grey = _grey(canvas, box)
     if grey.size == 0:
         return UNREADABLE
-    if digit_px is not None and digit_px < LEAST_DIGIT:
+    if digit_px is not None and digit_px < MIN_DIGIT_PX:
         return TOO_SMALL
     if float(np.mean(grey > 245)) > 0.03 and float(np.mean(grey > 245)) < 0.9 and float(np.percentile(grey, 50)) < 235:
         return GLARE

@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from capture.display import geometry
 from capture.display.glyphs import READER_HEIGHT, READER_WIDTH
-from capture.display.pyramid import Levels, Pixels, levels_of
+from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
 
 
-def view(photo: Pixels | Levels, quad: geometry.Quad, margin: float) -> tuple[NDArray[np.uint8], geometry.Matrix]:
+def view(photo: Pixels | ImagePyramid, quad: geometry.Quad, margin: float) -> tuple[NDArray[np.uint8], geometry.Matrix]:
     """The display upright on the reader's canvas.
 
     Args:
@@ -29,18 +29,18 @@ def view(photo: Pixels | Levels, quad: geometry.Quad, margin: float) -> tuple[ND
 
 
 def rectified(
-    photo: Pixels | Levels, quad: geometry.Quad, width: int, height: int, margin: float
+    photo: Pixels | ImagePyramid, quad: geometry.Quad, width: int, height: int, margin: float
 ) -> tuple[NDArray[np.uint8], geometry.Matrix]:
     """As `view`, on a canvas of any size; outside the photo, its edge goes on."""
-    levels = levels_of(photo)
+    pyramid = pyramid_of(photo)
     matrix, target = geometry.fitted(quad, width, height, margin)
     scale = geometry.sides(target)[0] / max(1.0, geometry.sides(quad)[0])
-    left, top, right, bottom = _needed(levels, quad, matrix, width, height)
+    left, top, right, bottom = _needed(pyramid, quad, matrix, width, height)
     if right - left < 2 or bottom - top < 2:
         return np.zeros((height, width, 3), np.uint8), matrix
     # shrink by averaging first, or thin strokes break up
     factor = max(scale * 1.2, 0.02) if scale < 0.75 else 1.0
-    pixels, own = levels.at(factor)
+    pixels, own = pyramid.at(factor)
     x0, y0 = int(left * own), int(top * own)
     part = pixels[y0 : max(y0 + 2, round(bottom * own)), x0 : max(x0 + 2, round(right * own))]
     if factor < own:
@@ -56,7 +56,7 @@ def rectified(
 
 
 def _needed(
-    levels: Levels, quad: geometry.Quad, matrix: geometry.Matrix, width: int, height: int
+    pyramid: ImagePyramid, quad: geometry.Quad, matrix: geometry.Matrix, width: int, height: int
 ) -> tuple[int, int, int, int]:
     """The part of the photo that a canvas shows: left, top, right, bottom, px."""
     corners = np.column_stack([geometry.rectangle(0, 0, width, height), np.ones(4)]) @ geometry.inverse(matrix).T
@@ -68,7 +68,7 @@ def _needed(
         shown = corners[:, :2] / corners[:, 2:]
         room = 4 + 0.02 * reach  # for the smoothing kernels
         low, high = np.maximum(low, shown.min(0) - room), np.minimum(high, shown.max(0) + room)
-    right, bottom = min(levels.width, int(high[0]) + 1), min(levels.height, int(high[1]) + 1)
+    right, bottom = min(pyramid.width, int(high[0]) + 1), min(pyramid.height, int(high[1]) + 1)
     return max(0, int(low[0])), max(0, int(low[1])), right, bottom
 
 
@@ -88,7 +88,7 @@ def turned(quad: geometry.Quad, matrix: geometry.Matrix, slope: float) -> geomet
     return geometry.transform(geometry.inverse(matrix), (corners - middle) @ turn.T + middle)
 
 
-def crop_of(photo: Pixels | Levels, quad: geometry.Quad, *, longest: int = 800) -> bytes:
+def crop_of(photo: Pixels | ImagePyramid, quad: geometry.Quad, *, longest: int = 800) -> bytes:
     """The display cut out and straightened, as a PNG file: what the reader looked at, for a person and the report.
 
     Args:

@@ -83,7 +83,7 @@ class _Assembler:
     def where(self, piece: object) -> None:
         """A piece that says where or what."""
         if isinstance(piece, AxisSpoken):
-            self.draft = replace(self.draft, axis=piece.name, axis_sure=piece.sure, axis_named=piece.named)
+            self.draft = replace(self.draft, axis=piece.name, axis_unambiguous=piece.sure, axis_named=piece.named)
             if not piece.sure:
                 self.doubts.append(Doubt.AXIS_MISSING)
         elif isinstance(piece, Section):
@@ -284,17 +284,17 @@ def _value(
 ) -> SpokenValue:
     """A value with everything else its words could mean."""
     code = None if spoken is None else spoken.code
-    open_points = list(doubts)
+    open_doubts = list(doubts)
     fraction = digits.removeprefix(number.digits)  # ".5" of "fifteen and a half"
     alike = number.twins if fraction else (*number.lost_point, *number.twins)
     others = [Quantity(other + fraction, code, qualifier) for other in alike]
     if spoken is not None:
         others += [Quantity(digits, other, qualifier) for other in spoken.others]
         if spoken.doubt is not None:
-            open_points.append(spoken.doubt)
+            open_doubts.append(spoken.doubt)
         if spoken.bare_k and digits == "1":
-            open_points.append(Doubt.UNIT_UNSURE)  # "one k" is nearly "okay"
-    return SpokenValue(Quantity(digits, code, qualifier), tuple(others), tuple(open_points))
+            open_doubts.append(Doubt.UNIT_UNSURE)  # "one k" is nearly "okay"
+    return SpokenValue(Quantity(digits, code, qualifier), tuple(others), tuple(open_doubts))
 
 
 def assemble(items: Sequence[Item]) -> Draft:

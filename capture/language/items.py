@@ -179,7 +179,7 @@ _VALUES: dict[str, Piece] = {
     "lead to ground|phase to ground|to ground|to earth|to frame|to case|to p e": Terminals("lead-ground"),
     "all leads to ground|both leads to ground": Terminals("all-PE"),
 }
-_MARKS: dict[str, Piece] = {
+_CUES: dict[str, Piece] = {
     "set|set to|test voltage|test voltage set|test voltage set to": Cue.SET,
     "built|built to": Cue.BUILT,
     "it's at": Cue.IT_IS_AT,
@@ -194,7 +194,7 @@ _MARKS: dict[str, Piece] = {
 _TABLE = (
     _table(_UNITS)
     | _table(_VALUES)
-    | _table(_MARKS)
+    | _table(_CUES)
     | _table({"|".join(SOFT_ANSWERS): Cue.SOFT})
     | _table(dict(COMMANDS))
 )

@@ -66,7 +66,7 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
     draft = drafts[-1]
     for earlier in reversed(drafts[:-1]):
         draft = draft.with_place_of(earlier)
-    struck = [reading for earlier in drafts[:-1] for reading in _finish(earlier, context).readings]
+    superseded = [reading for earlier in drafts[:-1] for reading in _finish(earlier, context).readings]
     result = _same(draft, context) if command is Command.SAME else _finish(draft, context)
     if command in (Command.CONFIRM, Command.REJECT, Command.UNDO) and result.readings:
         command = None
@@ -83,7 +83,7 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
         tuple(result.alternatives),
         1.0 if said else 0.0,
         tuple(dict.fromkeys(doubts)),
-        tuple(struck),
+        tuple(superseded),
     )
 
 
@@ -208,7 +208,7 @@ def _context(draft: Draft, context: Context) -> Context:
     return replace(
         context,
         kind=kind,
-        axis=draft.axis if draft.axis and draft.axis_sure else context.axis,
+        axis=draft.axis if draft.axis and draft.axis_unambiguous else context.axis,
         section=draft.section or context.section,
         terminals=terminals or _terminals_held(context, kind),
         test_voltage_set=draft.set_volts or context.test_voltage_set,
@@ -240,7 +240,7 @@ def _terminals(spoken: str | None, context: Context, draft: Draft) -> str | None
 
 def _alike(draft: Draft, context: Context) -> list[str]:
     """The job's axes that a letter said as an axis cannot be told from."""
-    if draft.axis is None or draft.axis_sure or not draft.axis_named or draft.axis[0] not in SOUND_ALIKE:
+    if draft.axis is None or draft.axis_unambiguous or not draft.axis_named or draft.axis[0] not in SOUND_ALIKE:
         return []
     return [axis for axis in context.axes if axis[0] in SOUND_ALIKE and axis[1:] == draft.axis[1:]]
 
@@ -250,7 +250,7 @@ def _settle_axis(draft: Draft, context: Context) -> Draft:
     if _alike(draft, context) != [draft.axis]:
         return draft
     doubts = tuple(doubt for doubt in draft.doubts if doubt is not Doubt.AXIS_MISSING)
-    return replace(draft, axis_sure=True, doubts=doubts)
+    return replace(draft, axis_unambiguous=True, doubts=doubts)
 
 
 def _settle_voltages(draft: Draft, context: Context) -> Draft:

@@ -16,19 +16,19 @@ from difflib import SequenceMatcher
 from capture.language.parse import parse
 from capture.language.vocabulary import UNKNOWN
 from capture.reading import Context, Doubt, Heard, Hypothesis, Reading, Utterance, Word
-from capture.speech.hearing import belief
+from capture.speech.hearing import posteriors
 
 DOUBT_COST = 2.0
 """What a doubt costs an alternative, as a logarithm. Voices set aside, 300 clips at 10 dB: by sound alone 94.7 % came
 out right, at a cost of 1 or 2 95.7 %, at 3 or 5 95.3 % (`fixtures.training.speech_model.trials choice`)."""
 
-FARTHEST = 15.0
+MAX_MARGIN = 15.0
 """Largest margin told: beyond it the runner-up is out of the running."""
 
 FILLERS = frozenset({"uh", "um", "er", "so", "now", "well", "the", "please", "it's", "it", "is", "that's", "got", "i"})
 """Words that carry no meaning of their own."""
 
-FREE = frozenset({Doubt.QUANTITY_MISSING})
+NOT_FROM_HEARING = frozenset({Doubt.QUANTITY_MISSING})
 """Doubts that are no fault of the hearing: what is measured was not said, and nothing told before."""
 
 _SHARE_OF_A_RIVAL = 0.02  # less than this is no candidate worth offering
@@ -44,22 +44,22 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class Beliefs:
+class Ranking:
     """What the alternatives of one clip say about the meaning that was chosen.
 
     Attributes:
         meaning: Share of belief on word sequences that mean the same, 0..1.
         wording: Share on exactly these words, 0..1.
-        margin: Score of this meaning less that of the next one, 0..`FARTHEST`.
+        margin: Score of this meaning less that of the next one, 0..`MAX_MARGIN`.
         rivals: The other readings, best first.
-        second: The words that sounded best were passed over.
+        reranked: The words that sounded best were passed over.
     """
 
     meaning: float
     wording: float
     margin: float
     rivals: tuple[Reading, ...]
-    second: bool = False
+    reranked: bool = False
 
 
 def meaning_of(utterance: Utterance) -> tuple[object, ...]:
@@ -77,19 +77,19 @@ def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candid
     """
     found = []
     for choice in heard.alternatives or (Hypothesis(heard.text, 0.0),):
-        meant = spoken if choice.text == heard.text else parse(choice.text, context)
-        cost = DOUBT_COST * (len(set(meant.doubts) - FREE) + _elsewhere(meant, context))
-        found.append(Candidate(choice.text, meant, choice.score - cost))
+        utterance = spoken if choice.text == heard.text else parse(choice.text, context)
+        cost = DOUBT_COST * (len(set(utterance.doubts) - NOT_FROM_HEARING) + _elsewhere(utterance, context))
+        found.append(Candidate(choice.text, utterance, choice.score - cost))
     return found
 
 
-def _elsewhere(meant: Utterance, context: Context) -> bool:
+def _elsewhere(utterance: Utterance, context: Context) -> bool:
     """Whether an axis is named that this job does not have."""
-    named = [reading.axis for reading in meant.readings] or [meant.context.axis]
+    named = [reading.axis for reading in utterance.readings] or [utterance.context.axis]
     return bool(context.axes) and any(axis is not None and axis not in context.axes for axis in named)
 
 
-def choose(found: Sequence[Candidate]) -> tuple[Candidate, Beliefs]:
+def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
     """The alternative to go on with, and how far it is ahead.
 
     Args:
@@ -98,23 +98,23 @@ def choose(found: Sequence[Candidate]) -> tuple[Candidate, Beliefs]:
     groups: dict[tuple[object, ...], list[Candidate]] = {}
     for one in found:
         groups.setdefault(meaning_of(one.utterance), []).append(one)
-    totals = {meant: _total(group) for meant, group in groups.items()}
-    ranked = sorted(groups, key=lambda meant: -totals[meant])
+    totals = {meaning: _total(group) for meaning, group in groups.items()}
+    ranked = sorted(groups, key=lambda meaning: -totals[meaning])
     winners = groups[ranked[0]]
     best = found[0] if found[0] in winners else max(winners, key=lambda one: one.score)
-    shares = belief([one.score for one in found])
+    shares = posteriors([one.score for one in found])
     rivals = [
         one.utterance.readings[0]
         for one, share in sorted(zip(found, shares, strict=True), key=lambda pair: -pair[1])
         if one not in winners and len(one.utterance.readings) == 1 and share > _SHARE_OF_A_RIVAL
     ]
-    margin = totals[ranked[0]] - totals[ranked[1]] if len(ranked) > 1 else FARTHEST
-    return best, Beliefs(
+    margin = totals[ranked[0]] - totals[ranked[1]] if len(ranked) > 1 else MAX_MARGIN
+    return best, Ranking(
         meaning=sum(share for one, share in zip(found, shares, strict=True) if one in winners),
         wording=sum(share for one, share in zip(found, shares, strict=True) if one.text == best.text),
-        margin=min(margin, FARTHEST),
+        margin=min(margin, MAX_MARGIN),
         rivals=tuple(dict.fromkeys(rivals)),
-        second=found[0] not in winners,
+        reranked=found[0] not in winners,
     )
 
 
@@ -149,11 +149,11 @@ def reworded(heard: Heard, text: str, share: float) -> Heard:
     return replace(heard, text=text, words=tuple(made))
 
 
-def carrying(words: Sequence[Word]) -> list[Word]:
+def content_words(words: Sequence[Word]) -> list[Word]:
     """The words that carry meaning."""
     return [word for word in words if word.word not in FILLERS and word.word != UNKNOWN]
 
 
-def least_sure(words: Sequence[Word]) -> float:
+def least_confidence(words: Sequence[Word]) -> float:
     """Confidence of the least sure word that carries meaning, 0..1; 1 without words."""
-    return min((word.confidence for word in carrying(words)), default=1.0)
+    return min((word.confidence for word in content_words(words)), default=1.0)

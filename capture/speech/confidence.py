@@ -17,61 +17,61 @@ from typing import Any
 
 from capture.errors import ModelError
 from capture.reading import Doubt, Utterance
-from capture.speech.candidates import Beliefs, least_sure
-from capture.speech.features import NAMES, signs
+from capture.speech.candidates import Ranking, least_confidence
+from capture.speech.features import FEATURES, features
 from capture.speech.model_files import default_model_path
 
 FILE = "calibration.json"
 """Name of the coefficients in a model's directory."""
 
-SURE_WORD = 0.6
+ACCEPTED_WORD = 0.6
 """By rules: a reading with a less sure word is asked about."""
 
-SURE_MEANING = 0.7
+ACCEPTED_MEANING = 0.7
 """By rules: a reading on which less of the belief lies is asked about, a command is not taken."""
 
-LEAST = 0.35
+MIN_OFFERED = 0.35
 """By rules: below this nothing is taken as heard, not even to be asked about: talk or noise."""
 
-SAME_MEANING = 0.95
+DOMINANT_MEANING = 0.95
 """By rules: where this share of the belief means one thing, and other wordings account for the unsure word, it is
 unsure of its form only ("confirm" or "confirmed") and counts as sure as the meaning."""
 
 
 @dataclass(frozen=True)
-class HearingVerdict:
+class HearingConfidence:
     """What is to be done with an utterance.
 
     Attributes:
         confidence: Chance that it was understood rightly, 0..1.
-        sure: It needs no question on account of its hearing; a command may act.
-        heard: It is good enough to be offered at all.
+        accepted: It needs no question on account of its hearing; a command may act.
+        offered: It is good enough to be offered at all.
     """
 
     confidence: float
-    sure: bool
-    heard: bool
+    accepted: bool
+    offered: bool
 
 
 @dataclass(frozen=True)
-class Judge:
+class ConfidenceModel:
     """Judges by rules.
 
     Attributes:
         weights: Weight of each sign, by name; empty for the rules.
         bias: Added to the weighted signs.
-        sure_reading: Chance from which a reading is not asked about.
-        sure_command: Chance from which a command, axis, test point or test voltage is taken: these act at once.
+        accept_reading: Chance from which a reading is not asked about.
+        accept_command: Chance from which a command, axis, test point or test voltage is taken: these act at once.
         least: Chance below which a reading is not even offered.
     """
 
     weights: tuple[float, ...] = ()
     bias: float = 0.0
-    sure_reading: float = 0.0
-    sure_command: float = 0.0
-    least: float = 0.0
+    accept_reading: float = 0.0
+    accept_command: float = 0.0
+    offer: float = 0.0
 
-    def judge(self, utterance: Utterance, found: Beliefs) -> HearingVerdict:
+    def assess(self, utterance: Utterance, found: Ranking) -> HearingConfidence:
         """Judge one utterance.
 
         Args:
@@ -80,9 +80,9 @@ class Judge:
         """
         if not self.weights:
             return _by_rules(utterance, found)
-        chance = probability(self.weights, self.bias, signs(utterance, found))
-        enough = self.sure_reading if utterance.readings else self.sure_command
-        return HearingVerdict(chance, chance >= enough, chance >= self.least)
+        chance = probability(self.weights, self.bias, features(utterance, found))
+        enough = self.accept_reading if utterance.readings else self.accept_command
+        return HearingConfidence(chance, chance >= enough, chance >= self.offer)
 
 
 def probability(weights: tuple[float, ...], bias: float, found: tuple[float, ...]) -> float:
@@ -91,19 +91,19 @@ def probability(weights: tuple[float, ...], bias: float, found: tuple[float, ...
     return 1 / (1 + math.exp(-min(max(total, -30.0), 30.0)))
 
 
-def _by_rules(utterance: Utterance, found: Beliefs) -> HearingVerdict:
-    word = least_sure(utterance.heard.words)
-    if found.meaning >= SAME_MEANING and found.wording <= word + 0.1:
+def _by_rules(utterance: Utterance, found: Ranking) -> HearingConfidence:
+    word = least_confidence(utterance.heard.words)
+    if found.meaning >= DOMINANT_MEANING and found.wording <= word + 0.1:
         word = found.meaning
     confidence = min(word, found.meaning)
     if utterance.readings:
-        talk = Doubt.UNKNOWN_WORDS in utterance.doubts and confidence < SURE_WORD
-        sure = word >= SURE_WORD and found.meaning >= SURE_MEANING
-        return HearingVerdict(confidence, sure, confidence >= LEAST and not talk)
-    return HearingVerdict(confidence, confidence >= SURE_MEANING, heard=True)
+        talk = Doubt.UNKNOWN_WORDS in utterance.doubts and confidence < ACCEPTED_WORD
+        accepted = word >= ACCEPTED_WORD and found.meaning >= ACCEPTED_MEANING
+        return HearingConfidence(confidence, accepted, confidence >= MIN_OFFERED and not talk)
+    return HearingConfidence(confidence, confidence >= ACCEPTED_MEANING, offered=True)
 
 
-def load_judge(model: Path) -> Judge:
+def load_confidence_model(model: Path) -> ConfidenceModel:
     """The judge of a model: by its coefficients, or by rules where it has none.
 
     Args:
@@ -114,7 +114,7 @@ def load_judge(model: Path) -> Judge:
     """
     file = model / FILE
     if not file.is_file():
-        return Judge()
+        return ConfidenceModel()
     try:
         return _from_data(json.loads(file.read_text("utf-8")))
     except (ValueError, KeyError, TypeError) as error:
@@ -123,16 +123,16 @@ def load_judge(model: Path) -> Judge:
         ) from None
 
 
-def _from_data(data: Mapping[str, Any]) -> Judge:
-    if tuple(data["weights"]) != NAMES:
+def _from_data(data: Mapping[str, Any]) -> ConfidenceModel:
+    if tuple(data["weights"]) != FEATURES:
         raise ValueError("it was made for other signs")
     numbers = [*data["weights"].values(), data["bias"], *data["thresholds"].values()]
     if not all(isinstance(number, int | float) and math.isfinite(number) for number in numbers):
         raise ValueError("it holds values that are no numbers")
-    return Judge(tuple(data["weights"].values()), data["bias"], **data["thresholds"])
+    return ConfidenceModel(tuple(data["weights"].values()), data["bias"], **data["thresholds"])
 
 
 @cache
-def shipped_judge() -> Judge:
+def shipped_confidence_model() -> ConfidenceModel:
     """The judge of the default model, read once."""
-    return load_judge(default_model_path())
+    return load_confidence_model(default_model_path())

@@ -13,23 +13,23 @@ from capture.language.lexicon import parts
 from capture.language.numbers import TWINS
 from capture.language.vocabulary import UNKNOWN
 from capture.reading import Utterance, Word
-from capture.speech.candidates import FREE, Beliefs, carrying
-from capture.speech.level import GREATEST
+from capture.speech.candidates import NOT_FROM_HEARING, Ranking, content_words
+from capture.speech.level import MAX_OVER_NOISE_DB
 
-NAMES = (
-    "least_word", "mean_word", "meaning", "wording", "margin", "unknown", "words", "clean", "short", "long", "twin",
-    "command", "place", "doubted", "second",
+FEATURES = (
+    "least_word", "mean_word", "meaning", "wording", "margin", "unknown", "words", "over_noise", "short", "long",
+    "twin", "command", "place", "doubted", "reranked",
 )  # fmt: skip
-"""Names of the signs, in the order of `signs`."""
+"""Names of the signs, in the order of `features`."""
 
-_NEVER_SURE = 0.002  # a confidence of exactly 0 or 1 has no logarithm
+_MIN_PROBABILITY = 0.002  # a confidence of exactly 0 or 1 has no logarithm
 _USUAL_PHONE_S = 0.085  # about 12 phones a second (Levelt 1989, Speaking, ch. 1: ten to fifteen)
 _LONGEST_WORDS = 12
 
 
 def log_odds(share: float) -> float:
     """A share as the logarithm of its odds, from -6.2 to 6.2."""
-    held = min(max(share, _NEVER_SURE), 1 - _NEVER_SURE)
+    held = min(max(share, _MIN_PROBABILITY), 1 - _MIN_PROBABILITY)
     return math.log(held / (1 - held))
 
 
@@ -45,19 +45,19 @@ def _pace(word: Word) -> float:
     return math.log(max(0.02, word.end - word.start) / (_phones(word.word) * _USUAL_PHONE_S))
 
 
-def signs(utterance: Utterance, found: Beliefs) -> tuple[float, ...]:
-    """The signs of one utterance, in the order of `NAMES`.
+def features(utterance: Utterance, found: Ranking) -> tuple[float, ...]:
+    """The signs of one utterance, in the order of `FEATURES`.
 
     Args:
         utterance: What its words mean.
         found: Where the belief lies.
     """
     heard = utterance.heard
-    words = carrying(heard.words)
+    words = content_words(heard.words)
     odds = [log_odds(word.confidence) for word in words] or [log_odds(1.0)]
     paces = [_pace(word) for word in words] or [0.0]
     unknown = sum(word.word == UNKNOWN for word in heard.words)
-    over_noise = GREATEST / 2 if heard.over_noise_db is None else heard.over_noise_db
+    over_noise = MAX_OVER_NOISE_DB / 2 if heard.over_noise_db is None else heard.over_noise_db
     return (
         min(odds),
         sum(odds) / len(odds),
@@ -66,12 +66,12 @@ def signs(utterance: Utterance, found: Beliefs) -> tuple[float, ...]:
         found.margin,
         unknown / max(1, len(heard.words)),
         min(len(words), _LONGEST_WORDS) / _LONGEST_WORDS,
-        over_noise / GREATEST,
+        over_noise / MAX_OVER_NOISE_DB,
         max(0.0, *(-pace for pace in paces)),
         max(0.0, *paces),
         float(any(word.word in TWINS for word in words)),
         float(not utterance.readings and utterance.command is not None),
         float(not utterance.readings and utterance.command is None),
-        float(bool(set(utterance.doubts) - FREE)),
-        float(found.second),
+        float(bool(set(utterance.doubts) - NOT_FROM_HEARING)),
+        float(found.reranked),
     )

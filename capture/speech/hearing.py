@@ -153,7 +153,7 @@ def _with_confidence(choices: Sequence[Choice], sure: Sequence[Word]) -> Iterato
     That recogniser may prefer another word; then the confidence is the share of belief on choices that have the word
     there.
     """
-    shares = belief([choice.score for choice in choices])
+    shares = posteriors([choice.score for choice in choices])
     for word in choices[0].words:
         found = [other.confidence for other in sure if _same_place(word, other)]
         held = sum(
@@ -168,7 +168,7 @@ def _same_place(one: Word, other: Word) -> bool:
     return one.word == other.word and abs(one.start + one.end - other.start - other.end) / 2 <= _OVERLAP_S
 
 
-def belief(scores: Sequence[float]) -> list[float]:
+def posteriors(scores: Sequence[float]) -> list[float]:
     """Scores that are logarithms of likelihoods as shares that add up to 1."""
     best = max(scores)
     weights = [math.exp(score - best) for score in scores]
@@ -201,7 +201,7 @@ def _one_of(
     if text in only or not text:
         return list(words)
     start, end = (words[0].start, words[-1].end) if words else (0.0, duration)
-    shares = belief([choice.score for choice in alternatives]) if alternatives else []
+    shares = posteriors([choice.score for choice in alternatives]) if alternatives else []
     listed = ((choice, share) for choice, share in zip(alternatives, shares, strict=True) if choice.text in only)
     chosen, share = next(listed, (Hypothesis(UNKNOWN, 0.0), 0.0))
     parts = chosen.text.split()

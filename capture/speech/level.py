@@ -9,7 +9,7 @@ from capture.speech.audio import RATE
 FRAME = RATE // 50
 """Samples of a frame: 20 ms, shorter than a syllable."""
 
-GREATEST = 60.0
+MAX_OVER_NOISE_DB = 60.0
 """Largest level told, dB: beyond it a room and a microphone add no trouble."""
 
 _LOUD, _QUIET = 95, 10  # percentiles of the frames: the vowels, and the gaps
@@ -32,9 +32,9 @@ class LevelMeter:
         self._levels.append(10 * np.log10((frames**2).mean(axis=1) + 1.0))
 
     def over_noise(self) -> float:
-        """Decibels from the quiet frames to the loud ones, 0 to `GREATEST`; 0 before a whole frame."""
+        """Decibels from the quiet frames to the loud ones, 0 to `MAX_OVER_NOISE_DB`; 0 before a whole frame."""
         levels = np.concatenate(self._levels) if self._levels else np.zeros(0)
         if not len(levels):
             return 0.0
         loud, low = np.percentile(levels, [_LOUD, _QUIET])
-        return float(min(max(loud - low, 0.0), GREATEST))
+        return float(min(max(loud - low, 0.0), MAX_OVER_NOISE_DB))

@@ -43,21 +43,21 @@ def spoken(blocks: Iterable[bytes], model: SpeechModel, context: Context | None 
     """
     context = context or Context()
     taken = 0
-    ear = _Ear(model, 0)
+    segment = _Segment(model, 0)
     for block in _whole_samples(blocks):
         taken += len(block)
-        ear.hear(block)
-        if ear.ended or ear.seconds >= MAX_SECONDS:
-            found = ear.finish(context, taken)
-            ear = _Ear(model, taken)
-        elif not ear.words and ear.seconds >= IDLE_S:
-            found, ear = None, ear.renewed(taken)
+        segment.hear(block)
+        if segment.ended or segment.seconds >= MAX_SECONDS:
+            found = segment.finish(context, taken)
+            segment = _Segment(model, taken)
+        elif not segment.words and segment.seconds >= IDLE_S:
+            found, segment = None, segment.renewed(taken)
         else:
             continue
         if found is not None:
             context = found.utterance.context
             yield found
-    last = ear.finish(context, taken)
+    last = segment.finish(context, taken)
     if last is not None:
         yield last
 
@@ -71,7 +71,7 @@ def _whole_samples(blocks: Iterable[bytes]) -> Iterator[bytes]:
         yield joined[: len(joined) & ~1]
 
 
-class _Ear:
+class _Segment:
     """One stretch of the stream on its way through a listener."""
 
     def __init__(self, model: SpeechModel, start: int) -> None:
@@ -96,10 +96,10 @@ class _Ear:
         self._sound += block
         self.words = self._listener.accept(block)
 
-    def renewed(self, taken: int) -> _Ear:
+    def renewed(self, taken: int) -> _Segment:
         """A fresh one that has heard only the end of this one."""
         tail = bytes(self._sound[-int(KEPT_S * RATE) * 2 :])
-        fresh = _Ear(self._model, taken - len(tail))
+        fresh = _Segment(self._model, taken - len(tail))
         fresh.hear(tail)
         return fresh
 

@@ -17,7 +17,7 @@ from capture.errors import ModelError
 from capture.language.vocabulary import ENTRIES, UNKNOWN, plain_words
 from capture.reading import Heard
 from capture.speech.audio import RATE
-from capture.speech.confidence import Judge, load_judge
+from capture.speech.confidence import ConfidenceModel, load_confidence_model
 from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
 from capture.speech.hearing import ALTERNATIVES, RecogniserStream, plain
 from capture.speech.model_files import check_model_directory, default_model_path, has_fixed_graph
@@ -31,19 +31,22 @@ class SpeechModel:
         fixed_graph: The model takes no grammar (large models): it writes any word it knows, and what is no word of
             ours is asked about.
         grammar: The phrases given to the recogniser.
-        judge: Says how far what was heard can be trusted; by rules where only listed phrases are heard, since the
-            coefficients were fitted with the whole vocabulary.
+        confidence_model: Gives the probability that an utterance was understood rightly; by rules where only listed
+            phrases are heard, since the coefficients were fitted with the whole vocabulary.
     """
 
     def __init__(
-        self, path: Path | None = None, phrases: Sequence[str] | None = None, judge: Judge | None = None
+        self,
+        path: Path | None = None,
+        phrases: Sequence[str] | None = None,
+        confidence_model: ConfidenceModel | None = None,
     ) -> None:
         """Load a model.
 
         Args:
             path: A vosk model directory; None for the default.
             phrases: Hear only these phrases; None for the whole vocabulary.
-            judge: Used instead of the model's own.
+            confidence_model: Used instead of the model's own.
 
         Raises:
             ModelError: It is missing, incomplete, damaged, or knows none of the words.
@@ -63,7 +66,9 @@ class SpeechModel:
         lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
         self._grammar_text = json.dumps(lines)
-        self.judge = judge or (load_judge(self.path) if phrases is None else Judge())
+        self.confidence_model = confidence_model or (
+            load_confidence_model(self.path) if phrases is None else ConfidenceModel()
+        )
 
     def _knows(self, word: str) -> bool:
         return int(self._model.vosk_model_find_word(word)) >= 0

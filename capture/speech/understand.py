@@ -14,8 +14,8 @@ from capture.language.numbers import TWINS
 from capture.language.parse import parse
 from capture.reading import Context, Doubt, Heard, Reading, Utterance
 from capture.speech.audio import load_clip
-from capture.speech.candidates import Beliefs, candidates, choose, reworded
-from capture.speech.confidence import Judge, shipped_judge
+from capture.speech.candidates import Ranking, candidates, choose, reworded
+from capture.speech.confidence import ConfidenceModel, shipped_confidence_model
 from capture.speech.recogniser import SpeechModel, speech_model
 
 PAUSE_S = 0.35
@@ -40,27 +40,29 @@ def hear_clip(
     """
     clip = load_clip(data)
     model = model if model is not None else speech_model(model_path)
-    return understand(model.hear(clip.pcm), context, model.judge)
+    return understand(model.hear(clip.pcm), context, model.confidence_model)
 
 
-def understand(heard: Heard, context: Context | None = None, judge: Judge | None = None) -> Utterance:
+def understand(
+    heard: Heard, context: Context | None = None, confidence_model: ConfidenceModel | None = None
+) -> Utterance:
     """Understand recognised words with their confidences and alternatives.
 
     Args:
         heard: What the recogniser made of a clip.
         context: What held before.
-        judge: Who says how likely it is right; None for the judge of the default model.
+        confidence_model: Who says how likely it is right; None for the judge of the default model.
     """
     context = context or Context()
-    utterance, found = meant(heard, context)
-    verdict = (judge or shipped_judge()).judge(utterance, found)
-    confidence = round(verdict.confidence, 4)
+    utterance, found = best_meaning(heard, context)
+    assessed = (confidence_model or shipped_confidence_model()).assess(utterance, found)
+    confidence = round(assessed.confidence, 4)
     doubts = list(utterance.doubts)
-    if utterance.readings and not verdict.heard:
+    if utterance.readings and not assessed.offered:
         return _nothing_taken(utterance, context, confidence)
-    if utterance.readings and not verdict.sure:
+    if utterance.readings and not assessed.accepted:
         doubts.append(Doubt.TEEN_OR_TY if _only_twins(found.rivals, utterance) else Doubt.LOW_CONFIDENCE)
-    elif not verdict.sure and (utterance.command is not None or utterance.context != context):
+    elif not assessed.accepted and (utterance.command is not None or utterance.context != context):
         utterance = replace(utterance, command=None, context=context)
         doubts.append(Doubt.LOW_CONFIDENCE)
     alternatives = tuple(dict.fromkeys([*found.rivals, *utterance.alternatives]))
@@ -72,7 +74,7 @@ def understand(heard: Heard, context: Context | None = None, judge: Judge | None
     )
 
 
-def meant(heard: Heard, context: Context) -> tuple[Utterance, Beliefs]:
+def best_meaning(heard: Heard, context: Context) -> tuple[Utterance, Ranking]:
     """The meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
     chosen, found = choose(candidates(heard, _parsed(heard, context), context))
     return _parsed(reworded(heard, chosen.text, found.meaning), context), found

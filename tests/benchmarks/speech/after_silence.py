@@ -74,14 +74,14 @@ def _model(path: Path | None) -> SpeechModel:
 
 def _sounds(clip: Clip, wait: str, seed: int) -> tuple[bytes, bytes]:
     """The clip with the wait, and the very same without it."""
-    chance = np.random.default_rng([3, seed])
-    sound, length = around(clip.samples, chance), int(WAIT_S * RATE)
+    rng = np.random.default_rng([3, seed])
+    sound, length = around(clip.samples, rng), int(WAIT_S * RATE)
     if wait == "noise at 10 dB":
-        noise = shop_noise(chance, length + len(sound))
+        noise = shop_noise(rng, length + len(sound))
         level = loudness(sound) * 10 ** (-10 / 20)
         long = np.concatenate([np.zeros(length), sound]) + noise * level
         return samples(long), samples(long[length:])
-    before = np.zeros(length) if wait == "digital zero" else chance.normal(0, 3, length)
+    before = np.zeros(length) if wait == "digital zero" else rng.normal(0, 3, length)
     return samples(np.concatenate([before, sound])), samples(sound)
 
 

@@ -66,9 +66,9 @@ def sounds(source: str) -> tuple[bytes, ...]:
 
 def _shop(number: int) -> bytes:
     """Synthetic shop noise, -40 to -10 dB of full scale."""
-    chance = np.random.default_rng([11, number])
-    level = 32768 * 10 ** (chance.uniform(-40, -10) / 20)
-    return samples(shop_noise(chance, int(PIECE_S * RATE)) * level)
+    rng = np.random.default_rng([11, number])
+    level = 32768 * 10 ** (rng.uniform(-40, -10) / 20)
+    return samples(shop_noise(rng, int(PIECE_S * RATE)) * level)
 
 
 def sources(folder: Path | None) -> list[str]:

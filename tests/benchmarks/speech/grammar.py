@@ -28,9 +28,9 @@ def arpa(order: int = 3) -> str:
     for n, found in grams.items():
         lines.append(f"\n\\{n}-grams:")
         for gram in found:
-            chance = -99.0 if gram == ("<s>",) else math.log10(_chance(gram, counts, followers))
+            probability = -99.0 if gram == ("<s>",) else math.log10(_probability(gram, counts, followers))
             back = f"\t{_back_off(gram, counts, followers):.4f}" if n < order and gram[-1] != "</s>" else ""
-            lines.append(f"{chance:.4f}\t{' '.join(gram)}{back}")
+            lines.append(f"{probability:.4f}\t{' '.join(gram)}{back}")
     return "\n".join([*lines, "", "\\end\\", ""])
 
 
@@ -51,13 +51,13 @@ def _counted(order: int) -> tuple[Counter[_Gram], dict[_Gram, Counter[str]]]:
     return counts, followers
 
 
-def _chance(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Counter[str]]) -> float:
+def _probability(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Counter[str]]) -> float:
     """Chance of the last word after the others."""
     after = followers[gram[:-1]]
     total, kinds = after.total(), len(after)
     if not gram[:-1]:
         return (after[gram[-1]] + 0.5) / (total + 0.5 * kinds)
-    return (after[gram[-1]] + kinds * _chance(gram[1:], counts, followers)) / (total + kinds)
+    return (after[gram[-1]] + kinds * _probability(gram[1:], counts, followers)) / (total + kinds)
 
 
 def _back_off(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Counter[str]]) -> float:
@@ -66,6 +66,6 @@ def _back_off(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Counte
     if not after:
         return 0.0
     # The shares of seen and unseen words are made to add up to one, as the form demands.
-    seen = sum(_chance((*gram, word), counts, followers) for word in after)
-    shorter = sum(_chance((*gram[1:], word), counts, followers) for word in after)
+    seen = sum(_probability((*gram, word), counts, followers) for word in after)
+    shorter = sum(_probability((*gram[1:], word), counts, followers) for word in after)
     return math.log10(max(1e-6, 1 - seen) / max(1e-6, 1 - shorter))

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from capture.display import confidence, geometry, refusal
 from capture.display.confidence import FILE, HEADS, ConfidenceHead, calibration, probabilities
-from capture.display.features import SIGNS, DisplayLooks, features, log_odds
+from capture.display.features import DIRECTIONS, DisplayLooks, features, log_odds
 from capture.display.fields import Fields, arrange
 from capture.display.glyphs import CLASSES, INDEX
 from capture.display.marks import Mark
@@ -61,7 +61,7 @@ def test_every_head_has_the_features_that_it_was_fitted_on() -> None:
     heads = calibration()
     assert set(heads) == set(values) == set(HEADS)
     for name in HEADS:
-        assert {ramp[0] for ramp in heads[name].ramps} <= set(values[name]) <= set(SIGNS)
+        assert {ramp[0] for ramp in heads[name].ramps} <= set(values[name]) <= set(DIRECTIONS)
         assert all(math.isfinite(v) for v in values[name].values())
 
 

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 
 from capture.display import crop_of, geometry, see, see_photo
 from capture.display.picture import open_picture
-from capture.display.pyramid import Levels
+from capture.display.pyramid import ImagePyramid
 from capture.errors import MediaError
 from capture.reading import Doubt
 from fixtures.training.display_model import stock
@@ -287,9 +287,9 @@ def test_a_display_on_its_side_or_head_is_read_as_it_is_meant(turn: float) -> No
 @pytest.mark.parametrize("roll", [0, 1, 2, 3])
 def test_whatever_the_finder_takes_for_the_top_left_is_put_right(roll: int) -> None:
     shows = {"main": "217.4", "unit": "MOhm", "test_voltage": "512"}
-    levels = Levels(open_picture(photo(style="tester_lcd", shows=shows, seed=12, spoil={"share": 0.45})).pixels)
-    upright = see.displays_in(levels)[0][0]
-    quad, looks = see.look_at(levels, np.roll(upright, roll, 0), marked=False)
+    pyramid = ImagePyramid(open_picture(photo(style="tester_lcd", shows=shows, seed=12, spoil={"share": 0.45})).pixels)
+    upright = see.displays_in(pyramid)[0][0]
+    quad, looks = see.look_at(pyramid, np.roll(upright, roll, 0), marked=False)
     assert looks[0].fields.text == "217.4"
     assert np.abs(quad - upright).max() < 1e-6
 
@@ -302,7 +302,7 @@ def test_a_finger_over_a_digit_is_no_reading(colour: tuple[int, int, int]) -> No
     ).pixels
     plain = see.see_pixels(pixels).displays[0]
     assert (plain.text, plain.accepted) == ("0.80", True)
-    _, looks = see.look_at(Levels(pixels), np.array(plain.quad), marked=False)
+    _, looks = see.look_at(ImagePyramid(pixels), np.array(plain.quad), marked=False)
     digit = looks[0].fields.chars[0]
     (x, y), (_, foot) = geometry.transform(
         geometry.inverse(looks[0].matrix), np.array([[digit.x, digit.y], [digit.x, digit.y + digit.height]])

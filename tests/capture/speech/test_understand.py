@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Utterance, Word
-from capture.speech.candidates import least_sure
-from capture.speech.confidence import SURE_MEANING, SURE_WORD, Judge
+from capture.speech.candidates import least_confidence
+from capture.speech.confidence import ACCEPTED_MEANING, ACCEPTED_WORD, ConfidenceModel
 from capture.speech.understand import PAUSE_S, with_pauses
 from capture.speech.understand import understand as understand_by
 from grading.terms.quantity import QuantityKind
@@ -14,7 +14,7 @@ IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
 
 def understand(said: Heard, context: Context) -> Utterance:
     """By the rules, which hold for any model."""
-    return understand_by(said, context, Judge())
+    return understand_by(said, context, ConfidenceModel())
 
 
 def heard(text: str, *others: tuple[str, float], sure: float = 1.0, score: float = 0.0) -> Heard:
@@ -34,7 +34,7 @@ def test_a_close_rival_with_another_value_is_offered_and_asked_about() -> None:
     utterance = understand(heard("two point two gig", ("two point six gig", -0.5)), IR)
     assert [other.quantity.digits for other in utterance.alternatives] == ["2.6"]
     assert utterance.doubts == (Doubt.LOW_CONFIDENCE,)
-    assert utterance.confidence < SURE_MEANING
+    assert utterance.confidence < ACCEPTED_MEANING
 
 
 def test_a_rival_that_means_the_same_is_no_rival() -> None:
@@ -57,10 +57,10 @@ def test_the_twin_is_offered_however_sure_the_engine_is() -> None:
 
 
 def test_an_unsure_word_is_asked_about_but_an_unsure_filler_is_not() -> None:
-    assert Doubt.LOW_CONFIDENCE in understand(heard("two gig", sure=SURE_WORD - 0.1), IR).doubts
+    assert Doubt.LOW_CONFIDENCE in understand(heard("two gig", sure=ACCEPTED_WORD - 0.1), IR).doubts
     words = (Word("uh", 0.0, 0.2, 0.1), Word("two", 0.3, 0.5, 1.0), Word("gig", 0.55, 0.9, 1.0))
     assert understand(Heard("uh two gig", words, (), 1.0), IR).doubts == ()
-    assert least_sure(words) == 1.0
+    assert least_confidence(words) == 1.0
 
 
 def test_an_unsure_command_is_not_taken() -> None:
