@@ -117,7 +117,7 @@ class Context:
     axes: tuple[str, ...] = field(default=(), compare=False)
 
     def after(self, reading: Reading) -> Context:
-        """The context that holds once `reading` was heard."""
+        """Give the context that holds once `reading` was heard."""
         return replace(
             self,
             kind=reading.kind or self.kind,

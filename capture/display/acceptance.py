@@ -85,7 +85,7 @@ def decide(evidence: DisplayLooks) -> DisplayReading:
 def refusal_of(
     evidence: DisplayLooks, quantity: Quantity | None, *, digits_confident: bool, point_confident: bool
 ) -> tuple[str, tuple[Doubt, ...]]:
-    """Reason for refusing ("" to accept) and the doubt that goes with it; the first that holds.
+    """Give the reason for refusing ("" to accept) and the doubt that goes with it, of the first rule that holds.
 
     Args:
         evidence: What was seen.
@@ -100,7 +100,7 @@ def refusal_of(
 
 
 def confident_in(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bool, bool]:
-    """Whether digits, and point, are sure enough: together they must be likelier than the cut that both heads share.
+    """Tell whether digits, and point, are confident: together they must reach the threshold that both heads share.
 
     Where they are not, the less likely of the two is to blame. A point that changes nothing (in "OL") does not count.
     """
@@ -113,7 +113,7 @@ def confident_in(confidence: dict[str, float], quantity: Quantity | None) -> tup
 def rules(
     evidence: DisplayLooks, quantity: Quantity | None, *, digits_confident: bool = True, point_confident: bool = True
 ) -> tuple[RefusalRule, ...]:
-    """Every rule with whether it holds, in the order in which they are asked; arguments as for `refusal_of`.
+    """List every rule with whether it holds, in the order in which they are asked; arguments as for `refusal_of`.
 
     What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules") by
     `python -m fixtures.training.display_model fit`. A rule that stops right readings only is to be narrowed, as those
@@ -149,7 +149,7 @@ def rules(
 
 
 def _settled_unit(evidence: DisplayLooks, quantity: Quantity, sure: float) -> tuple[Quantity, tuple[Doubt, ...]]:
-    """The accepted reading with what must still be asked; print beside the digits may suggest a unit."""
+    """Settle the unit of an accepted reading, and what must still be asked; print beside the digits may suggest one."""
     if quantity.qualifier is Qualifier.NONE:
         return quantity, ()
     if is_time(evidence.fields.text):  # the seconds might be minutes: the value itself is asked for, not a unit
@@ -166,7 +166,7 @@ def _settled_unit(evidence: DisplayLooks, quantity: Quantity, sure: float) -> tu
 
 
 def _glare(evidence: DisplayLooks) -> bool:
-    """Whether a reflection may hide characters of the main string."""
+    """Tell whether a reflection may hide characters of the main string."""
     fields = evidence.fields
     return fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
 
@@ -178,24 +178,24 @@ def _covered(evidence: DisplayLooks) -> bool:
 
 
 def _has_gap(fields: Fields) -> bool:
-    """Whether the row has a gap: two numbers side by side, or a digit that was missed. A colon leaves one by itself."""
+    """Tell whether the row has a gap: two numbers side by side, or a missed digit. A colon leaves one by itself."""
     digits = sum(c.isdigit() for c in fields.text)
     uneven = (digits >= LONG and pitch(fields) > GAP) or widest_step(fields) > WIDE_STEP
     return uneven and not is_time(fields.text)
 
 
 def _humidity_alone(fields: Fields) -> bool:
-    """Whether this is a humidity beside a number not understood: a temperature, which would be the main value there."""
+    """Tell whether this is a humidity beside a number not understood: a temperature would be the main value there."""
     return fields.unit == "%" and second(fields) > BESIDE
 
 
 def _point_counts(quantity: Quantity | None) -> bool:
-    """Whether a point changes anything: not in "OL", not in dashes."""
+    """Tell whether a point changes anything: not in "OL", not in dashes."""
     return quantity is not None and quantity.digits is not None
 
 
 def _point_missing(text: str) -> bool:
-    """Whether a point must have been lost, or stands where hardly any meter has one and a speck is likelier.
+    """Tell whether a point must have been lost, or stands where hardly any meter has one and a speck is likelier.
 
     No meter shows a whole number with a zero in front (only counters of many digits do): 07 was 0.7. A point before or
     behind all digits is more often a speck, half a colon, or a number that goes on. Practice, no source.
@@ -208,7 +208,7 @@ def _point_missing(text: str) -> bool:
 
 
 def _remaining_doubts(quantity: Quantity) -> tuple[Doubt, ...]:
-    """What must be asked even about a clear reading."""
+    """List what must be asked even about a clear reading."""
     doubts: tuple[Doubt, ...] = ()
     if quantity.qualifier is Qualifier.ABOVE and quantity.digits is None:
         doubts = (Doubt.RANGE_END_UNKNOWN,)

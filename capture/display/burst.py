@@ -101,7 +101,7 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
 
 
 def _quality(frame: _Frame) -> tuple[bool, bool, float]:
-    """Accepted before refused, without a doubt before doubted, surer before less sure."""
+    """Rank a frame: accepted before refused, without a doubt before doubted, higher confidence before lower."""
     reading = frame.reading
     return reading.accepted, not reading.doubts, min(reading.confidence.values(), default=0.0)
 
@@ -135,7 +135,7 @@ def _read(
 
 
 def _voted(found: list[_Frame], best: _Frame, profile: Profile | None) -> DisplayReading:
-    """One reading from all frames."""
+    """Decide on one reading from all frames."""
     accepted = [f.reading for f in found if f.reading.accepted]
     values = list(dict.fromkeys(_value(r) for r in accepted))
     if len({_digits(r) for r in accepted}) > 1 or len({_confident_unit(r) for r in accepted} - {None}) > 1:
@@ -165,7 +165,7 @@ def _digits(reading: DisplayReading) -> tuple[str | None, str]:
 
 
 def _confident_unit(reading: DisplayReading) -> str | None:
-    """The unit, where it is not asked about anyway."""
+    """Give the unit, where it is not asked about anyway."""
     doubted = {Doubt.UNIT_MISSING, Doubt.UNIT_UNSURE} & set(reading.doubts)
     return None if doubted or not reading.accepted else reading.quantity.unit
 
@@ -180,7 +180,7 @@ def _differing(reading: DisplayReading, values: list[str]) -> DisplayReading:
 
 
 def _evidence(found: list[_Frame], best: _Frame) -> DisplayLooks:
-    """The marks of all frames on the canvas of the best, as if they were looks at one photo."""
+    """Bring the marks of all frames onto the canvas of the best, as if they were looks at one photo."""
     here = np.eye(3)
     views = [ViewMarks(f.marks, geometry.inverse(_onto(f.evidence, best.evidence))) for f in found]
     fields = arrange(fuse(views, here))
@@ -197,7 +197,7 @@ def _evidence(found: list[_Frame], best: _Frame) -> DisplayLooks:
 
 
 def _onto(one: DisplayLooks, other: DisplayLooks) -> geometry.Matrix:
-    """The matrix from one frame's canvas to another's, by their main strings; none is needed where these differ."""
+    """Fit the matrix from one frame's canvas to another's, by their main strings; identity where these differ."""
     first, second = one.fields.box, other.fields.box
     if first is None or second is None or len(one.fields.text) != len(other.fields.text):
         return np.eye(3)
@@ -209,6 +209,6 @@ def _onto(one: DisplayLooks, other: DisplayLooks) -> geometry.Matrix:
 
 
 def _placed(frame: _Frame, reading: DisplayReading) -> Seen:
-    """A reading with its places in the frame's own pixels."""
+    """Give a reading with its boxes in the frame's own pixels."""
     reading = scaled(reading, 1 / frame.scale)
     return Seen((reading,), "" if reading.accepted else reading.reason)

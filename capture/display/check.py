@@ -13,7 +13,7 @@ IMPOSSIBLE = "{title} cannot show {shown}: {why}. Take it again straight on, or 
 
 
 def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None = None) -> DisplayReading:
-    """A reading as the instrument's profile lets it stand.
+    """Check a reading against what the instrument can show.
 
     Args:
         display: As read. One that was refused stays refused.
@@ -43,7 +43,7 @@ def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None =
 
 
 def all_checked(seen: Seen, profile: Profile, voltage: Decimal | None = None) -> Seen:
-    """Every display of a photo, checked; what is accepted comes first."""
+    """Check every display of a photo; what is accepted comes first."""
     displays = sorted(
         (checked(display, profile, voltage) for display in seen.displays), key=lambda display: not display.accepted
     )

@@ -40,7 +40,7 @@ class ConfidenceHead:
     threshold: float
 
     def probability(self, values: dict[str, float]) -> float:
-        """How likely this head is right, 0..1.
+        """Give the probability that this head is right, 0..1.
 
         Raises:
             KeyError: A feature is missing.
@@ -53,7 +53,7 @@ class ConfidenceHead:
 
 @lru_cache(maxsize=4)
 def calibration(path: Path = FILE) -> dict[str, ConfidenceHead]:
-    """The regressions by head.
+    """Load the regressions by head; each file is read once.
 
     Raises:
         EngineError: The file is missing or damaged.
@@ -78,7 +78,7 @@ def calibration(path: Path = FILE) -> dict[str, ConfidenceHead]:
 
 
 def probabilities(evidence: DisplayLooks) -> dict[str, float]:
-    """How likely "value" (digits and sign), "dot" and "unit" are right, 0..1 each; all 0 without a main string.
+    """Give the probabilities that "value" (digits and sign), "dot" and "unit" are right, 0..1; all 0 without a string.
 
     Raises:
         EngineError: The calibration is missing or damaged.

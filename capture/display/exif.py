@@ -65,7 +65,7 @@ def _text(value: int | str | None) -> str | None:
 
 
 def _entries(block: bytes, at: int, order: str) -> dict[int, int | str]:
-    """The wanted entries of the directory at an offset; numbers as int, text as str."""
+    """Read the wanted entries of the directory at an offset; numbers as int, text as str."""
     found: dict[int, int | str] = {}
     if at + 2 > len(block):
         return found

@@ -89,13 +89,13 @@ class DisplayLooks:
 
 
 def log_odds(probability: float) -> float:
-    """Log odds of a probability, kept within ±9.2."""
+    """Give the natural logarithm of a probability's odds, kept within ±6.2."""
     p = min(max(probability, _LEAST), 1 - _LEAST)
     return math.log(p / (1 - p))
 
 
 def features(evidence: DisplayLooks) -> dict[str, dict[str, float]]:
-    """What each head's probability is computed from.
+    """Compute the features of one utterance, in the order of `FEATURES`.
 
     Args:
         evidence: Of a display with a main string.
@@ -148,7 +148,7 @@ def _value(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[
 
 
 def _look_of(evidence: DisplayLooks, fields: Fields) -> dict[str, float]:
-    """What the picture itself says: how legible, large, crisp it is, and how far from the picture's edges."""
+    """Measure the picture itself: how legible, large and crisp it is, and how far from the picture's edges."""
     crisp, contrast = (0.0, 0.0) if fields.box is None else refusal.crispness(evidence.canvas, fields.box)
     glare = fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
     legible, marked = log_odds(evidence.legible), float(evidence.marked)
@@ -173,7 +173,7 @@ def _look_of(evidence: DisplayLooks, fields: Fields) -> dict[str, float]:
 
 
 def _beside(evidence: DisplayLooks, fields: Fields) -> tuple[float, float]:
-    """Contrast left and right of the main string, where a character may have been missed; 0..1 each."""
+    """Measure the contrast left and right of the main string, where a character may have been missed; 0..1 each."""
     row = [m for m in fields.chars if m.group == 0]
     if not row:
         return 0.0, 0.0
@@ -187,7 +187,7 @@ def _beside(evidence: DisplayLooks, fields: Fields) -> tuple[float, float]:
 
 
 def second(fields: Fields) -> float:
-    """Height of the largest number beside the main one as a share of the main one's, 0..1.
+    """Give the height of the largest number beside the main one as a share of the main one's, 0..1.
 
     Where the main one is a temperature, the humidity beside it raises no question.
     """
@@ -197,7 +197,7 @@ def second(fields: Fields) -> float:
 
 
 def _backing(fields: Fields) -> float:
-    """How far a unit or a named small field shows that this is an instrument's display at all, 0..1."""
+    """Tell how far a unit or a named small field shows that this is an instrument's display at all, 0..1."""
     return max(fields.unit_confidence if fields.unit in UNITS else 0.0, 0.5 if fields.small else 0.0)
 
 
@@ -266,7 +266,7 @@ _UNIT_FEATURES = (
 
 
 def _middle(fields: Fields) -> float:
-    """Height at which the main string stands, canvas px from above."""
+    """Give the height at which the main string stands, canvas px from above."""
     ys = [m.y for m in fields.chars if m.group == 0]
     return float(np.median(ys)) if ys else 0.0
 
@@ -280,11 +280,11 @@ def _margin(mark: Mark) -> float:
 
 
 def _smallness(evidence: DisplayLooks) -> float:
-    """How small the digits are, and how hard to see: a point among such may be lost without a trace."""
+    """Measure how small the digits are, and how hard to see: a point among such may be lost without a trace."""
     size = max(0.0, 6.0 - math.log2(max(evidence.digit_px or 1.0, 1.0)))
     return size + max(0.0, 2.5 - log_odds(evidence.legible))
 
 
 def _share(votes: list[bool]) -> float:
-    """Share of the votes that are true; 0 without any."""
+    """Give the share of the votes that are true; 0 without any."""
     return float(np.mean(votes)) if votes else 0.0

@@ -79,7 +79,7 @@ class Fields:
 
 
 def mark_confidence(mark: Mark) -> float:
-    """Certainty of one mark: that it is there, and that it is what it seems."""
+    """Give the confidence in one mark: that it is there, and that it is what it seems; 0..1."""
     return min(1.0, mark.heat / 0.6) * mark.confidence
 
 
@@ -148,13 +148,13 @@ def _arrange(marks: list[Mark]) -> Fields:
 
 
 def around(marks: list[Mark]) -> tuple[float, float, float, float]:
-    """The box around some marks: x0, y0, x1, y1, canvas px."""
+    """Give the box around some marks: x0, y0, x1, y1, canvas px."""
     tops, bottoms = [m.y - m.height / 2 for m in marks], [m.y + m.height / 2 for m in marks]
     return min(m.left for m in marks), min(tops), max(m.right for m in marks), max(bottoms)
 
 
 def _annunciators(tokens: list[Mark]) -> list[SmallField]:
-    """The flags that are sure enough, in the order of `ANNUNCIATORS`; of each the surest mark."""
+    """Collect the annunciators above 0.5, in the order of `ANNUNCIATORS`; of each the mark of highest confidence."""
     found = []
     for name in ANNUNCIATORS:
         marks = [t for t in tokens if t.name == name and mark_confidence(t) > 0.5]
@@ -165,7 +165,7 @@ def _annunciators(tokens: list[Mark]) -> list[SmallField]:
 
 
 def _slope(row: list[Mark]) -> float:
-    """How much a row falls per px to the right, by least squares, within ±0.35; 0 for fewer than three characters."""
+    """Fit how much a row falls per px to the right (least squares), within ±0.35; 0 for fewer than three characters."""
     if len(row) < 3:
         return 0.0
     xs, ys = np.array([m.x for m in row]), np.array([m.y for m in row])
@@ -174,7 +174,7 @@ def _slope(row: list[Mark]) -> float:
 
 
 def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
-    """The characters of the main string, left to right, its sign included."""
+    """Find the characters of the main string, left to right, its sign included."""
     tall = [g for g in glyphs if g.name not in ("-", "<", ">")]
     largest = max((g.height for g in tall), default=0.0)
     dashes = _dashes([g for g in glyphs if g.name == "-"])
@@ -206,12 +206,12 @@ def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
 
 
 def _sign_in_doubt(mark: Mark, height: float) -> bool:
-    """Whether a small unreadable mark is a sign if it is anything: to pass it over could lose a "greater than"."""
+    """Tell whether a small unreadable mark is a sign if it is anything: to pass it over could lose a "greater than"."""
     return mark.name == "unreadable" and mark.rival in ("<", ">") and 0.12 * height < mark.height < 0.8 * height
 
 
 def _connected(row: list[Mark], seed: Mark, height: float, units: list[Mark]) -> list[Mark]:
-    """The part of a row around `seed` without a gap of more than two characters; a unit between two ends a number."""
+    """Cut a row to the part around `seed` without a gap of over two characters; a unit between two ends a number."""
     groups: list[list[Mark]] = []
 
     def apart(last: Mark, mark: Mark) -> bool:
@@ -229,7 +229,7 @@ def _connected(row: list[Mark], seed: Mark, height: float, units: list[Mark]) ->
 
 
 def _dashes(dashes: list[Mark]) -> list[Mark]:
-    """The longest row of dashes, if there are at least two."""
+    """Find the longest row of dashes, if there are at least two."""
     best: list[Mark] = []
     for seed in dashes:
         row = [
@@ -243,7 +243,7 @@ def _dashes(dashes: list[Mark]) -> list[Mark]:
 
 
 def _in_row(point: Mark, main: list[Mark], height: float) -> bool:
-    """Whether a point stands at the foot of the main row, or a colon at mid-height between two of its characters."""
+    """Tell whether a point stands at the foot of the main row, or a colon at mid-height between its characters."""
     near = min(main, key=lambda m: abs(m.x - point.x))
     foot = near.y + height / 2 if near.name not in "<>-" else float(np.median([m.y for m in main])) + height / 2
     if point.name == ":":
@@ -253,7 +253,7 @@ def _in_row(point: Mark, main: list[Mark], height: float) -> bool:
 
 
 def _nothing_lost(main: list[Mark], weak: list[Mark], height: float) -> float:
-    """How sure it is that no sign or character beside the main ones was missed: a weak one there is a doubt."""
+    """Give the confidence that no sign or character beside the main ones was missed: a weak one there lowers it."""
     y = float(np.median([m.y for m in main]))
     left, right = main[0].left - 1.2 * height, main[-1].right + 0.8 * height
     near = [w.heat for w in weak if w.group == 0 and left < w.x < right and abs(w.y - y) < 0.5 * height
@@ -262,14 +262,14 @@ def _nothing_lost(main: list[Mark], weak: list[Mark], height: float) -> float:
 
 
 def _dot_confidence(main: list[Mark], points: list[Mark], weak: list[Mark], height: float) -> float:
-    """How sure the points are: those that count are strong, and no weak one stands elsewhere at the foot of the row."""
+    """Give the confidence in the points: those that count are strong, no weak one stands elsewhere at the foot."""
     certain = min([min(1.0, (p.heat - 0.3) / 0.4) * p.confidence for p in points] or [1.0])
     doubt = max([w.heat for w in weak if w.group == 1 and _in_row(w, main, height)], default=0.0)
     return min(certain, 1.0 - min(1.0, doubt / 0.55))
 
 
 def _main_unit(main: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:
-    """The main unit: beside the row if there is one there, otherwise the largest that is left."""
+    """Choose the main unit: beside the row if there is one there, otherwise the largest that is left."""
     right, y = main[-1].right, float(np.median([m.y for m in main]))
     beside = [t for t in tokens if t.left > right - 0.3 * height and abs(t.y - y) < 0.8 * height]
     pool = beside or tokens
@@ -277,7 +277,7 @@ def _main_unit(main: list[Mark], height: float, tokens: list[Mark]) -> Mark | No
 
 
 def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> tuple[list[SmallField], list[Mark]]:
-    """Small numbers with their units, one of each name; and the tokens that they took."""
+    """Read the small numbers with their units, one of each name; and give the tokens that they took."""
     fields: dict[str, SmallField] = {}
     taken: list[Mark] = []
     volts: list[tuple[float, bool, SmallField]] = []
@@ -314,7 +314,7 @@ _NAMES = {"%": "humidity", "Cel": "temperature", "uA": "current", "mA": "current
 
 
 def _name_of(text: str, unit: str, is_set: bool) -> str:
-    """What a small number is by its unit: "V" for a voltage, "" where nothing tells."""
+    """Name a small number by its unit: "V" for a voltage, "" where nothing tells."""
     if unit == "V" or (is_set and not unit):
         return "V"
     if ":" in text or unit == "s":
@@ -325,7 +325,7 @@ def _name_of(text: str, unit: str, is_set: bool) -> str:
 
 
 def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[list[Mark]]:
-    """Characters that stand side by side at one height, left to right; a unit between two ends a number."""
+    """Group characters that stand side by side at one height, left to right; a unit between two ends a number."""
     groups: list[list[Mark]] = []
     for mark in sorted((g for g in glyphs if g.name not in ("<", ">")), key=lambda g: g.x):
         for group in groups:
@@ -344,7 +344,7 @@ def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[
 
 
 def _unnamed_heights(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[float]:
-    """Heights of the numbers beside the main one that no known unit or colon of their own sets apart."""
+    """Measure the numbers beside the main one that no known unit or colon of their own sets apart; heights, px."""
     heights = []
     for group in _groups([g for g in glyphs if g.name != "-" and mark_confidence(g) > 0.4], points, tokens):
         height = float(np.median([m.height for m in group]))
@@ -356,7 +356,7 @@ def _unnamed_heights(glyphs: list[Mark], points: list[Mark], tokens: list[Mark])
 
 
 def _token_right(group: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:
-    """The unit directly at the right of a small number."""
+    """Find the unit directly at the right of a small number."""
     last = group[-1]
     near = [t for t in tokens if t.name in UNIT_TOKENS and -0.4 * height < t.left - last.right < 1.3 * height
             and abs(t.y - last.y) < 0.8 * height and t.height < 1.6 * height]  # fmt: skip

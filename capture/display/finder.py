@@ -88,7 +88,7 @@ def _look(pyramid: ImagePyramid, box: tuple[float, float, float, float], least: 
 
 
 def _decode(out: NDArray[np.float32], least: float) -> list[Found]:
-    """Peaks of the heat map with corners averaged over the cells around each peak; in px of the network's input."""
+    """Find the heat map's peaks, with corners averaged over the cells around each; px of the network's input."""
     heat = out[0]
     peaks = (heat >= cv2.dilate(heat, np.ones((5, 5), np.uint8))) & (heat > least)
     rows, cols = heat.shape
@@ -109,7 +109,7 @@ def _decode(out: NDArray[np.float32], least: float) -> list[Found]:
 
 
 def _distinct(found: list[Found]) -> list[Found]:
-    """The surest first; of two whose middles lie in each other's area only the surer."""
+    """Keep, of two displays whose middles lie in each other's area, only the higher score; highest first."""
     kept: list[Found] = []
     for one in sorted(found, key=lambda f: -f.score):
         middle = one.quad.mean(0)

@@ -24,7 +24,7 @@ class ViewMarks:
 
 
 def fuse(views: list[ViewMarks], reference: geometry.Matrix) -> list[Mark]:
-    """One list of marks from all views, in the canvas that `reference` leads to."""
+    """Fuse the marks of all views into one list, in the canvas that `reference` leads to."""
     moved = [
         (view, mark)
         for view, one in enumerate(views)
@@ -42,7 +42,7 @@ def fuse(views: list[ViewMarks], reference: geometry.Matrix) -> list[Mark]:
 
 
 def _moved(marks: list[Mark], matrix: geometry.Matrix) -> list[Mark]:
-    """The marks on another canvas."""
+    """Move marks to another canvas."""
     if not marks:
         return []
     middles = geometry.transform(matrix, np.array([[m.x, m.y] for m in marks]))
@@ -55,7 +55,7 @@ def _moved(marks: list[Mark], matrix: geometry.Matrix) -> list[Mark]:
 
 
 def _same_place(one: Mark, other: Mark) -> bool:
-    """Whether two marks of different views stand for the same thing."""
+    """Tell whether two marks of different views stand for the same thing."""
     if one.group != other.group:
         return False
     reach = 0.45 if one.group != 1 else 1.6
@@ -65,7 +65,7 @@ def _same_place(one: Mark, other: Mark) -> bool:
 
 
 def _merged(cluster: dict[int, Mark], inside: list[geometry.Matrix]) -> Mark:
-    """One mark from those of several views; views that do not show the place do not count."""
+    """Merge the marks of several views into one; views that do not show the place do not count."""
     strongest = max(cluster.values(), key=lambda m: m.heat)
     showing = 0
     for view, matrix in enumerate(inside):

@@ -23,7 +23,7 @@ GROUPS = ("glyph", "point", "token")
 
 
 def group_of(name: str) -> int:
-    """Which heat map a mark belongs to (index into `GROUPS`)."""
+    """Tell which heat map a mark belongs to (index into `GROUPS`)."""
     if name in POINTS:
         return 1
     return 2 if name in UNIT_TOKENS or name in ANNUNCIATORS else 0

@@ -82,7 +82,7 @@ def kind_of(data: bytes) -> str | None:
 
 
 def damaged() -> MediaError:
-    """The refusal of what cannot be decoded."""
+    """Make the refusal of what cannot be decoded."""
     return MediaError("photo_damaged", "The photo is damaged or cut off; take or send it again.")
 
 
@@ -168,7 +168,7 @@ def _jpeg(data: bytes) -> Header:
 
 
 def _after_fill(data: bytes, at: int) -> int:
-    """Where the next mark begins, behind bytes that only fill up."""
+    """Find where the next mark begins, behind bytes that only fill up."""
     if data[at] != 0xFF:
         raise damaged()
     for more in range(MAX_FILL_BYTES):
@@ -178,7 +178,7 @@ def _after_fill(data: bytes, at: int) -> int:
 
 
 def _scans(data: bytes, at: int) -> tuple[int, int]:
-    """How many scans there are, and where the picture ends; phones append films and second pictures behind it.
+    """Count the scans, and find where the picture ends; phones append films and second pictures behind it.
 
     Within a scan, 0xFF is followed by zero or by a restart mark; anything else begins the next segment.
     """
@@ -197,7 +197,7 @@ def _scans(data: bytes, at: int) -> tuple[int, int]:
 
 
 def _chunks(data: bytes, at: int, end: int, layout: str, tail: int) -> Iterator[tuple[bytes, int, int]]:
-    """Name, start and length of every chunk; `layout` reads (length, name) or (name, length), `tail` follows it."""
+    """Yield name, start and length of every chunk; `layout` reads (length, name) or (name, length), `tail` follows."""
     for _ in range(MAX_SEGMENTS):
         if at + 8 > end:
             return
@@ -231,7 +231,7 @@ def _png(data: bytes) -> Header:
 
 
 def essential(data: bytes) -> bytes:
-    """A PNG without the chunks that its pixels do not need: a megabyte of comment packs into a kilobyte.
+    """Drop the chunks that a PNG's pixels do not need: a megabyte of comment packs into a kilobyte.
 
     Args:
         data: A PNG that `read_header` took.
@@ -273,7 +273,7 @@ def _three(data: bytes, at: int) -> int:
 
 
 def _heif(data: bytes) -> Header:
-    """By the library, which looks at the boxes only until pixels are asked for."""
+    """Read a HEIF header by the library, which looks at the boxes only until pixels are asked for."""
     import pi_heif
 
     try:

@@ -61,7 +61,7 @@ class Mark:
 
 
 def decode(out: NDArray[np.float32]) -> list[Mark]:
-    """Marks in a map of the reader's network (3 + classes + 4, rows, columns)."""
+    """Find the marks in a map of the reader's network (3 + classes + 4, rows, columns)."""
     groups = len(GROUPS)
     heats, scores, boxes = out[:groups], out[groups:-4], out[-4:]
     marks: list[Mark] = []
@@ -94,7 +94,7 @@ def _mark(
 
 
 def distinct(marks: list[Mark]) -> list[Mark]:
-    """Of two marks of one group that share their place only the surer: a "1" with its point can look like an "L"."""
+    """Keep, of two marks of a group in one place, only the stronger: a "1" with its point can look like an "L"."""
     kept: list[Mark] = []
     for mark in sorted(marks, key=lambda m: -m.heat):
         if not any(other.group == mark.group and _shared(other, mark) > 0.55 for other in kept):
@@ -103,7 +103,7 @@ def distinct(marks: list[Mark]) -> list[Mark]:
 
 
 def _shared(one: Mark, other: Mark) -> float:
-    """How much of the smaller mark lies within the other, 0..1."""
+    """Give the share of the smaller mark that lies within the other, 0..1."""
     across = min(one.right, other.right) - max(one.left, other.left)
     down = min(one.y + one.height / 2, other.y + other.height / 2) - max(
         one.y - one.height / 2, other.y - other.height / 2

@@ -81,7 +81,7 @@ def open_picture(data: bytes) -> Picture:
 
 
 def _decoded(data: bytes, header: Header, half: bool) -> NDArray[np.uint8]:
-    """JPEG, PNG and WebP, as stored; a picture of another size than its header says is damaged."""
+    """Decode JPEG, PNG and WebP, as stored; a picture of another size than its header says is damaged."""
     flags = cv2.IMREAD_IGNORE_ORIENTATION | (cv2.IMREAD_REDUCED_COLOR_2 if half else cv2.IMREAD_COLOR)
     plain = essential(data) if header.kind == "PNG" else data
     pixels = cv2.imdecode(np.frombuffer(plain, np.uint8), flags)

@@ -20,7 +20,7 @@ _OHM = re.compile(r"([µumkMGT]?)[ΩOQ0]")
 
 
 def unit_of(text: str) -> str | None:
-    """The UCUM code that a printed word most likely means; None if it looks like no unit.
+    """Give the UCUM code that a printed word most likely means; None if it looks like no unit.
 
     Tesseract's English model has no ohm sign and gives O, Q or 0 for it.
     """

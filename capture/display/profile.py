@@ -60,11 +60,11 @@ class Range:
         return sum(c.isdigit() for c in self.top)
 
     def at(self, voltage: Decimal | None) -> bool:
-        """Whether the range is there at a test voltage; an unknown one may be any."""
+        """Tell whether the range is there at a test voltage; an unknown one may be any."""
         return voltage is None or not self.test_voltage or voltage in self.test_voltage
 
     def fits(self, digits: str) -> bool:
-        """Whether the range shows these digits, usual or not."""
+        """Tell whether the range shows these digits, usual or not."""
         sign, number = digits.startswith("-"), digits.lstrip("-").removesuffix(".")
         whole, _, after = number.partition(".")
         padded = len(whole) > 1 and whole.startswith("0")
@@ -93,7 +93,7 @@ class Over:
         return self.shown.removeprefix(">") if self.shown.startswith(">") else None
 
     def at(self, voltage: Decimal | None) -> bool:
-        """Whether it is shown at a test voltage; an unknown one may be any."""
+        """Tell whether it is shown at a test voltage; an unknown one may be any."""
         return voltage is None or not self.test_voltage or voltage in self.test_voltage
 
 
@@ -118,11 +118,11 @@ class Profile:
     learnt: bool = False
 
     def units_for(self, digits: str, voltage: Decimal | None = None) -> tuple[str, ...]:
-        """The units in which these digits can be shown, each once."""
+        """Give the units in which these digits can be shown, each once."""
         return tuple(dict.fromkeys(r.unit for r in self.ranges if r.at(voltage) and r.fits(digits)))
 
     def possibility(self, quantity: Quantity, voltage: Decimal | None = None) -> tuple[Possibility, str]:
-        """Whether the instrument shows this.
+        """Tell whether the instrument shows this.
 
         Args:
             quantity: Digits as shown, unit (None: not known) and qualifier.
@@ -155,7 +155,7 @@ class Profile:
     def _usual(
         self, digits: str, unit: str | None, fitting: list[Range], voltage: Decimal | None
     ) -> tuple[Possibility, str]:
-        """Whether digits that some ranges show are usual there."""
+        """Tell whether digits that some ranges show are usual there."""
         here = [r for r in fitting if r.at(voltage)]
         if not here:
             return Possibility.UNLIKELY, f"not at a test voltage of {voltage} V"
@@ -168,7 +168,7 @@ class Profile:
         return Possibility.POSSIBLE, ""
 
     def _beyond(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Possibility, str]:
-        """Over range: letters or a sign, as the instrument shows it."""
+        """Tell whether an over-range display, letters or a sign, is shown as the instrument shows it."""
         if not self.overs:
             return Possibility.POSSIBLE, ""
         letters = [over for over in self.overs if over.end is None]
@@ -189,7 +189,7 @@ class Profile:
         return Possibility.POSSIBLE, ""
 
     def to_json(self) -> dict[str, Any]:
-        """As plain data, in the form that `profile_files.read_profile` takes."""
+        """Give plain data, in the form that `profile_files.read_profile` takes."""
 
         def volts(voltages: tuple[Decimal, ...]) -> dict[str, list[str]]:
             return {"test_voltage": [format(v, "f") for v in voltages]} if voltages else {}
@@ -213,7 +213,7 @@ def _symbol(unit: str | None) -> str:
 
 
 def learnt(name: str, title: str, confirmed: Iterable[tuple[str, str]]) -> Profile | None:
-    """The profile that confirmed readings of one instrument show.
+    """Learn a profile from the confirmed readings of one instrument.
 
     Args:
         name: Of the instrument.

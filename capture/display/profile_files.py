@@ -163,7 +163,7 @@ def load_profile(path: Path) -> Profile:
 
 @cache
 def shipped() -> dict[str, Profile]:
-    """The generic profiles by name."""
+    """Load the generic profiles by name."""
     found = {}
     for entry in sorted(files("capture.display").joinpath("instruments").iterdir(), key=lambda e: e.name):
         if entry.name.endswith(".toml"):
@@ -173,7 +173,7 @@ def shipped() -> dict[str, Profile]:
 
 
 def find_profile(name: str) -> Profile:
-    """A profile by the name of a shipped one, or by the path of a file.
+    """Find a profile by the name of a shipped one, or by the path of a file.
 
     Raises:
         ProfileError: There is no such profile or file, or it is wrong.

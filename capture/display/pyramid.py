@@ -39,7 +39,7 @@ class ImagePyramid:
         return int(self.pixels.shape[0])
 
     def at(self, scale: float) -> tuple[Pixels, float]:
-        """The smallest level that is still at least twice as fine as a scale, so that shrinking it loses nothing.
+        """Choose the smallest level still at least twice as fine as a scale, so that shrinking it loses nothing.
 
         Args:
             scale: Wanted size as a share of the photo's own.
@@ -67,5 +67,5 @@ class ImagePyramid:
 
 
 def pyramid_of(photo: Pixels | ImagePyramid) -> ImagePyramid:
-    """The levels of a photo; a photo that has them already is given back."""
+    """Give a photo's image pyramid; one that is a pyramid already is given back."""
     return photo if isinstance(photo, ImagePyramid) else ImagePyramid(photo)

@@ -92,7 +92,7 @@ def see_photo(
 
 
 def scaled(display: DisplayReading, by: float) -> DisplayReading:
-    """A reading with its places in the full photo."""
+    """Scale a reading's boxes and corners, say to the full photo."""
     fields = []
     for one in display.secondary_seen:
         x0, y0, x1, y1 = (v * by for v in one.box)
@@ -103,7 +103,7 @@ def scaled(display: DisplayReading, by: float) -> DisplayReading:
 def see_pixels(
     pixels: NDArray[np.uint8], *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None
 ) -> Seen:
-    """As `see_photo`, for upright RGB pixels (height, width, 3)."""
+    """Read as `see_photo` does, from upright RGB pixels (height, width, 3)."""
     photo = ImagePyramid(pixels)
     quads = displays_in(photo, crop=crop, corners=corners)
     if not quads:
@@ -120,7 +120,7 @@ def see_pixels(
 def displays_in(
     photo: ImagePyramid, *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None
 ) -> list[tuple[geometry.Quad, float]]:
-    """Corners of the displays in a photo, each with how sure it is that it is one."""
+    """Find the corners of the displays in a photo, each with the finder's score, 0..1."""
     if corners is not None:
         return [(_checked(corners), 1.0)]
     if crop:
@@ -159,7 +159,7 @@ def read_display(
 def evidence_of(
     photo: ImagePyramid, quad: geometry.Quad, looks: list[Look], *, marked: bool, found: float = 1.0
 ) -> DisplayLooks:
-    """All that the looks at one display give, as the judge takes it.
+    """Collect all that the looks at one display give, as `acceptance.decide` takes it.
 
     Args:
         photo: The photo, upright.
@@ -189,7 +189,7 @@ def evidence_of(
 
 
 def _room(photo: ImagePyramid, fields: Fields, matrix: geometry.Matrix) -> float:
-    """Space from the main string to the nearest side of the picture, as a share of its height, within ±9."""
+    """Measure the space from the main string to the picture's nearest side, as a share of its height, within ±9."""
     if fields.box is None:
         return 9.0
     corners = geometry.transform(geometry.inverse(matrix), geometry.rectangle(*_row_box(fields)))
@@ -197,28 +197,28 @@ def _room(photo: ImagePyramid, fields: Fields, matrix: geometry.Matrix) -> float
 
 
 def _row_box(fields: Fields) -> tuple[float, float, float, float]:
-    """The box around the characters of the main string, points left out: x0, y0, x1, y1, canvas px."""
+    """Box the characters of the main string, points left out: x0, y0, x1, y1, canvas px."""
     return around([m for m in fields.chars if m.group == 0])
 
 
 def _margin(photo: ImagePyramid, quad: geometry.Quad) -> float:
-    """Space from the display to the edge of the picture, as a share of its longer side; negative beyond."""
+    """Measure the space from the display to the picture's edge, as a share of its longer side; negative beyond."""
     return float(np.clip(_space(photo, quad) / max(1.0, *geometry.sides(quad)), -9, 9))
 
 
 def _space(photo: ImagePyramid, corners: geometry.Quad) -> float:
-    """Least distance of some corners from the edges of the picture, px; negative outside."""
+    """Give the least distance of some corners from the edges of the picture, px; negative outside."""
     low, high = corners.min(0), corners.max(0)
     return float(min(low[0], low[1], photo.width - high[0], photo.height - high[1]))
 
 
 def fused_marks(looks: list[Look]) -> list[Mark]:
-    """The marks of all looks at one display, on the canvas of the first."""
+    """Fuse the marks of all looks at one display, on the canvas of the first."""
     return fuse([ViewMarks(look.marks, look.matrix) for look in looks], looks[0].matrix)
 
 
 def decided(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
-    """The judge's verdict, with the small fields where they stand in the photo (`matrix`: photo -> canvas)."""
+    """Decide on a reading, with its small fields where they stand in the photo (`matrix`: photo -> canvas)."""
     back = geometry.inverse(matrix)
     seen = []
     for small in evidence.fields.seen:
@@ -258,12 +258,12 @@ def look_at(photo: ImagePyramid, quad: geometry.Quad, *, marked: bool) -> tuple[
 
 
 def _readability(look: Look) -> float:
-    """How much sense a look makes, 0..1: a display that does not stand upright is hardly legible."""
+    """Rate how readable a look is, 0..1: a display that does not stand upright is hardly legible."""
     return look.legible * look.fields.value_confidence
 
 
 def _upright(photo: ImagePyramid, quad: geometry.Quad, first: Look) -> tuple[geometry.Quad, Look]:
-    """The corners as the display is read, with a look: on its head or side where only that makes sense."""
+    """Turn the corners to how the display is read, with a look: on its head or side only where that is readable."""
     for turn in (2, 1, 3):
         turned = np.roll(quad, turn, 0)
         look = _look(photo, turned, MARGINS[0])
@@ -273,7 +273,7 @@ def _upright(photo: ImagePyramid, quad: geometry.Quad, first: Look) -> tuple[geo
 
 
 def _confident(look: Look) -> bool:
-    """Whether one look is so sure of digits, points and unit that a second one which says the same is enough."""
+    """Tell whether one look is confident enough that a second one which says the same settles it."""
     fields = look.fields
     known = fields.unit in UNITS and "?" not in fields.text and "¿" not in fields.text
     weakest = min(fields.value_confidence, fields.dot_confidence, fields.unit_confidence, look.legible)
@@ -285,7 +285,7 @@ def _same(one: Look, other: Look) -> bool:
 
 
 def _close(photo: ImagePyramid, look: Look, pad: float) -> Look:
-    """A closer look at the main string that another look found."""
+    """Look closer at the main string that another look found."""
     assert look.fields.box is not None
     return _look(photo, views.part_of(look.matrix, look.fields.box, pad), 0.02)
 
@@ -298,7 +298,7 @@ def _look(photo: ImagePyramid, quad: geometry.Quad, margin: float) -> Look:
 
 
 def _is_cut(photo: ImagePyramid, quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix) -> bool:
-    """Whether the main string, or a sign before it, may go on beyond the edge of the picture."""
+    """Tell whether the main string, or a sign before it, may go on beyond the edge of the picture."""
     height, width = photo.height, photo.width
     if fields.box is None:
         return refusal.is_cut_off(quad, width, height)

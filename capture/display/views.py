@@ -12,7 +12,7 @@ from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
 
 
 def view(photo: Pixels | ImagePyramid, quad: geometry.Quad, margin: float) -> tuple[NDArray[np.uint8], geometry.Matrix]:
-    """The display upright on the reader's canvas.
+    """Rectify a display onto the reader's canvas, upright.
 
     Args:
         photo: The photo.
@@ -31,7 +31,7 @@ def view(photo: Pixels | ImagePyramid, quad: geometry.Quad, margin: float) -> tu
 def rectified(
     photo: Pixels | ImagePyramid, quad: geometry.Quad, width: int, height: int, margin: float
 ) -> tuple[NDArray[np.uint8], geometry.Matrix]:
-    """As `view`, on a canvas of any size; outside the photo, its edge goes on."""
+    """Rectify as `view` does, onto a canvas of any size; outside the photo, its edge goes on."""
     pyramid = pyramid_of(photo)
     matrix, target = geometry.fitted(quad, width, height, margin)
     scale = geometry.sides(target)[0] / max(1.0, geometry.sides(quad)[0])
@@ -58,7 +58,7 @@ def rectified(
 def _needed(
     pyramid: ImagePyramid, quad: geometry.Quad, matrix: geometry.Matrix, width: int, height: int
 ) -> tuple[int, int, int, int]:
-    """The part of the photo that a canvas shows: left, top, right, bottom, px."""
+    """Find the part of the photo that a canvas shows: left, top, right, bottom, px."""
     corners = np.column_stack([geometry.rectangle(0, 0, width, height), np.ones(4)]) @ geometry.inverse(matrix).T
     depth = corners[:, 2] * np.sign(corners[:, 2].sum())
     (x0, y0), (x1, y1) = quad.min(0), quad.max(0)
@@ -73,14 +73,14 @@ def _needed(
 
 
 def part_of(matrix: geometry.Matrix, box: tuple[float, float, float, float], pad: float) -> geometry.Quad:
-    """The corners in the photo of a box on the canvas, widened on all sides by `pad` times its height."""
+    """Find the corners in the photo of a box on the canvas, widened on all sides by `pad` times its height."""
     x0, y0, x1, y1 = box
     by = pad * (y1 - y0)
     return geometry.transform(geometry.inverse(matrix), geometry.rectangle(x0 - by, y0 - by, x1 + by, y1 + by))
 
 
 def turned(quad: geometry.Quad, matrix: geometry.Matrix, slope: float) -> geometry.Quad:
-    """The corners in the photo after turning them on the canvas so that a row of this slope lies level."""
+    """Turn the corners in the photo so that a row of this slope lies level on the canvas."""
     corners = geometry.transform(matrix, quad)
     middle = corners.mean(0)
     angle = np.arctan(slope)
@@ -89,7 +89,7 @@ def turned(quad: geometry.Quad, matrix: geometry.Matrix, slope: float) -> geomet
 
 
 def crop_of(photo: Pixels | ImagePyramid, quad: geometry.Quad, *, longest: int = 800) -> bytes:
-    """The display cut out and straightened, as a PNG file: what the reader looked at, for a person and the report.
+    """Cut the display out, straightened, as a PNG file: what the reader looked at, for a person and the report.
 
     Args:
         photo: The photo.

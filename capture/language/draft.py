@@ -78,5 +78,5 @@ class Draft:
         )
 
     def with_special(self, special: Special, doubts: tuple[Doubt, ...] = ()) -> Draft:
-        """The draft with one value that has no digits."""
+        """Give the draft with one value that has no digits."""
         return replace(self, values=(SpokenValue(Quantity(None, None, special.qualifier), doubts=doubts),))

@@ -228,7 +228,7 @@ def _starts(words: Sequence[str], index: int, wanted: Sequence[str]) -> bool:
 
 
 def _lead(words: Sequence[str], index: int) -> tuple[str, int] | None:
-    """One named lead: "lead two", "A one", "T three", "U", the last also by alphabet word ("uniform")."""
+    """Read one named lead: "lead two", "A one", "T three", "U", the last also by alphabet word ("uniform")."""
     word = words[index] if index < len(words) else ""
     word = _LEAD_ALPHABET.get(word, word)
     number = _DIGIT_WORDS.get(words[index + 1]) if index + 1 < len(words) else None

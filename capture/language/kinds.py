@@ -37,14 +37,14 @@ OVERSHOOT = Decimal("1.25")
 
 
 def to_ground(terminals: str | None) -> bool:
-    """Whether a test point is between a lead and ground."""
+    """Tell whether a test point is between a lead and ground."""
     return terminals is not None and terminals.endswith(("-PE", "-ground"))
 
 
 def kind_of(
     topic: Topic | None, quantity: Quantity, terminals: str | None, *, high_voltage: bool, context: Context
 ) -> QuantityKind | None:
-    """The test a value belongs to.
+    """Determine the test that a value belongs to.
 
     Args:
         topic: What the words name ("insulation", "ohmmeter"), or None.
@@ -69,7 +69,7 @@ def kind_of(
 
 
 def _kind_at(terminals: str, quantity: Quantity, context: Context) -> QuantityKind | None:
-    """What is measured at a test point: to ground it may be either instrument, so the context must tell."""
+    """Determine what is measured at a test point: to ground it may be either instrument, so the context must tell."""
     if not to_ground(terminals):
         return QuantityKind.WINDING_RESISTANCE
     if context.kind in (QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND):
@@ -79,7 +79,7 @@ def _kind_at(terminals: str, quantity: Quantity, context: Context) -> QuantityKi
 
 
 def _kind_named(topic: Topic | None, terminals: str | None) -> QuantityKind | None:
-    """What the words name; an ohmmeter from lead to lead measures the winding."""
+    """Tell what the words name; an ohmmeter from lead to lead measures the winding."""
     if topic is None:
         return None
     lead_to_lead = terminals is not None and not to_ground(terminals)
@@ -89,14 +89,14 @@ def _kind_named(topic: Topic | None, terminals: str | None) -> QuantityKind | No
 
 
 def measures(topic: Topic | None, quantity: Quantity) -> bool:
-    """Whether a value can belong to the test that was named: "insulation five celsius" cannot."""
+    """Tell whether a value can belong to the test that was named: "insulation five celsius" cannot."""
     if topic is None or quantity.unit is None:
         return True
     return DIMENSION_OF_KIND[topic.kind] == unit(quantity.unit).dimension
 
 
 def doubts_about(reading: Reading) -> list[Doubt]:
-    """What about a finished reading must be asked, apart from how its words were said."""
+    """List what about a finished reading must be asked, apart from how its words were said."""
     doubts: list[Doubt] = []
     quantity = reading.quantity
     if quantity.digits is not None and quantity.unit is None:
@@ -113,7 +113,7 @@ def doubts_about(reading: Reading) -> list[Doubt]:
 
 
 def plausible(reading: Reading) -> bool:
-    """Whether value and voltages lie where readings of their kind can lie."""
+    """Tell whether value and voltages lie where readings of their kind can lie."""
     asked, built = reading.test_voltage_set, reading.test_voltage_built
     if asked is not None and built is not None and built > asked * OVERSHOOT:
         return False

@@ -21,7 +21,7 @@ _LETTER_A = frozenset({"a", "a_one", "a_two", "a_axis"})
 
 @cache
 def parts() -> dict[str, tuple[str, ...]]:
-    """Pronunciations of the single words that entries are made of, most usual first."""
+    """Read the pronunciations of the single words that entries are made of, most usual first."""
     text = files("capture.language").joinpath("lexicon.txt").read_text(encoding="utf-8")
     lines = (line.split("\t") for line in text.splitlines() if line and not line.startswith("#"))
     return {word: tuple(variants.split(", ")) for word, variants in lines}
@@ -29,7 +29,7 @@ def parts() -> dict[str, tuple[str, ...]]:
 
 @cache
 def pronunciations(word: str) -> tuple[str, ...]:
-    """The pronunciations of one vocabulary word, most usual first, phones separated by blanks.
+    """Give the pronunciations of one vocabulary word, most usual first, phones separated by blanks.
 
     Args:
         word: A word of `vocabulary.WORDS`.
@@ -45,10 +45,10 @@ def pronunciations(word: str) -> tuple[str, ...]:
 
 
 def lexicon() -> dict[str, tuple[str, ...]]:
-    """Every vocabulary word with its pronunciations."""
+    """Give every vocabulary word with its pronunciations."""
     return {word: pronunciations(word) for word in WORDS}
 
 
 def phone_set() -> tuple[str, ...]:
-    """Every phone that occurs, sorted."""
+    """Give every phone that occurs, sorted."""
     return tuple(sorted({phone for variants in lexicon().values() for v in variants for phone in v.split()}))

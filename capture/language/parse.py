@@ -104,7 +104,7 @@ def _unknown(items: Sequence[Item]) -> bool:
 def _command(
     parts: Sequence[Sequence[Item]], items: Sequence[Item], words: Sequence[str]
 ) -> tuple[Command | None, list[Doubt]]:
-    """The one command of an utterance; opposites and commands amid unknown words are none."""
+    """Find the one command of an utterance; opposites and commands amid unknown words are none."""
     given = list(dict.fromkeys(item.piece for item in items if isinstance(item.piece, Command)))
     if Command.CORRECT in given:
         given.remove(Command.CORRECT)
@@ -182,7 +182,7 @@ def _placed(draft: Draft) -> bool:
 def _reading(
     draft: Draft, quantity: Quantity, kind: QuantityKind | None, terminals: str | None, context: Context
 ) -> Reading:
-    """One reading, its place filled from the context where it was not said."""
+    """Make one reading, its place filled from the context where it was not said."""
     insulation = kind is QuantityKind.INSULATION_RESISTANCE
     on_axis = kind not in (QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY, QuantityKind.TIME)
     if terminals is None and kind is context.kind:
@@ -200,7 +200,7 @@ def _reading(
 
 
 def _context(draft: Draft, context: Context) -> Context:
-    """What holds after the words about place and voltage; nothing new amid unknown words."""
+    """Make the context that holds after the words about place and voltage; nothing new amid unknown words."""
     if Doubt.UNKNOWN_WORDS in draft.doubts and not draft.values:
         return context
     terminals = _terminals(draft.terminals, context, draft)
@@ -217,14 +217,14 @@ def _context(draft: Draft, context: Context) -> Context:
 
 
 def _terminals_held(context: Context, kind: QuantityKind | None) -> str | None:
-    """The test point that still holds: a change of test keeps only one to ground, and only for a test to ground."""
+    """Keep the test point that still holds: a change of test keeps only one to ground, for a test to ground."""
     if kind is context.kind or (kind in _TO_GROUND and to_ground(context.terminals)):
         return context.terminals
     return None
 
 
 def _kind_named(draft: Draft, context: Context) -> QuantityKind | None:
-    """The test named by itself ("insulation"), for the readings to come."""
+    """Give the test named by itself ("insulation"), for the readings to come."""
     if draft.topic is None or draft.topic.weak or draft.values or draft.topic.kind in _SURROUNDINGS:
         return context.kind
     return draft.topic.kind
@@ -239,14 +239,14 @@ def _terminals(spoken: str | None, context: Context, draft: Draft) -> str | None
 
 
 def _alike(draft: Draft, context: Context) -> list[str]:
-    """The job's axes that a letter said as an axis cannot be told from."""
+    """List the job's axes that a letter said as an axis cannot be told from."""
     if draft.axis is None or draft.axis_unambiguous or not draft.axis_named or draft.axis[0] not in SOUND_ALIKE:
         return []
     return [axis for axis in context.axes if axis[0] in SOUND_ALIKE and axis[1:] == draft.axis[1:]]
 
 
 def _settle_axis(draft: Draft, context: Context) -> Draft:
-    """Believe "B axis" where the job has a B axis and no other that sounds like it."""
+    """Accept "B axis" where the job has a B axis and no other that sounds like it."""
     if _alike(draft, context) != [draft.axis]:
         return draft
     doubts = tuple(doubt for doubt in draft.doubts if doubt is not Doubt.AXIS_MISSING)
@@ -308,7 +308,7 @@ def _with_unit(quantity: Quantity, kind: QuantityKind | None, *, several: bool) 
 
 
 def _others_beside(draft: Draft, reading: Reading) -> list[Reading]:
-    """The same reading with a built voltage or a time that sounds alike, where that one is possible."""
+    """Make the same reading with a built voltage or a time that sounds alike, where that one is possible."""
     others = [replace(reading, test_voltage_built=volts) for volts in draft.built_others]
     others += [replace(reading, elapsed_s=seconds) for seconds in draft.elapsed_others]
     return [other for other in others if plausible(other)]

@@ -72,7 +72,7 @@ def load_clip(data: bytes) -> Clip:
 
 
 def resampled(samples: npt.NDArray[np.float32], rate: int) -> npt.NDArray[np.float32]:
-    """Mono samples at 16 kHz; telephone clips at 8 kHz are raised, since the recogniser only lowers."""
+    """Resample mono samples to 16 kHz; telephone clips at 8 kHz are raised, since the recogniser only lowers."""
     if rate == RATE:
         return samples
     import soxr
@@ -81,7 +81,7 @@ def resampled(samples: npt.NDArray[np.float32], rate: int) -> npt.NDArray[np.flo
 
 
 def to_pcm(samples: npt.NDArray[np.float32]) -> bytes:
-    """Samples in -1..1 as signed 16 bit, clipped."""
+    """Convert samples in -1..1 to signed 16 bit, clipped."""
     return (np.clip(samples, -1.0, 1.0) * 32767.0).round().astype("<i2").tobytes()
 
 
@@ -103,7 +103,7 @@ def _check_outside(data: bytes) -> None:
 
 
 def _decode(data: bytes) -> tuple[npt.NDArray[np.float32], int, int]:
-    """Samples by frame and channel, the rate in Hz, and the number of channels."""
+    """Decode to samples by frame and channel, the rate in Hz, and the number of channels."""
     import soundfile
 
     try:

@@ -63,12 +63,12 @@ class Ranking:
 
 
 def meaning_of(utterance: Utterance) -> tuple[object, ...]:
-    """What an utterance would do, so that two of them can be compared."""
+    """Give what an utterance would do, so that two of them can be compared."""
     return utterance.readings, utterance.command, utterance.context if not utterance.readings else None
 
 
 def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candidate]:
-    """Every alternative with its meaning, in the recogniser's order.
+    """Parse every alternative into a candidate, in the recogniser's order.
 
     Args:
         heard: What the recogniser made of a clip.
@@ -84,13 +84,13 @@ def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candid
 
 
 def _elsewhere(utterance: Utterance, context: Context) -> bool:
-    """Whether an axis is named that this job does not have."""
+    """Tell whether an axis is named that this job does not have."""
     named = [reading.axis for reading in utterance.readings] or [utterance.context.axis]
     return bool(context.axes) and any(axis is not None and axis not in context.axes for axis in named)
 
 
 def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
-    """The alternative to go on with, and how far it is ahead.
+    """Choose the candidate to go on with, and tell how far it is ahead.
 
     Args:
         found: At least one candidate, the recogniser's first choice first.
@@ -124,7 +124,7 @@ def _total(group: Sequence[Candidate]) -> float:
 
 
 def reworded(heard: Heard, text: str, share: float) -> Heard:
-    """The same clip with the words of an alternative.
+    """Put the words of an alternative in place of those heard in a clip.
 
     Args:
         heard: What the recogniser made of a clip.
@@ -150,10 +150,10 @@ def reworded(heard: Heard, text: str, share: float) -> Heard:
 
 
 def content_words(words: Sequence[Word]) -> list[Word]:
-    """The words that carry meaning."""
+    """Give the words that carry meaning."""
     return [word for word in words if word.word not in FILLERS and word.word != UNKNOWN]
 
 
 def least_confidence(words: Sequence[Word]) -> float:
-    """Confidence of the least sure word that carries meaning, 0..1; 1 without words."""
+    """Give the least confidence among the words that carry meaning, 0..1; 1 without words."""
     return min((word.confidence for word in content_words(words)), default=1.0)

@@ -86,7 +86,7 @@ class ConfidenceModel:
 
 
 def probability(weights: tuple[float, ...], bias: float, found: tuple[float, ...]) -> float:
-    """The logistic function of weighted signs."""
+    """Give the probability that this head is right, 0..1."""
     total = bias + sum(weight * sign for weight, sign in zip(weights, found, strict=True))
     return 1 / (1 + math.exp(-min(max(total, -30.0), 30.0)))
 
@@ -104,7 +104,7 @@ def _by_rules(utterance: Utterance, found: Ranking) -> HearingConfidence:
 
 
 def load_confidence_model(model: Path) -> ConfidenceModel:
-    """The judge of a model: by its coefficients, or by rules where it has none.
+    """Load the confidence model of a speech model: its coefficients, or the rules where it has none.
 
     Args:
         model: The model's directory.
@@ -134,5 +134,5 @@ def _from_data(data: Mapping[str, Any]) -> ConfidenceModel:
 
 @cache
 def shipped_confidence_model() -> ConfidenceModel:
-    """The judge of the default model, read once."""
+    """Load the confidence model of the default speech model, once."""
     return load_confidence_model(default_model_path())

@@ -28,25 +28,25 @@ _LONGEST_WORDS = 12
 
 
 def log_odds(share: float) -> float:
-    """A share as the logarithm of its odds, from -6.2 to 6.2."""
+    """Give the natural logarithm of a probability's odds, kept within ±6.2."""
     held = min(max(share, _MIN_PROBABILITY), 1 - _MIN_PROBABILITY)
     return math.log(held / (1 - held))
 
 
 @cache
 def _phones(word: str) -> int:
-    """How many phones a word has; a guess from its letters where the lexicon lacks it."""
+    """Count the phones of a word; a guess from its letters where the lexicon lacks it."""
     found = parts().get(word)
     return len(found[0].split()) if found else max(1, round(len(word) * 0.8))
 
 
 def _pace(word: Word) -> float:
-    """Logarithm of how long a word took against what its phones usually take."""
+    """Give the natural logarithm of how long a word took against what its phones usually take."""
     return math.log(max(0.02, word.end - word.start) / (_phones(word.word) * _USUAL_PHONE_S))
 
 
 def features(utterance: Utterance, found: Ranking) -> tuple[float, ...]:
-    """The signs of one utterance, in the order of `FEATURES`.
+    """Compute the features of one utterance, in the order of `FEATURES`.
 
     Args:
         utterance: What its words mean.

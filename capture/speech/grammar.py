@@ -41,7 +41,7 @@ class Grammar:
 
 
 def sayings(word: str, knows: Callable[[str], bool]) -> tuple[str, ...] | None:
-    """A vocabulary word in words that a model knows, or None.
+    """Say a vocabulary word in words that a model knows; None where it cannot be said.
 
     Args:
         word: A word of the vocabulary, or any other word.
@@ -61,7 +61,7 @@ def sayings(word: str, knows: Callable[[str], bool]) -> tuple[str, ...] | None:
 
 @cache
 def _spoken() -> tuple[tuple[str, ...], ...]:
-    """Vocabulary phrases, and by itself each word that none of them holds; the same at every start.
+    """Make vocabulary phrases, and by itself each word that none of them holds; the same at every start.
 
     A word that only makes sense beside others, such as a unit, is thus never expected alone.
     """
@@ -71,7 +71,7 @@ def _spoken() -> tuple[tuple[str, ...], ...]:
 
 
 def vocabulary_grammar(knows: Callable[[str], bool]) -> Grammar:
-    """The grammar of everything the tool can hear.
+    """Make the grammar of everything the tool can hear.
 
     Args:
         knows: Tells whether the model knows a word.
@@ -88,7 +88,7 @@ def vocabulary_grammar(knows: Callable[[str], bool]) -> Grammar:
 
 
 def phrase_grammar(lines: Sequence[str], knows: Callable[[str], bool]) -> Grammar:
-    """The grammar of a list of phrases from outside, one phrase a line.
+    """Make the grammar of a list of phrases from outside, one phrase a line.
 
     Both ways to say a phrase are allowed where the vocabulary joins words ("to ground" and "to_ground").
 
@@ -111,7 +111,7 @@ def phrase_grammar(lines: Sequence[str], knows: Callable[[str], bool]) -> Gramma
 
 
 def _in_words(words: Sequence[str], knows: Callable[[str], bool]) -> list[str] | None:
-    """The words as the model can be told them, or None when one cannot be said."""
+    """Say the words as the model knows them; None when one cannot be said."""
     said = [sayings(word, knows) for word in words]
     return None if None in said else [piece for way in said if way is not None for piece in way]
 
@@ -122,7 +122,7 @@ def _joined_entries() -> dict[tuple[str, ...], str]:
 
 
 def _joined(words: Sequence[str], knows: Callable[[str], bool]) -> list[str]:
-    """The words with the vocabulary's joined entries in place of their parts, where the model knows them."""
+    """Put the vocabulary's joined entries in place of their parts, where the model knows them."""
     joined: list[str] = []
     index = 0
     while index < len(words):

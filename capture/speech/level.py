@@ -32,7 +32,7 @@ class LevelMeter:
         self._levels.append(10 * np.log10((frames**2).mean(axis=1) + 1.0))
 
     def over_noise(self) -> float:
-        """Decibels from the quiet frames to the loud ones, 0 to `MAX_OVER_NOISE_DB`; 0 before a whole frame."""
+        """Measure from the quiet frames to the loud ones, dB, 0 to `MAX_OVER_NOISE_DB`; 0 before a whole frame."""
         levels = np.concatenate(self._levels) if self._levels else np.zeros(0)
         if not len(levels):
             return 0.0

@@ -63,7 +63,7 @@ def spoken(blocks: Iterable[bytes], model: SpeechModel, context: Context | None 
 
 
 def _whole_samples(blocks: Iterable[bytes]) -> Iterator[bytes]:
-    """The blocks, each with whole samples: a stretch may begin with any of them."""
+    """Yield the blocks, each with whole samples: a segment may begin with any of them."""
     odd = b""
     for block in blocks:
         joined = odd + block
@@ -97,7 +97,7 @@ class _Segment:
         self.words = self._listener.accept(block)
 
     def renewed(self, taken: int) -> _Segment:
-        """A fresh one that has heard only the end of this one."""
+        """Start a fresh segment that has heard only the end of this one."""
         tail = bytes(self._sound[-int(KEPT_S * RATE) * 2 :])
         fresh = _Segment(self._model, taken - len(tail))
         fresh.hear(tail)

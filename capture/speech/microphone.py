@@ -18,7 +18,7 @@ _WAITING = 600  # blocks that may wait for the recogniser: a minute
 
 
 def microphone(device: str | None = None) -> Iterator[bytes]:
-    """Blocks of 16 kHz mono samples, signed 16 bit, without end.
+    """Yield blocks of 16 kHz mono samples, signed 16 bit, without end.
 
     Args:
         device: Name, part of a name or number of an input device; None for the system's own choice.
@@ -57,7 +57,7 @@ def _package() -> ModuleType:
 
 
 def _rate(sound: Any, device: int | str | None) -> int:
-    """16 kHz where the device can give it, else its own rate, Hz."""
+    """Choose 16 kHz where the device can give it, else its own rate, Hz."""
     try:
         told = sound.query_devices(device, "input")
     except (ValueError, sound.PortAudioError):

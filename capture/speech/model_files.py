@@ -28,7 +28,7 @@ _STATE_BYTES, _ARC_BYTES = 20, 16
 
 
 def default_model_path() -> Path:
-    """The model named by the setting, else the one that ships with the package."""
+    """Give the directory named by the setting, else the one that ships with the package."""
     named = os.environ.get(MODEL_SETTING)
     return Path(named) if named else Path(__file__).parent / "model"
 
@@ -58,12 +58,12 @@ def check_model_directory(path: Path) -> None:
 
 
 def has_fixed_graph(path: Path) -> bool:
-    """Whether a model's graph already holds its language, so that no grammar can be given at run time."""
+    """Tell whether a model's graph already holds its language, so that no grammar can be given at run time."""
     return not any((path / name).is_file() for name in ("graph/HCLr.fst", "HCLr.fst"))
 
 
 def whole_graph(file: Path) -> bool:
-    """Whether a file is an OpenFst graph that was not cut short."""
+    """Tell whether a file is an OpenFst graph that was not cut short."""
     with file.open("rb") as stream:
         head = stream.read(256)
     try:

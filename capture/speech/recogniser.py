@@ -79,7 +79,7 @@ class SpeechModel:
         return self.grammar.missing
 
     def describe_missing(self) -> str:
-        """What the model does not know and what therefore cannot be said; empty when nothing is missing."""
+        """Say what the model does not know and what therefore cannot be said; empty when nothing is missing."""
         if not self.missing_words:
             return ""
         parts = {part for word in self.missing_words for part in plain_words(word) if not self._knows(part)}
@@ -112,7 +112,7 @@ class SpeechModel:
         return RecogniserStream(self.recogniser(), others, self._only)
 
     def recogniser(self, alternatives: int = 0) -> Any:
-        """A new vosk recogniser with the grammar."""
+        """Make a new vosk recogniser with the grammar."""
         import vosk
 
         extra = () if self.fixed_graph else (self._grammar_text,)
@@ -139,7 +139,7 @@ _loading = threading.Lock()
 
 
 def speech_model(path: Path | None = None, phrases: Sequence[str] | None = None) -> SpeechModel:
-    """The model of a directory, loaded at first use and shared from then on.
+    """Load the model of a directory at first use, shared from then on.
 
     Args:
         path: A vosk model directory; None for the default.

@@ -75,7 +75,7 @@ def understand(
 
 
 def best_meaning(heard: Heard, context: Context) -> tuple[Utterance, Ranking]:
-    """The meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
+    """Choose the meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
     chosen, found = choose(candidates(heard, _parsed(heard, context), context))
     return _parsed(reworded(heard, chosen.text, found.meaning), context), found
 
@@ -85,13 +85,13 @@ def _parsed(heard: Heard, context: Context) -> Utterance:
 
 
 def _nothing_taken(utterance: Utterance, context: Context, confidence: float) -> Utterance:
-    """Words that may have held a reading, too unsure to offer it."""
+    """Make an utterance of words that may have held a reading, but below the confidence to offer it."""
     unknown = (Doubt.UNKNOWN_WORDS,) if Doubt.UNKNOWN_WORDS in utterance.doubts else ()
     return Utterance(utterance.heard, context=context, confidence=confidence, doubts=(*unknown, Doubt.LOW_CONFIDENCE))
 
 
 def with_pauses(heard: Heard) -> str:
-    """The words with a comma where the speaker paused."""
+    """Put a comma between words where the speaker paused."""
     if not heard.words:
         return heard.text
     said = [heard.words[0].word]
@@ -101,7 +101,7 @@ def with_pauses(heard: Heard) -> str:
 
 
 def _only_twins(rivals: Sequence[Reading], utterance: Utterance) -> bool:
-    """Whether every other candidate is a -teen/-ty twin of the reading."""
+    """Tell whether every other candidate is a -teen/-ty twin of the reading."""
     spoken = {word.word for word in utterance.heard.words}
     twins = {other.quantity for other in utterance.alternatives}
     return bool(rivals) and bool(spoken & set(TWINS)) and all(rival.quantity in twins for rival in rivals)
