@@ -33,7 +33,7 @@ class Line:
 
 
 def shot(seed: int, frames: int, hardness: float) -> tuple[dict[str, Any], list[bytes]]:
-    """A burst: one display and place, other trouble in every frame; the description of the first frame."""
+    """Make a burst: one display and place, other trouble in every frame; the description of the first frame."""
     spec = sampling.description(seed, negatives=0.0, hardness=hardness, share=(0.2, 0.6))
     spec.pop("also", None)
     spec["spoil"].pop("cut", None)
@@ -48,7 +48,7 @@ def shot(seed: int, frames: int, hardness: float) -> tuple[dict[str, Any], list[
 
 
 def verdict(seen: Seen, shows: dict[str, Any]) -> str:
-    """How a reading stands to what is shown: right, unit to say, refused or wrong."""
+    """Tell how a reading stands to what is shown: right, unit to say, refused or wrong."""
     accepted = [display for display in seen.displays if display.accepted]
     if not accepted:
         return "refused"

@@ -52,7 +52,7 @@ class Outcome:
 
 
 def same_digits(text: str, shown: str) -> bool:
-    """Whether two main strings say the same number: "OL" in any spelling is one, "12." is "12"."""
+    """Tell whether two main strings say the same number: "OL" in any spelling is one, "12." is "12"."""
     meant, said = parse_main(shown, None), parse_main(text, None)
     if meant is not None and said is not None and meant.digits is None and shown:
         return said.digits is None and said.qualifier is meant.qualifier
@@ -60,7 +60,7 @@ def same_digits(text: str, shown: str) -> bool:
 
 
 def _right(answer: Answer, shown: Shown) -> bool:
-    """Nothing claimed about this display is wrong."""
+    """Tell whether nothing claimed about this display is wrong."""
     return same_digits(answer.text, shown.main) and _unit_right(answer, shown)
 
 
@@ -102,7 +102,7 @@ def _one(case: Case) -> Outcome:
 
 
 def own(cases: Sequence[Case], workers: int = 1) -> Iterator[Outcome]:
-    """Ohmtrail's outcomes in order, read by so many processes of one thread each."""
+    """Yield Ohmtrail's outcomes in order, read by so many processes of one thread each."""
     if workers <= 1:
         yield from map(_one, cases)
         return
@@ -122,7 +122,7 @@ def ask(reader: Reader, cases: Iterable[Case]) -> list[Outcome]:
 
 
 def interval(hits: int, count: int) -> tuple[float, float]:
-    """Exact 95 % interval of a share (Clopper and Pearson 1934); (0, 1) without anything counted."""
+    """Give the exact 95 % interval of a share (Clopper and Pearson 1934); (0, 1) without anything counted."""
     from scipy.stats import binomtest
 
     if not count:
@@ -150,7 +150,7 @@ class Counts:
 
 
 def counted(outcomes: Iterable[Outcome]) -> Counts:
-    """Count."""
+    """Count outcomes."""
     every = list(outcomes)
     whole = [o for o in every if o.case.legible]
     digits = [o for o in every if o.case.shown and o.case.shown[0].digits]
@@ -163,5 +163,5 @@ def counted(outcomes: Iterable[Outcome]) -> Counts:
 
 
 def reasons(outcomes: Iterable[Outcome]) -> Counter[str]:
-    """Why legible pictures were refused."""
+    """Count why legible pictures were refused."""
     return Counter(o.answer.reason for o in outcomes if o.missed)

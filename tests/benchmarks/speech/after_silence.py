@@ -51,7 +51,7 @@ class Task:
 
 
 def measure(task: Task) -> dict[str, Lost]:
-    """Lost words of one clip, by kind of wait and way of hearing."""
+    """Count lost words of one clip, by kind of wait and way of hearing."""
     speech, clip = _model(task.model), loaded("said-kokoro")[task.number]
     said = " ".join(clip.words).replace("_", " ").split()
     table: dict[str, Lost] = {}
@@ -73,7 +73,7 @@ def _model(path: Path | None) -> SpeechModel:
 
 
 def _sounds(clip: Clip, wait: str, seed: int) -> tuple[bytes, bytes]:
-    """The clip with the wait, and the very same without it."""
+    """Make the clip with the wait, and the very same without it."""
     rng = np.random.default_rng([3, seed])
     sound, length = around(clip.samples, rng), int(WAIT_S * RATE)
     if wait == "noise at 10 dB":

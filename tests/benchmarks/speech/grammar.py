@@ -16,7 +16,7 @@ _Gram = tuple[str, ...]
 
 
 def arpa(order: int = 3) -> str:
-    """The model: Witten-Bell smoothing (Bell, Cleary and Witten 1990), base-ten logarithms, sentence marks.
+    """Write the model: Witten-Bell smoothing (Bell, Cleary and Witten 1990), base-ten logarithms, sentence marks.
 
     Args:
         order: Longest run of words counted, 2 or 3.
@@ -35,7 +35,7 @@ def arpa(order: int = 3) -> str:
 
 
 def _counted(order: int) -> tuple[Counter[_Gram], dict[_Gram, Counter[str]]]:
-    """How often each run of words occurs, and what follows each."""
+    """Count how often each run of words occurs, and what follows each."""
     counts: Counter[_Gram] = Counter()
     followers: dict[_Gram, Counter[str]] = defaultdict(Counter)
     for phrase in vocabulary_grammar(lambda _word: True).phrases:
@@ -52,7 +52,7 @@ def _counted(order: int) -> tuple[Counter[_Gram], dict[_Gram, Counter[str]]]:
 
 
 def _probability(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Counter[str]]) -> float:
-    """Chance of the last word after the others."""
+    """Give the probability of the last word after the others."""
     after = followers[gram[:-1]]
     total, kinds = after.total(), len(after)
     if not gram[:-1]:
@@ -61,7 +61,7 @@ def _probability(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Cou
 
 
 def _back_off(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Counter[str]]) -> float:
-    """Logarithm of the weight of shorter runs where the longer one was never seen."""
+    """Give the logarithm of the weight of shorter runs where the longer one was never seen."""
     after = followers.get(gram)
     if not after:
         return 0.0

@@ -18,7 +18,7 @@ from tests.capture.display.test_confidence import evidence, shown
 
 @pytest.fixture(name="probabilities")
 def _chances(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
-    """Certainties that a test sets, with thresholds of 0.95; how likely a made-up display is right is no matter."""
+    """Set probabilities by hand, with thresholds of 0.95; how likely a made-up display is right is no matter."""
     probabilities = {"value": 0.9999, "dot": 0.9999, "unit": 0.9999}
 
     def given(_: DisplayLooks) -> dict[str, float]:

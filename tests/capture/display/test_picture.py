@@ -25,7 +25,7 @@ CODES = {
 
 
 def sample(width: int = 200, height: int = 100) -> Image.Image:
-    """Grey with a red corner at the top left and a blue one at the bottom right."""
+    """Make a grey picture with a red corner at the top left and a blue one at the bottom right."""
     picture = Image.new("RGB", (width, height), (128, 128, 128))
     picture.paste((255, 0, 0), (0, 0, width // 4, height // 4))
     picture.paste((0, 0, 255), (width - width // 4, height - height // 4, width, height))

@@ -18,7 +18,7 @@ KINDS_BY_UNIT = {QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY, QuantityKind.V
 
 
 def bare(reading: Reading) -> Reading:
-    """Without what the words alone do not say: the kind, and a unit that follows from it."""
+    """Leave out what the words alone do not say: the kind, and a unit that follows from it."""
     quantity = reading.quantity
     if quantity.digits is None:
         quantity = replace(quantity, unit=None)

@@ -31,7 +31,7 @@ def heard(text: str, *others: tuple[str, float], sure: float = 1.0) -> Heard:
 
 
 def judge(**weights: float) -> ConfidenceModel:
-    """Weights by name, thresholds of one half and a tenth."""
+    """Make a confidence model of weights by name, thresholds of one half and a tenth."""
     return ConfidenceModel(tuple(weights.get(name, 0.0) for name in FEATURES), weights.get("bias", 0.0), 0.5, 0.5, 0.1)
 
 

@@ -13,7 +13,7 @@ IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
 
 
 def understand(said: Heard, context: Context) -> Utterance:
-    """By the rules, which hold for any model."""
+    """Understand by the rules, which hold for any model."""
     return understand_by(said, context, ConfidenceModel())
 
 
