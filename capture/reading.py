@@ -195,12 +195,12 @@ class Utterance:
 
 @dataclass(frozen=True)
 class FieldSeen:
-    """A field beside the main string of a display, or a sign such as "hv" (text "on").
+    """A field beside the main string of a display, or an annunciator such as "hv" (text "on").
 
     Attributes:
         name: As in `DisplayReading.secondary`.
         text: Exactly as shown.
-        confidence: 0..1, of its least sure mark.
+        confidence: 0..1, the least of its marks.
         box: Left, top, right, bottom in picture pixels after EXIF orientation.
     """
 

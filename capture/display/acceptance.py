@@ -1,7 +1,7 @@
 """Decides over one display: accept its reading, or refuse it with a reason that a person can act on.
 
-Digits and point must be sure. A unit that is missing or unsure only raises a doubt, which a person settles by saying
-the unit; a doubt of any kind blocks a bare "confirm".
+Digits and point must reach a threshold. A unit that is missing or doubtful only raises a doubt, which a person settles
+by saying the unit; a doubt of any kind blocks a bare "confirm".
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from grading.terms.quantity import UNITS, Qualifier, Quantity
 
 MIN_SHARE = 0.1
 """The main digits of a display take at least this share of its height; smaller ones belong to a field beside it. How
-unlikely a small share is above that is for the certainty to say (feature "thin")."""
+unlikely a small share is above that is for the fitted confidence to say (feature "thin")."""
 RIVAL = 0.87
 """Another number above this share of the main one's height makes it unclear which one counts."""
 LEGIBLE = 0.12
-"""Mean legibility of the looks below which nothing that the finder found is accepted, however sure the digits seem;
-above that it is for the certainty to weigh. Where a person marked the display it is known to be one."""
+"""Mean legibility of the looks below which nothing that the finder found is accepted, whatever the digits' confidence;
+above that it is for the fitted confidence to weigh. Where a person marked the display it is known to be one."""
 BESIDE = 0.35
 """A number above this share of the main one's height is no small field but a value of its own; practice, no source."""
 LONG, GAP = 5, 0.25
@@ -36,7 +36,7 @@ practice, no source."""
 COUNTER = 5
 """Counters with this many digits or more may show zeros in front of a whole number."""
 LIKELY_UNIT = 0.5
-"""A unit likelier than this, but not sure, is proposed and asked about; a less likely one is not even proposed."""
+"""A unit likelier than this, but below its threshold, is proposed and asked about; others are not proposed."""
 
 
 @dataclass(frozen=True)
@@ -117,8 +117,8 @@ def rules(
 
     What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules") by
     `python -m fixtures.training.display_model fit`. A rule that stops right readings only is to be narrowed, as those
-    of share, legibility and edge were, and the certainty left to weigh the same signs. Glare that hides a digit stays
-    however the count stands: it is rare, and the certainty does not see what is hidden.
+    of share, legibility and edge were, and the confidence left to weigh the same features. Glare that hides a digit
+    stays however the count stands: it is rare, and the confidence does not see what is hidden.
     """
     text, digit_px = evidence.fields.text, evidence.digit_px
     hint = refusal.cause(evidence.canvas, digit_px, evidence.fields.box)
@@ -127,10 +127,12 @@ def rules(
     no_value = refusal.NO_VALUE if vague else hint
     small = digit_px is not None and digit_px < refusal.MIN_DIGIT_PX
     faint = not evidence.marked and evidence.legible < LEGIBLE
+    # Which of two numbers of one size is the reading, only a person can know.
     two = second(evidence.fields) > RIVAL or _humidity_alone(evidence.fields)
     no_point = not point_confident and _point_counts(quantity)
     not_a_number = refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?"))
     return (
+        # The first that holds gives the reason, so causes come before effects: a cut or tiny string is doubtful too.
         RefusalRule("cut", evidence.cut, refusal.CUT_OFF, Doubt.VALUE_MISSING),
         RefusalRule("empty", not text, no_value, Doubt.VALUE_MISSING),
         RefusalRule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
@@ -148,7 +150,7 @@ def rules(
     )
 
 
-def _settled_unit(evidence: DisplayLooks, quantity: Quantity, sure: float) -> tuple[Quantity, tuple[Doubt, ...]]:
+def _settled_unit(evidence: DisplayLooks, quantity: Quantity, confidence: float) -> tuple[Quantity, tuple[Doubt, ...]]:
     """Settle the unit of an accepted reading, and what must still be asked; print beside the digits may suggest one."""
     if quantity.qualifier is Qualifier.NONE:
         return quantity, ()
@@ -160,7 +162,7 @@ def _settled_unit(evidence: DisplayLooks, quantity: Quantity, sure: float) -> tu
         suggested = None if box is None else printed.unit_beside(evidence.canvas, box)
         quantity = replace(quantity, unit=suggested)
         doubts = (Doubt.UNIT_UNSURE if suggested else Doubt.UNIT_MISSING,)
-    elif sure < calibration()["unit"].threshold:
+    elif confidence < calibration()["unit"].threshold:
         doubts = (Doubt.UNIT_UNSURE,)
     return quantity, (*doubts, *_remaining_doubts(quantity))
 

@@ -1,6 +1,6 @@
 """Several photos of one display, taken one after the other, read as one: what one frame doubts, the others may know.
 
-Promises: frames that surely show different values are never averaged; the reading then has not settled and is refused.
+Promises: accepted frames that show different values are never averaged; the reading has not settled and is refused.
 Otherwise the marks of all frames are brought together, as those of several looks at one photo are. A frame that cannot
 be opened is left out and named.
 """
@@ -29,7 +29,7 @@ MAX_FRAMES = 12
 """Frames of one burst that are read; a phone's burst of a second has about ten."""
 DIFFERENT = "The photos of the burst differ ({values}): wait until the reading stands still, then take it again."
 MIN_OPPOSING = 0.5
-"""Certainty of the digits from which a frame that is not accepted may still speak against another one."""
+"""Confidence in the digits from which a frame that is not accepted may still speak against another one."""
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
         else:
             found.append(frame)
             alone.append(_placed(frame, frame.reading))
-    if len(problems) == len(frames):
+    if len(problems) == len(frames):  # one readable frame is enough
         raise problems[0]
     if not found:
         return Burst(Seen((), refusal.NO_DISPLAY), tuple(alone), 0)
@@ -148,10 +148,12 @@ def _voted(found: list[_Frame], best: _Frame, profile: Profile | None) -> Displa
     units = {_confident_unit(r) for r in [*accepted, fused]} - {None}
     if fused.accepted and (len(units) > 1 or any(_digits(r) != _digits(fused) for r in accepted)):
         return _differing(best.reading, [*values, _value(fused)])
+    # Fusing must not add a doubt where one frame by itself was accepted without any.
     if fused.accepted and not (best.reading.accepted and fused.doubts and not best.reading.doubts):
         return fused
     if not accepted:
         return fused
+    # The frames fused were refused: a single accepted frame stands only where no other contradicts its digits.
     against = [f for f in found if _opposes(f.reading) and _digits(f.reading) != _digits(accepted[0])]
     return best.reading if not against else fused
 
@@ -203,6 +205,7 @@ def _onto(one: DisplayLooks, other: DisplayLooks) -> geometry.Matrix:
         return np.eye(3)
     sx = (second[2] - second[0]) / max(1.0, first[2] - first[0])
     sy = (second[3] - second[1]) / max(1.0, first[3] - first[1])
+    # More than a moving hand makes: the boxes are not of one row, and no matrix can be had from them.
     if not (0.7 < sx < 1.4 and 0.7 < sy < 1.4):
         return np.eye(3)
     return np.array([[sx, 0, second[0] - sx * first[0]], [0, sy, second[1] - sy * first[1]], [0, 0, 1]])

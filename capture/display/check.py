@@ -28,6 +28,7 @@ def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None =
         return display
     volts = voltage if voltage is not None else _shown(display.secondary.get("set_voltage"))
     quantity, doubts = display.quantity, display.doubts
+    # A learnt profile knows only what was confirmed so far, so it may not rule out other units.
     if quantity.unit is None and quantity.digits is not None and not profile.learnt:
         units = profile.units_for(quantity.digits, volts)
         if len(units) == 1 and quantity.qualifier is Qualifier.EQUAL:

@@ -1,4 +1,4 @@
-"""What the certainty of one display is computed from: plain numbers about its marks, its looks and its picture.
+"""What the confidence in one display is computed from: plain numbers about its marks, its looks and its picture.
 
 Each head ("value": digits and sign, "dot": points, "unit") has features of its own, by name. They are written to the
 rows that are fitted on and named in `models/calibration.json`: after a change of any of them, rows have to be gathered
@@ -31,11 +31,11 @@ DIRECTIONS = {
 }  # fmt: skip
 """What a larger feature may do to the probability: 1 raise it only, -1 lower it only, 0 either.
 
-One name may stand in several heads. "Certainty" is the network's own; log odds are natural, kept within ±9.2.
+One name may stand in several heads. "Confidence" here is the network's own; log odds are natural, kept within ±9.2.
 
 All heads: "legible" log odds of the mean legibility; "murky" how far that falls short of 1.5; "size" log2 of the height
 of the main digits in the photo, px, up to 6. The following are about digits, about points, or about the unit, according
-to the head: "weakest" certainty of the weakest mark, "heat" of the weakest place, "worst" of the weakest look, "looks"
+to the head: "weakest" confidence of the weakest mark, "heat" of the weakest place, "worst" of the weakest look, "looks"
 mean over the looks, as log odds; "margin" log ratio of the likeliest class to the next; "same" share of the looks that
 agree, "split" any that does not; "few" two looks or fewer.
 
@@ -49,7 +49,7 @@ Points: "all" the weakest place of a point, or that none was passed over; "gap" 
 kind; "count", "pointed" points; "unseen" none, on digits so small that one may be lost; "zeros" a zero in front.
 
 Unit: "tall" log2 of its height, canvas px; "relative" the same over that of the digits, "size_crop" the same in photo
-px; "all" looks that agree; "rest" certainty of the surest other unit; "beside", "apart", "low" where it stands;
+px; "all" looks that agree; "rest" confidence of the likeliest other unit; "beside", "apart", "low" where it stands;
 "tester" a resistance beside a test voltage; "risky" see `RISKY`.
 """
 _LEAST = 1e-4
@@ -223,7 +223,7 @@ def _dot(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[st
 
 
 def _gap(fields: Fields) -> float:
-    """Log odds of the weakest point among marks of its kind; without any, how sure it is that none is there."""
+    """Log odds of the weakest point among marks of its kind; without any, of there being none."""
     points = [m for m in fields.chars if m.group == 1]
     return log_odds(min((m.confidence for m in points), default=fields.dot_confidence))
 

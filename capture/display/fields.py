@@ -24,12 +24,12 @@ _CHARS = {"inf": "∞", "unreadable": "?", "other": "¿"}
 
 @dataclass(frozen=True)
 class SmallField:
-    """A field beside the main string, or a flag.
+    """A field beside the main string, or an annunciator.
 
     Attributes:
-        name: As in `Fields.small`, or the flag.
-        text: As shown; "on" for a flag.
-        mark_confidence: Least certainty among its marks, 0..1.
+        name: As in `Fields.small`, or the annunciator.
+        text: As shown; "on" for an annunciator.
+        confidence: The least of its marks, 0..1.
         box: Around it: x0, y0, x1, y1, canvas px.
     """
 
@@ -47,17 +47,17 @@ class Fields:
         text: The main string; "?" for an unreadable character, "¿" for one that is no digit.
         chars: The marks of the main string, left to right, points included.
         unit: UCUM code of the main unit, "unit_other", "unreadable", or None.
-        value_confidence: Least certainty among the characters, 0..1.
-        dot_confidence: Certainty that the points are where they are and nowhere else, 0..1.
-        unit_confidence: Certainty of the unit, 0..1; 0 without one.
+        value_confidence: The least of the characters, 0..1.
+        dot_confidence: That the points are where they are and nowhere else, 0..1.
+        unit_confidence: Of the unit, 0..1; 0 without one.
         small: Other fields by name.
-        annunciators: Flags seen.
-        seen: The same fields and flags with certainty and place.
+        annunciators: Those seen, in the order of `ANNUNCIATORS`.
+        seen: The same fields and annunciators with confidence and place.
         height: Height of the main digits, canvas px.
         slope: How much the main row falls per px to the right; 0 where it has fewer than three characters.
         used: The marks of main string and unit.
         rival: Height of the largest other nameless number as a share of the main one's; 0 without one.
-        unit_rival: Certainty of the surest other unit that no number has taken, 0..1.
+        unit_rival: Confidence of the likeliest other unit that no number has taken, 0..1.
         box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
     """
 
@@ -80,6 +80,7 @@ class Fields:
 
 def mark_confidence(mark: Mark) -> float:
     """Give the confidence in one mark: that it is there, and that it is what it seems; 0..1."""
+    # From 0.6 the mark is taken to be there, and only its class can be in doubt.
     return min(1.0, mark.heat / 0.6) * mark.confidence
 
 
@@ -177,12 +178,14 @@ def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
     """Find the characters of the main string, left to right, its sign included."""
     tall = [g for g in glyphs if g.name not in ("-", "<", ">")]
     largest = max((g.height for g in tall), default=0.0)
+    # Dashes for "no value" are as wide as digits but flat, so width stands in for their height.
     dashes = _dashes([g for g in glyphs if g.name == "-"])
     if dashes and max(max(d.height, 1.6 * d.width) for d in dashes) > 1.15 * largest:
         return dashes
     if not tall:
         return []
     seed = max((g for g in tall if g.height > 0.85 * largest), key=lambda g: g.heat)
+    # Twice: first as if the row lay level, to learn its slope; then along that slope.
     row = [g for g in tall if g.height > MAIN_HEIGHT * largest and abs(g.y - seed.y) < SAME_ROW * largest]
     slope = _slope(row)
 
@@ -200,7 +203,7 @@ def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
         and g.x < left + 0.2 * largest
         and left - g.right < 1.2 * largest
     ]
-    if signs:
+    if signs:  # the nearest one only: a number has one sign
         row.append(max(signs, key=lambda g: g.right))
     return _connected(sorted(row, key=lambda g: g.x), seed, largest, units)
 
@@ -295,7 +298,7 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
             taken.append(unit)
         before = [t for t in tokens if t.name == "set" and -0.3 * height < group[0].left - t.right < 1.6 * height
                   and abs(t.y - group[0].y) < height]  # fmt: skip
-        if weak:
+        if weak:  # left out; its unit stays taken, so that it cannot become the main one
             continue
         marks = [*group, *own, *([unit] if unit is not None else []), *before]
         name = _name_of(text, unit.name if unit is not None else "", bool(before))
@@ -304,6 +307,7 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
             volts.append((group[0].y, bool(before), small))
         elif name:
             fields[name] = small
+    # Of two voltages the upper one is on the terminals, the lower one selected, unless "SET" stands beside it.
     for _, is_set, small in sorted(volts, key=lambda v: v[:2]):
         key = "set_voltage" if is_set or "test_voltage" in fields else "test_voltage"
         fields.setdefault(key, replace(small, name=key))
@@ -334,6 +338,7 @@ def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[
             if abs(last.y - mark.y) > 0.5 * size or min(last.height, mark.height) < 0.5 * size:
                 continue
             between = [m for m in (*points, *tokens) if last.x < m.x < mark.x and abs(m.y - mark.y) < 0.7 * size]
+            # A point with a place of its own makes the gap between two digits wider.
             reach = 1.8 if any(m.group == 1 for m in between) else 0.9
             if mark.left - last.right < reach * size and not any(m.group == 2 for m in between):
                 group.append(mark)

@@ -28,14 +28,14 @@ CLOSE_SHARE = 0.5
 
 @dataclass(frozen=True)
 class Found:
-    """A display: its corners and how sure the finder is, 0..1."""
+    """A display: its corners and the finder's score, 0..1."""
 
     quad: geometry.Quad
     score: float
 
 
 def find(photo: Pixels | ImagePyramid) -> list[Found]:
-    """Find the displays in an upright photo (height, width, 3), RGB; surest first, none if there are none.
+    """Find the displays in an upright photo (height, width, 3), RGB; highest score first, none if there are none.
 
     Raises:
         EngineError: The model is missing or fails.
@@ -65,6 +65,7 @@ def _closer(pyramid: ImagePyramid, candidate: Found) -> Found | None:
     if not near:
         return None
     best = max(near, key=lambda f: f.score)
+    # The geometric mean: a display must score on both looks, and neither alone can carry it.
     return Found(best.quad, float(np.sqrt(best.score * candidate.score)))
 
 
@@ -95,6 +96,7 @@ def _decode(out: NDArray[np.float32], least: float) -> list[Found]:
     ys, xs = np.mgrid[0:rows, 0:cols]
     result = []
     for y, x in np.argwhere(peaks):
+        # Corners of one cell are noisy; its neighbours point at the same corners, weighted by how hot they are.
         around = (np.abs(ys - y) <= 2) & (np.abs(xs - x) <= 2) & (heat > heat[y, x] * 0.5)
         weight = heat[around]
         corners = []

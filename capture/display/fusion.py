@@ -32,6 +32,7 @@ def fuse(views: list[ViewMarks], reference: geometry.Matrix) -> list[Mark]:
     ]
     inside = [geometry.inverse(reference @ geometry.inverse(one.matrix)) for one in views]
     clusters: list[dict[int, Mark]] = []
+    # The strongest first, so that a cluster gathers round its best placed mark; a view adds one mark to it at most.
     for view, mark in sorted(moved, key=lambda pair: -pair[1].heat):
         home = next((c for c in clusters if view not in c and _same_place(next(iter(c.values())), mark)), None)
         if home is None:
@@ -58,6 +59,7 @@ def _same_place(one: Mark, other: Mark) -> bool:
     """Tell whether two marks of different views stand for the same thing."""
     if one.group != other.group:
         return False
+    # Points are so small that views misplace them by more than their own size.
     reach = 0.45 if one.group != 1 else 1.6
     return abs(one.x - other.x) < reach * max(4.0, min(one.width, other.width)) and abs(one.y - other.y) < reach * max(
         4.0, min(one.height, other.height)

@@ -1,7 +1,7 @@
-"""The marks that the reader knows, in the order of the network's outputs: digits, signs, points, units, flags.
+"""The marks that the reader knows, in the order of the network's outputs: characters, points, units, annunciators.
 
-The trainer and the reader both take the order from here, so that they cannot drift apart. A unit or a flag is one mark
-as a whole ("MΩ" is one token): which letters stand before the ohm sign decides a factor of a thousand million.
+The trainer and the reader both take the order from here, so that they cannot drift apart. A unit or annunciator is one
+mark as a whole ("MΩ" is one token): which letters stand before the ohm sign decides a factor of a thousand million.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ CLASSES: tuple[str, ...] = (*DIGITS, *OTHER_CHARACTERS, *POINTS, *UNIT_TOKENS, *
 INDEX: dict[str, int] = {name: i for i, name in enumerate(CLASSES)}
 
 GROUPS = ("glyph", "point", "token")
-"""Heat maps of the network: characters of the readings; points and colons; units and flags."""
+"""Heat maps of the network: characters of the readings; points and colons; units and annunciators."""
 
 
 def group_of(name: str) -> int:

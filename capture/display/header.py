@@ -162,6 +162,7 @@ def _jpeg(data: bytes) -> Header:
     scans, end = _scans(data, at)
     if size is None or 0 in size:
         raise damaged()
+    # Three scans cost little whatever the size.
     if scans > 3 and scans * size[0] * size[1] > MAX_SCANNED_PIXELS:
         raise _too_complex(f"{scans} scans")
     return Header("JPEG", *size, exif, end - at)

@@ -1,4 +1,4 @@
-"""From the reader network's maps to marks: what stands where on the rectified display, and how sure that is."""
+"""From the reader network's maps to marks: what stands where on the rectified display, with confidences."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ class Mark:
     Attributes:
         name: Its class, see `capture.display.glyphs`.
         confidence: Probability of the class among those of its group, 0..1.
-        heat: How sure it is that there is a mark at all, 0..1.
-        rival: The next likely class.
+        heat: Peak of the group's heat map there: the network's confidence that there is a mark at all, 0..1.
+        rival: The next likeliest class.
         x: Middle, canvas px.
         y: Middle, canvas px.
         width: Canvas px.
@@ -66,7 +66,7 @@ def decode(out: NDArray[np.float32]) -> list[Mark]:
     heats, scores, boxes = out[:groups], out[groups:-4], out[-4:]
     marks: list[Mark] = []
     for group, heat in enumerate(heats):
-        size = 3 if group == 1 else 5
+        size = 3 if group == 1 else 5  # a point's spot is smaller than a character's
         peaks = (heat >= cv2.dilate(heat, np.ones((size, size), np.uint8))) & (heat > MIN_HEAT[group])
         for y, x in np.argwhere(peaks):
             marks.append(_mark(scores, boxes, heat, group, int(y), int(x)))
@@ -79,6 +79,7 @@ def _mark(
     rows, cols = slice(max(0, y - 1), y + 2), slice(max(0, x - 1), x + 2)
     weight = heat[rows, cols] / heat[rows, cols].sum()
     members = _MEMBERS[group]
+    # Averaged round the peak, since the strongest cell alone may lie beside the middle of the mark.
     mean = (scores[members][:, rows, cols] * weight).sum((1, 2)).astype(np.float64)
     probabilities = np.exp(mean - mean.max())
     probabilities /= probabilities.sum()

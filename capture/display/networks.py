@@ -45,7 +45,7 @@ def _network(name: str) -> Any:
 
 
 def _run(name: str, picture: NDArray[np.uint8], outputs: list[str]) -> list[Floats]:
-    blob = cv2.dnn.blobFromImage(picture, 1 / 255.0)
+    blob = cv2.dnn.blobFromImage(picture, 1 / 255.0)  # 0..1 and RGB, as the networks were trained
     with _lock:
         network = _network(name)
         try:

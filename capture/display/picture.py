@@ -1,8 +1,8 @@
 """Turns the bytes of a photo into upright pixels, or says why not. The one place that decodes pictures.
 
-Promises: the type is told by content, never by name; everything that `header` refuses is refused before anything is
-decoded; the EXIF orientation is applied here and nowhere else, so every coordinate in this package is in upright pixels
-of the photo. A very large JPEG is decoded at half its size; `Picture.scale` says so.
+Promises: the type is determined from the content, never from the name; what `header` refuses is refused before anything
+is decoded; the EXIF orientation is applied here and nowhere else, so every coordinate in this package is in upright
+pixels of the photo. A very large JPEG is decoded at half its size; `Picture.scale` says so.
 """
 
 from __future__ import annotations

@@ -50,6 +50,7 @@ def unit_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float
         return None
     grey = cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
     large = cv2.resize(grey, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+    # Tesseract expects black on white with a border; a lit display is the other way round.
     _, ink = cv2.threshold(large, 0, 255, cv2.THRESH_OTSU)
     ink = np.asarray(ink if float(np.mean(ink)) > 127 else 255 - ink, np.uint8)
     ink = cv2.copyMakeBorder(ink, 12, 12, 12, 12, cv2.BORDER_CONSTANT, value=255)

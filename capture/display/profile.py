@@ -181,6 +181,7 @@ class Profile:
                 else (Possibility.IMPOSSIBLE, f"it shows {shown} beyond its range")
             )
         number = parse_digits(quantity.digits)
+        # A range has one end, so any other number behind ">" was misread.
         same = [o for o in signed if o.end is not None and parse_digits(o.end) == number]
         if not same:
             return Possibility.IMPOSSIBLE, f"it shows {shown} beyond its range"

@@ -17,7 +17,7 @@ MIN_LEVEL_SIDE = 256
 
 
 class ImagePyramid:
-    """The levels of one photo.
+    """The image pyramid of one photo.
 
     Attributes:
         pixels: The photo itself: (height, width, 3), RGB, upright.

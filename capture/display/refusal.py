@@ -159,7 +159,7 @@ def covered(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], h
     band = canvas[y0:y1, x0:x1].astype(np.float32)
     if min(band.shape[:2]) < 8:
         return False
-    ground = np.median(band.reshape(-1, 3), 0)
+    ground = np.median(band.reshape(-1, 3), 0)  # digits cover less than half of their row
     away = band - ground
     far = np.linalg.norm(away, axis=2)
     ink = float(np.percentile(far, INK_SHARE))

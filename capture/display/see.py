@@ -1,7 +1,7 @@
 """Reads the displays in a photo: `see_photo` is what the rest of Ohmtrail calls.
 
 Promises: every display is looked at several times, the whole of it and close to the main string; a reading is accepted
-only if over all looks digits, point and unit are each sure enough. Otherwise it is refused with a reason that a person
+only if over all looks digits and point reach their threshold. Otherwise it is refused with a reason that a person
 can act on. An accepted reading is still a proposal: it counts only after a person's yes.
 """
 
@@ -38,11 +38,11 @@ CLOSE_PADS = (0.35, 0.6)
 INSIDE = 0.03
 """A display whose corners lie this far within the picture, as a share of its longer side, is not cut off."""
 CONFIDENT = 0.95
-"""Certainty of digits, points, unit and legibility from which two looks that say the same are enough."""
+"""Confidence in digits, points and unit, and legibility, from which two looks that say the same are enough."""
 
 
 UNREADABLE_BELOW, READABLE_FROM = 0.4, 0.8
-"""Legibility times certainty of the digits of a look up to which a display may stand on its head or side, and which
+"""Legibility times confidence in the digits of a look up to which a display may stand on its head or side, and which
 another way up must have to be taken instead: 6002 upside down is 2009. Practice, no source."""
 
 
@@ -230,7 +230,7 @@ def decided(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
 
 
 def look_at(photo: ImagePyramid, quad: geometry.Quad, *, marked: bool) -> tuple[geometry.Quad, list[Look]]:
-    """Look at a display as often as it needs: twice where both looks are sure and say the same, else four times.
+    """Look at a display as often as it needs: twice where both looks are confident and say the same, else four times.
 
     Returns:
         The corners, put right where the looks showed them to be off, and the looks; the first shows the whole.
@@ -264,7 +264,7 @@ def _readability(look: Look) -> float:
 
 def _upright(photo: ImagePyramid, quad: geometry.Quad, first: Look) -> tuple[geometry.Quad, Look]:
     """Turn the corners to how the display is read, with a look: on its head or side only where that is readable."""
-    for turn in (2, 1, 3):
+    for turn in (2, 1, 3):  # on its head first: there, digits are still digits (6002 is 2009)
         turned = np.roll(quad, turn, 0)
         look = _look(photo, turned, MARGINS[0])
         if _readability(look) >= READABLE_FROM:

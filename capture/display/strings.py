@@ -137,6 +137,7 @@ def parse_line(line: str) -> Shown | None:
             fields[-1] = (fields[-1][0], SYMBOLS[text])
         elif kind in ("dash", "over", "number"):
             fields.append((text.replace(" ", ""), None))
+    # Seconds beside another value are the elapsed time; alone they are the value.
     for field in [f for f in fields if f[1] == "s" and len(fields) > 1]:
         elapsed = seconds(field[0])
         fields.remove(field)

@@ -1,4 +1,4 @@
-"""Pieces of an utterance put together: values with units and bounds, places, voltages and times."""
+"""Assembles the pieces of an utterance: values with units and bounds, places, voltages and times."""
 
 from __future__ import annotations
 
@@ -54,11 +54,11 @@ class _Assembler:
         """Assemble everything."""
         while self.at < len(self.items):
             self.step(self.items[self.at])
-        if self.compare is not None:
+        if self.compare is not None:  # "greater than", and no number came
             self.doubts.append(Doubt.VALUE_MISSING)
         if any(self.near_unknown(at, at + 1) for at, item in enumerate(self.items) if _speaks(item)):
             self.doubts.append(Doubt.UNKNOWN_WORDS)
-        self.move_volts()
+        self.move_volts()  # before units are spread, or a voltage's unit would spread to the values before it
         self.spread_units()
         return replace(self.draft, values=tuple(self.values), doubts=tuple(self.doubts))
 
@@ -113,7 +113,7 @@ class _Assembler:
 
     def volts(self) -> SpokenNumber | None:
         """Take a number with or without "volts" that stands right here; take nothing and give None otherwise."""
-        before = self.at
+        before = self.at  # to go back to: what turns out to be no voltage is read anew as something else
         self.skip_fillers()
         number, following = self.peek(), self.peek(1)
         if isinstance(number, SpokenNumber) and not number.digits.startswith("-"):
@@ -161,7 +161,7 @@ class _Assembler:
             self.elapsed(number.digits, following.code, number.twins)
         elif isinstance(following, UnitSpoken) and following.code in ("V", "kV"):
             self.built(self.volts())
-        elif self.values and not isinstance(following, UnitSpoken):
+        elif self.values and not isinstance(following, UnitSpoken):  # behind a value: what it was taken at
             self.built(self.volts())
             if number.digits not in _TEST_VOLTAGES:
                 self.doubts.append(Doubt.UNIT_UNSURE)  # "at five": volts or minutes?
@@ -191,7 +191,7 @@ class _Assembler:
             piece in (Cue.FILLER, Cue.PAUSE, Cue.UNKNOWN) and spoken_unit is None and self.unit_follows()
         ):
             if isinstance(piece, Tail):
-                if "." in digits:
+                if "." in digits:  # "two point five and a half"
                     doubts.append(Doubt.DIGITS_AMBIGUOUS)
                 digits = digits if "." in digits else f"{digits}.{piece.places}"
             elif isinstance(piece, UnitSpoken):
@@ -255,7 +255,7 @@ class _Assembler:
     def spread_units(self) -> None:
         """Spread the unit said last in a list to the numbers before it: "one fifty, one eighty, two ten meg"."""
         code = None
-        for index in range(len(self.values) - 1, -1, -1):
+        for index in range(len(self.values) - 1, -1, -1):  # from the end, since the unit comes last
             value = self.values[index]
             if value.quantity.unit is not None:
                 code = value.quantity.unit

@@ -56,6 +56,7 @@ def kind_of(
     Returns:
         The kind, or None when neither words nor context tell.
     """
+    # Only resistances belong to several tests; any other unit settles the kind by itself.
     if quantity.unit is not None and unit(quantity.unit).dimension != "resistance":
         return _KIND_OF_DIMENSION[unit(quantity.unit).dimension]
     named = _kind_named(topic, terminals)
@@ -74,6 +75,7 @@ def _kind_at(terminals: str, quantity: Quantity, context: Context) -> QuantityKi
         return QuantityKind.WINDING_RESISTANCE
     if context.kind in (QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND):
         return context.kind
+    # With a test voltage set, megohms to ground come from the insulation tester; an ohmmeter has no test voltage.
     under_voltage = context.test_voltage_set is not None and quantity.unit in _HIGH_UNITS
     return QuantityKind.INSULATION_RESISTANCE if under_voltage else None
 

@@ -1,6 +1,6 @@
 """How each vocabulary word is pronounced: ARPAbet phones without stress, in several US and GB variants.
 
-The parts of words are listed in `lexicon.txt` beside this module; a multi-word entry is put together from its parts.
+The parts of words are listed in `lexicon.txt` beside this module; a multi-word entry is composed of its parts.
 Nothing else is needed at run time.
 """
 
@@ -39,6 +39,7 @@ def pronunciations(word: str) -> tuple[str, ...]:
     """
     article = word not in _LETTER_A
     choices = [("AH", "EY") if part == "a" and article else parts()[part] for part in word.split("_")]
+    # By the sum of ranks, so that the usual variants of all parts come before any rare one.
     ranked = sorted(product(*[list(enumerate(choice)) for choice in choices]), key=lambda p: sum(rank for rank, _ in p))
     spoken = (" ".join(phones for _, phones in pick) for pick in ranked)
     return tuple(islice(dict.fromkeys(spoken), MAX_VARIANTS))

@@ -120,6 +120,7 @@ def _joined(words: Sequence[str], index: int) -> SpokenNumber | None:
     first, rest = head[0], "".join(head[1:])
     if first == "0" or len(rest) > 3:
         return None
+    # "thirty four seventy" is 3470 or 34.70 alike; "five fifty" is hardly ever 5.50 without a point said.
     unsure = len(first) == 2 or len(rest) == 3
     return SpokenNumber(first + rest, end, lost_point=(f"{first}.{rest}",), ambiguous=unsure)
 
@@ -223,11 +224,13 @@ def read_number(words: Sequence[str], index: int = 0) -> SpokenNumber | None:
         The number, or None when none begins there.
     """
     number = _single(words, index)
+    # More than 12 digits is a row of words, not a value: no unit of ours needs them.
     if number is None or len(number.digits.replace(".", "")) > 12:
         return None
     twins = []
     for other in _twin_words(words, index, number.end):
         twin = _single(other, index)
+        # Only where the exchanged words make one number of the same words again.
         if twin is not None and twin.end == number.end and twin.digits != number.digits:
             twins.append(twin.digits)
     return replace(number, twins=tuple(dict.fromkeys(twins)))

@@ -1,7 +1,7 @@
 """Words and context to readings, commands and doubts. Nothing is guessed: what does not fit is kept as a doubt.
 
-`parse` is a pure function of the words and what held before them. "Correction" in mid-breath strikes what was said
-before it; a command counts only when nothing but fillers stands around it, so talk cannot confirm a value.
+`parse` is a pure function of the words and what held before them. "Correction" in mid-breath supersedes what was
+said before it; a command counts only when nothing but fillers stands around it, so talk cannot confirm a value.
 """
 
 from __future__ import annotations
@@ -64,12 +64,12 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
     command, doubts = _command(parts, items, words)
     drafts = [assemble(part) for part in parts]
     draft = drafts[-1]
-    for earlier in reversed(drafts[:-1]):
+    for earlier in reversed(drafts[:-1]):  # the latest place said wins
         draft = draft.with_place_of(earlier)
     superseded = [reading for earlier in drafts[:-1] for reading in _finish(earlier, context).readings]
     result = _same(draft, context) if command is Command.SAME else _finish(draft, context)
     if command in (Command.CONFIRM, Command.REJECT, Command.UNDO) and result.readings:
-        command = None
+        command = None  # "confirm five meg": yes to the old value, or the new one? Only a person can say
         doubts.append(Doubt.CONFLICT)
     said = bool(result.readings or command or draft.places or result.context != context)
     if words and not (said or doubts or result.doubts):
@@ -118,6 +118,7 @@ def _command(
     opposite = _YES_NO.get(given[0], frozenset()) & set(words)
     if len(given) > 1 or opposite:
         return None, [Doubt.CONFLICT]
+    # The unknown word may have been "don't".
     return (None, [Doubt.UNKNOWN_WORDS]) if _unknown(items) else (given[0], [])
 
 
@@ -261,6 +262,7 @@ def _settle_voltages(draft: Draft, context: Context) -> Draft:
     if draft.values or draft.built_volts is None:
         return draft
     asked = draft.set_volts or context.test_voltage_set
+    # Between 10 % below (house rule) and `kinds.OVERSHOOT` above, the tester built its voltage and showed no value.
     held = asked is not None and asked * Decimal("0.9") <= draft.built_volts <= asked * Decimal("1.25")
     qualifier = Qualifier.NONE if held else Qualifier.COLLAPSED
     doubts = (Doubt.VALUE_MISSING,) if held else ()
@@ -273,7 +275,7 @@ def _per_lead(draft: Draft, context: Context) -> Sequence[SpokenValue]:
     values = said * draft.each if draft.each > 1 and len(said) == 1 else said
     if len(values) != (draft.each or 3) or len(values) < 2 or any(value.terminals for value in values):
         return said
-    if context.kind is None or draft.unsettled:
+    if context.kind is None or draft.unsettled:  # three values of one climbing reading are no list of leads
         return said
     family = (context.terminals or "")[:1]
     leads = _LEAD_FAMILIES.get("U" if len(values) == 3 else "A", ())

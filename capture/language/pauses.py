@@ -47,6 +47,7 @@ def without_idle_pauses(words: Sequence[str]) -> list[str]:
     Args:
         words: Plain words with "," for each pause.
     """
+    # Expressions first: "a, hundred" must be whole before numbers are looked for.
     return _numbers_joined(_expressions_joined(words))
 
 
@@ -135,5 +136,6 @@ def _wants_digit(words: Sequence[str], index: int) -> bool:
     before = words[index - 1] if index else ""
     lead = index > 1 and words[index - 2] in _LEADS
     if following in _POINTS or following in _units():
+        # "lead one to ohms" and "set to volts" keep their "to".
         return not lead and before not in ("set", "built", "down", "up")
     return before in _NUMBER and following in _NUMBER and not lead

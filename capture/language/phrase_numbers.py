@@ -75,7 +75,7 @@ def spoken_number(rng: random.Random, *, joined: bool, top: int = 9999) -> Spoke
     """Make a number in any of the forms above.
 
     Args:
-        rng: Source of chance.
+        rng: Random generator; the same state gives the same number.
         joined: Whether pairs and digit strings may occur; people use them before meg, gig and k.
         top: Largest whole part.
     """

@@ -1,7 +1,7 @@
 """A seeded generator of phrases as technicians say them, each with what it means.
 
 The recogniser's grammar, the training text of the speech model and the tests of the parser all draw from here. The
-meaning is put together with the words, never parsed back from them, so it can stand as the truth in a test.
+meaning is composed along with the words, never parsed back from them, so it can stand as the truth in a test.
 """
 
 from __future__ import annotations

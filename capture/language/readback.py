@@ -102,6 +102,7 @@ def _voltage_words(reading: Reading) -> str:
 
 def _time_words(seconds: Decimal) -> str:
     minutes = seconds / 60
+    # Whole minutes as minutes, as the one-minute and ten-minute readings are called.
     code, count = ("min", minutes) if seconds and minutes == minutes.to_integral_value() else ("s", seconds)
     whole = count == count.to_integral_value() and 0 <= count < 1000
     words = cardinal(int(count)) if whole else digit_by_digit(format(count, "f"))

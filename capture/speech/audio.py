@@ -1,6 +1,6 @@
 """Bytes of a sound file to what the recogniser takes: 16 kHz, mono, 16-bit samples.
 
-The header is judged before anything is decoded, and decoding stops at the limit whatever the header says, so a small
+The header is checked before anything is decoded, and decoding stops at the limit whatever the header says, so a small
 file cannot unpack into hours of sound.
 """
 

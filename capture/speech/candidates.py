@@ -1,6 +1,6 @@
-"""Which of the recogniser's alternatives is meant, and how much of its belief lies on that meaning.
+"""Ranks the recogniser's alternatives by meaning: which is meant, with which posterior probability.
 
-Alternatives that mean the same count together. One whose words raise doubts (no unit, an unknown word, two units in a
+Alternatives that mean the same are added up. One whose words raise doubts (no unit, an unknown word, two units in a
 row, a value that cannot be, an axis that the job does not have) must sound that much better than one that raises none.
 The scores are logarithms of likelihoods, so their differences within one clip can be compared though they have no
 fixed scale.
@@ -23,15 +23,15 @@ DOUBT_COST = 2.0
 out right, at a cost of 1 or 2 95.7 %, at 3 or 5 95.3 % (`fixtures.training.speech_model.trials choice`)."""
 
 MAX_MARGIN = 15.0
-"""Largest margin told: beyond it the runner-up is out of the running."""
+"""Largest margin reported: beyond it the runner-up is out of the running."""
 
 FILLERS = frozenset({"uh", "um", "er", "so", "now", "well", "the", "please", "it's", "it", "is", "that's", "got", "i"})
 """Words that carry no meaning of their own."""
 
 NOT_FROM_HEARING = frozenset({Doubt.QUANTITY_MISSING})
-"""Doubts that are no fault of the hearing: what is measured was not said, and nothing told before."""
+"""Doubts that are no fault of the hearing: what is measured was not said, and no context gives it."""
 
-_SHARE_OF_A_RIVAL = 0.02  # less than this is no candidate worth offering
+_RIVAL_POSTERIOR = 0.02  # a candidate below this is not worth offering
 
 
 @dataclass(frozen=True)
@@ -45,11 +45,11 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Ranking:
-    """What the alternatives of one clip say about the meaning that was chosen.
+    """How the candidates of one clip rank around the meaning that was chosen.
 
     Attributes:
-        meaning: Share of belief on word sequences that mean the same, 0..1.
-        wording: Share on exactly these words, 0..1.
+        meaning: Posterior of the meaning: that of all word sequences which mean the same, 0..1.
+        wording: Posterior of exactly these words, 0..1.
         margin: Score of this meaning less that of the next one, 0..`MAX_MARGIN`.
         rivals: The other readings, best first.
         reranked: The words that sounded best were passed over.
@@ -77,6 +77,7 @@ def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candid
     """
     found = []
     for choice in heard.alternatives or (Hypothesis(heard.text, 0.0),):
+        # Only the first choice has word times, so only it can be parsed with its pauses.
         utterance = spoken if choice.text == heard.text else parse(choice.text, context)
         cost = DOUBT_COST * (len(set(utterance.doubts) - NOT_FROM_HEARING) + _elsewhere(utterance, context))
         found.append(Candidate(choice.text, utterance, choice.score - cost))
@@ -101,12 +102,13 @@ def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
     totals = {meaning: _total(group) for meaning, group in groups.items()}
     ranked = sorted(groups, key=lambda meaning: -totals[meaning])
     winners = groups[ranked[0]]
+    # Among wordings of one meaning the recogniser's own is kept: its words have confidences and times of their own.
     best = found[0] if found[0] in winners else max(winners, key=lambda one: one.score)
     shares = posteriors([one.score for one in found])
     rivals = [
         one.utterance.readings[0]
         for one, share in sorted(zip(found, shares, strict=True), key=lambda pair: -pair[1])
-        if one not in winners and len(one.utterance.readings) == 1 and share > _SHARE_OF_A_RIVAL
+        if one not in winners and len(one.utterance.readings) == 1 and share > _RIVAL_POSTERIOR
     ]
     margin = totals[ranked[0]] - totals[ranked[1]] if len(ranked) > 1 else MAX_MARGIN
     return best, Ranking(
@@ -119,7 +121,7 @@ def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
 
 
 def _total(group: Sequence[Candidate]) -> float:
-    best = max(one.score for one in group)
+    best = max(one.score for one in group)  # taken out, or exp() of a large score would overflow
     return best + math.log(sum(math.exp(one.score - best) for one in group))
 
 
@@ -129,7 +131,7 @@ def reworded(heard: Heard, text: str, share: float) -> Heard:
     Args:
         heard: What the recogniser made of a clip.
         text: The alternative's words, of `heard.alternatives`.
-        share: Belief on it, 0..1: the confidence of the words that are new; they share the time of those they replace.
+        share: Its posterior, 0..1: the confidence of the words that are new; they share the time of those replaced.
     """
     if text == heard.text:
         return heard

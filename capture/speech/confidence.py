@@ -1,8 +1,8 @@
-"""How likely an utterance was understood rightly, and what follows from it: take it, ask about it, or leave it.
+"""The probability that an utterance was understood rightly, and what follows: accept it, ask about it, or drop it.
 
 The coefficients of a logistic regression lie beside the model they were fitted for (`calibration.json`, written by
-`fixtures.training.speech_model.calibrate`). A model without them is judged by rules: the less sure of its least sure
-word and of the meaning.
+`fixtures.training.speech_model.calibrate`). A model without them goes by rules: its confidence is the lesser of the
+least word confidence and the meaning's posterior.
 """
 
 from __future__ import annotations
@@ -25,27 +25,27 @@ FILE = "calibration.json"
 """Name of the coefficients in a model's directory."""
 
 ACCEPTED_WORD = 0.6
-"""By rules: a reading with a less sure word is asked about."""
+"""By rules: a reading with a word of less confidence is asked about (house rule)."""
 
 ACCEPTED_MEANING = 0.7
-"""By rules: a reading on which less of the belief lies is asked about, a command is not taken."""
+"""By rules: a reading whose meaning has a smaller posterior is asked about, a command is not taken (house rule)."""
 
 MIN_OFFERED = 0.35
-"""By rules: below this nothing is taken as heard, not even to be asked about: talk or noise."""
+"""By rules: below this nothing is offered, not even to be asked about: it is talk or noise (house rule)."""
 
 DOMINANT_MEANING = 0.95
-"""By rules: where this share of the belief means one thing, and other wordings account for the unsure word, it is
-unsure of its form only ("confirm" or "confirmed") and counts as sure as the meaning."""
+"""By rules: where one meaning has this posterior, and other wordings account for the doubtful word, only its form is in
+doubt ("confirm" or "confirmed"), and the word counts with the posterior of the meaning."""
 
 
 @dataclass(frozen=True)
 class HearingConfidence:
-    """What is to be done with an utterance.
+    """What is to be done with an utterance, and why.
 
     Attributes:
-        confidence: Chance that it was understood rightly, 0..1.
+        confidence: Probability that it was understood rightly, 0..1.
         accepted: It needs no question on account of its hearing; a command may act.
-        offered: It is good enough to be offered at all.
+        offered: It is likely enough to be offered at all.
     """
 
     confidence: float
@@ -55,14 +55,14 @@ class HearingConfidence:
 
 @dataclass(frozen=True)
 class ConfidenceModel:
-    """Judges by rules.
+    """A logistic regression with thresholds; without weights, the rules.
 
     Attributes:
-        weights: Weight of each sign, by name; empty for the rules.
-        bias: Added to the weighted signs.
-        accept_reading: Chance from which a reading is not asked about.
-        accept_command: Chance from which a command, axis, test point or test voltage is taken: these act at once.
-        least: Chance below which a reading is not even offered.
+        weights: Weight of each feature, in the order of `FEATURES`; empty for the rules.
+        bias: Added to the weighted features.
+        accept_reading: Probability from which a reading is not asked about.
+        accept_command: Probability from which a command, axis, test point or test voltage is taken: these act at once.
+        offer: Probability below which a reading is not even offered.
     """
 
     weights: tuple[float, ...] = ()
@@ -72,22 +72,23 @@ class ConfidenceModel:
     offer: float = 0.0
 
     def assess(self, utterance: Utterance, found: Ranking) -> HearingConfidence:
-        """Judge one utterance.
+        """Give the confidence in one utterance, and what is to be done with it.
 
         Args:
             utterance: What its words mean.
-            found: Where the belief lies.
+            found: How its candidates rank.
         """
         if not self.weights:
             return _by_rules(utterance, found)
-        chance = probability(self.weights, self.bias, features(utterance, found))
+        likely = probability(self.weights, self.bias, features(utterance, found))
         enough = self.accept_reading if utterance.readings else self.accept_command
-        return HearingConfidence(chance, chance >= enough, chance >= self.offer)
+        return HearingConfidence(likely, likely >= enough, likely >= self.offer)
 
 
 def probability(weights: tuple[float, ...], bias: float, found: tuple[float, ...]) -> float:
     """Give the probability that this head is right, 0..1."""
-    total = bias + sum(weight * sign for weight, sign in zip(weights, found, strict=True))
+    total = bias + sum(weight * feature for weight, feature in zip(weights, found, strict=True))
+    # Within ±30 exp() cannot overflow, and beyond it the probability is 0 or 1 to twelve places anyway.
     return 1 / (1 + math.exp(-min(max(total, -30.0), 30.0)))
 
 
@@ -97,6 +98,7 @@ def _by_rules(utterance: Utterance, found: Ranking) -> HearingConfidence:
         word = found.meaning
     confidence = min(word, found.meaning)
     if utterance.readings:
+        # Unknown words around a doubtful reading are talk that happened to hold a number.
         talk = Doubt.UNKNOWN_WORDS in utterance.doubts and confidence < ACCEPTED_WORD
         accepted = word >= ACCEPTED_WORD and found.meaning >= ACCEPTED_MEANING
         return HearingConfidence(confidence, accepted, confidence >= MIN_OFFERED and not talk)

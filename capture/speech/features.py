@@ -1,7 +1,7 @@
-"""Signs of how far an utterance can be trusted: numbers from which `capture.speech.confidence` makes a probability.
+"""Features of an utterance: numbers from which `capture.speech.confidence` makes a probability that it is right.
 
-Each sign is a plain number of the words, their times and confidences, the alternatives and the noise. None of them
-looks at the value itself, so that no value is believed more than another.
+Each is a plain number of the words, their times and confidences, the alternatives and the noise. None of them
+looks at the value itself, so that no value is favoured over another.
 """
 
 from __future__ import annotations
@@ -20,7 +20,13 @@ FEATURES = (
     "least_word", "mean_word", "meaning", "wording", "margin", "unknown", "words", "over_noise", "short", "long",
     "twin", "command", "place", "doubted", "reranked",
 )  # fmt: skip
-"""Names of the signs, in the order of `features`."""
+"""Names of the features, in the order of `features`.
+
+Log odds: "least_word", "mean_word" of the word confidences, "meaning", "wording" of the posteriors. "margin": see
+`Ranking`. "unknown": share of unknown words. "words": how many, of 12. "over_noise": speech over noise, of 60 dB.
+"short", "long": the hastiest and the slowest word, log of its time over the usual one. 0 or 1: "twin" a -teen or -ty;
+"command", "place" (a setting) instead of a reading; "doubted" for its words; "reranked": see `Ranking`.
+"""
 
 _MIN_PROBABILITY = 0.002  # a confidence of exactly 0 or 1 has no logarithm
 _USUAL_PHONE_S = 0.085  # about 12 phones a second (Levelt 1989, Speaking, ch. 1: ten to fifteen)
@@ -50,13 +56,15 @@ def features(utterance: Utterance, found: Ranking) -> tuple[float, ...]:
 
     Args:
         utterance: What its words mean.
-        found: Where the belief lies.
+        found: How its candidates rank.
     """
     heard = utterance.heard
     words = content_words(heard.words)
+    # Without words of meaning, as for unknown speech alone, these features stay neutral; "unknown" carries the weight.
     odds = [log_odds(word.confidence) for word in words] or [log_odds(1.0)]
     paces = [_pace(word) for word in words] or [0.0]
     unknown = sum(word.word == UNKNOWN for word in heard.words)
+    # Not measured (a test, a typed line): halfway, so that neither side of the regression is favoured.
     over_noise = MAX_OVER_NOISE_DB / 2 if heard.over_noise_db is None else heard.over_noise_db
     return (
         min(odds),

@@ -17,6 +17,7 @@ PHRASES = 12_000
 """Phrases that the word pairs are counted from: enough that every usual pair occurs, quick enough to build at start."""
 
 SEED = 20
+"""Of the phrases; one seed, so that the grammar is the one that the confidence was calibrated with."""
 
 LISTED = 200
 """Least number of lines in the grammar of a list of phrases, against two for unknown words."""
@@ -126,6 +127,7 @@ def _joined(words: Sequence[str], knows: Callable[[str], bool]) -> list[str]:
     joined: list[str] = []
     index = 0
     while index < len(words):
+        # The longest entry first: "lead to ground" before "to ground".
         sizes = range(min(6, len(words) - index), 1, -1)
         found = ((size, _joined_entries().get(tuple(words[index : index + size]), "")) for size in sizes)
         size, word = next(((size, word) for size, word in found if word and knows(word)), (1, words[index]))

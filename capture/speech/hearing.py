@@ -79,7 +79,7 @@ class RecogniserStream:
             EngineError: The engine failed.
         """
         pcm = self._odd + pcm
-        self._odd = pcm[len(pcm) & ~1 :]
+        self._odd = pcm[len(pcm) & ~1 :]  # half a sample would shift all that follow by a byte, into noise
         pcm = pcm[: len(pcm) & ~1]
         self._samples += len(pcm) // 2
         self._level.add(pcm)
@@ -150,7 +150,7 @@ def _choice(entry: dict[str, Any]) -> Choice:
 def _with_confidence(choices: Sequence[Choice], sure: Sequence[Word]) -> Iterator[Word]:
     """Yield the best choice's words, each with the confidence that the other recogniser gave it there.
 
-    That recogniser may prefer another word; then the confidence is the share of belief on choices that have the word
+    That recogniser may prefer another word; then the confidence is the posterior of all choices that have the word
     there.
     """
     shares = posteriors([choice.score for choice in choices])
@@ -170,7 +170,7 @@ def _same_place(one: Word, other: Word) -> bool:
 
 def posteriors(scores: Sequence[float]) -> list[float]:
     """Turn log likelihoods into posterior probabilities that add up to 1."""
-    best = max(scores)
+    best = max(scores)  # taken out, or exp() of a large score would overflow
     weights = [math.exp(score - best) for score in scores]
     return [weight / sum(weights) for weight in weights]
 
@@ -179,6 +179,7 @@ def _plain_times(words: Sequence[Word], duration: float) -> Iterator[Word]:
     """Yield plain words; a joined entry's time is shared out by the letters of its parts."""
     for word in words:
         parts = plain_words(word.word)
+        # Times count from the clip's own first sample, not from the quiet put before it.
         start = min(max(word.start - LEAD_IN_S, 0.0), duration)
         end = min(max(word.end - LEAD_IN_S, start), duration)
         letters, before = sum(map(len, parts)), 0
@@ -195,7 +196,7 @@ def _one_of(
     """Keep the words if they are a phrase wanted; else take the best alternative that is, else unknown speech.
 
     The engine's grammar tells which word may follow which, so it can string phrases together that nobody listed. Words
-    of an alternative have no confidence of their own: each gets the share of belief on that alternative.
+    of an alternative have no confidence of their own: each gets the posterior of that alternative.
     """
     text = " ".join(word.word for word in words)
     if text in only or not text:
@@ -216,6 +217,7 @@ def _alternatives(segments: Sequence[Sequence[Choice]]) -> tuple[Hypothesis, ...
     """List word sequences of the whole clip: the best of all segments, with one segment at a time replaced."""
     if not segments:
         return ()
+    # All combinations would grow as a power of the segments; two segments misheard at once are rare.
     best = [segment[0] for segment in segments]
     lines = [best]
     for at, segment in enumerate(segments):

@@ -10,7 +10,7 @@ FRAME = RATE // 50
 """Samples of a frame: 20 ms, shorter than a syllable."""
 
 MAX_OVER_NOISE_DB = 60.0
-"""Largest level told, dB: beyond it a room and a microphone add no trouble."""
+"""Largest ratio reported, dB: beyond it a room and a microphone add no trouble."""
 
 _LOUD, _QUIET = 95, 10  # percentiles of the frames: the vowels, and the gaps
 
@@ -29,7 +29,7 @@ class LevelMeter:
         whole = len(samples) // FRAME * FRAME
         self._rest = samples[whole:]
         frames = samples[:whole].reshape(-1, FRAME).astype(np.float64)
-        self._levels.append(10 * np.log10((frames**2).mean(axis=1) + 1.0))
+        self._levels.append(10 * np.log10((frames**2).mean(axis=1) + 1.0))  # + 1: digital silence has no log
 
     def over_noise(self) -> float:
         """Measure from the quiet frames to the loud ones, dB, 0 to `MAX_OVER_NOISE_DB`; 0 before a whole frame."""

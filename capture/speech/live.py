@@ -11,10 +11,10 @@ from capture.speech.recogniser import SpeechModel
 from capture.speech.stream import Listener
 
 IDLE_S = 8.0
-"""A stretch this long without a word is let go, so that an idle microphone costs no memory."""
+"""A segment this long without a word is dropped, so that an idle microphone costs no memory."""
 
 KEPT_S = 0.6
-"""What is kept of an idle stretch, s: a word that just began is not cut."""
+"""What is kept of an idle segment, s: a word that just began is not cut."""
 
 _BYTES = 2 * RATE  # a second of 16-bit samples
 
@@ -47,6 +47,7 @@ def spoken(blocks: Iterable[bytes], model: SpeechModel, context: Context | None 
     for block in _whole_samples(blocks):
         taken += len(block)
         segment.hear(block)
+        # Somebody who talks without a pause is cut at the limit of a clip: memory and time stay bounded.
         if segment.ended or segment.seconds >= MAX_SECONDS:
             found = segment.finish(context, taken)
             segment = _Segment(model, taken)
@@ -72,7 +73,7 @@ def _whole_samples(blocks: Iterable[bytes]) -> Iterator[bytes]:
 
 
 class _Segment:
-    """One stretch of the stream on its way through a listener."""
+    """One segment of the stream on its way through a listener."""
 
     def __init__(self, model: SpeechModel, start: int) -> None:
         self._model = model
@@ -104,7 +105,7 @@ class _Segment:
         return fresh
 
     def finish(self, context: Context, taken: int) -> Spoken | None:
-        """End the stretch; None where no word was in it."""
+        """End the segment; None where no word was in it."""
         utterance = self._listener.finish(context)
         if not utterance.heard.text:
             return None

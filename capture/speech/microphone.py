@@ -79,7 +79,7 @@ def _blocks(sound: Any, device: int | str | None, rate: int) -> Iterator[bytes]:
     waiting: queue.Queue[bytes] = queue.Queue(_WAITING)
 
     def take(data: Any, _frames: int, _time: Any, _status: Any) -> None:
-        waiting.put_nowait(bytes(data))
+        waiting.put_nowait(bytes(data))  # copied: the library uses its buffer again once this returns
 
     lowered = None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, dtype="int16")
     size = int(rate * BLOCK_S)

@@ -75,5 +75,6 @@ def whole_graph(file: Path) -> bool:
         return False
     if magic != _MAGIC:
         return False
+    # Only of a "const" graph does the header give the size in bytes; other kinds are checked no further.
     whole = kind != b"const" or file.stat().st_size >= states * _STATE_BYTES + arcs * _ARC_BYTES
     return bool(states > 0 and whole)

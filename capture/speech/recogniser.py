@@ -62,7 +62,7 @@ class SpeechModel:
                 "model_vocabulary",
                 f"The speech model at {self.path} knows none of the words needed. Use an English model.",
             )
-        # A model without a sign for unknown speech would force noise into words.
+        # A model without a symbol for unknown speech would force noise into words.
         lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
         self._grammar_text = json.dumps(lines)
@@ -149,7 +149,7 @@ def speech_model(path: Path | None = None, phrases: Sequence[str] | None = None)
         ModelError: See `SpeechModel`.
     """
     key = ((path or default_model_path()).resolve(), None if phrases is None else tuple(phrases))
-    with _loading:
+    with _loading:  # two requests at start must not load the model twice: it takes time and memory
         if key not in _loaded:
             _loaded[key] = SpeechModel(key[0], phrases)
         return _loaded[key]

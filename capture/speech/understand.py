@@ -1,7 +1,7 @@
 """Sound to meaning: what was heard, what else it could have been, and how far both can be trusted.
 
-How likely the meaning is right is told by `capture.speech.confidence`. -teen and -ty are never told apart by sound
-alone: the twin stays among the alternatives however sure the engine is.
+The probability that the meaning is right comes from `capture.speech.confidence`. -teen and -ty are never told apart by
+sound alone: the twin stays among the alternatives however high the engine's confidence.
 """
 
 from __future__ import annotations
@@ -63,6 +63,7 @@ def understand(
     if utterance.readings and not assessed.accepted:
         doubts.append(Doubt.TEEN_OR_TY if _only_twins(found.rivals, utterance) else Doubt.LOW_CONFIDENCE)
     elif not assessed.accepted and (utterance.command is not None or utterance.context != context):
+        # Commands and settings act at once, so a doubtful one must leave no trace: the old context stays.
         utterance = replace(utterance, command=None, context=context)
         doubts.append(Doubt.LOW_CONFIDENCE)
     alternatives = tuple(dict.fromkeys([*found.rivals, *utterance.alternatives]))
@@ -77,6 +78,7 @@ def understand(
 def best_meaning(heard: Heard, context: Context) -> tuple[Utterance, Ranking]:
     """Choose the meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
     chosen, found = choose(candidates(heard, _parsed(heard, context), context))
+    # Parsed again, since the words exchanged changed times and with them the pauses that part two values.
     return _parsed(reworded(heard, chosen.text, found.meaning), context), found
 
 
@@ -85,7 +87,7 @@ def _parsed(heard: Heard, context: Context) -> Utterance:
 
 
 def _nothing_taken(utterance: Utterance, context: Context, confidence: float) -> Utterance:
-    """Make an utterance of words that may have held a reading, but below the confidence to offer it."""
+    """Make an utterance of words that may have held a reading, too doubtful to offer it."""
     unknown = (Doubt.UNKNOWN_WORDS,) if Doubt.UNKNOWN_WORDS in utterance.doubts else ()
     return Utterance(utterance.heard, context=context, confidence=confidence, doubts=(*unknown, Doubt.LOW_CONFIDENCE))
 
