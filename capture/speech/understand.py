@@ -51,7 +51,7 @@ def understand(
     Args:
         heard: What the recogniser made of a clip.
         context: What held before.
-        confidence_model: Who says how likely it is right; None for the judge of the default model.
+        confidence_model: Gives the probability that it is right; None for that of the default speech model.
     """
     context = context or Context()
     utterance, found = best_meaning(heard, context)

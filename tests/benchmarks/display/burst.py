@@ -3,7 +3,7 @@
     python -m tests.benchmarks.display.burst                 24 bursts of 5 frames
     python -m tests.benchmarks.display.burst --bursts 60 --frames 4 --hardness 0.6
 
-"right" counts value, point and sign, and the unit where the reader is sure of it; a unit still to be said is not wrong.
+"right" counts value, point and sign, and the unit where the reader claims it; a unit still to be said is not wrong.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Risk against coverage: how many would be wrong if only the surest answers counted."""
+"""Risk against coverage: how many would be wrong if only the answers of highest confidence counted."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ COVERAGES = (0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)
 
 @dataclass(frozen=True)
 class Curve:
-    """Shares from the surest answer down: of the pictures answered, and of those answers the wrong ones."""
+    """Shares from the highest confidence down: of the pictures answered, and of those answers the wrong ones."""
 
     coverage: list[float]
     risk: list[float]

@@ -17,7 +17,7 @@ from tests.benchmarks.display.sets import Case, Shown
 
 @dataclass(frozen=True)
 class Outcome:
-    """One answer, judged.
+    """One answer, graded.
 
     Attributes:
         case: The picture.
@@ -65,7 +65,7 @@ def _right(answer: Answer, shown: Shown) -> bool:
 
 
 def _unit_right(answer: Answer, shown: Shown) -> bool:
-    if not answer.unit_sure or shown.unit == "" or not _valued(shown):
+    if not answer.unit_claimed or shown.unit == "" or not _valued(shown):
         return True
     return answer.unit == shown.unit
 
@@ -75,8 +75,8 @@ def _valued(shown: Shown) -> bool:
     return meant is not None and meant.qualifier is not Qualifier.NONE
 
 
-def judge(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
-    """Judge one answer."""
+def grade(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
+    """Grade one answer."""
     spent = spent or Spent()
     if not answer.accepted:
         return Outcome(case, answer, spent=spent)
@@ -89,7 +89,7 @@ def judge(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
         return Outcome(case, answer, point=point, wrong=True, spent=spent)
     said, shown = next(((a, s) for a, s in matching if _unit_right(a, s)), matching[0])
     claimed = _unit_right(said, shown)
-    asked = not said.unit_sure and _valued(shown) and shown.unit != ""
+    asked = not said.unit_claimed and _valued(shown) and shown.unit != ""
     right = sum(said.small.get(name) == text for name, text in shown.small.items())
     return Outcome(
         case, answer, True, claimed and not asked, asked, False, not claimed, wrong, right, len(shown.small), spent
@@ -117,7 +117,7 @@ def ask(reader: Reader, cases: Iterable[Case]) -> list[Outcome]:
         with clocked() as spent:
             answer = reader.read(case)
         if answer is not None:
-            outcomes.append(judge(case, answer, spent))
+            outcomes.append(grade(case, answer, spent))
     return outcomes
 
 

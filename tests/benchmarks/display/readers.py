@@ -38,9 +38,9 @@ class Answer:
     Attributes:
         text: Main string; empty for none.
         unit: UCUM code, or None.
-        unit_sure: The unit is claimed, not asked for.
+        unit_claimed: The unit is claimed, not asked for.
         accepted: It is offered as a reading.
-        score: How sure the reader says it is of digits and point, 0..1.
+        score: The reader's own confidence in digits and point, 0..1.
         small: Further fields by name.
         reason: Why it is refused.
         others: Further displays that are accepted too.
@@ -48,7 +48,7 @@ class Answer:
 
     text: str
     unit: str | None
-    unit_sure: bool
+    unit_claimed: bool
     accepted: bool
     score: float
     small: dict[str, str]

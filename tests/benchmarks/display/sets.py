@@ -144,7 +144,7 @@ def labelled(folder: Path, labels: Path, *, crop: bool) -> list[Case]:
     """Load real pictures with a CSV file of labels: file,text[,unit].
 
     `text` is the main string as shown ("12.50", ">4000", "OL"), empty where nothing can be read; `unit` a UCUM code or
-    the symbol. Without the column the unit is not judged.
+    the symbol. Without the column the unit is not graded.
 
     Raises:
         SystemExit: The labels lack a column, name a file that is not there or a unit that is not known.

@@ -1,4 +1,4 @@
-"""How far the confidence can be believed: what was said to be 80 % sure should be right four times of five."""
+"""How well the confidence holds: what was given 80 % should be right four times of five."""
 
 from __future__ import annotations
 

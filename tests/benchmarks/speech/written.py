@@ -1,4 +1,4 @@
-"""Written readings back into words, so that a peer that writes "2.2 MΩ" is judged by the same parser."""
+"""Written readings back into words, so that a peer that writes "2.2 MΩ" is read by the same parser."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from tests.capture.display.test_confidence import evidence, shown
 
 
 @pytest.fixture(name="probabilities")
-def _chances(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
+def _probabilities(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
     """Set probabilities by hand, with thresholds of 0.95; how likely a made-up display is right is no matter."""
     probabilities = {"value": 0.9999, "dot": 0.9999, "unit": 0.9999}
 
@@ -31,7 +31,7 @@ def _chances(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
     return probabilities
 
 
-def test_sure_of_everything_is_accepted_without_a_doubt(probabilities: dict[str, float]) -> None:
+def test_confident_in_everything_is_accepted_without_a_doubt(probabilities: dict[str, float]) -> None:
     reading = decide(evidence(shown("34.70")))
     assert (reading.accepted, reading.reason, reading.doubts) == (True, "", ())
     assert (reading.quantity.digits, reading.quantity.unit) == ("34.70", "MOhm")
@@ -50,7 +50,7 @@ def test_a_display_without_a_unit_is_accepted_and_the_unit_asked_for(probabiliti
 @pytest.mark.parametrize(
     ("probability", "unit", "doubt"), [(0.8, "MOhm", Doubt.UNIT_UNSURE), (0.3, None, Doubt.UNIT_MISSING)]
 )
-def test_an_unsure_unit_is_proposed_only_if_likely(
+def test_a_doubtful_unit_is_proposed_only_if_likely(
     probabilities: dict[str, float], probability: float, unit: str | None, doubt: Doubt
 ) -> None:
     probabilities["unit"] = probability
@@ -126,7 +126,7 @@ def test_a_point_before_or_behind_all_digits_is_in_doubt(
         ({"share": 0.09}, None),
     ],
 )
-def test_what_no_certainty_outweighs(
+def test_what_no_confidence_outweighs(
     probabilities: dict[str, float], change: dict[str, Any], reason: str | None
 ) -> None:
     reading = decide(evidence(shown("34.70"), **change))

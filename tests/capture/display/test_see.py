@@ -23,7 +23,7 @@ from fixtures.training.displays.sampling import NOTHING
 from fixtures.visit.make_photos import make
 from grading.terms.quantity import Qualifier
 from tests.benchmarks.display import failures
-from tests.benchmarks.display.measure import Outcome, counted, judge
+from tests.benchmarks.display.measure import Outcome, counted, grade
 from tests.benchmarks.display.readers import answer_of, ours
 from tests.benchmarks.display.sets import case_of, demo
 
@@ -32,9 +32,9 @@ DEMO = list(demo(FIXTURES / "truth.json"))
 
 
 def read(wishes: Iterable[stock.Wish]) -> list[Outcome]:
-    """Render what is wished for, read it and judge."""
+    """Render what is wished for, read and grade it."""
     cases = [case_of(stock.make(wish), "test") for wish in wishes]
-    return [judge(case, ours(case)) for case in cases]
+    return [grade(case, ours(case)) for case in cases]
 
 
 def photo(**spec: Any) -> bytes:
@@ -55,7 +55,7 @@ TESTER = {
 @pytest.mark.parametrize("case", DEMO, ids=[c.name for c in DEMO])
 def test_demo_photo_is_read_or_refused_as_the_story_has_it(case: Any) -> None:
     seen = see_photo(case.data)
-    outcome = judge(case, answer_of(seen))
+    outcome = grade(case, answer_of(seen))
     assert outcome.exact is case.legible, failures.note(outcome)
     assert outcome.answer.accepted is case.legible
     assert seen.displays, "every demo photo has a display"
@@ -125,7 +125,7 @@ def test_secondary_fields_and_flags() -> None:
 def test_two_looks_are_enough_only_where_four_say_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     """The demo photos read with every look, and with as few as the reader finds enough: the same strings and units."""
     quick = [see_photo(case.data).displays[0] for case in DEMO]
-    monkeypatch.setattr(see, "CERTAIN", 2.0)
+    monkeypatch.setattr(see, "CONFIDENT", 2.0)
     thorough = [see_photo(case.data).displays[0] for case in DEMO]
     for few, every in zip(quick, thorough, strict=True):
         if few.accepted and every.accepted:

@@ -25,12 +25,12 @@ from grading.terms.quantity import QuantityKind
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
 
 
-def heard(text: str, *others: tuple[str, float], sure: float = 1.0) -> Heard:
-    words = tuple(Word(word, at * 0.3, at * 0.3 + 0.25, sure) for at, word in enumerate(text.split()))
+def heard(text: str, *others: tuple[str, float], confidence: float = 1.0) -> Heard:
+    words = tuple(Word(word, at * 0.3, at * 0.3 + 0.25, confidence) for at, word in enumerate(text.split()))
     return Heard(text, words, (Hypothesis(text, 0.0), *(Hypothesis(*other) for other in others)), 3.0, 30.0)
 
 
-def judge(**weights: float) -> ConfidenceModel:
+def model_of(**weights: float) -> ConfidenceModel:
     """Make a confidence model of weights by name, thresholds of one half and a tenth."""
     return ConfidenceModel(tuple(weights.get(name, 0.0) for name in FEATURES), weights.get("bias", 0.0), 0.5, 0.5, 0.1)
 
@@ -58,11 +58,11 @@ def test_the_fit_is_the_least_of_the_penalised_loss() -> None:
     assert found[3] + found[:3] @ middle == pytest.approx(other[3], abs=1e-3)
 
 
-def test_signs_are_finite_and_in_the_order_of_their_names() -> None:
+def test_features_are_finite_and_in_the_order_of_their_names() -> None:
     for text in ("five meg", "", "[unk]", "confirm", "x ray axis"):
         found = features(*best_meaning(heard(text), IR))
         assert len(found) == len(FEATURES)
-        assert all(math.isfinite(sign) for sign in found)
+        assert all(math.isfinite(feature) for feature in found)
     told = dict(
         zip(
             FEATURES,
@@ -76,29 +76,31 @@ def test_signs_are_finite_and_in_the_order_of_their_names() -> None:
     assert (told["command"], told["place"]) == (1.0, 0.0)
 
 
-def test_less_sure_words_and_nearer_rivals_lower_the_signs() -> None:
-    def sign(name: str, said: Heard) -> float:
+def test_less_confident_words_and_nearer_rivals_lower_the_features() -> None:
+    def feature(name: str, said: Heard) -> float:
         return dict(zip(FEATURES, features(*best_meaning(said, IR)), strict=True))[name]
 
-    assert sign("least_word", heard("five meg", sure=0.4)) < sign("least_word", heard("five meg", sure=0.9))
+    assert feature("least_word", heard("five meg", confidence=0.4)) < feature(
+        "least_word", heard("five meg", confidence=0.9)
+    )
     near, far = heard("five meg", ("nine meg", -0.5)), heard("five meg", ("nine meg", -5.0))
-    assert sign("meaning", near) < sign("meaning", far)
-    assert sign("margin", near) < sign("margin", far)
+    assert feature("meaning", near) < feature("meaning", far)
+    assert feature("margin", near) < feature("margin", far)
 
 
 def test_thresholds_decide_what_is_taken_asked_or_left() -> None:
-    by_word = judge(least_word=1.0)
-    assert understand(heard("five meg", sure=0.8), IR, by_word).doubts == ()
-    unsure = understand(heard("five meg", sure=0.3), IR, by_word)
-    assert unsure.readings
-    assert unsure.doubts == (Doubt.LOW_CONFIDENCE,)
-    assert unsure.confidence == pytest.approx(0.3, abs=1e-3)
-    assert understand(heard("five meg", sure=0.05), IR, by_word).readings == ()
-    assert understand(heard("confirm", sure=0.8), IR, by_word).command is Command.CONFIRM
-    assert understand(heard("confirm", sure=0.3), IR, by_word).command is None
+    by_word = model_of(least_word=1.0)
+    assert understand(heard("five meg", confidence=0.8), IR, by_word).doubts == ()
+    doubtful = understand(heard("five meg", confidence=0.3), IR, by_word)
+    assert doubtful.readings
+    assert doubtful.doubts == (Doubt.LOW_CONFIDENCE,)
+    assert doubtful.confidence == pytest.approx(0.3, abs=1e-3)
+    assert understand(heard("five meg", confidence=0.05), IR, by_word).readings == ()
+    assert understand(heard("confirm", confidence=0.8), IR, by_word).command is Command.CONFIRM
+    assert understand(heard("confirm", confidence=0.3), IR, by_word).command is None
 
 
-def test_a_model_without_coefficients_is_judged_by_rules(tmp_path: Path) -> None:
+def test_a_model_without_coefficients_goes_by_rules(tmp_path: Path) -> None:
     assert load_confidence_model(tmp_path) == ConfidenceModel()
 
 
