@@ -90,7 +90,7 @@ def hear_file(file: Path, speech: SpeechModel) -> dict[str, Any]:
         utterance = hear_clip(file.read_bytes(), None, speech)
     except (CaptureError, OSError) as error:
         empty: dict[str, Any] = {"file": str(file), "text": "", "words": [], "reading": None, "command": None}
-        return empty | {"alternatives": [], "confidence": 0.0, "doubts": [], "error": str(error)}
+        return empty | {"alternatives": [], "superseded": [], "confidence": 0.0, "doubts": [], "error": str(error)}
     return {"file": str(file)} | as_data(utterance)
 
 

@@ -86,7 +86,17 @@ def test_the_command_prints_what_hear_prints(monkeypatch: pytest.MonkeyPatch) ->
     assert code == 0
     rows = [json.loads(line) for line in out.splitlines()]
     assert len(rows) == len(NUMBERS)
-    assert set(rows[0]) == {"file", "text", "words", "reading", "command", "alternatives", "confidence", "doubts"}
+    assert set(rows[0]) == {
+        "file",
+        "text",
+        "words",
+        "reading",
+        "command",
+        "alternatives",
+        "superseded",
+        "confidence",
+        "doubts",
+    }
     assert rows[0]["reading"]["value"] == "4000"
     code, out, _ = run(monkeypatch)
     assert code == 0
