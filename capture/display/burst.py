@@ -25,7 +25,7 @@ from capture.display.see import Look, decided, displays_in, evidence_of, fused_m
 from capture.errors import MediaError
 from capture.reading import DisplayReading, Doubt, Seen
 
-MAX_FRAMES = 12
+MOST_FRAMES = 12
 """Frames of one burst that are read; a phone's burst of a second has about ten."""
 DIFFERENT = "The photos of the burst differ ({values}): wait until the reading stands still, then take it again."
 MIN_OPPOSING = 0.5
@@ -64,7 +64,7 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
     """Read one display from several photos of it.
 
     Args:
-        frames: Contents of the files, 1 to `MAX_FRAMES`, in the order taken.
+        frames: Contents of the files, 1 to `MOST_FRAMES`, in the order taken.
         crop: Each picture is nothing but the display.
         profile: What the instrument can show; a frame that shows anything else has no vote.
 
@@ -74,8 +74,8 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
     """
     if not frames:
         raise MediaError("burst_empty", "There is no photo in this burst.")
-    if len(frames) > MAX_FRAMES:
-        raise MediaError("burst_too_long", f"At most {MAX_FRAMES} photos of one display are read together.")
+    if len(frames) > MOST_FRAMES:
+        raise MediaError("burst_too_long", f"At most {MOST_FRAMES} photos of one display are read together.")
     found: list[_Frame] = []
     alone: list[Seen] = []
     problems: list[MediaError] = []

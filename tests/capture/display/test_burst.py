@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from capture.display import see_burst, see_photo
-from capture.display.burst import MAX_FRAMES
+from capture.display.burst import MOST_FRAMES
 from capture.display.profile_files import read_profile
 from capture.errors import MediaError
 from capture.reading import Doubt
@@ -92,7 +92,7 @@ def test_a_frame_that_the_instrument_cannot_show_has_no_vote() -> None:
 
 @pytest.mark.parametrize(
     ("given", "code"),
-    [([], "burst_empty"), ([b"\xff\xd8\xff"] * (MAX_FRAMES + 1), "burst_too_long"), ([b"", b"x"], "photo_empty")],
+    [([], "burst_empty"), ([b"\xff\xd8\xff"] * (MOST_FRAMES + 1), "burst_too_long"), ([b"", b"x"], "photo_empty")],
 )
 def test_what_is_no_burst_is_refused(given: list[bytes], code: str) -> None:
     with pytest.raises(MediaError) as caught:
