@@ -14,7 +14,7 @@ VOLTAGE_TOLERANCE = Decimal("0.05")
 
 
 def same_value(first: Quantity, second: Quantity) -> bool:
-    """Whether two quantities say the same: qualifier and value equal after conversion ("0.8 Ohm" and "0.80 Ohm" do).
+    """Tell whether two quantities say the same: qualifier and converted value equal ("0.8 Ohm" and "0.80 Ohm" do).
 
     A missing unit on one side is taken from the other; missing digits equal only missing digits.
     """
@@ -32,14 +32,14 @@ def same_value(first: Quantity, second: Quantity) -> bool:
 
 
 def same_dimension(first: Quantity, second: Quantity) -> bool:
-    """Whether two quantities can be of one kind; an unknown unit can be of any."""
+    """Tell whether two quantities can be of one kind; an unknown unit can be of any."""
     if first.unit is None or second.unit is None:
         return True
     return unit(first.unit).dimension == unit(second.unit).dimension
 
 
 def same_place(first: Reading, second: Reading) -> bool:
-    """Whether two readings can be of one test point: no field that both know differs."""
+    """Tell whether two readings can be of one test point: no field that both know differs."""
     pairs = (
         (first.axis, second.axis),
         (first.section, second.section),
@@ -51,18 +51,18 @@ def same_place(first: Reading, second: Reading) -> bool:
 
 
 def _same_point(first: str, second: str) -> bool:
-    """Whether two test points can be one: "lead-ground" and "lead-lead" name no lead and stand for any."""
+    """Tell whether two test points can be one: "lead-ground" and "lead-lead" name no lead and stand for any."""
     general = is_general(first) or is_general(second)
     return first == second or (general and to_earth(first) == to_earth(second))
 
 
 def finer_point(first: str | None, second: str | None) -> str | None:
-    """Of two names of one test point, the one that names its leads; the first of equals."""
+    """Choose, of two names of one test point, the one that names its leads; the first of equals."""
     return second if second is not None and (first is None or is_general(first)) else first
 
 
 def finer_quantity(first: Quantity, second: Quantity) -> Quantity:
-    """Give, of two quantities that say the same, the one with more digits, with the unit that either knows."""
+    """Choose, of two quantities that say the same, the one with more digits, with the unit that either knows."""
     if first.digits is None or second.digits is None:
         return first if first.digits is not None or first.unit is not None else second
     if None not in (first.unit, second.unit) and first.unit != second.unit:

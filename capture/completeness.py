@@ -94,7 +94,7 @@ def with_default_terminals(reading: Reading) -> Reading:
 
 
 def needs_range_end(reading: Reading) -> bool:
-    """Whether "over range" says nothing until the range's end is known: for insulation, whose limits lie near it.
+    """Tell whether "over range" says nothing without the range's end: for insulation, whose limits lie near it.
 
     A winding or core that reads over range on any ohmmeter is open, and an ohmmeter never passes insulation.
     """
@@ -102,7 +102,7 @@ def needs_range_end(reading: Reading) -> bool:
 
 
 def missing(reading: Reading, axes: Iterable[str]) -> tuple[Doubt, ...]:
-    """What a record would lack; each blocks a bare confirmation.
+    """List what a record would lack; each blocks a bare confirmation.
 
     Args:
         reading: The reading.

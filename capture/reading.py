@@ -116,7 +116,7 @@ class Context:
     axes: tuple[str, ...] = field(default=(), compare=False)
 
     def after(self, reading: Reading) -> Context:
-        """The context that holds once `reading` was heard."""
+        """Give the context that holds once `reading` was heard."""
         return replace(
             self,
             kind=reading.kind or self.kind,
@@ -179,7 +179,7 @@ class Utterance:
         alternatives: Other readings that the words could mean, best first.
         confidence: 0..1.
         doubts: Why it must be asked about.
-        struck: Readings said and taken back in the same breath ("five fifty, correction, four fifty meg").
+        superseded: Readings said and withdrawn in the same breath ("five fifty, correction, four fifty meg").
     """
 
     heard: Heard
@@ -189,17 +189,17 @@ class Utterance:
     alternatives: tuple[Reading, ...] = ()
     confidence: float = 0.0
     doubts: tuple[Doubt, ...] = ()
-    struck: tuple[Reading, ...] = ()
+    superseded: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True)
 class FieldSeen:
-    """A field beside the main string of a display, or a sign such as "hv" (text "on").
+    """A field beside the main string of a display, or an annunciator such as "hv" (text "on").
 
     Attributes:
         name: As in `DisplayReading.secondary`.
         text: Exactly as shown.
-        confidence: 0..1, of its least sure mark.
+        confidence: 0..1, the least of its marks.
         box: Left, top, right, bottom in picture pixels after EXIF orientation.
     """
 

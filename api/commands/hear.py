@@ -94,7 +94,7 @@ def hear_file(file: Path, speech: SpeechModel) -> PlainData:
         utterance = hear_clip(file.read_bytes(), None, speech)
     except (CaptureError, OSError) as error:
         empty: PlainData = {"file": str(file), "text": "", "words": [], "reading": None, "command": None}
-        return empty | {"alternatives": [], "confidence": 0.0, "doubts": [], "error": str(error)}
+        return empty | {"alternatives": [], "superseded": [], "confidence": 0.0, "doubts": [], "error": str(error)}
     return {"file": str(file)} | as_data(utterance)
 
 
@@ -116,6 +116,7 @@ def as_data(utterance: Utterance) -> PlainData:
         "reading": readings[0] if readings else None,
         "command": None if utterance.command is None else utterance.command.value,
         "alternatives": [_reading(other) for other in utterance.alternatives],
+        "superseded": [_reading(earlier) for earlier in utterance.superseded],
         "confidence": utterance.confidence,
         "doubts": [doubt.value for doubt in utterance.doubts],
     }

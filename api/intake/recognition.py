@@ -66,7 +66,7 @@ def heard_json(utterance: Utterance) -> JsonObject:
         "hypotheses": [{"text": other.text, "score": f"{other.score:.3f}"} for other in heard.alternatives],
         "readings": [{**reading.to_json()} for reading in utterance.readings],
         "alternatives": [{**reading.to_json()} for reading in utterance.alternatives],
-        "struck": [{**reading.to_json()} for reading in utterance.struck],
+        "superseded": [{**reading.to_json()} for reading in utterance.superseded],
         "command": None if utterance.command is None else utterance.command.value,
         "doubts": [doubt.value for doubt in utterance.doubts],
         "confidence": f"{utterance.confidence:.3f}",

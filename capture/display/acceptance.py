@@ -1,7 +1,7 @@
 """Decides over one display: accept its reading, or refuse it with a reason that a person can act on.
 
-Digits and point must be sure. A unit that is missing or unsure only raises a doubt, which a person settles by saying
-the unit; a doubt of any kind blocks a bare "confirm".
+Digits and point must reach a threshold. A unit that is missing or doubtful only raises a doubt, which a person settles
+by saying the unit; a doubt of any kind blocks a bare "confirm".
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
 from grading.terms.quantity import UNITS, Qualifier, Quantity
 
-LEAST_SHARE = 0.1
+MIN_SHARE = 0.1
 """The main digits of a display take at least this share of its height; smaller ones belong to a field beside it. How
-unlikely a small share is above that is for the certainty to say (feature "thin")."""
+unlikely a small share is above that is for the fitted confidence to say (feature "thin")."""
 RIVAL = 0.87
 """Another number above this share of the main one's height makes it unclear which one counts."""
 LEGIBLE = 0.12
-"""Mean legibility of the looks below which nothing that the finder found is accepted, however sure the digits seem;
-above that it is for the certainty to weigh. Where a person marked the display it is known to be one."""
+"""Mean legibility of the looks below which nothing that the finder found is accepted, whatever the digits' confidence;
+above that it is for the fitted confidence to weigh. Where a person marked the display it is known to be one."""
 BESIDE = 0.35
 """A number above this share of the main one's height is no small field but a value of its own; practice, no source."""
 LONG, GAP = 5, 0.25
@@ -36,7 +36,7 @@ practice, no source."""
 COUNTER = 5
 """Counters with this many digits or more may show zeros in front of a whole number."""
 LIKELY_UNIT = 0.5
-"""A unit likelier than this, but not sure, is proposed and asked about; a less likely one is not even proposed."""
+"""A unit likelier than this, but below its threshold, is proposed and asked about; others are not proposed."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class RefusalRule:
     doubt: Doubt
 
 
-def judge(evidence: DisplayLooks) -> DisplayReading:
+def decide(evidence: DisplayLooks) -> DisplayReading:
     """Accept or refuse.
 
     Raises:
@@ -66,14 +66,14 @@ def judge(evidence: DisplayLooks) -> DisplayReading:
     confidence = probabilities(evidence)
     known = fields.unit if fields.unit in UNITS and confidence["unit"] >= LIKELY_UNIT else None
     quantity = parse_main(fields.text, known) if "?" not in fields.text else None
-    digits, point = sure_of(confidence, quantity)
-    reason, doubts = verdict(evidence, quantity, digits_sure=digits, point_sure=point)
+    digits, point = confident_in(confidence, quantity)
+    reason, doubts = refusal_of(evidence, quantity, digits_confident=digits, point_confident=point)
     if not reason and quantity is not None:
         quantity, doubts = _settled_unit(evidence, quantity, confidence["unit"])
     return DisplayReading(
         text=fields.text,
         quantity=quantity or Quantity(None, known, Qualifier.NONE),
-        secondary=fields.small | dict.fromkeys(sorted(fields.flags), "on"),
+        secondary=fields.small | dict.fromkeys(sorted(fields.annunciators), "on"),
         confidence={name: round(value, 3) for name, value in confidence.items()},
         accepted=not reason,
         reason=reason,
@@ -82,25 +82,25 @@ def judge(evidence: DisplayLooks) -> DisplayReading:
     )
 
 
-def verdict(
-    evidence: DisplayLooks, quantity: Quantity | None, *, digits_sure: bool, point_sure: bool
+def refusal_of(
+    evidence: DisplayLooks, quantity: Quantity | None, *, digits_confident: bool, point_confident: bool
 ) -> tuple[str, tuple[Doubt, ...]]:
-    """Reason for refusing ("" to accept) and the doubt that goes with it; the first that holds.
+    """Give the reason for refusing ("" to accept) and the doubt that goes with it, of the first rule that holds.
 
     Args:
         evidence: What was seen.
         quantity: What the main string means; None if it is no reading.
-        digits_sure: Digits and sign are likely enough.
-        point_sure: The point is likely enough.
+        digits_confident: Digits and sign are likely enough.
+        point_confident: The point is likely enough.
     """
-    for rule in rules(evidence, quantity, digits_sure=digits_sure, point_sure=point_sure):
+    for rule in rules(evidence, quantity, digits_confident=digits_confident, point_confident=point_confident):
         if rule.holds:
             return rule.reason, (rule.doubt,)
     return "", ()
 
 
-def sure_of(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bool, bool]:
-    """Whether digits, and point, are sure enough: together they must be likelier than the cut that both heads share.
+def confident_in(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bool, bool]:
+    """Tell whether digits, and point, are confident: together they must reach the threshold that both heads share.
 
     Where they are not, the less likely of the two is to blame. A point that changes nothing (in "OL") does not count.
     """
@@ -111,36 +111,38 @@ def sure_of(confidence: dict[str, float], quantity: Quantity | None) -> tuple[bo
 
 
 def rules(
-    evidence: DisplayLooks, quantity: Quantity | None, *, digits_sure: bool = True, point_sure: bool = True
+    evidence: DisplayLooks, quantity: Quantity | None, *, digits_confident: bool = True, point_confident: bool = True
 ) -> tuple[RefusalRule, ...]:
-    """Every rule with whether it holds, in the order in which they are asked; arguments as for `verdict`.
+    """List every rule with whether it holds, in the order in which they are asked; arguments as for `refusal_of`.
 
     What each rule alone keeps from being accepted, wrong and right ones, is counted in calibration.json ("rules") by
     `python -m fixtures.training.display_model fit`. A rule that stops right readings only is to be narrowed, as those
-    of share, legibility and edge were, and the certainty left to weigh the same signs. Glare that hides a digit stays
-    however the count stands: it is rare, and the certainty does not see what is hidden.
+    of share, legibility and edge were, and the confidence left to weigh the same features. Glare that hides a digit
+    stays however the count stands: it is rare, and the confidence does not see what is hidden.
     """
     text, digit_px = evidence.fields.text, evidence.digit_px
     hint = refusal.cause(evidence.canvas, digit_px, evidence.fields.box)
     vague = hint == refusal.UNREADABLE
     unsure = refusal.DIGITS_UNSURE if vague else hint
     no_value = refusal.NO_VALUE if vague else hint
-    small = digit_px is not None and digit_px < refusal.LEAST_DIGIT
+    small = digit_px is not None and digit_px < refusal.MIN_DIGIT_PX
     faint = not evidence.marked and evidence.legible < LEGIBLE
+    # Which of two numbers of one size is the reading, only a person can know.
     two = second(evidence.fields) > RIVAL or _humidity_alone(evidence.fields)
-    no_point = not point_sure and _point_counts(quantity)
+    no_point = not point_confident and _point_counts(quantity)
     not_a_number = refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?"))
     return (
+        # The first that holds gives the reason, so causes come before effects: a cut or tiny string is doubtful too.
         RefusalRule("cut", evidence.cut, refusal.CUT_OFF, Doubt.VALUE_MISSING),
         RefusalRule("empty", not text, no_value, Doubt.VALUE_MISSING),
         RefusalRule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
-        RefusalRule("share", evidence.share < LEAST_SHARE, no_value, Doubt.VALUE_MISSING),
+        RefusalRule("share", evidence.share < MIN_SHARE, no_value, Doubt.VALUE_MISSING),
         RefusalRule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
         RefusalRule("illegible", faint, unsure, Doubt.LOW_CONFIDENCE),
-        RefusalRule("digits", not digits_sure, unsure, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("digits", not digits_confident, unsure, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
         RefusalRule("gap", _has_gap(evidence.fields), refusal.GAP, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("point", no_point, refusal.POINT_UNSURE, Doubt.DOT_UNSURE),
@@ -148,8 +150,8 @@ def rules(
     )
 
 
-def _settled_unit(evidence: DisplayLooks, quantity: Quantity, sure: float) -> tuple[Quantity, tuple[Doubt, ...]]:
-    """The accepted reading with what must still be asked; print beside the digits may suggest a unit."""
+def _settled_unit(evidence: DisplayLooks, quantity: Quantity, confidence: float) -> tuple[Quantity, tuple[Doubt, ...]]:
+    """Settle the unit of an accepted reading, and what must still be asked; print beside the digits may suggest one."""
     if quantity.qualifier is Qualifier.NONE:
         return quantity, ()
     if is_time(evidence.fields.text):  # the seconds might be minutes: the value itself is asked for, not a unit
@@ -160,13 +162,13 @@ def _settled_unit(evidence: DisplayLooks, quantity: Quantity, sure: float) -> tu
         suggested = None if box is None else printed.unit_beside(evidence.canvas, box)
         quantity = replace(quantity, unit=suggested)
         doubts = (Doubt.UNIT_UNSURE if suggested else Doubt.UNIT_MISSING,)
-    elif sure < calibration()["unit"].threshold:
+    elif confidence < calibration()["unit"].threshold:
         doubts = (Doubt.UNIT_UNSURE,)
     return quantity, (*doubts, *_remaining_doubts(quantity))
 
 
 def _glare(evidence: DisplayLooks) -> bool:
-    """Whether a reflection may hide characters of the main string."""
+    """Tell whether a reflection may hide characters of the main string."""
     fields = evidence.fields
     return fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
 
@@ -178,24 +180,24 @@ def _covered(evidence: DisplayLooks) -> bool:
 
 
 def _has_gap(fields: Fields) -> bool:
-    """Whether the row has a gap: two numbers side by side, or a digit that was missed. A colon leaves one by itself."""
+    """Tell whether the row has a gap: two numbers side by side, or a missed digit. A colon leaves one by itself."""
     digits = sum(c.isdigit() for c in fields.text)
     uneven = (digits >= LONG and pitch(fields) > GAP) or widest_step(fields) > WIDE_STEP
     return uneven and not is_time(fields.text)
 
 
 def _humidity_alone(fields: Fields) -> bool:
-    """Whether this is a humidity beside a number not understood: a temperature, which would be the main value there."""
+    """Tell whether this is a humidity beside a number not understood: a temperature would be the main value there."""
     return fields.unit == "%" and second(fields) > BESIDE
 
 
 def _point_counts(quantity: Quantity | None) -> bool:
-    """Whether a point changes anything: not in "OL", not in dashes."""
+    """Tell whether a point changes anything: not in "OL", not in dashes."""
     return quantity is not None and quantity.digits is not None
 
 
 def _point_missing(text: str) -> bool:
-    """Whether a point must have been lost, or stands where hardly any meter has one and a speck is likelier.
+    """Tell whether a point must have been lost, or stands where hardly any meter has one and a speck is likelier.
 
     No meter shows a whole number with a zero in front (only counters of many digits do): 07 was 0.7. A point before or
     behind all digits is more often a speck, half a colon, or a number that goes on. Practice, no source.
@@ -208,7 +210,7 @@ def _point_missing(text: str) -> bool:
 
 
 def _remaining_doubts(quantity: Quantity) -> tuple[Doubt, ...]:
-    """What must be asked even about a clear reading."""
+    """List what must be asked even about a clear reading."""
     doubts: tuple[Doubt, ...] = ()
     if quantity.qualifier is Qualifier.ABOVE and quantity.digits is None:
         doubts = (Doubt.RANGE_END_UNKNOWN,)

@@ -1,6 +1,6 @@
 """Several photos of one display, taken one after the other, read as one: what one frame doubts, the others may know.
 
-Promises: frames that surely show different values are never averaged; the reading then has not settled and is refused.
+Promises: accepted frames that show different values are never averaged; the reading has not settled and is refused.
 Otherwise the marks of all frames are brought together, as those of several looks at one photo are. A frame that cannot
 be opened is left out and named.
 """
@@ -17,20 +17,20 @@ from capture.display.check import checked
 from capture.display.errors import BurstEmpty, BurstTooLong
 from capture.display.features import DisplayLooks
 from capture.display.fields import arrange
-from capture.display.fusion import Sight, fuse
+from capture.display.fusion import ViewMarks, fuse
 from capture.display.marks import Mark
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
-from capture.display.pyramid import Levels
-from capture.display.see import Look, displays_in, enlarged, judged, look_at, together, weighed
+from capture.display.pyramid import ImagePyramid
+from capture.display.see import Look, decided, displays_in, evidence_of, fused_marks, look_at, scaled
 from capture.errors import MediaError
 from capture.reading import DisplayReading, Doubt, Seen
 
 MOST_FRAMES = 12
 """Frames of one burst that are read; a phone's burst of a second has about ten."""
 DIFFERENT = "The photos of the burst differ ({values}): wait until the reading stands still, then take it again."
-HEARD_OUT = 0.5
-"""Certainty of the digits from which a frame that is not accepted may still speak against another one."""
+MIN_OPPOSING = 0.5
+"""Confidence in the digits from which a frame that is not accepted may still speak against another one."""
 
 
 @dataclass(frozen=True)
@@ -92,17 +92,17 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
         else:
             found.append(frame)
             alone.append(_placed(frame, frame.reading))
-    if len(problems) == len(frames):
+    if len(problems) == len(frames):  # one readable frame is enough
         raise problems[0]
     if not found:
         return Burst(Seen((), refusal.NO_DISPLAY), tuple(alone), 0)
     voting = [frame for frame in found if frame.votes] or found[:1]
-    best = max(voting, key=_goodness)
+    best = max(voting, key=_quality)
     return Burst(_placed(best, _voted(voting, best, profile)), tuple(alone), best.index)
 
 
-def _goodness(frame: _Frame) -> tuple[bool, bool, float]:
-    """Accepted before refused, without a doubt before doubted, surer before less sure."""
+def _quality(frame: _Frame) -> tuple[bool, bool, float]:
+    """Rank a frame: accepted before refused, without a doubt before doubted, higher confidence before lower."""
     reading = frame.reading
     return reading.accepted, not reading.doubts, min(reading.confidence.values(), default=0.0)
 
@@ -110,7 +110,7 @@ def _goodness(frame: _Frame) -> tuple[bool, bool, float]:
 def _frame(index: int, data: bytes, *, crop: bool, profile: Profile | None) -> _Frame | None:
     """Look at the clearest display of one frame; None if there is none."""
     picture = open_picture(data)
-    photo = Levels(picture.pixels)
+    photo = ImagePyramid(picture.pixels)
     quads = displays_in(photo, crop=crop)
     if not quads:
         return None
@@ -128,45 +128,47 @@ def _frame(index: int, data: bytes, *, crop: bool, profile: Profile | None) -> _
 
 
 def _read(
-    index: int, photo: Levels, quad: geometry.Quad, looks: list[Look], scale: float, crop: bool, score: float
+    index: int, photo: ImagePyramid, quad: geometry.Quad, looks: list[Look], scale: float, crop: bool, score: float
 ) -> _Frame:
-    evidence = weighed(photo, quad, looks, marked=crop, found=score)
+    evidence = evidence_of(photo, quad, looks, marked=crop, found=score)
     matrix = looks[0].matrix
-    return _Frame(index, judged(evidence, matrix), evidence, together(looks), matrix, scale)
+    return _Frame(index, decided(evidence, matrix), evidence, fused_marks(looks), matrix, scale)
 
 
 def _voted(found: list[_Frame], best: _Frame, profile: Profile | None) -> DisplayReading:
-    """One reading from all frames."""
+    """Decide on one reading from all frames."""
     accepted = [f.reading for f in found if f.reading.accepted]
     values = list(dict.fromkeys(_value(r) for r in accepted))
-    if len({_digits(r) for r in accepted}) > 1 or len({_sure_unit(r) for r in accepted} - {None}) > 1:
+    if len({_digits(r) for r in accepted}) > 1 or len({_confident_unit(r) for r in accepted} - {None}) > 1:
         return _differing(best.reading, values)
     if len(found) == 1:
         return best.reading
-    fused = judged(_evidence(found, best), best.matrix)
+    fused = decided(_evidence(found, best), best.matrix)
     if profile is not None:
         fused = checked(fused, profile)
-    units = {_sure_unit(r) for r in [*accepted, fused]} - {None}
+    units = {_confident_unit(r) for r in [*accepted, fused]} - {None}
     if fused.accepted and (len(units) > 1 or any(_digits(r) != _digits(fused) for r in accepted)):
         return _differing(best.reading, [*values, _value(fused)])
+    # Fusing must not add a doubt where one frame by itself was accepted without any.
     if fused.accepted and not (best.reading.accepted and fused.doubts and not best.reading.doubts):
         return fused
     if not accepted:
         return fused
-    against = [f for f in found if _speaks(f.reading) and _digits(f.reading) != _digits(accepted[0])]
+    # The frames fused were refused: a single accepted frame stands only where no other contradicts its digits.
+    against = [f for f in found if _opposes(f.reading) and _digits(f.reading) != _digits(accepted[0])]
     return best.reading if not against else fused
 
 
-def _speaks(reading: DisplayReading) -> bool:
-    return bool(reading.text) and "?" not in reading.text and reading.confidence.get("value", 0.0) >= HEARD_OUT
+def _opposes(reading: DisplayReading) -> bool:
+    return bool(reading.text) and "?" not in reading.text and reading.confidence.get("value", 0.0) >= MIN_OPPOSING
 
 
 def _digits(reading: DisplayReading) -> tuple[str | None, str]:
     return reading.quantity.digits, reading.quantity.qualifier.value
 
 
-def _sure_unit(reading: DisplayReading) -> str | None:
-    """The unit, where it is not asked about anyway."""
+def _confident_unit(reading: DisplayReading) -> str | None:
+    """Give the unit, where it is not asked about anyway."""
     doubted = {Doubt.UNIT_MISSING, Doubt.UNIT_UNSURE} & set(reading.doubts)
     return None if doubted or not reading.accepted else reading.quantity.unit
 
@@ -181,10 +183,10 @@ def _differing(reading: DisplayReading, values: list[str]) -> DisplayReading:
 
 
 def _evidence(found: list[_Frame], best: _Frame) -> DisplayLooks:
-    """The marks of all frames on the canvas of the best, as if they were looks at one photo."""
+    """Bring the marks of all frames onto the canvas of the best, as if they were looks at one photo."""
     here = np.eye(3)
-    sights = [Sight(f.marks, geometry.inverse(_onto(f.evidence, best.evidence))) for f in found]
-    fields = arrange(fuse(sights, here))
+    views = [ViewMarks(f.marks, geometry.inverse(_onto(f.evidence, best.evidence))) for f in found]
+    fields = arrange(fuse(views, here))
     share = best.evidence.share
     if fields.height and best.evidence.fields.height:
         share *= fields.height / best.evidence.fields.height
@@ -198,18 +200,19 @@ def _evidence(found: list[_Frame], best: _Frame) -> DisplayLooks:
 
 
 def _onto(one: DisplayLooks, other: DisplayLooks) -> geometry.Matrix:
-    """The matrix from one frame's canvas to another's, by their main strings; none is needed where these differ."""
+    """Fit the matrix from one frame's canvas to another's, by their main strings; identity where these differ."""
     first, second = one.fields.box, other.fields.box
     if first is None or second is None or len(one.fields.text) != len(other.fields.text):
         return np.eye(3)
     sx = (second[2] - second[0]) / max(1.0, first[2] - first[0])
     sy = (second[3] - second[1]) / max(1.0, first[3] - first[1])
+    # More than a moving hand makes: the boxes are not of one row, and no matrix can be had from them.
     if not (0.7 < sx < 1.4 and 0.7 < sy < 1.4):
         return np.eye(3)
     return np.array([[sx, 0, second[0] - sx * first[0]], [0, sy, second[1] - sy * first[1]], [0, 0, 1]])
 
 
 def _placed(frame: _Frame, reading: DisplayReading) -> Seen:
-    """A reading with its places in the frame's own pixels."""
-    reading = enlarged(reading, 1 / frame.scale)
+    """Give a reading with its boxes in the frame's own pixels."""
+    reading = scaled(reading, 1 / frame.scale)
     return Seen((reading,), "" if reading.accepted else reading.reason)

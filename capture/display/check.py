@@ -13,7 +13,7 @@ IMPOSSIBLE = "{title} cannot show {shown}: {why}. Take it again straight on, or 
 
 
 def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None = None) -> DisplayReading:
-    """A reading as the instrument's profile lets it stand.
+    """Check a reading against what the instrument can show.
 
     Args:
         display: As read. One that was refused stays refused.
@@ -28,22 +28,23 @@ def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None =
         return display
     volts = voltage if voltage is not None else _shown(display.secondary.get("set_voltage"))
     quantity, doubts = display.quantity, display.doubts
+    # A learnt profile knows only what was confirmed so far, so it may not rule out other units.
     if quantity.unit is None and quantity.digits is not None and not profile.learnt:
         units = profile.units_for(quantity.digits, volts)
         if len(units) == 1 and quantity.qualifier is Qualifier.EQUAL:
             quantity = replace(quantity, unit=units[0])
             doubts = (*(d for d in doubts if d is not Doubt.UNIT_MISSING), Doubt.UNIT_UNSURE)
-    verdict, why = profile.verdict(quantity, volts)
-    if verdict is Possibility.IMPOSSIBLE:
+    possibility, why = profile.possibility(quantity, volts)
+    if possibility is Possibility.IMPOSSIBLE:
         reason = IMPOSSIBLE.format(title=profile.title, shown=_as_read(display), why=why)
         return replace(display, accepted=False, reason=reason, doubts=(Doubt.IMPLAUSIBLE,))
-    if verdict is Possibility.UNLIKELY:
+    if possibility is Possibility.UNLIKELY:
         doubts = (*doubts, Doubt.UNUSUAL)
     return replace(display, quantity=quantity, doubts=tuple(dict.fromkeys(doubts)))
 
 
 def all_checked(seen: Seen, profile: Profile, voltage: Decimal | None = None) -> Seen:
-    """Every display of a photo, checked; what is accepted comes first."""
+    """Check every display of a photo; what is accepted comes first."""
     displays = sorted(
         (checked(display, profile, voltage) for display in seen.displays), key=lambda display: not display.accepted
     )

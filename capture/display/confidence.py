@@ -1,10 +1,10 @@
 """How likely digits, point and unit of one display are right: measured, instead of what the networks say of themselves.
 
-A network that is "0.98 sure" is not right 98 times of 100. So rendered photos with known content were read
+A network that says 0.98 is not right 98 times of 100. So rendered photos with known content were read
 (`python -m fixtures.training.display_model gather`), and for each of the three heads a logistic regression on ramps
 (pieces of a feature) was fitted from the features to whether the head was right (`fit`). The coefficients lie in
-`models/calibration.json` with the seeds, the networks that they belong to and the thresholds. More certainty of a mark
-never makes a head less likely to be right: the fit allows no such coefficient (`features.SIGNS`).
+`models/calibration.json` with the seeds, the networks that they belong to and the thresholds. More confidence in a
+mark never makes a head less likely to be right: the fit allows no such coefficient (`features.DIRECTIONS`).
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from grading.terms.quantity import UNITS
 
 FILE = Path(__file__).parent / "models" / "calibration.json"
 HEADS = ("value", "dot", "unit")
-"""What is judged apart: digits with sign, points, unit."""
+"""What is rated apart: digits with sign, points, unit."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class ConfidenceHead:
     Attributes:
         ramps: Feature, low, high, weight: log odds for each unit that the feature lies above `low`, up to `high`.
         bias: Log odds with all ramps at 0.
-        threshold: Probability from which the head counts as sure; "value" and "dot" share one, for both together.
+        threshold: Probability from which the head is accepted; "value" and "dot" share one, for their product.
     """
 
     ramps: tuple[tuple[str, float, float, float], ...]
@@ -40,7 +40,7 @@ class ConfidenceHead:
     threshold: float
 
     def probability(self, values: dict[str, float]) -> float:
-        """How likely this head is right, 0..1.
+        """Give the probability that this head is right, 0..1.
 
         Raises:
             KeyError: A feature is missing.
@@ -53,7 +53,7 @@ class ConfidenceHead:
 
 @lru_cache(maxsize=4)
 def calibration(path: Path = FILE) -> dict[str, ConfidenceHead]:
-    """The regressions by head.
+    """Load the regressions by head; each file is read once.
 
     Raises:
         EngineError: The file is missing or damaged.
@@ -76,7 +76,7 @@ def calibration(path: Path = FILE) -> dict[str, ConfidenceHead]:
 
 
 def probabilities(evidence: DisplayLooks) -> dict[str, float]:
-    """How likely "value" (digits and sign), "dot" and "unit" are right, 0..1 each; all 0 without a main string.
+    """Give the probabilities that "value" (digits and sign), "dot" and "unit" are right, 0..1; all 0 without a string.
 
     Raises:
         EngineError: The calibration is missing or damaged.
@@ -86,5 +86,5 @@ def probabilities(evidence: DisplayLooks) -> dict[str, float]:
     heads, values = calibration(), features(evidence)
     found = {name: heads[name].probability(values[name]) for name in HEADS}
     if evidence.fields.unit not in UNITS:
-        found["unit"] = 0.0
+        found["unit"] = 0.0  # "unit_other" and "unreadable" are no unit that could be right
     return found

@@ -14,7 +14,7 @@ from datetime import datetime
 
 ORIENTATION, TIME, DETAILS, TIME_TAKEN, OFFSET_TAKEN = 0x0112, 0x0132, 0x8769, 0x9003, 0x9011
 _SHORT, _ASCII, _LONG = 3, 2, 4
-MOST_ENTRIES = 500
+MAX_ENTRIES = 500
 """Entries looked at in one directory; cameras write fewer than a hundred."""
 
 
@@ -65,12 +65,12 @@ def _text(value: int | str | None) -> str | None:
 
 
 def _entries(block: bytes, at: int, order: str) -> dict[int, int | str]:
-    """The wanted entries of the directory at an offset; numbers as int, text as str."""
+    """Read the wanted entries of the directory at an offset; numbers as int, text as str."""
     found: dict[int, int | str] = {}
     if at + 2 > len(block):
         return found
     (count,) = struct.unpack_from(order + "H", block, at)
-    for index in range(min(count, MOST_ENTRIES)):
+    for index in range(min(count, MAX_ENTRIES)):
         start = at + 2 + 12 * index
         if start + 12 > len(block):
             break

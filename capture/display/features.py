@@ -1,4 +1,4 @@
-"""What the certainty of one display is computed from: plain numbers about its marks, its looks and its picture.
+"""What the confidence in one display is computed from: plain numbers about its marks, its looks and its picture.
 
 Each head ("value": digits and sign, "dot": points, "unit") has features of its own, by name. They are written to the
 rows that are fitted on and named in `models/calibration.json`: after a change of any of them, rows have to be gathered
@@ -14,13 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display import geometry, refusal
-from capture.display.fields import COUNTS, Fields, sure
+from capture.display.fields import MIN_COUNTED_HEAT, Fields, mark_confidence
 from capture.display.marks import Mark
 from capture.display.spacing import pitch
 from capture.display.strings import bare
 from grading.terms.quantity import UNITS
 
-SIGNS = {
+DIRECTIONS = {
     "weakest": 1, "all": 1, "margin": 1, "legible": 1, "same": 1, "looks": 1, "lost": -1, "uneven": -1, "size": 1,
     "found": 1, "backed": 1, "rival": -1, "murky": -1, "unseen": -1, "second": -1, "split": -1, "tall": 1, "zeros": -1,
     "length": 0, "over": 0, "pointed": 0, "beside": 0, "worst": 1, "heat": 1, "marked": 0, "legible_photo": 1,
@@ -31,11 +31,11 @@ SIGNS = {
 }  # fmt: skip
 """What a larger feature may do to the probability: 1 raise it only, -1 lower it only, 0 either.
 
-One name may stand in several heads. "Certainty" is the network's own; log odds are natural, kept within ±9.2.
+One name may stand in several heads. "Confidence" here is the network's own; log odds are natural, kept within ±9.2.
 
 All heads: "legible" log odds of the mean legibility; "murky" how far that falls short of 1.5; "size" log2 of the height
 of the main digits in the photo, px, up to 6. The following are about digits, about points, or about the unit, according
-to the head: "weakest" certainty of the weakest mark, "heat" of the weakest place, "worst" of the weakest look, "looks"
+to the head: "weakest" confidence of the weakest mark, "heat" of the weakest place, "worst" of the weakest look, "looks"
 mean over the looks, as log odds; "margin" log ratio of the likeliest class to the next; "same" share of the looks that
 agree, "split" any that does not; "few" two looks or fewer.
 
@@ -49,7 +49,7 @@ Points: "all" the weakest place of a point, or that none was passed over; "gap" 
 kind; "count", "pointed" points; "unseen" none, on digits so small that one may be lost; "zeros" a zero in front.
 
 Unit: "tall" log2 of its height, canvas px; "relative" the same over that of the digits, "size_crop" the same in photo
-px; "all" looks that agree; "rest" certainty of the surest other unit; "beside", "apart", "low" where it stands;
+px; "all" looks that agree; "rest" confidence of the likeliest other unit; "beside", "apart", "low" where it stands;
 "tester" a resistance beside a test voltage; "risky" see `RISKY`.
 """
 _LEAST = 1e-4
@@ -89,19 +89,19 @@ class DisplayLooks:
 
 
 def log_odds(probability: float) -> float:
-    """Log odds of a probability, kept within ±9.2."""
+    """Give the natural logarithm of a probability's odds, kept within ±6.2."""
     p = min(max(probability, _LEAST), 1 - _LEAST)
     return math.log(p / (1 - p))
 
 
 def features(evidence: DisplayLooks) -> dict[str, dict[str, float]]:
-    """What each head's probability is computed from.
+    """Compute the features of one utterance, in the order of `FEATURES`.
 
     Args:
         evidence: Of a display with a main string.
 
     Returns:
-        For "value", "dot" and "unit" the features by name (see `SIGNS`); every number is finite.
+        For "value", "dot" and "unit" the features by name (see `DIRECTIONS`); every number is finite.
     """
     fields, looks = evidence.fields, [look for look in evidence.looks if look.text]
     shared = {
@@ -121,18 +121,18 @@ def _value(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[
     glyphs = [m for m in fields.chars if m.group == 0]
     heights = [m.height for m in glyphs if m.name not in "-<>"]
     digits = bare(fields.text)
-    weakest = min((sure(m) for m in glyphs), default=0.0)
+    weakest = min((mark_confidence(m) for m in glyphs), default=0.0)
     return {
         "weakest": log_odds(weakest),
-        "all": log_odds(math.prod(sure(m) for m in glyphs) if glyphs else 0.0),
+        "all": log_odds(math.prod(mark_confidence(m) for m in glyphs) if glyphs else 0.0),
         "margin": min((_margin(m) for m in glyphs), default=0.0),
         "heat": log_odds(min((m.heat for m in glyphs), default=0.0)),
         "same": _share([bare(look.text) == digits for look in evidence.looks]),
         "split": float(any(bare(look.text) != digits for look in evidence.looks)),
-        "looks": log_odds(float(np.mean([look.value_sure for look in looks])) if looks else 0.0),
-        "worst": log_odds(min((look.value_sure for look in looks), default=0.0)),
+        "looks": log_odds(float(np.mean([look.value_confidence for look in looks])) if looks else 0.0),
+        "worst": log_odds(min((look.value_confidence for look in looks), default=0.0)),
         "few": float(len(evidence.looks) <= 2),
-        "lost": max(0.0, weakest - fields.value_sure),
+        "lost": max(0.0, weakest - fields.value_confidence),
         "uneven": float(np.std(heights) / max(float(np.mean(heights)), 1.0)) if heights else 0.0,
         "pitch": pitch(fields),
         "found": 0.0 if evidence.marked else log_odds(evidence.found) - log_odds(0.9),
@@ -148,7 +148,7 @@ def _value(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[
 
 
 def _look_of(evidence: DisplayLooks, fields: Fields) -> dict[str, float]:
-    """What the picture itself says: how legible, large, crisp it is, and how far from the picture's edges."""
+    """Measure the picture itself: how legible, large and crisp it is, and how far from the picture's edges."""
     crisp, contrast = (0.0, 0.0) if fields.box is None else refusal.crispness(evidence.canvas, fields.box)
     glare = fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
     legible, marked = log_odds(evidence.legible), float(evidence.marked)
@@ -173,7 +173,7 @@ def _look_of(evidence: DisplayLooks, fields: Fields) -> dict[str, float]:
 
 
 def _beside(evidence: DisplayLooks, fields: Fields) -> tuple[float, float]:
-    """Contrast left and right of the main string, where a character may have been missed; 0..1 each."""
+    """Measure the contrast left and right of the main string, where a character may have been missed; 0..1 each."""
     row = [m for m in fields.chars if m.group == 0]
     if not row:
         return 0.0, 0.0
@@ -187,7 +187,7 @@ def _beside(evidence: DisplayLooks, fields: Fields) -> tuple[float, float]:
 
 
 def second(fields: Fields) -> float:
-    """Height of the largest number beside the main one as a share of the main one's, 0..1.
+    """Give the height of the largest number beside the main one as a share of the main one's, 0..1.
 
     Where the main one is a temperature, the humidity beside it raises no question.
     """
@@ -197,24 +197,24 @@ def second(fields: Fields) -> float:
 
 
 def _backing(fields: Fields) -> float:
-    """How far a unit or a named small field shows that this is an instrument's display at all, 0..1."""
-    return max(fields.unit_sure if fields.unit in UNITS else 0.0, 0.5 if fields.small else 0.0)
+    """Tell how far a unit or a named small field shows that this is an instrument's display at all, 0..1."""
+    return max(fields.unit_confidence if fields.unit in UNITS else 0.0, 0.5 if fields.small else 0.0)
 
 
 def _dot(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[str, float]:
     points = [m for m in fields.chars if m.group == 1]
     peers = [look for look in looks if bare(look.text) == bare(fields.text)]
     return {
-        "weakest": log_odds(fields.dot_sure),
-        "worst": log_odds(min((look.dot_sure for look in looks), default=0.0)),
+        "weakest": log_odds(fields.dot_confidence),
+        "worst": log_odds(min((look.dot_confidence for look in looks), default=0.0)),
         "gap": _gap(fields),
         "count": float(len(points)),
         "time": float(":" in fields.text),
         "marked": float(evidence.marked),
-        "all": log_odds(min((m.heat for m in points), default=1.0 - COUNTS[1])),
+        "all": log_odds(min((m.heat for m in points), default=1.0 - MIN_COUNTED_HEAT[1])),
         "same": _share([look.text == fields.text for look in peers]),
         "split": float(any(look.text != fields.text for look in peers)),
-        "looks": log_odds(float(np.mean([look.dot_sure for look in looks])) if looks else 0.0),
+        "looks": log_odds(float(np.mean([look.dot_confidence for look in looks])) if looks else 0.0),
         "pointed": float(bool(points)),
         "unseen": 0.0 if points or len(bare(fields.text)) < 2 else _smallness(evidence),
         "length": float(len(bare(fields.text))),
@@ -223,19 +223,19 @@ def _dot(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[st
 
 
 def _gap(fields: Fields) -> float:
-    """Log odds of the weakest point among marks of its kind; without any, how sure it is that none is there."""
+    """Log odds of the weakest point among marks of its kind; without any, of there being none."""
     points = [m for m in fields.chars if m.group == 1]
-    return log_odds(min((m.sure for m in points), default=fields.dot_sure))
+    return log_odds(min((m.confidence for m in points), default=fields.dot_confidence))
 
 
 def _unit(fields: Fields, looks: tuple[Fields, ...], px: float) -> dict[str, float]:
     unit = next((m for m in fields.used if m.group == 2), None)
     if unit is None:
         return dict.fromkeys(_UNIT_FEATURES, 0.0)
-    own = [look.unit_sure for look in looks if look.unit == fields.unit]
+    own = [look.unit_confidence for look in looks if look.unit == fields.unit]
     right = max((m.right for m in fields.chars), default=0.0)
     return {
-        "weakest": log_odds(sure(unit)),
+        "weakest": log_odds(mark_confidence(unit)),
         "margin": _margin(unit),
         "same": _share([look.unit == fields.unit for look in looks]),
         "looks": log_odds(float(np.mean(own)) if own else 0.0),
@@ -266,25 +266,25 @@ _UNIT_FEATURES = (
 
 
 def _middle(fields: Fields) -> float:
-    """Height at which the main string stands, canvas px from above."""
+    """Give the height at which the main string stands, canvas px from above."""
     ys = [m.y for m in fields.chars if m.group == 0]
     return float(np.median(ys)) if ys else 0.0
 
 
 def _margin(mark: Mark) -> float:
     """Log of how many times likelier the class is than the next, kept within 0..9.2."""
-    if len(mark.odds) < 2:
+    if len(mark.probabilities) < 2:
         return 0.0
-    second, first = np.sort(np.array(mark.odds))[-2:]
+    second, first = np.sort(np.array(mark.probabilities))[-2:]
     return float(np.clip(math.log(max(first, _LEAST) / max(second, _LEAST)), 0.0, 9.2))
 
 
 def _smallness(evidence: DisplayLooks) -> float:
-    """How small the digits are, and how hard to see: a point among such may be lost without a trace."""
+    """Measure how small the digits are, and how hard to see: a point among such may be lost without a trace."""
     size = max(0.0, 6.0 - math.log2(max(evidence.digit_px or 1.0, 1.0)))
     return size + max(0.0, 2.5 - log_odds(evidence.legible))
 
 
 def _share(votes: list[bool]) -> float:
-    """Share of the votes that are true; 0 without any."""
+    """Give the share of the votes that are true; 0 without any."""
     return float(np.mean(votes)) if votes else 0.0

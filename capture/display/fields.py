@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from capture.display.glyphs import FLAGS, UNIT_TOKENS
+from capture.display.glyphs import ANNUNCIATORS, UNIT_TOKENS
 from capture.display.marks import Mark
 
 SAME_ROW = 0.4
@@ -23,19 +23,19 @@ _CHARS = {"inf": "∞", "unreadable": "?", "other": "¿"}
 
 
 @dataclass(frozen=True)
-class Small:
-    """A field beside the main string, or a flag.
+class SmallField:
+    """A field beside the main string, or an annunciator.
 
     Attributes:
-        name: As in `Fields.small`, or the flag.
-        text: As shown; "on" for a flag.
-        sure: Least certainty among its marks, 0..1.
+        name: As in `Fields.small`, or the annunciator.
+        text: As shown; "on" for an annunciator.
+        confidence: The least of its marks, 0..1.
         box: Around it: x0, y0, x1, y1, canvas px.
     """
 
     name: str
     text: str
-    sure: float
+    confidence: float
     box: tuple[float, float, float, float]
 
 
@@ -47,29 +47,29 @@ class Fields:
         text: The main string; "?" for an unreadable character, "¿" for one that is no digit.
         chars: The marks of the main string, left to right, points included.
         unit: UCUM code of the main unit, "unit_other", "unreadable", or None.
-        value_sure: Least certainty among the characters, 0..1.
-        dot_sure: Certainty that the points are where they are and nowhere else, 0..1.
-        unit_sure: Certainty of the unit, 0..1; 0 without one.
+        value_confidence: The least of the characters, 0..1.
+        dot_confidence: That the points are where they are and nowhere else, 0..1.
+        unit_confidence: Of the unit, 0..1; 0 without one.
         small: Other fields by name.
-        flags: Flags seen.
-        seen: The same fields and flags with certainty and place.
+        annunciators: Those seen, in the order of `ANNUNCIATORS`.
+        seen: The same fields and annunciators with confidence and place.
         height: Height of the main digits, canvas px.
         slope: How much the main row falls per px to the right; 0 where it has fewer than three characters.
         used: The marks of main string and unit.
         rival: Height of the largest other nameless number as a share of the main one's; 0 without one.
-        unit_rival: Certainty of the surest other unit that no number has taken, 0..1.
+        unit_rival: Confidence of the likeliest other unit that no number has taken, 0..1.
         box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
     """
 
     text: str = ""
     chars: list[Mark] = field(default_factory=list)
     unit: str | None = None
-    value_sure: float = 0.0
-    dot_sure: float = 0.0
-    unit_sure: float = 0.0
+    value_confidence: float = 0.0
+    dot_confidence: float = 0.0
+    unit_confidence: float = 0.0
     small: dict[str, str] = field(default_factory=dict)
-    flags: tuple[str, ...] = ()
-    seen: list[Small] = field(default_factory=list)
+    annunciators: tuple[str, ...] = ()
+    seen: list[SmallField] = field(default_factory=list)
     height: float = 0.0
     slope: float = 0.0
     used: list[Mark] = field(default_factory=list)
@@ -78,12 +78,13 @@ class Fields:
     box: tuple[float, float, float, float] | None = None
 
 
-def sure(mark: Mark) -> float:
-    """Certainty of one mark: that it is there, and that it is what it seems."""
-    return min(1.0, mark.heat / 0.6) * mark.sure
+def mark_confidence(mark: Mark) -> float:
+    """Give the confidence in one mark: that it is there, and that it is what it seems; 0..1."""
+    # From 0.6 the mark is taken to be there, and only its class can be in doubt.
+    return min(1.0, mark.heat / 0.6) * mark.confidence
 
 
-COUNTS = (0.35, 0.42, 0.3)
+MIN_COUNTED_HEAT = (0.35, 0.42, 0.3)
 """Heat from which a mark counts, per group; a weaker point still makes the point doubtful."""
 
 
@@ -97,7 +98,9 @@ def arrange(marks: list[Mark]) -> Fields:
     other = _arrange([m for m in marks if id(m) not in own])
     if other.unit != "Cel":
         return fields
-    humidity = Small("humidity", fields.text, min(fields.value_sure, fields.dot_sure), fields.box or (0, 0, 0, 0))
+    humidity = SmallField(
+        "humidity", fields.text, min(fields.value_confidence, fields.dot_confidence), fields.box or (0, 0, 0, 0)
+    )
     return replace(
         other,
         small=other.small | {"humidity": fields.text},
@@ -107,17 +110,17 @@ def arrange(marks: list[Mark]) -> Fields:
 
 
 def _arrange(marks: list[Mark]) -> Fields:
-    weak = [m for m in marks if m.group != 2 and m.heat <= COUNTS[m.group]]
-    marks = [m for m in marks if m.heat > COUNTS[m.group]]
+    weak = [m for m in marks if m.group != 2 and m.heat <= MIN_COUNTED_HEAT[m.group]]
+    marks = [m for m in marks if m.heat > MIN_COUNTED_HEAT[m.group]]
     glyphs = [m for m in marks if m.group == 0]
     points = [m for m in marks if m.group == 1]
     tokens = [m for m in marks if m.group == 2]
     main = _main_row(glyphs, [t for t in tokens if t.name in UNIT_TOKENS])
-    flagged = _flags(tokens)
-    flags = tuple(f.name for f in flagged)
+    lit = _annunciators(tokens)
+    annunciators = tuple(f.name for f in lit)
     if not main:
         small, _ = _small_fields(glyphs, points, tokens)
-        return Fields(small={s.name: s.text for s in small}, flags=flags, seen=[*small, *flagged])
+        return Fields(small={s.name: s.text for s in small}, annunciators=annunciators, seen=[*small, *lit])
     height = float(np.median([m.height for m in main if m.name not in "-<>"] or [max(m.height, m.width) for m in main]))
     row_points = [p for p in points if _in_row(p, main, height)]
     rest = [g for g in glyphs if g not in main]
@@ -127,41 +130,43 @@ def _arrange(marks: list[Mark]) -> Fields:
     unit = _main_unit(main, height, free)
     result = Fields(
         text="".join(_CHARS.get(m.name, m.name) for m in chars), chars=chars, height=height,
-        small={s.name: s.text for s in small}, flags=flags, seen=[*small, *flagged],
-        value_sure=min(*(sure(m) for m in main), _nothing_lost(main, weak, height)),
-        dot_sure=_dot_sure(main, row_points, weak, height),
+        small={s.name: s.text for s in small}, annunciators=annunciators, seen=[*small, *lit],
+        value_confidence=min(*(mark_confidence(m) for m in main), _nothing_lost(main, weak, height)),
+        dot_confidence=_dot_confidence(main, row_points, weak, height),
     )  # fmt: skip
     result.rival = max(_unnamed_heights(rest, points, tokens), default=0.0) / max(height, 1.0)
     parts = list(main)
     result.slope = _slope([m for m in main if m.name not in "-<>"])
     result.used = [*chars, *([unit] if unit is not None else [])]
     if unit is not None:
-        result.unit, result.unit_sure = unit.name, sure(unit)
-        result.unit_rival = max([sure(t) for t in free if t is not unit and t.name != unit.name], default=0.0)
+        result.unit, result.unit_confidence = unit.name, mark_confidence(unit)
+        result.unit_rival = max(
+            [mark_confidence(t) for t in free if t is not unit and t.name != unit.name], default=0.0
+        )
         parts.append(unit)
     result.box = around(parts)
     return result
 
 
 def around(marks: list[Mark]) -> tuple[float, float, float, float]:
-    """The box around some marks: x0, y0, x1, y1, canvas px."""
+    """Give the box around some marks: x0, y0, x1, y1, canvas px."""
     tops, bottoms = [m.y - m.height / 2 for m in marks], [m.y + m.height / 2 for m in marks]
     return min(m.left for m in marks), min(tops), max(m.right for m in marks), max(bottoms)
 
 
-def _flags(tokens: list[Mark]) -> list[Small]:
-    """The flags that are sure enough, in the order of `FLAGS`; of each the surest mark."""
+def _annunciators(tokens: list[Mark]) -> list[SmallField]:
+    """Collect the annunciators above 0.5, in the order of `ANNUNCIATORS`; of each the mark of highest confidence."""
     found = []
-    for name in FLAGS:
-        marks = [t for t in tokens if t.name == name and sure(t) > 0.5]
+    for name in ANNUNCIATORS:
+        marks = [t for t in tokens if t.name == name and mark_confidence(t) > 0.5]
         if name != "set" and marks:
-            best = max(marks, key=sure)
-            found.append(Small(name, "on", sure(best), around([best])))
+            best = max(marks, key=mark_confidence)
+            found.append(SmallField(name, "on", mark_confidence(best), around([best])))
     return found
 
 
 def _slope(row: list[Mark]) -> float:
-    """How much a row falls per px to the right, by least squares, within ±0.35; 0 for fewer than three characters."""
+    """Fit how much a row falls per px to the right (least squares), within ±0.35; 0 for fewer than three characters."""
     if len(row) < 3:
         return 0.0
     xs, ys = np.array([m.x for m in row]), np.array([m.y for m in row])
@@ -170,15 +175,17 @@ def _slope(row: list[Mark]) -> float:
 
 
 def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
-    """The characters of the main string, left to right, its sign included."""
+    """Find the characters of the main string, left to right, its sign included."""
     tall = [g for g in glyphs if g.name not in ("-", "<", ">")]
     largest = max((g.height for g in tall), default=0.0)
+    # Dashes for "no value" are as wide as digits but flat, so width stands in for their height.
     dashes = _dashes([g for g in glyphs if g.name == "-"])
     if dashes and max(max(d.height, 1.6 * d.width) for d in dashes) > 1.15 * largest:
         return dashes
     if not tall:
         return []
     seed = max((g for g in tall if g.height > 0.85 * largest), key=lambda g: g.heat)
+    # Twice: first as if the row lay level, to learn its slope; then along that slope.
     row = [g for g in tall if g.height > MAIN_HEIGHT * largest and abs(g.y - seed.y) < SAME_ROW * largest]
     slope = _slope(row)
 
@@ -196,18 +203,18 @@ def _main_row(glyphs: list[Mark], units: list[Mark]) -> list[Mark]:
         and g.x < left + 0.2 * largest
         and left - g.right < 1.2 * largest
     ]
-    if signs:
+    if signs:  # the nearest one only: a number has one sign
         row.append(max(signs, key=lambda g: g.right))
     return _connected(sorted(row, key=lambda g: g.x), seed, largest, units)
 
 
 def _sign_in_doubt(mark: Mark, height: float) -> bool:
-    """Whether a small unreadable mark is a sign if it is anything: to pass it over could lose a "greater than"."""
+    """Tell whether a small unreadable mark is a sign if it is anything: to pass it over could lose a "greater than"."""
     return mark.name == "unreadable" and mark.rival in ("<", ">") and 0.12 * height < mark.height < 0.8 * height
 
 
 def _connected(row: list[Mark], seed: Mark, height: float, units: list[Mark]) -> list[Mark]:
-    """The part of a row around `seed` without a gap of more than two characters; a unit between two ends a number."""
+    """Cut a row to the part around `seed` without a gap of over two characters; a unit between two ends a number."""
     groups: list[list[Mark]] = []
 
     def apart(last: Mark, mark: Mark) -> bool:
@@ -225,7 +232,7 @@ def _connected(row: list[Mark], seed: Mark, height: float, units: list[Mark]) ->
 
 
 def _dashes(dashes: list[Mark]) -> list[Mark]:
-    """The longest row of dashes, if there are at least two."""
+    """Find the longest row of dashes, if there are at least two."""
     best: list[Mark] = []
     for seed in dashes:
         row = [
@@ -239,7 +246,7 @@ def _dashes(dashes: list[Mark]) -> list[Mark]:
 
 
 def _in_row(point: Mark, main: list[Mark], height: float) -> bool:
-    """Whether a point stands at the foot of the main row, or a colon at mid-height between two of its characters."""
+    """Tell whether a point stands at the foot of the main row, or a colon at mid-height between its characters."""
     near = min(main, key=lambda m: abs(m.x - point.x))
     foot = near.y + height / 2 if near.name not in "<>-" else float(np.median([m.y for m in main])) + height / 2
     if point.name == ":":
@@ -249,7 +256,7 @@ def _in_row(point: Mark, main: list[Mark], height: float) -> bool:
 
 
 def _nothing_lost(main: list[Mark], weak: list[Mark], height: float) -> float:
-    """How sure it is that no sign or character beside the main ones was missed: a weak one there is a doubt."""
+    """Give the confidence that no sign or character beside the main ones was missed: a weak one there lowers it."""
     y = float(np.median([m.y for m in main]))
     left, right = main[0].left - 1.2 * height, main[-1].right + 0.8 * height
     near = [w.heat for w in weak if w.group == 0 and left < w.x < right and abs(w.y - y) < 0.5 * height
@@ -257,26 +264,26 @@ def _nothing_lost(main: list[Mark], weak: list[Mark], height: float) -> float:
     return 1.0 - min(1.0, max(near, default=0.0) / 0.6)
 
 
-def _dot_sure(main: list[Mark], points: list[Mark], weak: list[Mark], height: float) -> float:
-    """How sure the points are: those that count are strong, and no weak one stands elsewhere at the foot of the row."""
-    certain = min([min(1.0, (p.heat - 0.3) / 0.4) * p.sure for p in points] or [1.0])
+def _dot_confidence(main: list[Mark], points: list[Mark], weak: list[Mark], height: float) -> float:
+    """Give the confidence in the points: those that count are strong, no weak one stands elsewhere at the foot."""
+    certain = min([min(1.0, (p.heat - 0.3) / 0.4) * p.confidence for p in points] or [1.0])
     doubt = max([w.heat for w in weak if w.group == 1 and _in_row(w, main, height)], default=0.0)
     return min(certain, 1.0 - min(1.0, doubt / 0.55))
 
 
 def _main_unit(main: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:
-    """The main unit: beside the row if there is one there, otherwise the largest that is left."""
+    """Choose the main unit: beside the row if there is one there, otherwise the largest that is left."""
     right, y = main[-1].right, float(np.median([m.y for m in main]))
     beside = [t for t in tokens if t.left > right - 0.3 * height and abs(t.y - y) < 0.8 * height]
     pool = beside or tokens
-    return max(pool, key=lambda t: t.height * sure(t)) if pool else None
+    return max(pool, key=lambda t: t.height * mark_confidence(t)) if pool else None
 
 
-def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> tuple[list[Small], list[Mark]]:
-    """Small numbers with their units, one of each name; and the tokens that they took."""
-    fields: dict[str, Small] = {}
+def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> tuple[list[SmallField], list[Mark]]:
+    """Read the small numbers with their units, one of each name; and give the tokens that they took."""
+    fields: dict[str, SmallField] = {}
     taken: list[Mark] = []
-    volts: list[tuple[float, bool, Small]] = []
+    volts: list[tuple[float, bool, SmallField]] = []
     for group in _groups(glyphs, points, tokens):
         height = float(np.median([m.height for m in group]))
         own = [
@@ -285,21 +292,22 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
             if group[0].left < p.x < group[-1].right + 0.3 * height and abs(p.y - group[0].y) < 0.8 * height
         ]
         text = "".join(_CHARS.get(m.name, m.name) for m in sorted([*group, *own], key=lambda m: m.x))
-        weak = min(sure(m) for m in group) < 0.5 or "?" in text or "¿" in text
+        weak = min(mark_confidence(m) for m in group) < 0.5 or "?" in text or "¿" in text
         unit = _token_right(group, height, tokens)
         if unit is not None:
             taken.append(unit)
         before = [t for t in tokens if t.name == "set" and -0.3 * height < group[0].left - t.right < 1.6 * height
                   and abs(t.y - group[0].y) < height]  # fmt: skip
-        if weak:
+        if weak:  # left out; its unit stays taken, so that it cannot become the main one
             continue
         marks = [*group, *own, *([unit] if unit is not None else []), *before]
         name = _name_of(text, unit.name if unit is not None else "", bool(before))
-        small = Small(name, text, min(sure(m) for m in marks), around(marks))
+        small = SmallField(name, text, min(mark_confidence(m) for m in marks), around(marks))
         if name == "V":
             volts.append((group[0].y, bool(before), small))
         elif name:
             fields[name] = small
+    # Of two voltages the upper one is on the terminals, the lower one selected, unless "SET" stands beside it.
     for _, is_set, small in sorted(volts, key=lambda v: v[:2]):
         key = "set_voltage" if is_set or "test_voltage" in fields else "test_voltage"
         fields.setdefault(key, replace(small, name=key))
@@ -310,7 +318,7 @@ _NAMES = {"%": "humidity", "Cel": "temperature", "uA": "current", "mA": "current
 
 
 def _name_of(text: str, unit: str, is_set: bool) -> str:
-    """What a small number is by its unit: "V" for a voltage, "" where nothing tells."""
+    """Name a small number by its unit: "V" for a voltage, "" where nothing tells."""
     if unit == "V" or (is_set and not unit):
         return "V"
     if ":" in text or unit == "s":
@@ -321,7 +329,7 @@ def _name_of(text: str, unit: str, is_set: bool) -> str:
 
 
 def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[list[Mark]]:
-    """Characters that stand side by side at one height, left to right; a unit between two ends a number."""
+    """Group characters that stand side by side at one height, left to right; a unit between two ends a number."""
     groups: list[list[Mark]] = []
     for mark in sorted((g for g in glyphs if g.name not in ("<", ">")), key=lambda g: g.x):
         for group in groups:
@@ -330,6 +338,7 @@ def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[
             if abs(last.y - mark.y) > 0.5 * size or min(last.height, mark.height) < 0.5 * size:
                 continue
             between = [m for m in (*points, *tokens) if last.x < m.x < mark.x and abs(m.y - mark.y) < 0.7 * size]
+            # A point with a place of its own makes the gap between two digits wider.
             reach = 1.8 if any(m.group == 1 for m in between) else 0.9
             if mark.left - last.right < reach * size and not any(m.group == 2 for m in between):
                 group.append(mark)
@@ -340,9 +349,9 @@ def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[
 
 
 def _unnamed_heights(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[float]:
-    """Heights of the numbers beside the main one that no known unit or colon of their own sets apart."""
+    """Measure the numbers beside the main one that no known unit or colon of their own sets apart; heights, px."""
     heights = []
-    for group in _groups([g for g in glyphs if g.name != "-" and sure(g) > 0.4], points, tokens):
+    for group in _groups([g for g in glyphs if g.name != "-" and mark_confidence(g) > 0.4], points, tokens):
         height = float(np.median([m.height for m in group]))
         colon = any(p.name == ":" and group[0].x < p.x < group[-1].x and abs(p.y - group[0].y) < height for p in points)
         own = _token_right(group, height, tokens)
@@ -352,7 +361,7 @@ def _unnamed_heights(glyphs: list[Mark], points: list[Mark], tokens: list[Mark])
 
 
 def _token_right(group: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:
-    """The unit directly at the right of a small number."""
+    """Find the unit directly at the right of a small number."""
     last = group[-1]
     near = [t for t in tokens if t.name in UNIT_TOKENS and -0.4 * height < t.left - last.right < 1.3 * height
             and abs(t.y - last.y) < 0.8 * height and t.height < 1.6 * height]  # fmt: skip

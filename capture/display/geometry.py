@@ -13,7 +13,7 @@ Matrix = NDArray[np.float64]
 
 
 def rectangle(x0: float, y0: float, x1: float, y1: float) -> Quad:
-    """The corners of an upright rectangle."""
+    """Give the corners of an upright rectangle."""
     return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], float)
 
 
@@ -24,7 +24,7 @@ def transform(matrix: Matrix, points: NDArray[np.float64]) -> NDArray[np.float64
 
 
 def between(source: Quad, target: Quad) -> Matrix:
-    """The matrix that takes four corners to four others.
+    """Solve for the matrix that takes four corners to four others.
 
     Raises:
         numpy.linalg.LinAlgError: The corners do not span an area.
@@ -37,7 +37,7 @@ def between(source: Quad, target: Quad) -> Matrix:
 
 
 def inverse(matrix: Matrix) -> Matrix:
-    """The matrix that undoes another.
+    """Invert a matrix.
 
     Raises:
         numpy.linalg.LinAlgError: It cannot be undone.
@@ -46,13 +46,13 @@ def inverse(matrix: Matrix) -> Matrix:
 
 
 def sides(quad: Quad) -> tuple[float, float]:
-    """Mean width and height of a quad, px."""
+    """Give the mean width and height of a quad, px."""
     edge = np.linalg.norm(np.roll(quad, -1, 0) - quad, axis=1)
     return float(edge[0] + edge[2]) / 2, float(edge[1] + edge[3]) / 2
 
 
 def fitted(quad: Quad, width: int, height: int, margin: float) -> tuple[Matrix, Quad]:
-    """The matrix that takes picture pixels to a canvas in which the quad lies upright and centred, in its own aspect.
+    """Fit a quad upright and centred into a canvas, in its own aspect: the matrix from picture to canvas.
 
     Args:
         quad: Corners in the picture.
@@ -72,7 +72,7 @@ def fitted(quad: Quad, width: int, height: int, margin: float) -> tuple[Matrix, 
 
 
 def is_convex(quad: Quad) -> bool:
-    """Whether the corners run clockwise (in picture coordinates, y downwards) around a convex area."""
+    """Tell whether the corners run clockwise (in picture coordinates, y downwards) around a convex area."""
     edge = np.roll(quad, -1, 0) - quad
     following = np.roll(edge, -1, 0)
     return bool(np.all(edge[:, 0] * following[:, 1] - edge[:, 1] * following[:, 0] > 0))

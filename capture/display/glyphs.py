@@ -1,32 +1,32 @@
-"""The marks that the reader knows, in the order of the network's outputs: digits, signs, points, units, flags.
+"""The marks that the reader knows, in the order of the network's outputs: characters, points, units, annunciators.
 
-The trainer and the reader both take the order from here, so that they cannot drift apart. A unit or a flag is one mark
-as a whole ("MΩ" is one token): which letters stand before the ohm sign decides a factor of a thousand million.
+The trainer and the reader both take the order from here, so that they cannot drift apart. A unit or annunciator is one
+mark as a whole ("MΩ" is one token): which letters stand before the ohm sign decides a factor of a thousand million.
 """
 
 from __future__ import annotations
 
 DIGITS = tuple("0123456789")
-SIGNS = ("-", ">", "<", "L", "F", "inf", "other", "unreadable")
+OTHER_CHARACTERS = ("-", ">", "<", "L", "F", "inf", "other", "unreadable")
 POINTS = (".", ":")
 UNIT_TOKENS = (
     "uOhm", "mOhm", "Ohm", "kOhm", "MOhm", "GOhm", "TOhm", "mV", "V", "kV", "uA", "mA", "A", "nF", "uF",
     "Cel", "%", "s", "min", "unit_other",
 )  # fmt: skip
-FLAGS = ("hv", "bat_low", "hold", "lock", "zero", "set")
+ANNUNCIATORS = ("hv", "bat_low", "hold", "lock", "zero", "set")
 
-CLASSES: tuple[str, ...] = (*DIGITS, *SIGNS, *POINTS, *UNIT_TOKENS, *FLAGS)
+CLASSES: tuple[str, ...] = (*DIGITS, *OTHER_CHARACTERS, *POINTS, *UNIT_TOKENS, *ANNUNCIATORS)
 INDEX: dict[str, int] = {name: i for i, name in enumerate(CLASSES)}
 
 GROUPS = ("glyph", "point", "token")
-"""Heat maps of the network: characters of the readings; points and colons; units and flags."""
+"""Heat maps of the network: characters of the readings; points and colons; units and annunciators."""
 
 
 def group_of(name: str) -> int:
-    """Which heat map a mark belongs to (index into `GROUPS`)."""
+    """Tell which heat map a mark belongs to (index into `GROUPS`)."""
     if name in POINTS:
         return 1
-    return 2 if name in UNIT_TOKENS or name in FLAGS else 0
+    return 2 if name in UNIT_TOKENS or name in ANNUNCIATORS else 0
 
 
 READER_WIDTH, READER_HEIGHT = 384, 224

@@ -34,16 +34,16 @@ MAX_PLAIN_PIXELS = 16_800_000
 """The same for PNG and WebP, which cannot be decoded at a reduced size; 4096 x 4096."""
 MIN_SIDE = 16
 """Smallest side of a picture, px; less cannot hold a display."""
-MOST_PIXELS_A_BYTE = 100
+MAX_PIXELS_PER_BYTE = 100
 """Above 4 million pixels, a file that holds more of them a byte is no photo: an even grey JPEG has 64, a rendered photo
 of 12 million pixels about 18 (both measured, quality 75)."""
 SMALL_ENOUGH = 4_000_000
 """Pixels that may be decoded however small the file is."""
-MOST_PIECES = 20_000
+MAX_SEGMENTS = 20_000
 """Segments or chunks of a file: 25 MB of PNG in pieces of 8 kB have 3,000."""
-MOST_FILL = 1_000
+MAX_FILL_BYTES = 1_000
 """Bytes that only fill up before a mark."""
-MOST_SCANNED = 200_000_000
+MAX_SCANNED_PIXELS = 200_000_000
 """Pixels times scans of a progressive JPEG: each scan goes over all pixels; 12 million in 10 scans are usual."""
 
 _MARK = re.compile(rb"\xff[^\x00\x01\xd0-\xd7\xff]")
@@ -120,7 +120,7 @@ def _check(header: Header) -> None:
     most = MAX_PLAIN_PIXELS if header.kind in ("PNG", "WEBP") else MAX_PIXELS
     if width * height > most:
         raise PhotoOverPixelLimit(width=width, height=height, millions=most / 10**6)
-    if width * height > max(SMALL_ENOUGH, MOST_PIXELS_A_BYTE * header.body):
+    if width * height > max(SMALL_ENOUGH, MAX_PIXELS_PER_BYTE * header.body):
         raise PhotoPixelsImplausible(width=width, height=height, kilobytes=header.body / 1000)
     if min(width, height) < MIN_SIDE:
         raise PhotoTooSmall(width=width, height=height)
@@ -131,7 +131,7 @@ def _jpeg(data: bytes) -> Header:
     size: tuple[int, int] | None = None
     exif = Exif()
     at = 2
-    for _ in range(MOST_PIECES):
+    for _ in range(MAX_SEGMENTS):
         at = _after_fill(data, at)
         mark = data[at + 1]
         if mark == 0x01 or 0xD0 <= mark <= 0xD8:
@@ -147,32 +147,33 @@ def _jpeg(data: bytes) -> Header:
             exif = read_exif(data[at + 4 : at + 2 + length])
         at += 2 + max(2, length)
     else:
-        raise PhotoTooComplex(made_of=f"more than {MOST_PIECES} pieces")
+        raise PhotoTooComplex(made_of=f"more than {MAX_SEGMENTS} pieces")
     scans, end = _scans(data, at)
     if size is None or 0 in size:
         raise PhotoDamaged()
-    if scans > 3 and scans * size[0] * size[1] > MOST_SCANNED:
+    # Three scans cost little whatever the size.
+    if scans > 3 and scans * size[0] * size[1] > MAX_SCANNED_PIXELS:
         raise PhotoTooComplex(made_of=f"{scans} scans")
     return Header("JPEG", *size, exif, end - at)
 
 
 def _after_fill(data: bytes, at: int) -> int:
-    """Where the next mark begins, behind bytes that only fill up."""
+    """Find where the next mark begins, behind bytes that only fill up."""
     if data[at] != 0xFF:
         raise PhotoDamaged()
-    for more in range(MOST_FILL):
+    for more in range(MAX_FILL_BYTES):
         if data[at + more + 1] != 0xFF:
             return at + more
     raise PhotoTooComplex(made_of="filling")
 
 
 def _scans(data: bytes, at: int) -> tuple[int, int]:
-    """How many scans there are, and where the picture ends; phones append films and second pictures behind it.
+    """Count the scans, and find where the picture ends; phones append films and second pictures behind it.
 
     Within a scan, 0xFF is followed by zero or by a restart mark; anything else begins the next segment.
     """
     scans = 0
-    for _ in range(MOST_PIECES):
+    for _ in range(MAX_SEGMENTS):
         mark = data[at + 1]
         if mark == 0xD9:
             return scans, at
@@ -182,12 +183,12 @@ def _scans(data: bytes, at: int) -> tuple[int, int]:
         if found is None:
             raise PhotoDamaged()
         at = found.start()
-    raise PhotoTooComplex(made_of=f"more than {MOST_PIECES} pieces")
+    raise PhotoTooComplex(made_of=f"more than {MAX_SEGMENTS} pieces")
 
 
 def _chunks(data: bytes, at: int, end: int, layout: str, tail: int) -> Iterator[tuple[bytes, int, int]]:
-    """Name, start and length of every chunk; `layout` reads (length, name) or (name, length), `tail` follows it."""
-    for _ in range(MOST_PIECES):
+    """Yield name, start and length of every chunk; `layout` reads (length, name) or (name, length), `tail` follows."""
+    for _ in range(MAX_SEGMENTS):
         if at + 8 > end:
             return
         first, second = struct.unpack_from(layout, data, at)
@@ -196,7 +197,7 @@ def _chunks(data: bytes, at: int, end: int, layout: str, tail: int) -> Iterator[
             raise PhotoDamaged()
         yield name, at + 8, length
         at += 8 + length + (length % 2 if tail == 0 else tail)
-    raise PhotoTooComplex(made_of=f"more than {MOST_PIECES} pieces")
+    raise PhotoTooComplex(made_of=f"more than {MAX_SEGMENTS} pieces")
 
 
 def _png(data: bytes) -> Header:
@@ -220,7 +221,7 @@ def _png(data: bytes) -> Header:
 
 
 def essential(data: bytes) -> bytes:
-    """A PNG without the chunks that its pixels do not need: a megabyte of comment packs into a kilobyte.
+    """Drop the chunks that a PNG's pixels do not need: a megabyte of comment packs into a kilobyte.
 
     Args:
         data: A PNG that `read_header` took.
@@ -262,7 +263,7 @@ def _three(data: bytes, at: int) -> int:
 
 
 def _heif(data: bytes) -> Header:
-    """By the library, which looks at the boxes only until pixels are asked for."""
+    """Read a HEIF header by the library, which looks at the boxes only until pixels are asked for."""
     import pi_heif
 
     try:

@@ -15,7 +15,7 @@ from capture.display.errors import DisplayModelMissing, DisplayReaderFailed, Net
 from capture.display.glyphs import FINDER_HEIGHT, FINDER_WIDTH, READER_HEIGHT, READER_WIDTH
 
 MODELS = Path(__file__).parent / "models"
-_turn = threading.Lock()  # an OpenCV network must not be run by two threads at once
+_lock = threading.Lock()  # an OpenCV network must not be run by two threads at once
 
 Floats = NDArray[np.float32]
 
@@ -43,8 +43,8 @@ def _network(name: str) -> Any:
 
 
 def _run(name: str, picture: NDArray[np.uint8], outputs: list[str]) -> list[Floats]:
-    blob = cv2.dnn.blobFromImage(picture, 1 / 255.0)
-    with _turn:
+    blob = cv2.dnn.blobFromImage(picture, 1 / 255.0)  # 0..1 and RGB, as the networks were trained
+    with _lock:
         network = _network(name)
         try:
             network.setInput(blob)

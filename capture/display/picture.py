@@ -1,8 +1,8 @@
 """Turns the bytes of a photo into upright pixels, or says why not. The one place that decodes pictures.
 
-Promises: the type is told by content, never by name; everything that `header` refuses is refused before anything is
-decoded; the EXIF orientation is applied here and nowhere else, so every coordinate in this package is in upright pixels
-of the photo. A very large JPEG is decoded at half its size; `Picture.scale` says so.
+Promises: the type is determined from the content, never from the name; what `header` refuses is refused before anything
+is decoded; the EXIF orientation is applied here and nowhere else, so every coordinate in this package is in upright
+pixels of the photo. A very large JPEG is decoded at half its size; `Picture.scale` says so.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ def open_picture(data: bytes) -> Picture:
 
 
 def _decoded(data: bytes, header: Header, half: bool) -> NDArray[np.uint8]:
-    """JPEG, PNG and WebP, as stored; a picture of another size than its header says is damaged."""
+    """Decode JPEG, PNG and WebP, as stored; a picture of another size than its header says is damaged."""
     flags = cv2.IMREAD_IGNORE_ORIENTATION | (cv2.IMREAD_REDUCED_COLOR_2 if half else cv2.IMREAD_COLOR)
     plain = essential(data) if header.kind == "PNG" else data
     pixels = cv2.imdecode(np.frombuffer(plain, np.uint8), flags)

@@ -34,7 +34,7 @@ def _kind_shown(quantity: Quantity, voltage: Decimal | None, context: Context) -
 
 
 def reading_seen(display: DisplayReading, context: Context) -> Reading:
-    """The reading that a display shows, at the place that the conversation stands at."""
+    """Make the reading that a display shows, at the place where the conversation stands."""
     built = _shown_number(display.secondary.get("test_voltage"))
     kind = _kind_shown(display.quantity, built, context)
     insulation = kind is QuantityKind.INSULATION_RESISTANCE

@@ -20,7 +20,7 @@ _OHM = re.compile(r"([µumkMGT]?)[ΩOQ0]")
 
 
 def unit_of(text: str) -> str | None:
-    """The UCUM code that a printed word most likely means; None if it looks like no unit.
+    """Give the UCUM code that a printed word most likely means; None if it looks like no unit.
 
     Tesseract's English model has no ohm sign and gives O, Q or 0 for it.
     """
@@ -50,6 +50,7 @@ def unit_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float
         return None
     grey = cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
     large = cv2.resize(grey, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+    # Tesseract expects black on white with a border; a lit display is the other way round.
     _, ink = cv2.threshold(large, 0, 255, cv2.THRESH_OTSU)
     ink = np.asarray(ink if float(np.mean(ink)) > 127 else 255 - ink, np.uint8)
     ink = cv2.copyMakeBorder(ink, 12, 12, 12, 12, cv2.BORDER_CONSTANT, value=255)

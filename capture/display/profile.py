@@ -1,8 +1,8 @@
 """What one kind of instrument can show: its ranges with digits, point, unit and end, and what it shows beyond them.
 
 A misread point is a factor of ten or more, and a lost ">" turns "more than 4000" into a measured 4000. An instrument
-shows only few formats, so most such errors give a string that it cannot show. `verdict` tells a possible string from an
-unlikely one (asked about) and an impossible one (refused). It never makes a reading surer than the reader found it.
+shows only few formats, so most such errors give a string that it cannot show. `Profile.possibility` tells a possible
+string from an unlikely one (asked about) and an impossible one (refused). It never raises the reader's confidence.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Any
 
 from grading.terms.quantity import UNITS, Qualifier, Quantity, parse_digits
 
-LEARNT_ENOUGH = 8
+MIN_LEARNT = 8
 """Confirmed readings of one unit from which a format never seen among them is asked about (house rule)."""
 
 
@@ -60,11 +60,11 @@ class Range:
         return sum(c.isdigit() for c in self.top)
 
     def at(self, voltage: Decimal | None) -> bool:
-        """Whether the range is there at a test voltage; an unknown one may be any."""
+        """Tell whether the range is there at a test voltage; an unknown one may be any."""
         return voltage is None or not self.test_voltage or voltage in self.test_voltage
 
     def fits(self, digits: str) -> bool:
-        """Whether the range shows these digits, usual or not."""
+        """Tell whether the range shows these digits, usual or not."""
         sign, number = digits.startswith("-"), digits.lstrip("-").removesuffix(".")
         whole, _, after = number.partition(".")
         padded = len(whole) > 1 and whole.startswith("0")
@@ -93,7 +93,7 @@ class Over:
         return self.shown.removeprefix(">") if self.shown.startswith(">") else None
 
     def at(self, voltage: Decimal | None) -> bool:
-        """Whether it is shown at a test voltage; an unknown one may be any."""
+        """Tell whether it is shown at a test voltage; an unknown one may be any."""
         return voltage is None or not self.test_voltage or voltage in self.test_voltage
 
 
@@ -118,11 +118,11 @@ class Profile:
     learnt: bool = False
 
     def units_for(self, digits: str, voltage: Decimal | None = None) -> tuple[str, ...]:
-        """The units in which these digits can be shown, each once."""
+        """Give the units in which these digits can be shown, each once."""
         return tuple(dict.fromkeys(r.unit for r in self.ranges if r.at(voltage) and r.fits(digits)))
 
-    def verdict(self, quantity: Quantity, voltage: Decimal | None = None) -> tuple[Possibility, str]:
-        """Whether the instrument shows this.
+    def possibility(self, quantity: Quantity, voltage: Decimal | None = None) -> tuple[Possibility, str]:
+        """Tell whether the instrument shows this.
 
         Args:
             quantity: Digits as shown, unit (None: not known) and qualifier.
@@ -131,12 +131,12 @@ class Profile:
         Returns:
             The verdict and, unless possible, why: the end of a sentence that begins with what was read.
         """
-        found, why = self._judged(quantity, voltage)
+        found, why = self._possibility(quantity, voltage)
         if self.learnt and found is Possibility.IMPOSSIBLE:
             return Possibility.UNLIKELY, why
         return found, why
 
-    def _judged(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Possibility, str]:
+    def _possibility(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Possibility, str]:
         if quantity.qualifier is Qualifier.ABOVE:
             return self._beyond(quantity, voltage)
         if quantity.digits is None:
@@ -155,7 +155,7 @@ class Profile:
     def _usual(
         self, digits: str, unit: str | None, fitting: list[Range], voltage: Decimal | None
     ) -> tuple[Possibility, str]:
-        """Whether digits that some ranges show are usual there."""
+        """Tell whether digits that some ranges show are usual there."""
         here = [r for r in fitting if r.at(voltage)]
         if not here:
             return Possibility.UNLIKELY, f"not at a test voltage of {voltage} V"
@@ -168,7 +168,7 @@ class Profile:
         return Possibility.POSSIBLE, ""
 
     def _beyond(self, quantity: Quantity, voltage: Decimal | None) -> tuple[Possibility, str]:
-        """Over range: letters or a sign, as the instrument shows it."""
+        """Tell whether an over-range display, letters or a sign, is shown as the instrument shows it."""
         if not self.overs:
             return Possibility.POSSIBLE, ""
         letters = [over for over in self.overs if over.end is None]
@@ -181,6 +181,7 @@ class Profile:
                 else (Possibility.IMPOSSIBLE, f"it shows {shown} beyond its range")
             )
         number = parse_digits(quantity.digits)
+        # A range has one end, so any other number behind ">" was misread.
         same = [o for o in signed if o.end is not None and parse_digits(o.end) == number]
         if not same:
             return Possibility.IMPOSSIBLE, f"it shows {shown} beyond its range"
@@ -189,7 +190,7 @@ class Profile:
         return Possibility.POSSIBLE, ""
 
     def to_json(self) -> dict[str, Any]:
-        """As plain data, in the form that `profile_files.read_profile` takes."""
+        """Give plain data, in the form that `profile_files.read_profile` takes."""
 
         def volts(voltages: tuple[Decimal, ...]) -> dict[str, list[str]]:
             return {"test_voltage": [format(v, "f") for v in voltages]} if voltages else {}
@@ -213,7 +214,7 @@ def _symbol(unit: str | None) -> str:
 
 
 def learnt(name: str, title: str, confirmed: Iterable[tuple[str, str]]) -> Profile | None:
-    """The profile that confirmed readings of one instrument show.
+    """Learn a profile from the confirmed readings of one instrument.
 
     Args:
         name: Of the instrument.
@@ -221,7 +222,7 @@ def learnt(name: str, title: str, confirmed: Iterable[tuple[str, str]]) -> Profi
         confirmed: Main string as shown ("34.70", ">4000") and unit of every confirmed photo.
 
     Returns:
-        A profile that knows the formats of each unit with at least `LEARNT_ENOUGH` readings; None if there is none.
+        A profile that knows the formats of each unit with at least `MIN_LEARNT` readings; None if there is none.
     """
     formats: Counter[tuple[str, int, int]] = Counter()
     signed: set[str] = set()
@@ -240,11 +241,11 @@ def learnt(name: str, title: str, confirmed: Iterable[tuple[str, str]]) -> Profi
     ranges = tuple(
         Range(unit, _nines(digits, decimals), negative=unit in signed, leading_zeros=True)
         for unit, digits, decimals in sorted(formats)
-        if totals[unit] >= LEARNT_ENOUGH
+        if totals[unit] >= MIN_LEARNT
     )
     if not ranges:
         return None
-    kept = tuple(dict.fromkeys(o for o in overs if totals[o.unit or ""] >= LEARNT_ENOUGH))
+    kept = tuple(dict.fromkeys(o for o in overs if totals[o.unit or ""] >= MIN_LEARNT))
     source = f"{sum(totals[unit] for unit in {r.unit for r in ranges})} confirmed photos"
     return Profile(name, title, ranges, kept, source, learnt=True)
 

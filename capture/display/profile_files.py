@@ -52,9 +52,9 @@ from capture.display.profile import Over, Profile, Range
 from capture.errors import InstrumentProfileError
 from grading.terms.quantity import UNITS, parse_digits
 
-MOST_ROWS = 60
+MAX_ROWS = 60
 """Ranges, or over-range marks, in one profile."""
-LONGEST = 200_000
+MAX_PROFILE_BYTES = 200_000
 """Bytes of a profile file."""
 
 _KEYS = {"name", "title", "source", "range", "over"}
@@ -75,10 +75,10 @@ def read_profile(data: object) -> Profile:
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,40}", name):
         raise ProfileNameInvalid(name=name)
     rows, overs = data.get("range", []), data.get("over", [])
-    if not isinstance(rows, list) or not isinstance(overs, list) or not 1 <= len(rows) <= MOST_ROWS:
-        raise RangeCountWrong(name=name, most=MOST_ROWS)
-    if len(overs) > MOST_ROWS:
-        raise TooManyOverMarks(name=name, most=MOST_ROWS)
+    if not isinstance(rows, list) or not isinstance(overs, list) or not 1 <= len(rows) <= MAX_ROWS:
+        raise RangeCountWrong(name=name, most=MAX_ROWS)
+    if len(overs) > MAX_ROWS:
+        raise TooManyOverMarks(name=name, most=MAX_ROWS)
     return Profile(
         name,
         str(data.get("title") or name)[:200],
@@ -157,9 +157,9 @@ def load_profile(path: Path) -> Profile:
         InstrumentProfileError: It cannot be read or understood; the message names file and place.
     """
     try:
-        raw = path.read_bytes()[: LONGEST + 1]
-        if len(raw) > LONGEST:
-            raise ProfileFileTooLarge(file=path.name, most=LONGEST // 1000)
+        raw = path.read_bytes()[: MAX_PROFILE_BYTES + 1]
+        if len(raw) > MAX_PROFILE_BYTES:
+            raise ProfileFileTooLarge(file=path.name, most=MAX_PROFILE_BYTES // 1000)
         text = raw.decode("utf-8")
         data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except OSError as error:
@@ -174,7 +174,7 @@ def load_profile(path: Path) -> Profile:
 
 @cache
 def shipped() -> dict[str, Profile]:
-    """The generic profiles by name."""
+    """Load the generic profiles by name."""
     found = {}
     for entry in sorted(files("capture.display").joinpath("instruments").iterdir(), key=lambda e: e.name):
         if entry.name.endswith(".toml"):
@@ -184,7 +184,7 @@ def shipped() -> dict[str, Profile]:
 
 
 def find_profile(name: str) -> Profile:
-    """A profile by the name of a shipped one, or by the path of a file.
+    """Find a profile by the name of a shipped one, or by the path of a file.
 
     Raises:
         InstrumentProfileError: There is no such profile or file, or it is wrong.

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 
 Pixels = NDArray[np.uint8]
 
-LEAST_SIDE = 256
+MIN_LEVEL_SIDE = 256
 """No level has a shorter side below this, px; what is smaller is cheap to shrink directly."""
 
 
-class Levels:
-    """The levels of one photo.
+class ImagePyramid:
+    """The image pyramid of one photo.
 
     Attributes:
         pixels: The photo itself: (height, width, 3), RGB, upright.
@@ -39,7 +39,7 @@ class Levels:
         return int(self.pixels.shape[0])
 
     def at(self, scale: float) -> tuple[Pixels, float]:
-        """The smallest level that is still at least twice as fine as a scale, so that shrinking it loses nothing.
+        """Choose the smallest level still at least twice as fine as a scale, so that shrinking it loses nothing.
 
         Args:
             scale: Wanted size as a share of the photo's own.
@@ -58,7 +58,7 @@ class Levels:
             return True
         last = self._levels[-1]
         height, width = last.shape[0] // 2, last.shape[1] // 2
-        if min(height, width) < LEAST_SIDE:
+        if min(height, width) < MIN_LEVEL_SIDE:
             return False
         even = last[: 2 * height, : 2 * width]  # halving by whole pixels keeps every coordinate exact
         half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
@@ -66,6 +66,6 @@ class Levels:
         return True
 
 
-def levels_of(photo: Pixels | Levels) -> Levels:
-    """The levels of a photo; a photo that has them already is given back."""
-    return photo if isinstance(photo, Levels) else Levels(photo)
+def pyramid_of(photo: Pixels | ImagePyramid) -> ImagePyramid:
+    """Give a photo's image pyramid; one that is a pyramid already is given back."""
+    return photo if isinstance(photo, ImagePyramid) else ImagePyramid(photo)

@@ -31,19 +31,19 @@ below which a colour has no direction, levels. Of 33 wrong readings of demo phot
 stop 31, of 288 right readings of rendered photos 12; practice, no source."""
 BLOWN_OUT = 242
 """Level of 255 from which a pixel counts as blown out."""
-LEAST_DIGIT = 10.0
+MIN_DIGIT_PX = 10.0
 """Height of the main digits in the photo, px, below which the point is smaller than one pixel and a half."""
 
 
 def is_cut_off(quad: geometry.Quad, width: int, height: int) -> bool:
-    """Whether a display reaches out of the picture by more than 3 % of its own size."""
+    """Tell whether a display reaches out of the picture by more than 3 % of its own size."""
     slack = 0.03 * max(geometry.sides(quad))
     low, high = quad.min(0), quad.max(0)
     return bool(low[0] < -slack or low[1] < -slack or high[0] > width + slack or high[1] > height + slack)
 
 
 def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, float, float, float] | None) -> str:
-    """The likeliest reason why a display could not be read, from the look of its rectified view.
+    """Find the likeliest reason why a display could not be read, from the look of its rectified view.
 
     Args:
         canvas: Rectified view, RGB.
@@ -53,7 +53,7 @@ def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, f
     grey = _grey(canvas, box)
     if grey.size == 0:
         return UNREADABLE
-    if digit_px is not None and digit_px < LEAST_DIGIT:
+    if digit_px is not None and digit_px < MIN_DIGIT_PX:
         return TOO_SMALL
     if float(np.mean(grey > 245)) > 0.03 and float(np.mean(grey > 245)) < 0.9 and float(np.percentile(grey, 50)) < 235:
         return GLARE
@@ -66,7 +66,7 @@ def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, f
 
 
 def _grey(canvas: NDArray[np.uint8], box: tuple[float, float, float, float] | None) -> NDArray[np.uint8]:
-    """A canvas in grey, or the part of it in a box, at least 8 px wide and high where the canvas reaches so far."""
+    """Turn a canvas grey, or the part of it in a box, at least 8 px wide and high where the canvas reaches so far."""
     grey = np.asarray(cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY), np.uint8)
     if box is None:
         return grey
@@ -75,13 +75,13 @@ def _grey(canvas: NDArray[np.uint8], box: tuple[float, float, float, float] | No
 
 
 def _spread_and_edges(grey: NDArray[np.uint8]) -> tuple[float, float]:
-    """Contrast without its extremes, and mean strength of the edges that survive a slight blur; levels of 255."""
+    """Measure contrast without its extremes, and the mean strength of edges after a slight blur; levels of 255."""
     spread = float(np.percentile(grey, 97) - np.percentile(grey, 3))
     return spread, float(np.abs(cv2.Laplacian(cv2.GaussianBlur(grey, (0, 0), 1.5), cv2.CV_32F)).mean())
 
 
 def crispness(canvas: NDArray[np.uint8], box: tuple[float, float, float, float]) -> tuple[float, float]:
-    """How sharp the main string is, as a share of its contrast, and that contrast in levels of 255; 0, 0 without any.
+    """Measure sharpness of the main string, as a share of its contrast, and that contrast (levels of 255); else 0, 0.
 
     Args:
         canvas: Rectified view, RGB.
@@ -97,7 +97,7 @@ def crispness(canvas: NDArray[np.uint8], box: tuple[float, float, float, float])
 def ink_beside(
     canvas: NDArray[np.uint8], row: tuple[float, float, float, float], height: float, stop: float
 ) -> tuple[float, float]:
-    """Contrast just left and just right of a row of characters as a share of the row's own, 0..1 each.
+    """Measure the contrast just left and just right of a row of characters as a share of the row's own, 0..1 each.
 
     Where there is much of it, a character may have been missed.
 
@@ -124,7 +124,7 @@ def ink_beside(
 
 
 def glare_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:
-    """Whether a bright reflection lies where characters of the main string could be hidden.
+    """Tell whether a bright reflection lies where characters of the main string could be hidden.
 
     A reflection is a blown-out patch wider than any stroke. A ground that is blown out all over hides nothing.
 
@@ -145,7 +145,7 @@ def glare_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, floa
 
 
 def covered(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:
-    """Whether something wider than any stroke lies over the main string: a finger, a glove, a hard shadow's edge.
+    """Tell whether something wider than any stroke lies over the main string: a finger, a glove, a hard shadow's edge.
 
     What covers a part of a digit makes another digit of it. A patch counts that differs from the ground by more than
     `COVERING` of what the ink does, or in a colour that neither ink nor ground, in more or less light, can have.
@@ -159,7 +159,7 @@ def covered(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], h
     band = canvas[y0:y1, x0:x1].astype(np.float32)
     if min(band.shape[:2]) < 8:
         return False
-    ground = np.median(band.reshape(-1, 3), 0)
+    ground = np.median(band.reshape(-1, 3), 0)  # digits cover less than half of their row
     away = band - ground
     far = np.linalg.norm(away, axis=2)
     ink = float(np.percentile(far, INK_SHARE))

@@ -1,7 +1,7 @@
 """Reads the displays in a photo: `see_photo` is what the rest of Ohmtrail calls.
 
 Promises: every display is looked at several times, the whole of it and close to the main string; a reading is accepted
-only if over all looks digits, point and unit are each sure enough. Otherwise it is refused with a reason that a person
+only if over all looks digits and point reach their threshold. Otherwise it is refused with a reason that a person
 can act on. An accepted reading is still a proposal: it counts only after a person's yes.
 """
 
@@ -13,17 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display import finder, geometry, refusal, views
-from capture.display.acceptance import judge
+from capture.display.acceptance import decide
 from capture.display.check import all_checked
 from capture.display.errors import CornersInvalid
 from capture.display.features import DisplayLooks
 from capture.display.fields import Fields, around, arrange
-from capture.display.fusion import Sight, fuse
+from capture.display.fusion import ViewMarks, fuse
 from capture.display.marks import Mark, decode
 from capture.display.networks import reader_map
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
-from capture.display.pyramid import Levels, Pixels, levels_of
+from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
 from capture.reading import DisplayReading, FieldSeen, Seen
 from grading.terms.quantity import UNITS
 
@@ -37,12 +37,12 @@ CLOSE_PADS = (0.35, 0.6)
 """Space around the main string on the close looks, as a share of its height."""
 INSIDE = 0.03
 """A display whose corners lie this far within the picture, as a share of its longer side, is not cut off."""
-CERTAIN = 0.95
-"""Certainty of digits, points, unit and legibility from which two looks that say the same are enough."""
+CONFIDENT = 0.95
+"""Confidence in digits, points and unit, and legibility, from which two looks that say the same are enough."""
 
 
-NONSENSE, SENSE = 0.4, 0.8
-"""Legibility times certainty of the digits of a look up to which a display may stand on its head or side, and which
+UNREADABLE_BELOW, READABLE_FROM = 0.4, 0.8
+"""Legibility times confidence in the digits of a look up to which a display may stand on its head or side, and which
 another way up must have to be taken instead: 6002 upside down is 2009. Practice, no source."""
 
 
@@ -87,12 +87,12 @@ def see_photo(
         return seen if profile is None else all_checked(seen, profile)
     smaller = None if corners is None else tuple((x * picture.scale, y * picture.scale) for x, y in corners)
     seen = see_pixels(picture.pixels, crop=crop, corners=smaller)
-    seen = replace(seen, displays=tuple(enlarged(display, 1 / picture.scale) for display in seen.displays))
+    seen = replace(seen, displays=tuple(scaled(display, 1 / picture.scale) for display in seen.displays))
     return seen if profile is None else all_checked(seen, profile)
 
 
-def enlarged(display: DisplayReading, by: float) -> DisplayReading:
-    """A reading with its places in the full photo."""
+def scaled(display: DisplayReading, by: float) -> DisplayReading:
+    """Scale a reading's boxes and corners, say to the full photo."""
     fields = []
     for one in display.secondary_seen:
         x0, y0, x1, y1 = (v * by for v in one.box)
@@ -103,8 +103,8 @@ def enlarged(display: DisplayReading, by: float) -> DisplayReading:
 def see_pixels(
     pixels: NDArray[np.uint8], *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None
 ) -> Seen:
-    """As `see_photo`, for upright RGB pixels (height, width, 3)."""
-    photo = Levels(pixels)
+    """Read as `see_photo` does, from upright RGB pixels (height, width, 3)."""
+    photo = ImagePyramid(pixels)
     quads = displays_in(photo, crop=crop, corners=corners)
     if not quads:
         return Seen((), refusal.NO_DISPLAY)
@@ -118,9 +118,9 @@ def see_pixels(
 
 
 def displays_in(
-    photo: Levels, *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None
+    photo: ImagePyramid, *, crop: bool = False, corners: tuple[tuple[float, float], ...] | None = None
 ) -> list[tuple[geometry.Quad, float]]:
-    """Corners of the displays in a photo, each with how sure it is that it is one."""
+    """Find the corners of the displays in a photo, each with the finder's score, 0..1."""
     if corners is not None:
         return [(_checked(corners), 1.0)]
     if crop:
@@ -141,7 +141,7 @@ def _checked(corners: tuple[tuple[float, float], ...]) -> geometry.Quad:
 
 
 def read_display(
-    photo: Pixels | Levels, quad: geometry.Quad, *, marked: bool = False, found: float = 1.0
+    photo: Pixels | ImagePyramid, quad: geometry.Quad, *, marked: bool = False, found: float = 1.0
 ) -> DisplayReading:
     """Read one display whose corners are known.
 
@@ -151,13 +151,15 @@ def read_display(
         marked: A person marked the corners, or the picture is nothing but the display: being cut off is not checked.
         found: The finder's score, 0..1.
     """
-    levels = levels_of(photo)
-    quad, looks = look_at(levels, quad, marked=marked)
-    return judged(weighed(levels, quad, looks, marked=marked, found=found), looks[0].matrix)
+    pyramid = pyramid_of(photo)
+    quad, looks = look_at(pyramid, quad, marked=marked)
+    return decided(evidence_of(pyramid, quad, looks, marked=marked, found=found), looks[0].matrix)
 
 
-def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bool, found: float = 1.0) -> DisplayLooks:
-    """All that the looks at one display give, as the judge takes it.
+def evidence_of(
+    photo: ImagePyramid, quad: geometry.Quad, looks: list[Look], *, marked: bool, found: float = 1.0
+) -> DisplayLooks:
+    """Collect all that the looks at one display give, as `acceptance.decide` takes it.
 
     Args:
         photo: The photo, upright.
@@ -167,7 +169,7 @@ def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bo
         found: The finder's score, 0..1.
     """
     first = looks[0]
-    fields = arrange(together(looks))
+    fields = arrange(fused_marks(looks))
     shown = geometry.sides(geometry.transform(first.matrix, quad))
     scale = shown[0] / geometry.sides(quad)[0]
     return DisplayLooks(
@@ -186,8 +188,8 @@ def weighed(photo: Levels, quad: geometry.Quad, looks: list[Look], *, marked: bo
     )
 
 
-def _room(photo: Levels, fields: Fields, matrix: geometry.Matrix) -> float:
-    """Space from the main string to the nearest side of the picture, as a share of its height, within ±9."""
+def _room(photo: ImagePyramid, fields: Fields, matrix: geometry.Matrix) -> float:
+    """Measure the space from the main string to the picture's nearest side, as a share of its height, within ±9."""
     if fields.box is None:
         return 9.0
     corners = geometry.transform(geometry.inverse(matrix), geometry.rectangle(*_row_box(fields)))
@@ -195,58 +197,59 @@ def _room(photo: Levels, fields: Fields, matrix: geometry.Matrix) -> float:
 
 
 def _row_box(fields: Fields) -> tuple[float, float, float, float]:
-    """The box around the characters of the main string, points left out: x0, y0, x1, y1, canvas px."""
+    """Box the characters of the main string, points left out: x0, y0, x1, y1, canvas px."""
     return around([m for m in fields.chars if m.group == 0])
 
 
-def _margin(photo: Levels, quad: geometry.Quad) -> float:
-    """Space from the display to the edge of the picture, as a share of its longer side; negative beyond."""
+def _margin(photo: ImagePyramid, quad: geometry.Quad) -> float:
+    """Measure the space from the display to the picture's edge, as a share of its longer side; negative beyond."""
     return float(np.clip(_space(photo, quad) / max(1.0, *geometry.sides(quad)), -9, 9))
 
 
-def _space(photo: Levels, corners: geometry.Quad) -> float:
-    """Least distance of some corners from the edges of the picture, px; negative outside."""
+def _space(photo: ImagePyramid, corners: geometry.Quad) -> float:
+    """Give the least distance of some corners from the edges of the picture, px; negative outside."""
     low, high = corners.min(0), corners.max(0)
     return float(min(low[0], low[1], photo.width - high[0], photo.height - high[1]))
 
 
-def together(looks: list[Look]) -> list[Mark]:
-    """The marks of all looks at one display, on the canvas of the first."""
-    return fuse([Sight(look.marks, look.matrix) for look in looks], looks[0].matrix)
+def fused_marks(looks: list[Look]) -> list[Mark]:
+    """Fuse the marks of all looks at one display, on the canvas of the first."""
+    return fuse([ViewMarks(look.marks, look.matrix) for look in looks], looks[0].matrix)
 
 
-def judged(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
-    """The judge's verdict, with the small fields where they stand in the photo (`matrix`: photo -> canvas)."""
+def decided(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
+    """Decide on a reading, with its small fields where they stand in the photo (`matrix`: photo -> canvas)."""
     back = geometry.inverse(matrix)
     seen = []
     for small in evidence.fields.seen:
         corners = geometry.transform(back, geometry.rectangle(*small.box))
         (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
         box = (round(float(x0), 1), round(float(y0), 1), round(float(x1), 1), round(float(y1), 1))
-        seen.append(FieldSeen(small.name, small.text, round(float(small.sure), 3), box))
-    return replace(judge(evidence), secondary_seen=tuple(seen))
+        seen.append(FieldSeen(small.name, small.text, round(float(small.confidence), 3), box))
+    return replace(decide(evidence), secondary_seen=tuple(seen))
 
 
-def look_at(photo: Levels, quad: geometry.Quad, *, marked: bool) -> tuple[geometry.Quad, list[Look]]:
-    """Look at a display as often as it needs: twice where both looks are sure and say the same, else four times.
+def look_at(photo: ImagePyramid, quad: geometry.Quad, *, marked: bool) -> tuple[geometry.Quad, list[Look]]:
+    """Look at a display as often as it needs: twice where both looks are confident and say the same, else four times.
 
     Returns:
         The corners, put right where the looks showed them to be off, and the looks; the first shows the whole.
     """
     first = _look(photo, quad, MARGINS[0])
-    close = _close(photo, first, CLOSE_PADS[0]) if _certain(first) and abs(first.fields.slope) <= SLOPE else None
-    if close is not None and _certain(close) and _same(first, close):
+    close = _close(photo, first, CLOSE_PADS[0]) if _confident(first) and abs(first.fields.slope) <= SLOPE else None
+    if close is not None and _confident(close) and _same(first, close):
         return quad, [first, close]
-    if _sense(first) < NONSENSE and not (marked and first.fields.text):  # who marks corners says which is the top left
-        quad, first = _way_up(photo, quad, first)
+    # Who marks corners says which is the top left, so a marked display is only turned where nothing was read.
+    if _readability(first) < UNREADABLE_BELOW and not (marked and first.fields.text):
+        quad, first = _upright(photo, quad, first)
     looks = [first, _look(photo, quad, MARGINS[1])]
     if marked and not any(look.fields.text for look in looks):  # perhaps marked so tightly that the digits fill it
         looks = [_look(photo, quad, margin) for margin in WIDE_MARGINS]
-    slope = max(looks, key=lambda look: look.fields.value_sure).fields.slope
+    slope = max(looks, key=lambda look: look.fields.value_confidence).fields.slope
     if abs(slope) > SLOPE:  # the corners were off: straighten by the row of digits itself
         quad = views.turned(quad, looks[0].matrix, slope)
         looks = [_look(photo, quad, margin) for margin in MARGINS]
-    best = max(looks, key=lambda look: (bool(look.fields.text), look.fields.value_sure))
+    best = max(looks, key=lambda look: (bool(look.fields.text), look.fields.value_confidence))
     if best.fields.box is not None:
         for pad in CLOSE_PADS:
             kept = close is not None and best is first and pad == CLOSE_PADS[0]
@@ -254,47 +257,48 @@ def look_at(photo: Levels, quad: geometry.Quad, *, marked: bool) -> tuple[geomet
     return quad, looks
 
 
-def _sense(look: Look) -> float:
-    """How much sense a look makes, 0..1: a display that does not stand upright is hardly legible."""
-    return look.legible * look.fields.value_sure
+def _readability(look: Look) -> float:
+    """Rate how readable a look is, 0..1: a display that does not stand upright is hardly legible."""
+    return look.legible * look.fields.value_confidence
 
 
-def _way_up(photo: Levels, quad: geometry.Quad, first: Look) -> tuple[geometry.Quad, Look]:
-    """The corners as the display is read, with a look: on its head or side where only that makes sense."""
-    for turn in (2, 1, 3):
+def _upright(photo: ImagePyramid, quad: geometry.Quad, first: Look) -> tuple[geometry.Quad, Look]:
+    """Turn the corners to how the display is read, with a look: on its head or side only where that is readable."""
+    for turn in (2, 1, 3):  # on its head first: there, digits are still digits (6002 is 2009)
         turned = np.roll(quad, turn, 0)
         look = _look(photo, turned, MARGINS[0])
-        if _sense(look) >= SENSE:
+        if _readability(look) >= READABLE_FROM:
             return turned, look
     return quad, first
 
 
-def _certain(look: Look) -> bool:
-    """Whether one look is so sure of digits, points and unit that a second one which says the same is enough."""
+def _confident(look: Look) -> bool:
+    """Tell whether one look is confident enough that a second one which says the same settles it."""
     fields = look.fields
     known = fields.unit in UNITS and "?" not in fields.text and "¿" not in fields.text
-    return known and min(fields.value_sure, fields.dot_sure, fields.unit_sure, look.legible) >= CERTAIN
+    weakest = min(fields.value_confidence, fields.dot_confidence, fields.unit_confidence, look.legible)
+    return known and weakest >= CONFIDENT
 
 
 def _same(one: Look, other: Look) -> bool:
     return (one.fields.text, one.fields.unit) == (other.fields.text, other.fields.unit)
 
 
-def _close(photo: Levels, look: Look, pad: float) -> Look:
-    """A closer look at the main string that another look found."""
+def _close(photo: ImagePyramid, look: Look, pad: float) -> Look:
+    """Look closer at the main string that another look found."""
     assert look.fields.box is not None
     return _look(photo, views.part_of(look.matrix, look.fields.box, pad), 0.02)
 
 
-def _look(photo: Levels, quad: geometry.Quad, margin: float) -> Look:
+def _look(photo: ImagePyramid, quad: geometry.Quad, margin: float) -> Look:
     canvas, matrix = views.view(photo, quad, margin)
     out, legible = reader_map(canvas)
     marks = decode(out)
     return Look(marks, arrange(marks), legible, canvas, matrix)
 
 
-def _is_cut(photo: Levels, quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix) -> bool:
-    """Whether the main string, or a sign before it, may go on beyond the edge of the picture."""
+def _is_cut(photo: ImagePyramid, quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix) -> bool:
+    """Tell whether the main string, or a sign before it, may go on beyond the edge of the picture."""
     height, width = photo.height, photo.width
     if fields.box is None:
         return refusal.is_cut_off(quad, width, height)

@@ -18,25 +18,25 @@ OWN_PLACE = (0.35, 0.65)
 
 
 def pitch(fields: Fields) -> float:
-    """How unevenly the characters stand: spread of the steps over their mean, 0..1; 0 for fewer than three."""
+    """Measure how unevenly characters stand: spread of the steps over their mean, 0..1; 0 for fewer than three."""
     steps = _steps(fields)
     return float(np.clip(np.std(steps) / max(float(np.mean(steps)), 1.0), 0.0, 1.0)) if len(steps) > 1 else 0.0
 
 
 def widest_step(fields: Fields) -> float:
-    """The longest step from character to character in units of the other ones' median; 1 for fewer than three."""
+    """Give the longest step between characters in units of the others' median; 1 for fewer than three."""
     steps = np.sort(_steps(fields))
     return float(steps[-1] / max(float(np.median(steps[:-1])), 1.0)) if len(steps) > 1 else 1.0
 
 
 def _has_own_place(marks: list[Mark]) -> bool:
-    """Whether a point between two characters stands in the middle: where a digit was missed beside it, it does not."""
+    """Tell whether a point stands midway between two characters: where a digit was missed beside it, it does not."""
     share = (marks[1].x - marks[0].x) / max(marks[-1].x - marks[0].x, 1.0)
     return len(marks) == 3 and OWN_PLACE[0] < share < OWN_PLACE[1]
 
 
 def _steps(fields: Fields) -> NDArray[np.float64]:
-    """From character to character of the main string without its sign, canvas px; a point's own place is left out."""
+    """Measure the steps between the main string's characters, sign aside, canvas px; a point's own place left out."""
     row = [m for m in fields.chars if m.name not in "-<>"]
     digits = [i for i, m in enumerate(row) if m.group == 0]
     steps = np.array([row[j].x - row[i].x for i, j in pairwise(digits)])

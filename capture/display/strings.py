@@ -26,7 +26,7 @@ _ELAPSED = re.compile(r"(?:(\d{1,3}):(?=\d\d:))?(\d{1,3}):([0-5]\d(?:\.\d)?)")
 
 
 def parse_main(text: str, unit: str | None) -> Quantity | None:
-    """What a main string means.
+    """Parse a main string into a quantity.
 
     Args:
         text: The string as shown: "194.00", ">4000", "OL", "0.L", "----", "" (blank), "1:05".
@@ -57,17 +57,17 @@ def parse_main(text: str, unit: str | None) -> Quantity | None:
 
 
 def is_time(text: str) -> bool:
-    """Whether a main string is a time: a person must be asked about it, since "1:05" may be hours and minutes."""
+    """Tell whether a main string is a time: a person must be asked, since "1:05" may be hours and minutes."""
     return ":" in text
 
 
 def bare(text: str) -> str:
-    """A main string without its points and colons."""
+    """Remove points and colons from a main string."""
     return text.replace(".", "").replace(":", "")
 
 
 def _time(shown: str, unit: str | None) -> Quantity | None:
-    """A time in seconds; None beside a unit that is none of time, or where it is no time."""
+    """Parse a time into seconds; None beside a unit that is none of time, or where it is no time."""
     if unit not in (None, "s", "min"):
         return None
     value = seconds(shown)
@@ -75,7 +75,7 @@ def _time(shown: str, unit: str | None) -> Quantity | None:
 
 
 def seconds(text: str) -> Decimal | None:
-    """Elapsed time as shown ("1:00", "1:02:03", "12:34.5", "60", "60s") in seconds; None if it is no time."""
+    """Parse an elapsed time as shown ("1:00", "1:02:03", "12:34.5", "60", "60s") into seconds; None if it is none."""
     shown = text.strip().removesuffix("s").strip()
     if match := _ELAPSED.fullmatch(shown):
         hours, minutes = match[1], match[2]
@@ -137,6 +137,7 @@ def parse_line(line: str) -> Shown | None:
             fields[-1] = (fields[-1][0], SYMBOLS[text])
         elif kind in ("dash", "over", "number"):
             fields.append((text.replace(" ", ""), None))
+    # Seconds beside another value are the elapsed time; alone they are the value.
     for field in [f for f in fields if f[1] == "s" and len(fields) > 1]:
         elapsed = seconds(field[0])
         fields.remove(field)

@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 
 from capture.display import geometry
 from capture.display.glyphs import READER_HEIGHT, READER_WIDTH
-from capture.display.pyramid import Levels, Pixels, levels_of
+from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
 
 
-def view(photo: Pixels | Levels, quad: geometry.Quad, margin: float) -> tuple[NDArray[np.uint8], geometry.Matrix]:
-    """The display upright on the reader's canvas.
+def view(photo: Pixels | ImagePyramid, quad: geometry.Quad, margin: float) -> tuple[NDArray[np.uint8], geometry.Matrix]:
+    """Rectify a display onto the reader's canvas, upright.
 
     Args:
         photo: The photo.
@@ -29,18 +29,18 @@ def view(photo: Pixels | Levels, quad: geometry.Quad, margin: float) -> tuple[ND
 
 
 def rectified(
-    photo: Pixels | Levels, quad: geometry.Quad, width: int, height: int, margin: float
+    photo: Pixels | ImagePyramid, quad: geometry.Quad, width: int, height: int, margin: float
 ) -> tuple[NDArray[np.uint8], geometry.Matrix]:
-    """As `view`, on a canvas of any size; outside the photo, its edge goes on."""
-    levels = levels_of(photo)
+    """Rectify as `view` does, onto a canvas of any size; outside the photo, its edge goes on."""
+    pyramid = pyramid_of(photo)
     matrix, target = geometry.fitted(quad, width, height, margin)
     scale = geometry.sides(target)[0] / max(1.0, geometry.sides(quad)[0])
-    left, top, right, bottom = _needed(levels, quad, matrix, width, height)
+    left, top, right, bottom = _needed(pyramid, quad, matrix, width, height)
     if right - left < 2 or bottom - top < 2:
         return np.zeros((height, width, 3), np.uint8), matrix
     # shrink by averaging first, or thin strokes break up
     factor = max(scale * 1.2, 0.02) if scale < 0.75 else 1.0
-    pixels, own = levels.at(factor)
+    pixels, own = pyramid.at(factor)
     x0, y0 = int(left * own), int(top * own)
     part = pixels[y0 : max(y0 + 2, round(bottom * own)), x0 : max(x0 + 2, round(right * own))]
     if factor < own:
@@ -56,9 +56,9 @@ def rectified(
 
 
 def _needed(
-    levels: Levels, quad: geometry.Quad, matrix: geometry.Matrix, width: int, height: int
+    pyramid: ImagePyramid, quad: geometry.Quad, matrix: geometry.Matrix, width: int, height: int
 ) -> tuple[int, int, int, int]:
-    """The part of the photo that a canvas shows: left, top, right, bottom, px."""
+    """Find the part of the photo that a canvas shows: left, top, right, bottom, px."""
     corners = np.column_stack([geometry.rectangle(0, 0, width, height), np.ones(4)]) @ geometry.inverse(matrix).T
     depth = corners[:, 2] * np.sign(corners[:, 2].sum())
     (x0, y0), (x1, y1) = quad.min(0), quad.max(0)
@@ -68,19 +68,19 @@ def _needed(
         shown = corners[:, :2] / corners[:, 2:]
         room = 4 + 0.02 * reach  # for the smoothing kernels
         low, high = np.maximum(low, shown.min(0) - room), np.minimum(high, shown.max(0) + room)
-    right, bottom = min(levels.width, int(high[0]) + 1), min(levels.height, int(high[1]) + 1)
+    right, bottom = min(pyramid.width, int(high[0]) + 1), min(pyramid.height, int(high[1]) + 1)
     return max(0, int(low[0])), max(0, int(low[1])), right, bottom
 
 
 def part_of(matrix: geometry.Matrix, box: tuple[float, float, float, float], pad: float) -> geometry.Quad:
-    """The corners in the photo of a box on the canvas, widened on all sides by `pad` times its height."""
+    """Find the corners in the photo of a box on the canvas, widened on all sides by `pad` times its height."""
     x0, y0, x1, y1 = box
     by = pad * (y1 - y0)
     return geometry.transform(geometry.inverse(matrix), geometry.rectangle(x0 - by, y0 - by, x1 + by, y1 + by))
 
 
 def turned(quad: geometry.Quad, matrix: geometry.Matrix, slope: float) -> geometry.Quad:
-    """The corners in the photo after turning them on the canvas so that a row of this slope lies level."""
+    """Turn the corners in the photo so that a row of this slope lies level on the canvas."""
     corners = geometry.transform(matrix, quad)
     middle = corners.mean(0)
     angle = np.arctan(slope)
@@ -88,8 +88,8 @@ def turned(quad: geometry.Quad, matrix: geometry.Matrix, slope: float) -> geomet
     return geometry.transform(geometry.inverse(matrix), (corners - middle) @ turn.T + middle)
 
 
-def crop_of(photo: Pixels | Levels, quad: geometry.Quad, *, longest: int = 800) -> bytes:
-    """The display cut out and straightened, as a PNG file: what the reader looked at, for a person and the report.
+def crop_of(photo: Pixels | ImagePyramid, quad: geometry.Quad, *, longest: int = 800) -> bytes:
+    """Cut the display out, straightened, as a PNG file: what the reader looked at, for a person and the report.
 
     Args:
         photo: The photo.

@@ -1,4 +1,4 @@
-"""Pieces of an utterance put together: values with units and bounds, places, voltages and times."""
+"""Assembles the pieces of an utterance: values with units and bounds, places, voltages and times."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class _Assembler:
         self.collapsed = False
 
     def peek(self, ahead: int = 0) -> object:
-        """The piece some places ahead, None past the end."""
+        """Give the piece some places ahead, None past the end."""
         index = self.at + ahead
         return self.items[index].piece if index < len(self.items) else None
 
@@ -54,11 +54,11 @@ class _Assembler:
         """Assemble everything."""
         while self.at < len(self.items):
             self.step(self.items[self.at])
-        if self.compare is not None:
+        if self.compare is not None:  # "greater than", and no number came
             self.doubts.append(Doubt.VALUE_MISSING)
         if any(self.near_unknown(at, at + 1) for at, item in enumerate(self.items) if _speaks(item)):
             self.doubts.append(Doubt.UNKNOWN_WORDS)
-        self.move_volts()
+        self.move_volts()  # before units are spread, or a voltage's unit would spread to the values before it
         self.spread_units()
         return replace(self.draft, values=tuple(self.values), doubts=tuple(self.doubts))
 
@@ -81,9 +81,9 @@ class _Assembler:
             self.where(piece)
 
     def where(self, piece: object) -> None:
-        """A piece that says where or what."""
+        """Take a piece that says where or what."""
         if isinstance(piece, AxisSpoken):
-            self.draft = replace(self.draft, axis=piece.name, axis_sure=piece.sure, axis_named=piece.named)
+            self.draft = replace(self.draft, axis=piece.name, axis_unambiguous=piece.sure, axis_named=piece.named)
             if not piece.sure:
                 self.doubts.append(Doubt.AXIS_MISSING)
         elif isinstance(piece, Section):
@@ -97,7 +97,7 @@ class _Assembler:
             self.draft = replace(self.draft, topic=piece)
 
     def mark(self, mark: Cue) -> None:
-        """A piece that steers how the next are read."""
+        """Take a piece that steers how the next are read."""
         if mark is Cue.UNSETTLED:
             self.draft = replace(self.draft, unsettled=True)
             self.doubts.append(Doubt.NOT_SETTLED)
@@ -112,8 +112,8 @@ class _Assembler:
             self.at_or_after()
 
     def volts(self) -> SpokenNumber | None:
-        """A number with or without "volts" right here, taken; None and nothing taken otherwise."""
-        before = self.at
+        """Take a number with or without "volts" that stands right here; take nothing and give None otherwise."""
+        before = self.at  # to go back to: what turns out to be no voltage is read anew as something else
         self.skip_fillers()
         number, following = self.peek(), self.peek(1)
         if isinstance(number, SpokenNumber) and not number.digits.startswith("-"):
@@ -125,7 +125,7 @@ class _Assembler:
         return None
 
     def built(self, volts: SpokenNumber | None) -> None:
-        """The voltage that the tester reached."""
+        """Take the voltage that the tester reached."""
         if volts is None:
             self.doubts.append(Doubt.BUILT_VOLTAGE_UNKNOWN)
             return
@@ -133,7 +133,7 @@ class _Assembler:
         self.draft = replace(self.draft, built_volts=Decimal(volts.digits), built_others=others, high_voltage=True)
 
     def it_is_at(self) -> None:
-        """Built and set voltage: "it's at three hundred of five hundred"."""
+        """Take built and set voltage: "it's at three hundred of five hundred"."""
         before = self.at
         volts = self.volts()
         if volts is not None and self.peek() is Cue.OF:
@@ -149,7 +149,7 @@ class _Assembler:
             self.at = before
 
     def at_or_after(self) -> None:
-        """A voltage or a time: "at a hundred volts", "after one minute"; any other number stays a value."""
+        """Take a voltage or a time: "at a hundred volts", "after one minute"; any other number stays a value."""
         before = self.at
         self.skip_fillers()
         number, following = self.peek(), self.peek(1)
@@ -161,19 +161,19 @@ class _Assembler:
             self.elapsed(number.digits, following.code, number.twins)
         elif isinstance(following, UnitSpoken) and following.code in ("V", "kV"):
             self.built(self.volts())
-        elif self.values and not isinstance(following, UnitSpoken):
+        elif self.values and not isinstance(following, UnitSpoken):  # behind a value: what it was taken at
             self.built(self.volts())
             if number.digits not in _TEST_VOLTAGES:
                 self.doubts.append(Doubt.UNIT_UNSURE)  # "at five": volts or minutes?
 
     def elapsed(self, digits: str, code: str, twins: Sequence[str] = ()) -> None:
-        """Time since the voltage was applied, and what sounds like it."""
+        """Take the time since the voltage was applied, and what sounds like it."""
         factor = unit(code).factor
         others = tuple(Decimal(twin) * factor for twin in twins)
         self.draft = replace(self.draft, elapsed_s=Decimal(digits) * factor, elapsed_others=others)
 
     def special(self, piece: Special, item: Item) -> None:
-        """A value without digits."""
+        """Take a value without digits."""
         if piece.qualifier is Qualifier.COLLAPSED:
             self.draft = replace(self.draft, high_voltage=True)
         doubts = [] if piece.doubt is None else [piece.doubt]
@@ -182,7 +182,7 @@ class _Assembler:
         self.add(SpokenValue(Quantity(None, None, piece.qualifier), doubts=tuple(doubts)), item)
 
     def number(self, number: SpokenNumber) -> None:
-        """A number with its fraction and unit."""
+        """Take a number with its fraction and unit."""
         first, item = self.at, self.items[self.at]
         self.at += 1
         doubts: list[Doubt] = []
@@ -191,7 +191,7 @@ class _Assembler:
             piece in (Cue.FILLER, Cue.PAUSE, Cue.UNKNOWN) and spoken_unit is None and self.unit_follows()
         ):
             if isinstance(piece, Tail):
-                if "." in digits:
+                if "." in digits:  # "two point five and a half"
                     doubts.append(Doubt.DIGITS_AMBIGUOUS)
                 digits = digits if "." in digits else f"{digits}.{piece.places}"
             elif isinstance(piece, UnitSpoken):
@@ -208,14 +208,14 @@ class _Assembler:
         self.add(_value(digits, number, spoken_unit, self.compare or Qualifier.EQUAL, doubts), item)
 
     def unit_follows(self) -> bool:
-        """Whether a unit comes next but for fillers, pauses or one unknown word."""
+        """Tell whether a unit comes next but for fillers, pauses or one unknown word."""
         ahead = 0
         while self.peek(ahead) in (Cue.FILLER, Cue.UNKNOWN):
             ahead += 1
         return ahead > 0 and isinstance(self.peek(ahead), UnitSpoken | Tail)
 
     def add(self, value: SpokenValue, item: Item) -> None:
-        """Put a value down where it was measured."""
+        """Store a value with the test point where it was measured."""
         if self.values and item.start > 0 and self.last_end == item.start and value.quantity.digits is not None:
             self.draft = replace(self.draft, unpaused=True)
         self.values.append(replace(value, terminals=self.place))
@@ -225,7 +225,7 @@ class _Assembler:
     last_end = -1
 
     def near_unknown(self, first: int, end: int) -> bool:
-        """Whether an unknown word touches the pieces `first` up to `end`; a pause parts them, a filler does not."""
+        """Tell whether an unknown word touches pieces `first` up to `end`; a pause parts them, a filler does not."""
         for start, step in ((first - 1, -1), (end, 1)):
             index = start
             while 0 <= index < len(self.items) and self.items[index].piece is Cue.FILLER:
@@ -235,7 +235,7 @@ class _Assembler:
         return False
 
     def move_volts(self) -> None:
-        """Beside a resistance, a voltage is the built one and a time the elapsed one."""
+        """Move voltages and times beside a resistance to where they belong: the built voltage, the elapsed time."""
         main = [value for value in self.values if _dimension(value) in (None, "resistance")]
         if not main or len(main) == len(self.values):
             return
@@ -253,9 +253,9 @@ class _Assembler:
         self.values = main
 
     def spread_units(self) -> None:
-        """In a list, the unit said last holds for the numbers before it: "one fifty, one eighty, two ten meg"."""
+        """Spread the unit said last in a list to the numbers before it: "one fifty, one eighty, two ten meg"."""
         code = None
-        for index in range(len(self.values) - 1, -1, -1):
+        for index in range(len(self.values) - 1, -1, -1):  # from the end, since the unit comes last
             value = self.values[index]
             if value.quantity.unit is not None:
                 code = value.quantity.unit
@@ -282,19 +282,19 @@ def _in_volts(number: SpokenNumber) -> SpokenNumber:
 def _value(
     digits: str, number: SpokenNumber, spoken: UnitSpoken | None, qualifier: Qualifier, doubts: Sequence[Doubt]
 ) -> SpokenValue:
-    """A value with everything else its words could mean."""
+    """Make a value with everything else its words could mean."""
     code = None if spoken is None else spoken.code
-    open_points = list(doubts)
+    open_doubts = list(doubts)
     fraction = digits.removeprefix(number.digits)  # ".5" of "fifteen and a half"
     alike = number.twins if fraction else (*number.lost_point, *number.twins)
     others = [Quantity(other + fraction, code, qualifier) for other in alike]
     if spoken is not None:
         others += [Quantity(digits, other, qualifier) for other in spoken.others]
         if spoken.doubt is not None:
-            open_points.append(spoken.doubt)
+            open_doubts.append(spoken.doubt)
         if spoken.bare_k and digits == "1":
-            open_points.append(Doubt.UNIT_UNSURE)  # "one k" is nearly "okay"
-    return SpokenValue(Quantity(digits, code, qualifier), tuple(others), tuple(open_points))
+            open_doubts.append(Doubt.UNIT_UNSURE)  # "one k" is nearly "okay"
+    return SpokenValue(Quantity(digits, code, qualifier), tuple(others), tuple(open_doubts))
 
 
 def assemble(items: Sequence[Item]) -> Draft:

@@ -27,8 +27,8 @@ class Draft:
 
     Attributes:
         values: Values in the order spoken.
-        axis, section, terminals, topic: Where and what, as said; `axis_sure` is False for a letter that sounds like
-            others, `axis_named` where "axis" was said with it.
+        axis, section, terminals, topic: Where and what, as said; `axis_unambiguous` is False for a letter that sounds
+            like others, `axis_named` is True where "axis" was said with it.
         set_volts, built_volts: Test voltages, V; `built_others` sound like `built_volts`.
         elapsed_s: Time since the voltage was applied, s; `elapsed_others` sound like it.
         each: 2 or 3 when one value was said of several leads.
@@ -41,7 +41,7 @@ class Draft:
 
     values: tuple[SpokenValue, ...] = ()
     axis: str | None = None
-    axis_sure: bool = True
+    axis_unambiguous: bool = True
     axis_named: bool = False
     section: Section | None = None
     terminals: str | None = None
@@ -69,7 +69,7 @@ class Draft:
         return replace(
             self,
             axis=self.axis or earlier.axis,
-            axis_sure=self.axis_sure if self.axis else earlier.axis_sure,
+            axis_unambiguous=self.axis_unambiguous if self.axis else earlier.axis_unambiguous,
             axis_named=self.axis_named if self.axis else earlier.axis_named,
             section=self.section or earlier.section,
             terminals=self.terminals or earlier.terminals,
@@ -78,5 +78,5 @@ class Draft:
         )
 
     def with_special(self, special: Special, doubts: tuple[Doubt, ...] = ()) -> Draft:
-        """The draft with one value that has no digits."""
+        """Give the draft with one value that has no digits."""
         return replace(self, values=(SpokenValue(Quantity(None, None, special.qualifier), doubts=doubts),))

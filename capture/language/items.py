@@ -36,7 +36,7 @@ class Cue(StrEnum):
 
 @dataclass(frozen=True)
 class UnitSpoken:
-    """A unit as said: its UCUM code or None when unsure, and the doubt it raises."""
+    """A unit as said: its UCUM code or None when it cannot be told, and the doubt it raises."""
 
     code: str | None
     doubt: Doubt | None = None
@@ -179,7 +179,7 @@ _VALUES: dict[str, Piece] = {
     "lead to ground|phase to ground|to ground|to earth|to frame|to case|to p e": Terminals("lead-ground"),
     "all leads to ground|both leads to ground": Terminals("all-PE"),
 }
-_MARKS: dict[str, Piece] = {
+_CUES: dict[str, Piece] = {
     "set|set to|test voltage|test voltage set|test voltage set to": Cue.SET,
     "built|built to": Cue.BUILT,
     "it's at": Cue.IT_IS_AT,
@@ -194,7 +194,7 @@ _MARKS: dict[str, Piece] = {
 _TABLE = (
     _table(_UNITS)
     | _table(_VALUES)
-    | _table(_MARKS)
+    | _table(_CUES)
     | _table({"|".join(SOFT_ANSWERS): Cue.SOFT})
     | _table(dict(COMMANDS))
 )
@@ -228,7 +228,7 @@ def _starts(words: Sequence[str], index: int, wanted: Sequence[str]) -> bool:
 
 
 def _lead(words: Sequence[str], index: int) -> tuple[str, int] | None:
-    """One named lead: "lead two", "A one", "T three", "U", the last also by alphabet word ("uniform")."""
+    """Read one named lead: "lead two", "A one", "T three", "U", the last also by alphabet word ("uniform")."""
     word = words[index] if index < len(words) else ""
     word = _LEAD_ALPHABET.get(word, word)
     number = _DIGIT_WORDS.get(words[index + 1]) if index + 1 < len(words) else None
@@ -272,7 +272,7 @@ def _axis(words: Sequence[str], index: int) -> Item | None:
     letter, end = (_LETTERS[two], index + 2) if two in _LETTERS else (_LETTERS.get(word, ""), index + 1)
     sure = bool(letter)
     if not letter and word in _PLAIN_LETTERS:
-        # A bare letter is never sure: "E" and "Y", "A" and "eight", "X" and "S" are too close.
+        # A bare letter is never unambiguous: "E" and "Y", "A" and "eight", "X" and "S" are too close.
         letter, sure = word.upper(), word.upper() not in SOUND_ALIKE and _starts(words, end, ("axis",))
         if word == "a" and not _starts(words, end, ("axis",)) and len(words) > 1:
             return None
@@ -327,8 +327,10 @@ def _number(words: Sequence[str], index: int) -> Item | None:
 def _item(words: Sequence[str], index: int, previous: Piece | None) -> Item:
     word = words[index]
     table = _from_table(words, index)
+    # An expression of several words is meant as such; a single word may be the beginning of something longer.
     if table is not None and table.end - table.start > 1:
         return table
+    # Behind a number "kilo" is a unit, elsewhere the letter K.
     if isinstance(previous, SpokenNumber) and word in _AFTER_NUMBER and not _starts(words, index + 1, ("axis",)):
         return Item(_AFTER_NUMBER[word], index, index + 1)
     found = _terminals(words, index) or _fraction(words, index) or _axis(words, index) or _number(words, index) or table

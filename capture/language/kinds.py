@@ -37,14 +37,14 @@ OVERSHOOT = Decimal("1.25")
 
 
 def to_ground(terminals: str | None) -> bool:
-    """Whether a test point is between a lead and ground."""
+    """Tell whether a test point is between a lead and ground."""
     return terminals is not None and terminals.endswith(("-PE", "-ground"))
 
 
 def kind_of(
     topic: Topic | None, quantity: Quantity, terminals: str | None, *, high_voltage: bool, context: Context
 ) -> QuantityKind | None:
-    """The test a value belongs to.
+    """Determine the test that a value belongs to.
 
     Args:
         topic: What the words name ("insulation", "ohmmeter"), or None.
@@ -56,6 +56,7 @@ def kind_of(
     Returns:
         The kind, or None when neither words nor context tell.
     """
+    # Only resistances belong to several tests; any other unit settles the kind by itself.
     if quantity.unit is not None and unit(quantity.unit).dimension != "resistance":
         return _KIND_OF_DIMENSION[unit(quantity.unit).dimension]
     named = _kind_named(topic, terminals)
@@ -69,17 +70,18 @@ def kind_of(
 
 
 def _kind_at(terminals: str, quantity: Quantity, context: Context) -> QuantityKind | None:
-    """What is measured at a test point: to ground it may be either instrument, so the context must tell."""
+    """Determine what is measured at a test point: to ground it may be either instrument, so the context must tell."""
     if not to_ground(terminals):
         return QuantityKind.WINDING_RESISTANCE
     if context.kind in (QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND):
         return context.kind
+    # With a test voltage set, megohms to ground come from the insulation tester; an ohmmeter has no test voltage.
     under_voltage = context.test_voltage_set is not None and quantity.unit in _HIGH_UNITS
     return QuantityKind.INSULATION_RESISTANCE if under_voltage else None
 
 
 def _kind_named(topic: Topic | None, terminals: str | None) -> QuantityKind | None:
-    """What the words name; an ohmmeter from lead to lead measures the winding."""
+    """Tell what the words name; an ohmmeter from lead to lead measures the winding."""
     if topic is None:
         return None
     lead_to_lead = terminals is not None and not to_ground(terminals)
@@ -89,14 +91,14 @@ def _kind_named(topic: Topic | None, terminals: str | None) -> QuantityKind | No
 
 
 def measures(topic: Topic | None, quantity: Quantity) -> bool:
-    """Whether a value can belong to the test that was named: "insulation five celsius" cannot."""
+    """Tell whether a value can belong to the test that was named: "insulation five celsius" cannot."""
     if topic is None or quantity.unit is None:
         return True
     return DIMENSION_OF_KIND[topic.kind] == unit(quantity.unit).dimension
 
 
 def doubts_about(reading: Reading) -> list[Doubt]:
-    """What about a finished reading must be asked, apart from how its words were said."""
+    """List what about a finished reading must be asked, apart from how its words were said."""
     doubts: list[Doubt] = []
     quantity = reading.quantity
     if quantity.digits is not None and quantity.unit is None:
@@ -113,7 +115,7 @@ def doubts_about(reading: Reading) -> list[Doubt]:
 
 
 def plausible(reading: Reading) -> bool:
-    """Whether value and voltages lie where readings of their kind can lie."""
+    """Tell whether value and voltages lie where readings of their kind can lie."""
     asked, built = reading.test_voltage_set, reading.test_voltage_built
     if asked is not None and built is not None and built > asked * OVERSHOOT:
         return False

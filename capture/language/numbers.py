@@ -48,7 +48,7 @@ def _word(words: Sequence[str], index: int) -> str:
 
 
 def _small(words: Sequence[str], index: int) -> tuple[int, int] | None:
-    """A number below a hundred as a cardinal; "oh" is a digit, never a cardinal."""
+    """Read a number below a hundred as a cardinal; "oh" is a digit, never a cardinal."""
     word, following = _word(words, index), _word(words, index + 1)
     if word in _TENS:
         units = DIGITS.get(following, 0) if following != "oh" else 0
@@ -59,7 +59,7 @@ def _small(words: Sequence[str], index: int) -> tuple[int, int] | None:
 
 
 def _hundreds(words: Sequence[str], index: int) -> tuple[int, int] | None:
-    """A number below ten thousand without the word "thousand": "two hundred and five", "twenty two hundred"."""
+    """Read a number below ten thousand without "thousand": "two hundred and five", "twenty two hundred"."""
     if _word(words, index) == "a" and _word(words, index + 1) == "hundred":
         head: tuple[int, int] | None = (1, index + 1)
     else:
@@ -72,7 +72,7 @@ def _hundreds(words: Sequence[str], index: int) -> tuple[int, int] | None:
 
 
 def _cardinal(words: Sequence[str], index: int) -> tuple[int, int] | None:
-    """A whole number as a cardinal, up to the millions; None where none begins."""
+    """Read a whole number as a cardinal, up to the millions; None where none begins."""
     total, end, limit = 0, index, 1_000_000_000
     while True:
         start = end + 1 if total and _word(words, end) == "and" else end
@@ -89,7 +89,7 @@ def _cardinal(words: Sequence[str], index: int) -> tuple[int, int] | None:
 
 
 def _groups(words: Sequence[str], index: int) -> tuple[list[str], int]:
-    """Consecutive groups below a hundred as digit strings, "oh five" as one group "05"."""
+    """Read consecutive groups below a hundred as digit strings, "oh five" as one group "05"."""
     groups: list[str] = []
     while (part := _small(words, index)) is not None or _word(words, index) == "oh":
         value, index = part if part is not None else (0, index + 1)
@@ -98,7 +98,7 @@ def _groups(words: Sequence[str], index: int) -> tuple[list[str], int]:
 
 
 def _joined(words: Sequence[str], index: int) -> SpokenNumber | None:
-    """Digits one by one, or two groups of a pair reading; the longest stretch that is one of these."""
+    """Read digits one by one, or two groups of a pair reading; the longest stretch that is one of these."""
     groups, _ = _groups(words, index)
     singles = next((at for at, group in enumerate(groups) if len(group) > 1), len(groups))
     if singles >= 2 and singles == len(groups) and singles <= _MAX_STRING:
@@ -120,6 +120,7 @@ def _joined(words: Sequence[str], index: int) -> SpokenNumber | None:
     first, rest = head[0], "".join(head[1:])
     if first == "0" or len(rest) > 3:
         return None
+    # "thirty four seventy" is 3470 or 34.70 alike; "five fifty" is hardly ever 5.50 without a point said.
     unsure = len(first) == 2 or len(rest) == 3
     return SpokenNumber(first + rest, end, lost_point=(f"{first}.{rest}",), ambiguous=unsure)
 
@@ -135,7 +136,7 @@ def _digit_string(index: int, groups: list[str]) -> SpokenNumber:
 
 
 def _whole(words: Sequence[str], index: int) -> SpokenNumber | None:
-    """The longer of a cardinal and joined groups."""
+    """Choose the longer of a cardinal and joined groups."""
     cardinal = _cardinal(words, index)
     joined = _joined(words, index)
     if joined is not None and (cardinal is None or joined.end > cardinal[1]):
@@ -146,7 +147,7 @@ def _whole(words: Sequence[str], index: int) -> SpokenNumber | None:
 
 
 def _places(words: Sequence[str], index: int) -> tuple[str, int] | None:
-    """What follows the point: digits one by one, or one group ("twenty five")."""
+    """Read what follows the point: digits one by one, or one group ("twenty five")."""
     digits = ""
     while _word(words, index) in DIGITS and len(digits) < _MAX_STRING:
         digits += str(DIGITS[words[index]])
@@ -158,7 +159,7 @@ def _places(words: Sequence[str], index: int) -> tuple[str, int] | None:
 
 
 def _plain_number(words: Sequence[str], index: int) -> SpokenNumber | None:
-    """A number with or without a point, its twins not yet looked for."""
+    """Read a number with or without a point, its twins not yet looked for."""
     whole = _whole(words, index)
     point = whole.end if whole is not None else index
     if _word(words, point) not in _POINTS:
@@ -198,7 +199,7 @@ def _single(words: Sequence[str], index: int) -> SpokenNumber | None:
 
 
 def _twin_words(words: Sequence[str], index: int, end: int) -> list[list[str]]:
-    """The same words with one of them exchanged for what sounds like it."""
+    """List the same words with one of them exchanged for what sounds like it."""
     others: list[list[str]] = []
     for at in range(index, end):
         word, following = words[at], _word(words, at + 1)
@@ -213,7 +214,7 @@ def _twin_words(words: Sequence[str], index: int, end: int) -> list[list[str]]:
 
 
 def read_number(words: Sequence[str], index: int = 0) -> SpokenNumber | None:
-    """The longest number that begins at a word.
+    """Read the longest number that begins at a word.
 
     Args:
         words: Plain lower-case words.
@@ -223,11 +224,13 @@ def read_number(words: Sequence[str], index: int = 0) -> SpokenNumber | None:
         The number, or None when none begins there.
     """
     number = _single(words, index)
+    # More than 12 digits is a row of words, not a value: no unit of ours needs them.
     if number is None or len(number.digits.replace(".", "")) > 12:
         return None
     twins = []
     for other in _twin_words(words, index, number.end):
         twin = _single(other, index)
+        # Only where the exchanged words make one number of the same words again.
         if twin is not None and twin.end == number.end and twin.digits != number.digits:
             twins.append(twin.digits)
     return replace(number, twins=tuple(dict.fromkeys(twins)))

@@ -1,7 +1,7 @@
 """Words and context to readings, commands and doubts. Nothing is guessed: what does not fit is kept as a doubt.
 
-`parse` is a pure function of the words and what held before them. "Correction" in mid-breath strikes what was said
-before it; a command counts only when nothing but fillers stands around it, so talk cannot confirm a value.
+`parse` is a pure function of the words and what held before them. "Correction" in mid-breath supersedes what was
+said before it; a command counts only when nothing but fillers stands around it, so talk cannot confirm a value.
 """
 
 from __future__ import annotations
@@ -64,12 +64,12 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
     command, doubts = _command(parts, items, words)
     drafts = [assemble(part) for part in parts]
     draft = drafts[-1]
-    for earlier in reversed(drafts[:-1]):
+    for earlier in reversed(drafts[:-1]):  # the latest place said wins
         draft = draft.with_place_of(earlier)
-    struck = [reading for earlier in drafts[:-1] for reading in _finish(earlier, context).readings]
+    superseded = [reading for earlier in drafts[:-1] for reading in _finish(earlier, context).readings]
     result = _same(draft, context) if command is Command.SAME else _finish(draft, context)
     if command in (Command.CONFIRM, Command.REJECT, Command.UNDO) and result.readings:
-        command = None
+        command = None  # "confirm five meg": yes to the old value, or the new one? Only a person can say
         doubts.append(Doubt.CONFLICT)
     said = bool(result.readings or command or draft.places or result.context != context)
     if words and not (said or doubts or result.doubts):
@@ -83,7 +83,7 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
         tuple(result.alternatives),
         1.0 if said else 0.0,
         tuple(dict.fromkeys(doubts)),
-        tuple(struck),
+        tuple(superseded),
     )
 
 
@@ -104,7 +104,7 @@ def _unknown(items: Sequence[Item]) -> bool:
 def _command(
     parts: Sequence[Sequence[Item]], items: Sequence[Item], words: Sequence[str]
 ) -> tuple[Command | None, list[Doubt]]:
-    """The one command of an utterance; opposites and commands amid unknown words are none."""
+    """Find the one command of an utterance; opposites and commands amid unknown words are none."""
     given = list(dict.fromkeys(item.piece for item in items if isinstance(item.piece, Command)))
     if Command.CORRECT in given:
         given.remove(Command.CORRECT)
@@ -118,6 +118,7 @@ def _command(
     opposite = _YES_NO.get(given[0], frozenset()) & set(words)
     if len(given) > 1 or opposite:
         return None, [Doubt.CONFLICT]
+    # The unknown word may have been "don't".
     return (None, [Doubt.UNKNOWN_WORDS]) if _unknown(items) else (given[0], [])
 
 
@@ -182,7 +183,7 @@ def _placed(draft: Draft) -> bool:
 def _reading(
     draft: Draft, quantity: Quantity, kind: QuantityKind | None, terminals: str | None, context: Context
 ) -> Reading:
-    """One reading, its place filled from the context where it was not said."""
+    """Make one reading, its place filled from the context where it was not said."""
     insulation = kind is QuantityKind.INSULATION_RESISTANCE
     on_axis = kind not in (QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY, QuantityKind.TIME)
     if terminals is None and kind is context.kind:
@@ -200,7 +201,7 @@ def _reading(
 
 
 def _context(draft: Draft, context: Context) -> Context:
-    """What holds after the words about place and voltage; nothing new amid unknown words."""
+    """Make the context that holds after the words about place and voltage; nothing new amid unknown words."""
     if Doubt.UNKNOWN_WORDS in draft.doubts and not draft.values:
         return context
     terminals = _terminals(draft.terminals, context, draft)
@@ -208,7 +209,7 @@ def _context(draft: Draft, context: Context) -> Context:
     return replace(
         context,
         kind=kind,
-        axis=draft.axis if draft.axis and draft.axis_sure else context.axis,
+        axis=draft.axis if draft.axis and draft.axis_unambiguous else context.axis,
         section=draft.section or context.section,
         terminals=terminals or _terminals_held(context, kind),
         test_voltage_set=draft.set_volts or context.test_voltage_set,
@@ -217,14 +218,14 @@ def _context(draft: Draft, context: Context) -> Context:
 
 
 def _terminals_held(context: Context, kind: QuantityKind | None) -> str | None:
-    """The test point that still holds: a change of test keeps only one to ground, and only for a test to ground."""
+    """Keep the test point that still holds: a change of test keeps only one to ground, for a test to ground."""
     if kind is context.kind or (kind in _TO_GROUND and to_ground(context.terminals)):
         return context.terminals
     return None
 
 
 def _kind_named(draft: Draft, context: Context) -> QuantityKind | None:
-    """The test named by itself ("insulation"), for the readings to come."""
+    """Give the test named by itself ("insulation"), for the readings to come."""
     if draft.topic is None or draft.topic.weak or draft.values or draft.topic.kind in _SURROUNDINGS:
         return context.kind
     return draft.topic.kind
@@ -239,18 +240,18 @@ def _terminals(spoken: str | None, context: Context, draft: Draft) -> str | None
 
 
 def _alike(draft: Draft, context: Context) -> list[str]:
-    """The job's axes that a letter said as an axis cannot be told from."""
-    if draft.axis is None or draft.axis_sure or not draft.axis_named or draft.axis[0] not in SOUND_ALIKE:
+    """List the job's axes that a letter said as an axis cannot be told from."""
+    if draft.axis is None or draft.axis_unambiguous or not draft.axis_named or draft.axis[0] not in SOUND_ALIKE:
         return []
     return [axis for axis in context.axes if axis[0] in SOUND_ALIKE and axis[1:] == draft.axis[1:]]
 
 
 def _settle_axis(draft: Draft, context: Context) -> Draft:
-    """Believe "B axis" where the job has a B axis and no other that sounds like it."""
+    """Accept "B axis" where the job has a B axis and no other that sounds like it."""
     if _alike(draft, context) != [draft.axis]:
         return draft
     doubts = tuple(doubt for doubt in draft.doubts if doubt is not Doubt.AXIS_MISSING)
-    return replace(draft, axis_sure=True, doubts=doubts)
+    return replace(draft, axis_unambiguous=True, doubts=doubts)
 
 
 def _settle_voltages(draft: Draft, context: Context) -> Draft:
@@ -261,6 +262,7 @@ def _settle_voltages(draft: Draft, context: Context) -> Draft:
     if draft.values or draft.built_volts is None:
         return draft
     asked = draft.set_volts or context.test_voltage_set
+    # Between 10 % below (house rule) and `kinds.OVERSHOOT` above, the tester built its voltage and showed no value.
     held = asked is not None and asked * Decimal("0.9") <= draft.built_volts <= asked * Decimal("1.25")
     qualifier = Qualifier.NONE if held else Qualifier.COLLAPSED
     doubts = (Doubt.VALUE_MISSING,) if held else ()
@@ -273,7 +275,7 @@ def _per_lead(draft: Draft, context: Context) -> Sequence[SpokenValue]:
     values = said * draft.each if draft.each > 1 and len(said) == 1 else said
     if len(values) != (draft.each or 3) or len(values) < 2 or any(value.terminals for value in values):
         return said
-    if context.kind is None or draft.unsettled:
+    if context.kind is None or draft.unsettled:  # three values of one climbing reading are no list of leads
         return said
     family = (context.terminals or "")[:1]
     leads = _LEAD_FAMILIES.get("U" if len(values) == 3 else "A", ())
@@ -308,7 +310,7 @@ def _with_unit(quantity: Quantity, kind: QuantityKind | None, *, several: bool) 
 
 
 def _others_beside(draft: Draft, reading: Reading) -> list[Reading]:
-    """The same reading with a built voltage or a time that sounds alike, where that one is possible."""
+    """Make the same reading with a built voltage or a time that sounds alike, where that one is possible."""
     others = [replace(reading, test_voltage_built=volts) for volts in draft.built_others]
     others += [replace(reading, elapsed_s=seconds) for seconds in draft.elapsed_others]
     return [other for other in others if plausible(other)]

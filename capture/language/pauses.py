@@ -25,7 +25,7 @@ _LEADS = frozenset({"lead", "a", "f", "t"})  # "lead one to ground", "A one to A
 
 @cache
 def _units() -> frozenset[str]:
-    """Every word that a unit can begin with."""
+    """List every word that a unit can begin with."""
     plain = {entry.plain[0] for entry in ENTRIES.values() if entry.word_class is WordClass.UNIT}
     foreign = {way.split()[0] for word in plain for way in FOREIGN.get(word, ())}
     return frozenset((plain | foreign) - {"a", "an"})
@@ -33,7 +33,7 @@ def _units() -> frozenset[str]:
 
 @cache
 def _expressions() -> dict[str, tuple[tuple[str, ...], ...]]:
-    """Fixed expressions of several words, by their first word."""
+    """Index fixed expressions of several words by their first word."""
     found: dict[str, list[tuple[str, ...]]] = {}
     for entry in ENTRIES.values():
         if len(entry.plain) > 1:
@@ -47,11 +47,12 @@ def without_idle_pauses(words: Sequence[str]) -> list[str]:
     Args:
         words: Plain words with "," for each pause.
     """
+    # Expressions first: "a, hundred" must be whole before numbers are looked for.
     return _numbers_joined(_expressions_joined(words))
 
 
 def _expressions_joined(words: Sequence[str]) -> list[str]:
-    """Without the pauses inside a fixed expression, beside a joining word, or between a number and its unit."""
+    """Remove pauses inside a fixed expression, beside a joining word, or between a number and its unit."""
     kept: list[str] = []
     for index, word in enumerate(words):
         following = words[index + 1] if index + 1 < len(words) else ""
@@ -65,7 +66,7 @@ def _expressions_joined(words: Sequence[str]) -> list[str]:
 
 
 def _inside_expression(before: Sequence[str], after: Sequence[str]) -> bool:
-    """Whether a fixed expression runs on across a pause."""
+    """Tell whether a fixed expression runs on across a pause."""
     rest = [word for word in after if word != PAUSE]
     for length in (1, 2, 3, 4):
         head = tuple(before[-length:]) if length <= len(before) else ("",)
@@ -76,7 +77,7 @@ def _inside_expression(before: Sequence[str], after: Sequence[str]) -> bool:
 
 
 def _numbers_joined(words: Sequence[str]) -> list[str]:
-    """Without the pauses inside one number."""
+    """Remove pauses inside one number."""
     kept: list[str] = []
     for index, word in enumerate(words):
         if word == PAUSE and _one_number(_run_before(kept), _run_after(words, index + 1)):
@@ -102,7 +103,7 @@ def _run_after(words: Sequence[str], start: int) -> list[str]:
 
 
 def _one_number(before: list[str], after: list[str]) -> bool:
-    """Whether the words on both sides of a pause are one number and nothing else."""
+    """Tell whether the words on both sides of a pause are one number and nothing else."""
     if not before or not after:
         return False
     if before[-1] in _POINTS or (len(after) == 1 and after[0] in _POINTS):
@@ -130,10 +131,11 @@ def with_digits_for_homophones(words: Sequence[str]) -> tuple[list[str], bool]:
 
 
 def _wants_digit(words: Sequence[str], index: int) -> bool:
-    """Whether a digit fits here and nothing else: before a unit or a point, or between number words."""
+    """Tell whether a digit fits here and nothing else: before a unit or a point, or between number words."""
     following = words[index + 1] if index + 1 < len(words) else ""
     before = words[index - 1] if index else ""
     lead = index > 1 and words[index - 2] in _LEADS
     if following in _POINTS or following in _units():
+        # "lead one to ohms" and "set to volts" keep their "to".
         return not lead and before not in ("set", "built", "down", "up")
     return before in _NUMBER and following in _NUMBER and not lead

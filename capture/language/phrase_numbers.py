@@ -20,7 +20,7 @@ def _digit(rng: random.Random, digit: str) -> str:
 
 
 def decimal(rng: random.Random, top: int = 999) -> Spoken:
-    """A number with a point: "two point two", "oh point eight", "point oh seven", "fifteen point two five"."""
+    """Make a number with a point: "two point two", "oh point eight", "point oh seven", "fifteen point two five"."""
     places = "".join(rng.choices("0123456789", k=rng.choices([1, 2, 3], [62, 34, 4])[0]))
     point = rng.choices(["point", "dot", "decimal"], [94, 4, 2])[0]
     tail = [_digit(rng, digit) for digit in places]
@@ -36,7 +36,7 @@ def decimal(rng: random.Random, top: int = 999) -> Spoken:
 
 
 def whole(rng: random.Random, top: int = 9999) -> Spoken:
-    """A whole number as a cardinal: "fifteen", "eight hundred", "three thousand four hundred seventy"."""
+    """Make a whole number as a cardinal: "fifteen", "eight hundred", "three thousand four hundred seventy"."""
     choices = [rng.randint(0, 9), rng.randint(10, 19), rng.choice(range(20, 100, 10)), rng.randint(20, 99)]
     choices += [rng.randint(1, 9) * 100, rng.randint(100, 999), rng.randint(1, 9) * 1000, rng.randint(1000, 9999)]
     number = rng.choices([c if c <= top else c % (top + 1) for c in choices], [16, 14, 18, 14, 14, 12, 5, 7])[0]
@@ -49,7 +49,7 @@ def whole(rng: random.Random, top: int = 9999) -> Spoken:
 
 
 def joined_pairs(rng: random.Random) -> Spoken:
-    """Groups below a hundred said one after the other: "five fifty", "thirty four seventy", "one oh five"."""
+    """Make groups below a hundred said one after the other: "five fifty", "thirty four seventy", "one oh five"."""
     roll = rng.random()
     if roll < 0.2:
         first, last = rng.randint(1, 9), rng.randint(1, 9)
@@ -66,16 +66,16 @@ def joined_pairs(rng: random.Random) -> Spoken:
 
 
 def digit_string(rng: random.Random) -> Spoken:
-    """Digits one by one: "three four seven zero", "five oh oh"."""
+    """Make digits one by one: "three four seven zero", "five oh oh"."""
     digits = rng.choice("123456789") + "".join(rng.choices("0123456789", k=rng.randint(1, 3)))
     return [_digit(rng, digit) for digit in digits], digits
 
 
 def spoken_number(rng: random.Random, *, joined: bool, top: int = 9999) -> Spoken:
-    """Any of the forms above.
+    """Make a number in any of the forms above.
 
     Args:
-        rng: Source of chance.
+        rng: Random generator; the same state gives the same number.
         joined: Whether pairs and digit strings may occur; people use them before meg, gig and k.
         top: Largest whole part.
     """
@@ -88,7 +88,7 @@ def spoken_number(rng: random.Random, *, joined: bool, top: int = 9999) -> Spoke
 
 
 def fraction(rng: random.Random, code: str) -> Spoken:
-    """A fraction with its unit: "half a meg", "two and a half ohms", "three quarters of an ohm"."""
+    """Make a fraction with its unit: "half a meg", "two and a half ohms", "three quarters of an ohm"."""
     one = {"MOhm": "meg", "GOhm": "gig", "kOhm": "k", "Ohm": "ohm"}.get(code)
     many = {"MOhm": "meg", "GOhm": "gig", "kOhm": "k", "Ohm": "ohms", "mOhm": "milliohms", "TOhm": "teraohms"}
     plural = many.get(code, "microohms")
@@ -113,7 +113,7 @@ def fraction(rng: random.Random, code: str) -> Spoken:
 
 
 def tester_volts(rng: random.Random) -> tuple[list[str], Decimal]:
-    """One of the usual test voltages, in V, with its words."""
+    """Draw one of the usual test voltages, in V, with its words."""
     words, volts = rng.choice([
         (["five", "hundred"], 500), (["five", "hundred"], 500), (["two", "fifty"], 250), (["a_hundred"], 100),
         (["two", "hundred", "fifty"], 250), (["a_thousand"], 1000), (["one", "thousand"], 1000), (["fifty"], 50),
@@ -124,7 +124,7 @@ def tester_volts(rng: random.Random) -> tuple[list[str], Decimal]:
 
 
 def volts_words(rng: random.Random) -> tuple[list[str], Decimal]:
-    """A voltage that the tester built, in V, with its words."""
+    """Draw a voltage that the tester built, in V, with its words."""
     number = rng.choice([rng.randint(1, 9) * 100, rng.randint(1, 60) * 10, rng.randint(490, 540), rng.randint(5, 99)])
     words = cardinal(number, use_and=rng.random() < 0.2)
     if number == 100 and rng.random() < 0.7:

@@ -1,7 +1,7 @@
 """A seeded generator of phrases as technicians say them, each with what it means.
 
 The recogniser's grammar, the training text of the speech model and the tests of the parser all draw from here. The
-meaning is put together with the words, never parsed back from them, so it can stand as the truth in a test.
+meaning is composed along with the words, never parsed back from them, so it can stand as the truth in a test.
 """
 
 from __future__ import annotations
@@ -118,7 +118,7 @@ def _terminals(rng: random.Random) -> tuple[list[str], str]:
 
 
 def _quantity(rng: random.Random) -> tuple[list[str], Quantity]:
-    """Words and meaning of one resistance value, with or without a comparison."""
+    """Make words and meaning of one resistance value, with or without a comparison."""
     code = rng.choices(list(_OHM_UNITS), _OHM_WEIGHTS)[0]
     roll = rng.random()
     if rng.random() < 0.03:
@@ -165,7 +165,7 @@ def _time(rng: random.Random) -> tuple[list[str], Decimal]:
 
 
 def reading(rng: random.Random) -> Phrase:
-    """A full reading: where, what, how much, at which voltage, after how long; each part may be left out."""
+    """Make a full reading: where, what, how much, at which voltage, after how long; each part may be left out."""
     words: list[str] = []
     axis = section = terminals = built = elapsed = None
     if rng.random() < 0.3:
@@ -197,7 +197,7 @@ def reading(rng: random.Random) -> Phrase:
 
 
 def bare_number(rng: random.Random) -> Phrase:
-    """A number without a unit, single digits among them."""
+    """Make a number without a unit, single digits among them."""
     if rng.random() < 0.45:
         word, digit = rng.choice(_DIGITS)
         return Phrase((word,), Reading(None, Quantity(digit, None)))
@@ -206,7 +206,7 @@ def bare_number(rng: random.Random) -> Phrase:
 
 
 def collapse(rng: random.Random) -> Phrase:
-    """The tester does not reach its voltage."""
+    """Make a report that the tester does not reach its voltage."""
     roll = rng.random()
     built_words, built = volts_words(rng)
     quantity = Quantity(None, None, Qualifier.COLLAPSED)
@@ -227,14 +227,14 @@ def collapse(rng: random.Random) -> Phrase:
 
 
 def command(rng: random.Random) -> Phrase:
-    """One command."""
+    """Make one command."""
     words = [word for word, entry in ENTRIES.items() if entry.word_class is WordClass.COMMAND]
     word = rng.choice(words)
     return Phrase((word,), COMMANDS[" ".join(ENTRIES[word].plain)])
 
 
 def setting(rng: random.Random) -> Phrase:
-    """Context without a value: axis, section, test point or selected test voltage."""
+    """Make context without a value: axis, section, test point or selected test voltage."""
     roll = rng.random()
     if roll < 0.3:
         words, axis = _axis(rng)
@@ -254,7 +254,7 @@ def setting(rng: random.Random) -> Phrase:
 
 
 def surroundings(rng: random.Random) -> Phrase:
-    """A temperature, a humidity, a voltage, a current or a capacitance."""
+    """Make a temperature, a humidity, a voltage, a current or a capacitance."""
     roll = rng.random()
     words, digits = spoken_number(rng, joined=False, top=95)
     if roll < 0.5:
@@ -277,21 +277,21 @@ def surroundings(rng: random.Random) -> Phrase:
 
 
 def unsettled(rng: random.Random) -> Phrase:
-    """A value that still moves: no final reading, so no meaning beyond the last number."""
+    """Make a value that still moves: no final reading, so no meaning beyond the last number."""
     word = rng.choice([w for w, e in ENTRIES.items() if e.word_class is WordClass.UNSETTLED])
     words, quantity = _quantity(rng)
     return Phrase((word, *words) if rng.random() < 0.6 else (*words, word), Reading(None, quantity))
 
 
 def elapsed_only(rng: random.Random) -> Phrase:
-    """A time said by itself."""
+    """Make a time said by itself."""
     number, unit = rng.choice([(1, "minute"), (1, "hour"), (1, "second"), (2, "hours"), (3, "hours"), (10, "minutes")])
     code = {"m": "min", "h": "h", "s": "s"}[unit[0]]
     return Phrase((cardinal(number)[0], unit), Reading(None, Quantity(str(number), code)))
 
 
 def corrected(rng: random.Random) -> Phrase:
-    """A value taken back in one breath: only the last one counts."""
+    """Make a value corrected in one breath: only the last one counts."""
     first, _ = _quantity(rng)
     second, quantity = _quantity(rng)
     if rng.random() < 0.5:
@@ -300,14 +300,14 @@ def corrected(rng: random.Random) -> Phrase:
 
 
 def small_talk(rng: random.Random) -> Phrase:
-    """Answers that command nothing, and fillers."""
+    """Make answers that command nothing, and fillers."""
     words = [*sorted(SOFT_ANSWERS), *_LEAD_INS, "please"]
     said = rng.choices(words, k=rng.choice([1, 1, 2]))
     return Phrase(tuple(said if said != ["no", "reading"] else said[:1]), None)  # together they are a reading
 
 
 def all_three(rng: random.Random) -> Phrase:
-    """One value said of several leads at once; its meaning is the value."""
+    """Make one value said of several leads at once; its meaning is the value."""
     words, quantity = _quantity(rng)
     return Phrase((rng.choice(["all_three", "all_three_are", "both", "both_are"]), *words), Reading(None, quantity))
 
@@ -332,5 +332,5 @@ def phrases(seed: int, count: int) -> list[Phrase]:
 
 
 def word_phrases() -> list[Phrase]:
-    """Every vocabulary word by itself, so that no word is missing from a grammar or a training text."""
+    """List every vocabulary word by itself, so that no word is missing from a grammar or a training text."""
     return [Phrase((word,), None) for word in ENTRIES]

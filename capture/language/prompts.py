@@ -46,7 +46,7 @@ def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[R
 
 
 def heard_context(context: Context, before: Context | None = None) -> str:
-    """What is said after words that only told where the work goes on: the place, and what changed about the test.
+    """Say where the work goes on after words that only told that: the place, and what changed about the test.
 
     Args:
         context: What holds now.

@@ -38,7 +38,7 @@ _WITHOUT_DIGITS = {
 
 
 def axis_words(axis: str) -> str:
-    """An axis by its alphabet word: "X" as "X-ray axis", "SPINDLE" as "spindle"."""
+    """Name an axis by its alphabet word: "X" as "X-ray axis", "SPINDLE" as "spindle"."""
     if axis.upper() in ("SPINDLE", ""):
         return axis.lower()
     word = _ALPHABET.get(axis[0].upper())
@@ -59,13 +59,13 @@ def _lead_words(lead: str) -> str:
 
 
 def terminal_words(terminals: str) -> str:
-    """A test point in words: "A1-A2" as "A one to A two", "1-PE" as "lead one to ground"."""
+    """Name a test point in words: "A1-A2" as "A one to A two", "1-PE" as "lead one to ground"."""
     ends = [" and ".join(_lead_words(lead) for lead in end.split("+") if lead) for end in terminals.split("-")]
     return " to ".join(end for end in ends if end)
 
 
 def number_words(digits: str, unit_code: str | None) -> str:
-    """Digits one by one with their unit: "0.80", "MOhm" as "zero point eight zero megohms"."""
+    """Spell digits one by one with their unit: "0.80", "MOhm" as "zero point eight zero megohms"."""
     words = digit_by_digit(digits)
     if unit_code is not None:
         words += unit_words(unit_code, singular=digits == "1")
@@ -73,7 +73,7 @@ def number_words(digits: str, unit_code: str | None) -> str:
 
 
 def volts_words(volts: Decimal) -> str:
-    """A test voltage, V: the usual steps as a cardinal, others digit by digit."""
+    """Spell a test voltage, V: the usual steps as a cardinal, others digit by digit."""
     whole = volts == volts.to_integral_value() and volts > 0 and volts % 50 == 0
     words = cardinal(int(volts)) if whole else digit_by_digit(format(volts, "f"))
     return " ".join([*words, "volts"])
@@ -102,6 +102,7 @@ def _voltage_words(reading: Reading) -> str:
 
 def _time_words(seconds: Decimal) -> str:
     minutes = seconds / 60
+    # Whole minutes as minutes, as the one-minute and ten-minute readings are called.
     code, count = ("min", minutes) if seconds and minutes == minutes.to_integral_value() else ("s", seconds)
     whole = count == count.to_integral_value() and 0 <= count < 1000
     words = cardinal(int(count)) if whole else digit_by_digit(format(count, "f"))
@@ -123,7 +124,7 @@ def _place_words(reading: Reading) -> str:
 
 
 def statement(reading: Reading) -> str:
-    """The reading in words without a question, e.g. "X-ray axis, motor alone: two point two gigohms"."""
+    """Say a reading in words without a question, e.g. "X-ray axis, motor alone: two point two gigohms"."""
     place = _place_words(reading)
     value = _value_words(reading) + _voltage_words(reading)
     if reading.elapsed_s is not None:
@@ -133,7 +134,7 @@ def statement(reading: Reading) -> str:
 
 
 def read_back(reading: Reading) -> str:
-    """The sentence that asks a person to confirm a reading.
+    """Make the sentence that asks a person to confirm a reading.
 
     Args:
         reading: Any reading; missing parts are left out.
@@ -145,10 +146,10 @@ def read_back(reading: Reading) -> str:
 
 
 def value_words(reading: Reading) -> str:
-    """Only the value, for choosing between alternatives: "three four seven zero megohms"."""
+    """Say only the value, for choosing between alternatives: "three four seven zero megohms"."""
     return _value_words(reading)
 
 
 def symbol_of(reading: Reading) -> str:
-    """The SI symbol of the reading's unit, empty while unknown."""
+    """Give the SI symbol of the reading's unit, empty while unknown."""
     return "" if reading.quantity.unit is None else unit(reading.quantity.unit).symbol

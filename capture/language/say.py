@@ -32,7 +32,7 @@ UNIT_WORDS: dict[str, tuple[str, str]] = {
 
 
 def below_hundred(number: int) -> list[str]:
-    """Words of 0..99."""
+    """Spell a number of 0..99 in words."""
     if number < 10:
         return [ONES[number]]
     if number < 20:
@@ -42,7 +42,7 @@ def below_hundred(number: int) -> list[str]:
 
 
 def cardinal(number: int, *, use_and: bool = False) -> list[str]:
-    """Words of a whole number, e.g. 3470 as "three thousand four hundred seventy".
+    """Spell a whole number in words, e.g. 3470 as "three thousand four hundred seventy".
 
     Args:
         number: 0 to 999,999,999.
@@ -69,7 +69,7 @@ def cardinal(number: int, *, use_and: bool = False) -> list[str]:
 
 
 def digit_by_digit(digits: str) -> list[str]:
-    """Words of a value, one per character: "0.80" as "zero point eight zero".
+    """Spell a value in words, one per character: "0.80" as "zero point eight zero".
 
     Args:
         digits: Plain decimal notation; a leading "-" becomes "minus", a missing whole part stays missing.
@@ -79,7 +79,7 @@ def digit_by_digit(digits: str) -> list[str]:
 
 
 def unit_words(code: str, *, singular: bool = False) -> list[str]:
-    """Words of a unit by its UCUM code.
+    """Give the words of a unit by its UCUM code.
 
     Raises:
         KeyError: The code is not in `UNIT_WORDS`.

@@ -257,7 +257,7 @@ FOREIGN: dict[str, tuple[str, ...]] = {
 
 
 def plain_words(word: str) -> tuple[str, ...]:
-    """The plain words of one recognised word.
+    """Split one recognised word into its plain words.
 
     Args:
         word: A word of `WORDS`, `UNKNOWN`, or any other word, which is returned as it is.

@@ -1,6 +1,6 @@
 """Bytes of a sound file to what the recogniser takes: 16 kHz, mono, 16-bit samples.
 
-The header is judged before anything is decoded, and decoding stops at the limit whatever the header says, so a small
+The header is checked before anything is decoded, and decoding stops at the limit whatever the header says, so a small
 file cannot unpack into hours of sound.
 """
 
@@ -83,7 +83,7 @@ def load_clip(data: bytes) -> Clip:
 
 
 def resampled(samples: npt.NDArray[np.float32], rate: int) -> npt.NDArray[np.float32]:
-    """Mono samples at 16 kHz; telephone clips at 8 kHz are raised, since the recogniser only lowers."""
+    """Resample mono samples to 16 kHz; telephone clips at 8 kHz are raised, since the recogniser only lowers."""
     if rate == RATE:
         return samples
     import soxr
@@ -92,7 +92,7 @@ def resampled(samples: npt.NDArray[np.float32], rate: int) -> npt.NDArray[np.flo
 
 
 def to_pcm(samples: npt.NDArray[np.float32]) -> bytes:
-    """Samples in -1..1 as signed 16 bit, clipped."""
+    """Convert samples in -1..1 to signed 16 bit, clipped."""
     return (np.clip(samples, -1.0, 1.0) * 32767.0).round().astype("<i2").tobytes()
 
 
@@ -112,7 +112,7 @@ def _check_outside(data: bytes) -> None:
 
 
 def _decode(data: bytes) -> tuple[npt.NDArray[np.float32], int, int]:
-    """Samples by frame and channel, the rate in Hz, and the number of channels."""
+    """Decode to samples by frame and channel, the rate in Hz, and the number of channels."""
     import soundfile
 
     try:

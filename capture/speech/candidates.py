@@ -1,6 +1,6 @@
-"""Which of the recogniser's alternatives is meant, and how much of its belief lies on that meaning.
+"""Ranks the recogniser's alternatives by meaning: which is meant, with which posterior probability.
 
-Alternatives that mean the same count together. One whose words raise doubts (no unit, an unknown word, two units in a
+Alternatives that mean the same are added up. One whose words raise doubts (no unit, an unknown word, two units in a
 row, a value that cannot be, an axis that the job does not have) must sound that much better than one that raises none.
 The scores are logarithms of likelihoods, so their differences within one clip can be compared though they have no
 fixed scale.
@@ -16,22 +16,22 @@ from difflib import SequenceMatcher
 from capture.language.parse import parse
 from capture.language.vocabulary import UNKNOWN
 from capture.reading import Context, Doubt, Heard, Hypothesis, Reading, Utterance, Word
-from capture.speech.hearing import belief
+from capture.speech.hearing import posteriors
 
 DOUBT_COST = 2.0
 """What a doubt costs an alternative, as a logarithm. Voices set aside, 300 clips at 10 dB: by sound alone 94.7 % came
 out right, at a cost of 1 or 2 95.7 %, at 3 or 5 95.3 % (`fixtures.training.speech_model.trials choice`)."""
 
-FARTHEST = 15.0
-"""Largest margin told: beyond it the runner-up is out of the running."""
+MAX_MARGIN = 15.0
+"""Largest margin reported: beyond it the runner-up is out of the running."""
 
 FILLERS = frozenset({"uh", "um", "er", "so", "now", "well", "the", "please", "it's", "it", "is", "that's", "got", "i"})
 """Words that carry no meaning of their own."""
 
-FREE = frozenset({Doubt.QUANTITY_MISSING})
-"""Doubts that are no fault of the hearing: what is measured was not said, and nothing told before."""
+NOT_FROM_HEARING = frozenset({Doubt.QUANTITY_MISSING})
+"""Doubts that are no fault of the hearing: what is measured was not said, and no context gives it."""
 
-_SHARE_OF_A_RIVAL = 0.02  # less than this is no candidate worth offering
+_RIVAL_POSTERIOR = 0.02  # a candidate below this is not worth offering
 
 
 @dataclass(frozen=True)
@@ -44,31 +44,31 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class Beliefs:
-    """What the alternatives of one clip say about the meaning that was chosen.
+class Ranking:
+    """How the candidates of one clip rank around the meaning that was chosen.
 
     Attributes:
-        meaning: Share of belief on word sequences that mean the same, 0..1.
-        wording: Share on exactly these words, 0..1.
-        margin: Score of this meaning less that of the next one, 0..`FARTHEST`.
+        meaning: Posterior of the meaning: that of all word sequences which mean the same, 0..1.
+        wording: Posterior of exactly these words, 0..1.
+        margin: Score of this meaning less that of the next one, 0..`MAX_MARGIN`.
         rivals: The other readings, best first.
-        second: The words that sounded best were passed over.
+        reranked: The words that sounded best were passed over.
     """
 
     meaning: float
     wording: float
     margin: float
     rivals: tuple[Reading, ...]
-    second: bool = False
+    reranked: bool = False
 
 
 def meaning_of(utterance: Utterance) -> tuple[object, ...]:
-    """What an utterance would do, so that two of them can be compared."""
+    """Give what an utterance would do, so that two of them can be compared."""
     return utterance.readings, utterance.command, utterance.context if not utterance.readings else None
 
 
 def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candidate]:
-    """Every alternative with its meaning, in the recogniser's order.
+    """Parse every alternative into a candidate, in the recogniser's order.
 
     Args:
         heard: What the recogniser made of a clip.
@@ -77,20 +77,21 @@ def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candid
     """
     found = []
     for choice in heard.alternatives or (Hypothesis(heard.text, 0.0),):
-        meant = spoken if choice.text == heard.text else parse(choice.text, context)
-        cost = DOUBT_COST * (len(set(meant.doubts) - FREE) + _elsewhere(meant, context))
-        found.append(Candidate(choice.text, meant, choice.score - cost))
+        # Only the first choice has word times, so only it can be parsed with its pauses.
+        utterance = spoken if choice.text == heard.text else parse(choice.text, context)
+        cost = DOUBT_COST * (len(set(utterance.doubts) - NOT_FROM_HEARING) + _elsewhere(utterance, context))
+        found.append(Candidate(choice.text, utterance, choice.score - cost))
     return found
 
 
-def _elsewhere(meant: Utterance, context: Context) -> bool:
-    """Whether an axis is named that this job does not have."""
-    named = [reading.axis for reading in meant.readings] or [meant.context.axis]
+def _elsewhere(utterance: Utterance, context: Context) -> bool:
+    """Tell whether an axis is named that this job does not have."""
+    named = [reading.axis for reading in utterance.readings] or [utterance.context.axis]
     return bool(context.axes) and any(axis is not None and axis not in context.axes for axis in named)
 
 
-def choose(found: Sequence[Candidate]) -> tuple[Candidate, Beliefs]:
-    """The alternative to go on with, and how far it is ahead.
+def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
+    """Choose the candidate to go on with, and tell how far it is ahead.
 
     Args:
         found: At least one candidate, the recogniser's first choice first.
@@ -98,38 +99,39 @@ def choose(found: Sequence[Candidate]) -> tuple[Candidate, Beliefs]:
     groups: dict[tuple[object, ...], list[Candidate]] = {}
     for one in found:
         groups.setdefault(meaning_of(one.utterance), []).append(one)
-    totals = {meant: _total(group) for meant, group in groups.items()}
-    ranked = sorted(groups, key=lambda meant: -totals[meant])
+    totals = {meaning: _total(group) for meaning, group in groups.items()}
+    ranked = sorted(groups, key=lambda meaning: -totals[meaning])
     winners = groups[ranked[0]]
+    # Among wordings of one meaning the recogniser's own is kept: its words have confidences and times of their own.
     best = found[0] if found[0] in winners else max(winners, key=lambda one: one.score)
-    shares = belief([one.score for one in found])
+    shares = posteriors([one.score for one in found])
     rivals = [
         one.utterance.readings[0]
         for one, share in sorted(zip(found, shares, strict=True), key=lambda pair: -pair[1])
-        if one not in winners and len(one.utterance.readings) == 1 and share > _SHARE_OF_A_RIVAL
+        if one not in winners and len(one.utterance.readings) == 1 and share > _RIVAL_POSTERIOR
     ]
-    margin = totals[ranked[0]] - totals[ranked[1]] if len(ranked) > 1 else FARTHEST
-    return best, Beliefs(
+    margin = totals[ranked[0]] - totals[ranked[1]] if len(ranked) > 1 else MAX_MARGIN
+    return best, Ranking(
         meaning=sum(share for one, share in zip(found, shares, strict=True) if one in winners),
         wording=sum(share for one, share in zip(found, shares, strict=True) if one.text == best.text),
-        margin=min(margin, FARTHEST),
+        margin=min(margin, MAX_MARGIN),
         rivals=tuple(dict.fromkeys(rivals)),
-        second=found[0] not in winners,
+        reranked=found[0] not in winners,
     )
 
 
 def _total(group: Sequence[Candidate]) -> float:
-    best = max(one.score for one in group)
+    best = max(one.score for one in group)  # taken out, or exp() of a large score would overflow
     return best + math.log(sum(math.exp(one.score - best) for one in group))
 
 
 def reworded(heard: Heard, text: str, share: float) -> Heard:
-    """The same clip with the words of an alternative.
+    """Put the words of an alternative in place of those heard in a clip.
 
     Args:
         heard: What the recogniser made of a clip.
         text: The alternative's words, of `heard.alternatives`.
-        share: Belief on it, 0..1: the confidence of the words that are new; they share the time of those they replace.
+        share: Its posterior, 0..1: the confidence of the words that are new; they share the time of those replaced.
     """
     if text == heard.text:
         return heard
@@ -149,11 +151,11 @@ def reworded(heard: Heard, text: str, share: float) -> Heard:
     return replace(heard, text=text, words=tuple(made))
 
 
-def carrying(words: Sequence[Word]) -> list[Word]:
-    """The words that carry meaning."""
+def content_words(words: Sequence[Word]) -> list[Word]:
+    """Give the words that carry meaning."""
     return [word for word in words if word.word not in FILLERS and word.word != UNKNOWN]
 
 
-def least_sure(words: Sequence[Word]) -> float:
-    """Confidence of the least sure word that carries meaning, 0..1; 1 without words."""
-    return min((word.confidence for word in carrying(words)), default=1.0)
+def least_confidence(words: Sequence[Word]) -> float:
+    """Give the least confidence among the words that carry meaning, 0..1; 1 without words."""
+    return min((word.confidence for word in content_words(words)), default=1.0)

@@ -1,8 +1,8 @@
-"""How likely an utterance was understood rightly, and what follows from it: take it, ask about it, or leave it.
+"""The probability that an utterance was understood rightly, and what follows: accept it, ask about it, or drop it.
 
 The coefficients of a logistic regression lie beside the model they were fitted for (`calibration.json`, written by
-`fixtures.training.speech_model.calibrate`). A model without them is judged by rules: the less sure of its least sure
-word and of the meaning.
+`fixtures.training.speech_model.calibrate`). A model without them goes by rules: its confidence is the lesser of the
+least word confidence and the meaning's posterior.
 """
 
 from __future__ import annotations
@@ -16,95 +16,97 @@ from pathlib import Path
 from typing import Any
 
 from capture.reading import Doubt, Utterance
-from capture.speech.candidates import Beliefs, least_sure
+from capture.speech.candidates import Ranking, least_confidence
 from capture.speech.errors import CoefficientsUnusable
-from capture.speech.features import NAMES, signs
+from capture.speech.features import FEATURES, features
 from capture.speech.model_files import default_model_path
 
 FILE = "calibration.json"
 """Name of the coefficients in a model's directory."""
 
-SURE_WORD = 0.6
-"""By rules: a reading with a less sure word is asked about."""
+ACCEPTED_WORD = 0.6
+"""By rules: a reading with a word of less confidence is asked about (house rule)."""
 
-SURE_MEANING = 0.7
-"""By rules: a reading on which less of the belief lies is asked about, a command is not taken."""
+ACCEPTED_MEANING = 0.7
+"""By rules: a reading whose meaning has a smaller posterior is asked about, a command is not taken (house rule)."""
 
-LEAST = 0.35
-"""By rules: below this nothing is taken as heard, not even to be asked about: talk or noise."""
+MIN_OFFERED = 0.35
+"""By rules: below this nothing is offered, not even to be asked about: it is talk or noise (house rule)."""
 
-SAME_MEANING = 0.95
-"""By rules: where this share of the belief means one thing, and other wordings account for the unsure word, it is
-unsure of its form only ("confirm" or "confirmed") and counts as sure as the meaning."""
+DOMINANT_MEANING = 0.95
+"""By rules: where one meaning has this posterior, and other wordings account for the doubtful word, only its form is in
+doubt ("confirm" or "confirmed"), and the word counts with the posterior of the meaning."""
 
 
 @dataclass(frozen=True)
-class HearingVerdict:
-    """What is to be done with an utterance.
+class HearingConfidence:
+    """What is to be done with an utterance, and why.
 
     Attributes:
-        confidence: Chance that it was understood rightly, 0..1.
-        sure: It needs no question on account of its hearing; a command may act.
-        heard: It is good enough to be offered at all.
+        confidence: Probability that it was understood rightly, 0..1.
+        accepted: It needs no question on account of its hearing; a command may act.
+        offered: It is likely enough to be offered at all.
     """
 
     confidence: float
-    sure: bool
-    heard: bool
+    accepted: bool
+    offered: bool
 
 
 @dataclass(frozen=True)
-class Judge:
-    """Judges by rules.
+class ConfidenceModel:
+    """A logistic regression with thresholds; without weights, the rules.
 
     Attributes:
-        weights: Weight of each sign, by name; empty for the rules.
-        bias: Added to the weighted signs.
-        sure_reading: Chance from which a reading is not asked about.
-        sure_command: Chance from which a command, axis, test point or test voltage is taken: these act at once.
-        least: Chance below which a reading is not even offered.
+        weights: Weight of each feature, in the order of `FEATURES`; empty for the rules.
+        bias: Added to the weighted features.
+        accept_reading: Probability from which a reading is not asked about.
+        accept_command: Probability from which a command, axis, test point or test voltage is taken: these act at once.
+        offer: Probability below which a reading is not even offered.
     """
 
     weights: tuple[float, ...] = ()
     bias: float = 0.0
-    sure_reading: float = 0.0
-    sure_command: float = 0.0
-    least: float = 0.0
+    accept_reading: float = 0.0
+    accept_command: float = 0.0
+    offer: float = 0.0
 
-    def judge(self, utterance: Utterance, found: Beliefs) -> HearingVerdict:
-        """Judge one utterance.
+    def assess(self, utterance: Utterance, found: Ranking) -> HearingConfidence:
+        """Give the confidence in one utterance, and what is to be done with it.
 
         Args:
             utterance: What its words mean.
-            found: Where the belief lies.
+            found: How its candidates rank.
         """
         if not self.weights:
             return _by_rules(utterance, found)
-        chance = probability(self.weights, self.bias, signs(utterance, found))
-        enough = self.sure_reading if utterance.readings else self.sure_command
-        return HearingVerdict(chance, chance >= enough, chance >= self.least)
+        likely = probability(self.weights, self.bias, features(utterance, found))
+        enough = self.accept_reading if utterance.readings else self.accept_command
+        return HearingConfidence(likely, likely >= enough, likely >= self.offer)
 
 
 def probability(weights: tuple[float, ...], bias: float, found: tuple[float, ...]) -> float:
-    """The logistic function of weighted signs."""
-    total = bias + sum(weight * sign for weight, sign in zip(weights, found, strict=True))
+    """Give the probability that this head is right, 0..1."""
+    total = bias + sum(weight * feature for weight, feature in zip(weights, found, strict=True))
+    # Within ±30 exp() cannot overflow, and beyond it the probability is 0 or 1 to twelve places anyway.
     return 1 / (1 + math.exp(-min(max(total, -30.0), 30.0)))
 
 
-def _by_rules(utterance: Utterance, found: Beliefs) -> HearingVerdict:
-    word = least_sure(utterance.heard.words)
-    if found.meaning >= SAME_MEANING and found.wording <= word + 0.1:
+def _by_rules(utterance: Utterance, found: Ranking) -> HearingConfidence:
+    word = least_confidence(utterance.heard.words)
+    if found.meaning >= DOMINANT_MEANING and found.wording <= word + 0.1:
         word = found.meaning
     confidence = min(word, found.meaning)
     if utterance.readings:
-        talk = Doubt.UNKNOWN_WORDS in utterance.doubts and confidence < SURE_WORD
-        sure = word >= SURE_WORD and found.meaning >= SURE_MEANING
-        return HearingVerdict(confidence, sure, confidence >= LEAST and not talk)
-    return HearingVerdict(confidence, confidence >= SURE_MEANING, heard=True)
+        # Unknown words around a doubtful reading are talk that happened to hold a number.
+        talk = Doubt.UNKNOWN_WORDS in utterance.doubts and confidence < ACCEPTED_WORD
+        accepted = word >= ACCEPTED_WORD and found.meaning >= ACCEPTED_MEANING
+        return HearingConfidence(confidence, accepted, confidence >= MIN_OFFERED and not talk)
+    return HearingConfidence(confidence, confidence >= ACCEPTED_MEANING, offered=True)
 
 
-def load_judge(model: Path) -> Judge:
-    """The judge of a model: by its coefficients, or by rules where it has none.
+def load_confidence_model(model: Path) -> ConfidenceModel:
+    """Load the confidence model of a speech model: its coefficients, or the rules where it has none.
 
     Args:
         model: The model's directory.
@@ -114,23 +116,23 @@ def load_judge(model: Path) -> Judge:
     """
     file = model / FILE
     if not file.is_file():
-        return Judge()
+        return ConfidenceModel()
     try:
         return _from_data(json.loads(file.read_text("utf-8")))
     except (ValueError, KeyError, TypeError) as error:
         raise CoefficientsUnusable(file=file, cause=str(error)) from None
 
 
-def _from_data(data: Mapping[str, Any]) -> Judge:
-    if tuple(data["weights"]) != NAMES:
-        raise ValueError("it was made for other signs")
+def _from_data(data: Mapping[str, Any]) -> ConfidenceModel:
+    if tuple(data["weights"]) != FEATURES:
+        raise ValueError("it was made for other features")
     numbers = [*data["weights"].values(), data["bias"], *data["thresholds"].values()]
     if not all(isinstance(number, int | float) and math.isfinite(number) for number in numbers):
         raise ValueError("it holds values that are no numbers")
-    return Judge(tuple(data["weights"].values()), data["bias"], **data["thresholds"])
+    return ConfidenceModel(tuple(data["weights"].values()), data["bias"], **data["thresholds"])
 
 
 @cache
-def shipped_judge() -> Judge:
-    """The judge of the default model, read once."""
-    return load_judge(default_model_path())
+def shipped_confidence_model() -> ConfidenceModel:
+    """Load the confidence model of the default speech model, once."""
+    return load_confidence_model(default_model_path())

@@ -1,7 +1,7 @@
-"""Signs of how far an utterance can be trusted: numbers from which `capture.speech.confidence` makes a probability.
+"""Features of an utterance: numbers from which `capture.speech.confidence` makes a probability that it is right.
 
-Each sign is a plain number of the words, their times and confidences, the alternatives and the noise. None of them
-looks at the value itself, so that no value is believed more than another.
+Each is a plain number of the words, their times and confidences, the alternatives and the noise. None of them
+looks at the value itself, so that no value is favoured over another.
 """
 
 from __future__ import annotations
@@ -13,51 +13,59 @@ from capture.language.lexicon import parts
 from capture.language.numbers import TWINS
 from capture.language.vocabulary import UNKNOWN
 from capture.reading import Utterance, Word
-from capture.speech.candidates import FREE, Beliefs, carrying
-from capture.speech.level import GREATEST
+from capture.speech.candidates import NOT_FROM_HEARING, Ranking, content_words
+from capture.speech.level import MAX_OVER_NOISE_DB
 
-NAMES = (
-    "least_word", "mean_word", "meaning", "wording", "margin", "unknown", "words", "clean", "short", "long", "twin",
-    "command", "place", "doubted", "second",
+FEATURES = (
+    "least_word", "mean_word", "meaning", "wording", "margin", "unknown", "words", "over_noise", "short", "long",
+    "twin", "command", "place", "doubted", "reranked",
 )  # fmt: skip
-"""Names of the signs, in the order of `signs`."""
+"""Names of the features, in the order of `features`.
 
-_NEVER_SURE = 0.002  # a confidence of exactly 0 or 1 has no logarithm
+Log odds: "least_word", "mean_word" of the word confidences, "meaning", "wording" of the posteriors. "margin": see
+`Ranking`. "unknown": share of unknown words. "words": how many, of 12. "over_noise": speech over noise, of 60 dB.
+"short", "long": the hastiest and the slowest word, log of its time over the usual one. 0 or 1: "twin" a -teen or -ty;
+"command", "place" (a setting) instead of a reading; "doubted" for its words; "reranked": see `Ranking`.
+"""
+
+_MIN_PROBABILITY = 0.002  # a confidence of exactly 0 or 1 has no logarithm
 _USUAL_PHONE_S = 0.085  # about 12 phones a second (Levelt 1989, Speaking, ch. 1: ten to fifteen)
 _LONGEST_WORDS = 12
 
 
 def log_odds(share: float) -> float:
-    """A share as the logarithm of its odds, from -6.2 to 6.2."""
-    held = min(max(share, _NEVER_SURE), 1 - _NEVER_SURE)
+    """Give the natural logarithm of a probability's odds, kept within ±6.2."""
+    held = min(max(share, _MIN_PROBABILITY), 1 - _MIN_PROBABILITY)
     return math.log(held / (1 - held))
 
 
 @cache
 def _phones(word: str) -> int:
-    """How many phones a word has; a guess from its letters where the lexicon lacks it."""
+    """Count the phones of a word; a guess from its letters where the lexicon lacks it."""
     found = parts().get(word)
     return len(found[0].split()) if found else max(1, round(len(word) * 0.8))
 
 
 def _pace(word: Word) -> float:
-    """Logarithm of how long a word took against what its phones usually take."""
+    """Give the natural logarithm of how long a word took against what its phones usually take."""
     return math.log(max(0.02, word.end - word.start) / (_phones(word.word) * _USUAL_PHONE_S))
 
 
-def signs(utterance: Utterance, found: Beliefs) -> tuple[float, ...]:
-    """The signs of one utterance, in the order of `NAMES`.
+def features(utterance: Utterance, found: Ranking) -> tuple[float, ...]:
+    """Compute the features of one utterance, in the order of `FEATURES`.
 
     Args:
         utterance: What its words mean.
-        found: Where the belief lies.
+        found: How its candidates rank.
     """
     heard = utterance.heard
-    words = carrying(heard.words)
+    words = content_words(heard.words)
+    # Without words of meaning, as for unknown speech alone, these features stay neutral; "unknown" carries the weight.
     odds = [log_odds(word.confidence) for word in words] or [log_odds(1.0)]
     paces = [_pace(word) for word in words] or [0.0]
     unknown = sum(word.word == UNKNOWN for word in heard.words)
-    over_noise = GREATEST / 2 if heard.over_noise_db is None else heard.over_noise_db
+    # Not measured (a test, a typed line): halfway, so that neither side of the regression is favoured.
+    over_noise = MAX_OVER_NOISE_DB / 2 if heard.over_noise_db is None else heard.over_noise_db
     return (
         min(odds),
         sum(odds) / len(odds),
@@ -66,12 +74,12 @@ def signs(utterance: Utterance, found: Beliefs) -> tuple[float, ...]:
         found.margin,
         unknown / max(1, len(heard.words)),
         min(len(words), _LONGEST_WORDS) / _LONGEST_WORDS,
-        over_noise / GREATEST,
+        over_noise / MAX_OVER_NOISE_DB,
         max(0.0, *(-pace for pace in paces)),
         max(0.0, *paces),
         float(any(word.word in TWINS for word in words)),
         float(not utterance.readings and utterance.command is not None),
         float(not utterance.readings and utterance.command is None),
-        float(bool(set(utterance.doubts) - FREE)),
-        float(found.second),
+        float(bool(set(utterance.doubts) - NOT_FROM_HEARING)),
+        float(found.reranked),
     )

@@ -17,6 +17,7 @@ PHRASES = 12_000
 """Phrases that the word pairs are counted from: enough that every usual pair occurs, quick enough to build at start."""
 
 SEED = 20
+"""Of the phrases; one seed, so that the grammar is the one that the confidence was calibrated with."""
 
 LISTED = 200
 """Least number of lines in the grammar of a list of phrases, against two for unknown words."""
@@ -41,7 +42,7 @@ class Grammar:
 
 
 def sayings(word: str, knows: Callable[[str], bool]) -> tuple[str, ...] | None:
-    """A vocabulary word in words that a model knows, or None.
+    """Say a vocabulary word in words that a model knows; None where it cannot be said.
 
     Args:
         word: A word of the vocabulary, or any other word.
@@ -61,7 +62,7 @@ def sayings(word: str, knows: Callable[[str], bool]) -> tuple[str, ...] | None:
 
 @cache
 def _spoken() -> tuple[tuple[str, ...], ...]:
-    """Vocabulary phrases, and by itself each word that none of them holds; the same at every start.
+    """Make vocabulary phrases, and by itself each word that none of them holds; the same at every start.
 
     A word that only makes sense beside others, such as a unit, is thus never expected alone.
     """
@@ -71,7 +72,7 @@ def _spoken() -> tuple[tuple[str, ...], ...]:
 
 
 def vocabulary_grammar(knows: Callable[[str], bool]) -> Grammar:
-    """The grammar of everything the tool can hear.
+    """Make the grammar of everything the tool can hear.
 
     Args:
         knows: Tells whether the model knows a word.
@@ -88,7 +89,7 @@ def vocabulary_grammar(knows: Callable[[str], bool]) -> Grammar:
 
 
 def phrase_grammar(lines: Sequence[str], knows: Callable[[str], bool]) -> Grammar:
-    """The grammar of a list of phrases from outside, one phrase a line.
+    """Make the grammar of a list of phrases from outside, one phrase a line.
 
     Both ways to say a phrase are allowed where the vocabulary joins words ("to ground" and "to_ground").
 
@@ -111,7 +112,7 @@ def phrase_grammar(lines: Sequence[str], knows: Callable[[str], bool]) -> Gramma
 
 
 def _in_words(words: Sequence[str], knows: Callable[[str], bool]) -> list[str] | None:
-    """The words as the model can be told them, or None when one cannot be said."""
+    """Say the words as the model knows them; None when one cannot be said."""
     said = [sayings(word, knows) for word in words]
     return None if None in said else [piece for way in said if way is not None for piece in way]
 
@@ -122,10 +123,11 @@ def _joined_entries() -> dict[tuple[str, ...], str]:
 
 
 def _joined(words: Sequence[str], knows: Callable[[str], bool]) -> list[str]:
-    """The words with the vocabulary's joined entries in place of their parts, where the model knows them."""
+    """Put the vocabulary's joined entries in place of their parts, where the model knows them."""
     joined: list[str] = []
     index = 0
     while index < len(words):
+        # The longest entry first: "lead to ground" before "to ground".
         sizes = range(min(6, len(words) - index), 1, -1)
         found = ((size, _joined_entries().get(tuple(words[index : index + size]), "")) for size in sizes)
         size, word = next(((size, word) for size, word in found if word and knows(word)), (1, words[index]))

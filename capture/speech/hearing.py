@@ -48,7 +48,7 @@ class RecogniserStream:
     """
 
     def __init__(self, first: Any, others: Any = None, only: frozenset[str] | None = None) -> None:
-        """Listen.
+        """Begin to listen.
 
         Args:
             first: A recogniser that gives confidences.
@@ -79,7 +79,7 @@ class RecogniserStream:
             EngineError: The engine failed.
         """
         pcm = self._odd + pcm
-        self._odd = pcm[len(pcm) & ~1 :]
+        self._odd = pcm[len(pcm) & ~1 :]  # half a sample would shift all that follow by a byte, into noise
         pcm = pcm[: len(pcm) & ~1]
         self._samples += len(pcm) // 2
         self._level.add(pcm)
@@ -127,18 +127,18 @@ class RecogniserStream:
 
 
 def quiet(seconds: float) -> bytes:
-    """Very low noise, the same every time."""
+    """Make very low noise, signed 16 bit, the same every time."""
     noise = np.random.default_rng(1).integers(-_QUIET_LEVEL, _QUIET_LEVEL + 1, int(seconds * RATE))
     return noise.astype("<i2").tobytes()
 
 
 def plain(text: str) -> str:
-    """Recogniser words as plain words."""
+    """Split recogniser words into plain words."""
     return " ".join(part for word in text.split() for part in plain_words(word))
 
 
 def _timed(result: dict[str, Any]) -> Iterator[Word]:
-    """The words of one result in the engine's spelling; those of an alternative have no confidence."""
+    """Yield the words of one result in the engine's spelling; those of an alternative have no confidence."""
     for entry in result.get("result", ()):
         yield Word(entry["word"], entry["start"], entry["end"], min(float(entry.get("conf", 0.0)), 1.0))
 
@@ -148,12 +148,12 @@ def _choice(entry: dict[str, Any]) -> Choice:
 
 
 def _with_confidence(choices: Sequence[Choice], sure: Sequence[Word]) -> Iterator[Word]:
-    """The best choice's words, each with the confidence that the other recogniser gave it there.
+    """Yield the best choice's words, each with the confidence that the other recogniser gave it there.
 
-    That recogniser may prefer another word; then the confidence is the share of belief on choices that have the word
+    That recogniser may prefer another word; then the confidence is the posterior of all choices that have the word
     there.
     """
-    shares = belief([choice.score for choice in choices])
+    shares = posteriors([choice.score for choice in choices])
     for word in choices[0].words:
         found = [other.confidence for other in sure if _same_place(word, other)]
         held = sum(
@@ -168,17 +168,18 @@ def _same_place(one: Word, other: Word) -> bool:
     return one.word == other.word and abs(one.start + one.end - other.start - other.end) / 2 <= _OVERLAP_S
 
 
-def belief(scores: Sequence[float]) -> list[float]:
-    """Scores that are logarithms of likelihoods as shares that add up to 1."""
-    best = max(scores)
+def posteriors(scores: Sequence[float]) -> list[float]:
+    """Turn log likelihoods into posterior probabilities that add up to 1."""
+    best = max(scores)  # taken out, or exp() of a large score would overflow
     weights = [math.exp(score - best) for score in scores]
     return [weight / sum(weights) for weight in weights]
 
 
 def _plain_times(words: Sequence[Word], duration: float) -> Iterator[Word]:
-    """Plain words; a joined entry's time is shared out by the letters of its parts."""
+    """Yield plain words; a joined entry's time is shared out by the letters of its parts."""
     for word in words:
         parts = plain_words(word.word)
+        # Times count from the clip's own first sample, not from the quiet put before it.
         start = min(max(word.start - LEAD_IN_S, 0.0), duration)
         end = min(max(word.end - LEAD_IN_S, start), duration)
         letters, before = sum(map(len, parts)), 0
@@ -192,16 +193,16 @@ def _plain_times(words: Sequence[Word], duration: float) -> Iterator[Word]:
 def _one_of(
     only: frozenset[str], words: Sequence[Word], alternatives: Sequence[Hypothesis], duration: float
 ) -> list[Word]:
-    """The words if they are one of the phrases wanted, else the best alternative that is, else unknown speech.
+    """Keep the words if they are a phrase wanted; else take the best alternative that is, else unknown speech.
 
     The engine's grammar tells which word may follow which, so it can string phrases together that nobody listed. Words
-    of an alternative have no confidence of their own: each gets the share of belief on that alternative.
+    of an alternative have no confidence of their own: each gets the posterior of that alternative.
     """
     text = " ".join(word.word for word in words)
     if text in only or not text:
         return list(words)
     start, end = (words[0].start, words[-1].end) if words else (0.0, duration)
-    shares = belief([choice.score for choice in alternatives]) if alternatives else []
+    shares = posteriors([choice.score for choice in alternatives]) if alternatives else []
     listed = ((choice, share) for choice, share in zip(alternatives, shares, strict=True) if choice.text in only)
     chosen, share = next(listed, (Hypothesis(UNKNOWN, 0.0), 0.0))
     parts = chosen.text.split()
@@ -213,9 +214,10 @@ def _one_of(
 
 
 def _alternatives(segments: Sequence[Sequence[Choice]]) -> tuple[Hypothesis, ...]:
-    """Word sequences of the whole clip: the best of all stretches, with one stretch at a time replaced."""
+    """List word sequences of the whole clip: the best of all segments, with one segment at a time replaced."""
     if not segments:
         return ()
+    # All combinations would grow as a power of the segments; two segments misheard at once are rare.
     best = [segment[0] for segment in segments]
     lines = [best]
     for at, segment in enumerate(segments):

@@ -9,8 +9,8 @@ from capture.speech.audio import RATE
 FRAME = RATE // 50
 """Samples of a frame: 20 ms, shorter than a syllable."""
 
-GREATEST = 60.0
-"""Largest level told, dB: beyond it a room and a microphone add no trouble."""
+MAX_OVER_NOISE_DB = 60.0
+"""Largest ratio reported, dB: beyond it a room and a microphone add no trouble."""
 
 _LOUD, _QUIET = 95, 10  # percentiles of the frames: the vowels, and the gaps
 
@@ -29,12 +29,12 @@ class LevelMeter:
         whole = len(samples) // FRAME * FRAME
         self._rest = samples[whole:]
         frames = samples[:whole].reshape(-1, FRAME).astype(np.float64)
-        self._levels.append(10 * np.log10((frames**2).mean(axis=1) + 1.0))
+        self._levels.append(10 * np.log10((frames**2).mean(axis=1) + 1.0))  # + 1: digital silence has no log
 
     def over_noise(self) -> float:
-        """Decibels from the quiet frames to the loud ones, 0 to `GREATEST`; 0 before a whole frame."""
+        """Measure from the quiet frames to the loud ones, dB, 0 to `MAX_OVER_NOISE_DB`; 0 before a whole frame."""
         levels = np.concatenate(self._levels) if self._levels else np.zeros(0)
         if not len(levels):
             return 0.0
         loud, low = np.percentile(levels, [_LOUD, _QUIET])
-        return float(min(max(loud - low, 0.0), GREATEST))
+        return float(min(max(loud - low, 0.0), MAX_OVER_NOISE_DB))

@@ -11,10 +11,10 @@ from capture.speech.recogniser import SpeechModel
 from capture.speech.stream import Listener
 
 IDLE_S = 8.0
-"""A stretch this long without a word is let go, so that an idle microphone costs no memory."""
+"""A segment this long without a word is dropped, so that an idle microphone costs no memory."""
 
 KEPT_S = 0.6
-"""What is kept of an idle stretch, s: a word that just began is not cut."""
+"""What is kept of an idle segment, s: a word that just began is not cut."""
 
 _BYTES = 2 * RATE  # a second of 16-bit samples
 
@@ -43,27 +43,28 @@ def spoken(blocks: Iterable[bytes], model: SpeechModel, context: Context | None 
     """
     context = context or Context()
     taken = 0
-    ear = _Ear(model, 0)
+    segment = _Segment(model, 0)
     for block in _whole_samples(blocks):
         taken += len(block)
-        ear.hear(block)
-        if ear.ended or ear.seconds >= MAX_SECONDS:
-            found = ear.finish(context, taken)
-            ear = _Ear(model, taken)
-        elif not ear.words and ear.seconds >= IDLE_S:
-            found, ear = None, ear.renewed(taken)
+        segment.hear(block)
+        # Somebody who talks without a pause is cut at the limit of a clip: memory and time stay bounded.
+        if segment.ended or segment.seconds >= MAX_SECONDS:
+            found = segment.finish(context, taken)
+            segment = _Segment(model, taken)
+        elif not segment.words and segment.seconds >= IDLE_S:
+            found, segment = None, segment.renewed(taken)
         else:
             continue
         if found is not None:
             context = found.utterance.context
             yield found
-    last = ear.finish(context, taken)
+    last = segment.finish(context, taken)
     if last is not None:
         yield last
 
 
 def _whole_samples(blocks: Iterable[bytes]) -> Iterator[bytes]:
-    """The blocks, each with whole samples: a stretch may begin with any of them."""
+    """Yield the blocks, each with whole samples: a segment may begin with any of them."""
     odd = b""
     for block in blocks:
         joined = odd + block
@@ -71,8 +72,8 @@ def _whole_samples(blocks: Iterable[bytes]) -> Iterator[bytes]:
         yield joined[: len(joined) & ~1]
 
 
-class _Ear:
-    """One stretch of the stream on its way through a listener."""
+class _Segment:
+    """One segment of the stream on its way through a listener."""
 
     def __init__(self, model: SpeechModel, start: int) -> None:
         self._model = model
@@ -96,15 +97,15 @@ class _Ear:
         self._sound += block
         self.words = self._listener.accept(block)
 
-    def renewed(self, taken: int) -> _Ear:
-        """A fresh one that has heard only the end of this one."""
+    def renewed(self, taken: int) -> _Segment:
+        """Start a fresh segment that has heard only the end of this one."""
         tail = bytes(self._sound[-int(KEPT_S * RATE) * 2 :])
-        fresh = _Ear(self._model, taken - len(tail))
+        fresh = _Segment(self._model, taken - len(tail))
         fresh.hear(tail)
         return fresh
 
     def finish(self, context: Context, taken: int) -> Spoken | None:
-        """End the stretch; None where no word was in it."""
+        """End the segment; None where no word was in it."""
         utterance = self._listener.finish(context)
         if not utterance.heard.text:
             return None

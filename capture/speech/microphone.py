@@ -25,7 +25,7 @@ _WAITING = 600  # blocks that may wait for the recogniser: a minute
 
 
 def microphone(device: str | None = None) -> Iterator[bytes]:
-    """Blocks of 16 kHz mono samples, signed 16 bit, without end.
+    """Yield blocks of 16 kHz mono samples, signed 16 bit, without end.
 
     Args:
         device: Name, part of a name or number of an input device; None for the system's own choice.
@@ -55,7 +55,7 @@ def _package() -> ModuleType:
 
 
 def _rate(sound: Any, device: int | str | None) -> int:
-    """16 kHz where the device can give it, else its own rate, Hz."""
+    """Choose 16 kHz where the device can give it, else its own rate, Hz."""
     try:
         told = sound.query_devices(device, "input")
     except (ValueError, sound.PortAudioError):
@@ -74,7 +74,7 @@ def _blocks(sound: Any, device: int | str | None, rate: int) -> Iterator[bytes]:
     waiting: queue.Queue[bytes] = queue.Queue(_WAITING)
 
     def take(data: Any, _frames: int, _time: Any, _status: Any) -> None:
-        waiting.put_nowait(bytes(data))
+        waiting.put_nowait(bytes(data))  # copied: the library uses its buffer again once this returns
 
     lowered = None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, dtype="int16")
     size = int(rate * BLOCK_S)

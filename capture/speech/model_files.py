@@ -28,7 +28,7 @@ _STATE_BYTES, _ARC_BYTES = 20, 16
 
 
 def default_model_path() -> Path:
-    """The model named by the setting, else the one that ships with the package."""
+    """Give the directory named by the setting, else the one that ships with the package."""
     named = os.environ.get(MODEL_SETTING)
     return Path(named) if named else Path(__file__).parent / "model"
 
@@ -51,12 +51,12 @@ def check_model_directory(path: Path) -> None:
 
 
 def has_fixed_graph(path: Path) -> bool:
-    """Whether a model's graph already holds its language, so that no grammar can be given at run time."""
+    """Tell whether a model's graph already holds its language, so that no grammar can be given at run time."""
     return not any((path / name).is_file() for name in ("graph/HCLr.fst", "HCLr.fst"))
 
 
 def whole_graph(file: Path) -> bool:
-    """Whether a file is an OpenFst graph that was not cut short."""
+    """Tell whether a file is an OpenFst graph that was not cut short."""
     with file.open("rb") as stream:
         head = stream.read(256)
     try:
@@ -68,5 +68,6 @@ def whole_graph(file: Path) -> bool:
         return False
     if magic != _MAGIC:
         return False
+    # Only of a "const" graph does the header give the size in bytes; other kinds are checked no further.
     whole = kind != b"const" or file.stat().st_size >= states * _STATE_BYTES + arcs * _ARC_BYTES
     return bool(states > 0 and whole)

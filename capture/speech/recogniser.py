@@ -16,7 +16,7 @@ from typing import Any
 from capture.language.vocabulary import ENTRIES, UNKNOWN, plain_words
 from capture.reading import Heard
 from capture.speech.audio import RATE
-from capture.speech.confidence import Judge, load_judge
+from capture.speech.confidence import ConfidenceModel, load_confidence_model
 from capture.speech.errors import ModelNotLoaded, ModelWithoutVocabulary
 from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
 from capture.speech.hearing import ALTERNATIVES, RecogniserStream, plain
@@ -31,19 +31,22 @@ class SpeechModel:
         fixed_graph: The model takes no grammar (large models): it writes any word it knows, and what is no word of
             ours is asked about.
         grammar: The phrases given to the recogniser.
-        judge: Says how far what was heard can be trusted; by rules where only listed phrases are heard, since the
-            coefficients were fitted with the whole vocabulary.
+        confidence_model: Gives the probability that an utterance was understood rightly; by rules where only listed
+            phrases are heard, since the coefficients were fitted with the whole vocabulary.
     """
 
     def __init__(
-        self, path: Path | None = None, phrases: Sequence[str] | None = None, judge: Judge | None = None
+        self,
+        path: Path | None = None,
+        phrases: Sequence[str] | None = None,
+        confidence_model: ConfidenceModel | None = None,
     ) -> None:
         """Load a model.
 
         Args:
             path: A vosk model directory; None for the default.
             phrases: Hear only these phrases; None for the whole vocabulary.
-            judge: Used instead of the model's own.
+            confidence_model: Used instead of the model's own.
 
         Raises:
             ModelError: It is missing, incomplete, damaged, or knows none of the words.
@@ -56,11 +59,13 @@ class SpeechModel:
         self.grammar: Grammar = vocabulary_grammar(knows) if phrases is None else phrase_grammar(phrases, knows)
         if all(line.startswith(UNKNOWN) for line in self.grammar.phrases):
             raise ModelWithoutVocabulary(path=self.path)
-        # A model without a sign for unknown speech would force noise into words.
+        # A model without a symbol for unknown speech would force noise into words.
         lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
         self._grammar_text = json.dumps(lines)
-        self.judge = judge or (load_judge(self.path) if phrases is None else Judge())
+        self.confidence_model = confidence_model or (
+            load_confidence_model(self.path) if phrases is None else ConfidenceModel()
+        )
 
     def _knows(self, word: str) -> bool:
         return int(self._model.vosk_model_find_word(word)) >= 0
@@ -71,7 +76,7 @@ class SpeechModel:
         return self.grammar.missing
 
     def describe_missing(self) -> str:
-        """What the model does not know and what therefore cannot be said; empty when nothing is missing."""
+        """Say what the model does not know and what therefore cannot be said; empty when nothing is missing."""
         if not self.missing_words:
             return ""
         parts = {part for word in self.missing_words for part in plain_words(word) if not self._knows(part)}
@@ -104,7 +109,7 @@ class SpeechModel:
         return RecogniserStream(self.recogniser(), others, self._only)
 
     def recogniser(self, alternatives: int = 0) -> Any:
-        """A new vosk recogniser with the grammar."""
+        """Make a new vosk recogniser with the grammar."""
         import vosk
 
         extra = () if self.fixed_graph else (self._grammar_text,)
@@ -129,7 +134,7 @@ _loading = threading.Lock()
 
 
 def speech_model(path: Path | None = None, phrases: Sequence[str] | None = None) -> SpeechModel:
-    """The model of a directory, loaded at first use and shared from then on.
+    """Load the model of a directory at first use, shared from then on.
 
     Args:
         path: A vosk model directory; None for the default.
@@ -139,7 +144,7 @@ def speech_model(path: Path | None = None, phrases: Sequence[str] | None = None)
         ModelError: See `SpeechModel`.
     """
     key = ((path or default_model_path()).resolve(), None if phrases is None else tuple(phrases))
-    with _loading:
+    with _loading:  # two requests at start must not load the model twice: it takes time and memory
         if key not in _loaded:
             _loaded[key] = SpeechModel(key[0], phrases)
         return _loaded[key]

@@ -42,4 +42,4 @@ class Listener:
 
     def finish(self, context: Context | None = None) -> Utterance:
         """End the utterance and understand it; the listener cannot be used afterwards."""
-        return understand(self._stream.finish(), context, self._model.judge)
+        return understand(self._stream.finish(), context, self._model.confidence_model)

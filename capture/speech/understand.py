@@ -1,7 +1,7 @@
 """Sound to meaning: what was heard, what else it could have been, and how far both can be trusted.
 
-How likely the meaning is right is told by `capture.speech.confidence`. -teen and -ty are never told apart by sound
-alone: the twin stays among the alternatives however sure the engine is.
+The probability that the meaning is right comes from `capture.speech.confidence`. -teen and -ty are never told apart by
+sound alone: the twin stays among the alternatives however high the engine's confidence.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from capture.language.numbers import TWINS
 from capture.language.parse import parse
 from capture.reading import Context, Doubt, Heard, Reading, Utterance
 from capture.speech.audio import load_clip
-from capture.speech.candidates import Beliefs, candidates, choose, reworded
-from capture.speech.confidence import Judge, shipped_judge
+from capture.speech.candidates import Ranking, candidates, choose, reworded
+from capture.speech.confidence import ConfidenceModel, shipped_confidence_model
 from capture.speech.recogniser import SpeechModel, speech_model
 
 PAUSE_S = 0.35
@@ -40,27 +40,30 @@ def hear_clip(
     """
     clip = load_clip(data)
     model = model if model is not None else speech_model(model_path)
-    return understand(model.hear(clip.pcm), context, model.judge)
+    return understand(model.hear(clip.pcm), context, model.confidence_model)
 
 
-def understand(heard: Heard, context: Context | None = None, judge: Judge | None = None) -> Utterance:
+def understand(
+    heard: Heard, context: Context | None = None, confidence_model: ConfidenceModel | None = None
+) -> Utterance:
     """Understand recognised words with their confidences and alternatives.
 
     Args:
         heard: What the recogniser made of a clip.
         context: What held before.
-        judge: Who says how likely it is right; None for the judge of the default model.
+        confidence_model: Gives the probability that it is right; None for that of the default speech model.
     """
     context = context or Context()
-    utterance, found = meant(heard, context)
-    verdict = (judge or shipped_judge()).judge(utterance, found)
-    confidence = round(verdict.confidence, 4)
+    utterance, found = best_meaning(heard, context)
+    assessed = (confidence_model or shipped_confidence_model()).assess(utterance, found)
+    confidence = round(assessed.confidence, 4)
     doubts = list(utterance.doubts)
-    if utterance.readings and not verdict.heard:
+    if utterance.readings and not assessed.offered:
         return _nothing_taken(utterance, context, confidence)
-    if utterance.readings and not verdict.sure:
+    if utterance.readings and not assessed.accepted:
         doubts.append(Doubt.TEEN_OR_TY if _only_twins(found.rivals, utterance) else Doubt.LOW_CONFIDENCE)
-    elif not verdict.sure and (utterance.command is not None or utterance.context != context):
+    elif not assessed.accepted and (utterance.command is not None or utterance.context != context):
+        # Commands and settings act at once, so a doubtful one must leave no trace: the old context stays.
         utterance = replace(utterance, command=None, context=context)
         doubts.append(Doubt.LOW_CONFIDENCE)
     alternatives = tuple(dict.fromkeys([*found.rivals, *utterance.alternatives]))
@@ -72,9 +75,10 @@ def understand(heard: Heard, context: Context | None = None, judge: Judge | None
     )
 
 
-def meant(heard: Heard, context: Context) -> tuple[Utterance, Beliefs]:
-    """The meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
+def best_meaning(heard: Heard, context: Context) -> tuple[Utterance, Ranking]:
+    """Choose the meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
     chosen, found = choose(candidates(heard, _parsed(heard, context), context))
+    # Parsed again, since the words exchanged changed times and with them the pauses that part two values.
     return _parsed(reworded(heard, chosen.text, found.meaning), context), found
 
 
@@ -83,13 +87,13 @@ def _parsed(heard: Heard, context: Context) -> Utterance:
 
 
 def _nothing_taken(utterance: Utterance, context: Context, confidence: float) -> Utterance:
-    """Words that may have held a reading, too unsure to offer it."""
+    """Make an utterance of words that may have held a reading, too doubtful to offer it."""
     unknown = (Doubt.UNKNOWN_WORDS,) if Doubt.UNKNOWN_WORDS in utterance.doubts else ()
     return Utterance(utterance.heard, context=context, confidence=confidence, doubts=(*unknown, Doubt.LOW_CONFIDENCE))
 
 
 def with_pauses(heard: Heard) -> str:
-    """The words with a comma where the speaker paused."""
+    """Put a comma between words where the speaker paused."""
     if not heard.words:
         return heard.text
     said = [heard.words[0].word]
@@ -99,7 +103,7 @@ def with_pauses(heard: Heard) -> str:
 
 
 def _only_twins(rivals: Sequence[Reading], utterance: Utterance) -> bool:
-    """Whether every other candidate is a -teen/-ty twin of the reading."""
+    """Tell whether every other candidate is a -teen/-ty twin of the reading."""
     spoken = {word.word for word in utterance.heard.words}
     twins = {other.quantity for other in utterance.alternatives}
     return bool(rivals) and bool(spoken & set(TWINS)) and all(rival.quantity in twins for rival in rivals)

@@ -154,7 +154,7 @@ def test_s38_same_never_crosses_from_one_test_to_another() -> None:
 def test_s39_correction_in_one_breath() -> None:
     utterance = parse("five fifty … correction, four fifty meg", IR)
     assert only(utterance).quantity == Quantity("450", "MOhm")
-    assert [reading.quantity.digits for reading in utterance.struck] == ["550"]
+    assert [reading.quantity.digits for reading in utterance.superseded] == ["550"]
     assert utterance.doubts == ()
 
 

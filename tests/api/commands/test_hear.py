@@ -26,7 +26,7 @@ def test_json_has_one_object_a_line_with_the_promised_keys() -> None:
     assert code == 0
     lines = [json.loads(line) for line in out.splitlines()]
     assert len(lines) == 2
-    keys = {"file", "text", "words", "reading", "command", "alternatives", "confidence", "doubts"}
+    keys = {"file", "text", "words", "reading", "command", "alternatives", "superseded", "confidence", "doubts"}
     assert all(set(line) == keys for line in lines)
     reading, command = lines
     assert (reading["reading"]["value"], reading["reading"]["unit"]) == ("4000", "MOhm")

@@ -57,7 +57,7 @@ def _arguments() -> argparse.Namespace:
 
 
 def _cases(given: argparse.Namespace) -> list[Case]:
-    """Every picture asked for; real ones only, where a folder is given."""
+    """Yield every picture asked for; real ones only, where a folder is given."""
     if given.digits or given.folder:
         cases = []
         if given.digits:
@@ -79,7 +79,7 @@ def _asked(cases: Sequence[Case], name: str) -> Iterable[Case]:
 
 
 def _compare(cases: list[Case], ours: list[Outcome], given: argparse.Namespace) -> dict[str, list[Outcome]]:
-    """Peers beside ours on the first pictures of each set, in this run."""
+    """Run peers beside ours on the first pictures of each set, in this run."""
     some: list[Case] = []
     for group in dict.fromkeys(case.group for case in cases):
         some += [case for case in cases if case.group == group][: given.peers]
@@ -109,7 +109,7 @@ def _large(count: int, peers: Sequence[str]) -> None:
 
 
 def _shown(ours: list[Outcome], given: argparse.Namespace) -> None:
-    """The tables of our own reader."""
+    """Print the tables of our own reader."""
     CONSOLE.print(tables.grouped("Ohmtrail by set", ours, lambda o: o.case.group))
     graded = [o for o in ours if o.case.grade and o.case.group in ("seen", "unseen", "wild")]
     if graded:

@@ -3,7 +3,7 @@
     python -m tests.benchmarks.display.burst                 24 bursts of 5 frames
     python -m tests.benchmarks.display.burst --bursts 60 --frames 4 --hardness 0.6
 
-"right" counts value, point and sign, and the unit where the reader is sure of it; a unit still to be said is not wrong.
+"right" counts value, point and sign, and the unit where the reader claims it; a unit still to be said is not wrong.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class Line:
 
 
 def shot(seed: int, frames: int, hardness: float) -> tuple[dict[str, Any], list[bytes]]:
-    """A burst: one display and place, other trouble in every frame; the description of the first frame."""
+    """Make a burst: one display and place, other trouble in every frame; the description of the first frame."""
     spec = sampling.description(seed, negatives=0.0, hardness=hardness, share=(0.2, 0.6))
     spec.pop("also", None)
     spec["spoil"].pop("cut", None)
@@ -48,7 +48,7 @@ def shot(seed: int, frames: int, hardness: float) -> tuple[dict[str, Any], list[
 
 
 def verdict(seen: Seen, shows: dict[str, Any]) -> str:
-    """How a reading stands to what is shown: right, unit to say, refused or wrong."""
+    """Tell how a reading stands to what is shown: right, unit to say, refused or wrong."""
     accepted = [display for display in seen.displays if display.accepted]
     if not accepted:
         return "refused"

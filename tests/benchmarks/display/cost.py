@@ -35,7 +35,7 @@ class Cost:
 
 @contextmanager
 def large_photos(count: int) -> Iterator[list[Path]]:
-    """Rendered photos of 12 megapixels as files, for as long as the context lasts."""
+    """Render photos of 12 megapixels as files, for as long as the context lasts."""
     from fixtures.training.displays.faces import TRAINING_STYLES
     from fixtures.training.displays.photo import render, to_jpeg
     from fixtures.training.displays.sampling import description
@@ -65,7 +65,7 @@ def cost(reader: str, files: list[Path]) -> Cost:
 
 
 def _peak() -> float:
-    """Largest memory of this process since it started, MiB; `getrusage` would count the process that started it too."""
+    """Give this process's largest memory since it started, MiB; `getrusage` would count its parent's too."""
     status = Path("/proc/self/status")
     if status.is_file():
         line = next(part for part in status.read_text().splitlines() if part.startswith("VmHWM"))

@@ -1,4 +1,4 @@
-"""Risk against coverage: how many would be wrong if only the surest answers counted."""
+"""Risk against coverage: how many would be wrong if only the answers of highest confidence counted."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ COVERAGES = (0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)
 
 @dataclass(frozen=True)
 class Curve:
-    """Shares from the surest answer down: of the pictures answered, and of those answers the wrong ones."""
+    """Shares from the highest confidence down: of the pictures answered, and of those answers the wrong ones."""
 
     coverage: list[float]
     risk: list[float]
 
 
 def curve(outcomes: Sequence[Outcome]) -> Curve:
-    """Digits and point over all pictures, refused answers by their score as well; no text counts as no answer."""
+    """Trace digits and point over all pictures, refused answers by their score as well; no text counts as no answer."""
     said = [(o.answer.score, any(same_digits(o.answer.text, s.main) for s in o.case.shown)) for o in outcomes
             if o.answer.text]  # fmt: skip
     said.sort(key=lambda pair: -pair[0])
@@ -33,13 +33,13 @@ def curve(outcomes: Sequence[Outcome]) -> Curve:
 
 
 def risk_at(one: Curve, coverage: float) -> float | None:
-    """Share wrong when this share of the pictures is answered; None if fewer have an answer."""
+    """Give the share wrong when this share of the pictures is answered; None if fewer have an answer."""
     reached = next((i for i, c in enumerate(one.coverage) if c >= coverage - 1e-9), None)
     return None if reached is None else one.risk[reached]
 
 
 def table(curves: Mapping[str, Curve]) -> Table:
-    """The curves as a table."""
+    """Tabulate the curves."""
     made = Table(title="digits or point wrong, if the surest share of all pictures is answered")
     made.add_column("reader")
     for coverage in COVERAGES:

@@ -17,7 +17,7 @@ TILE, CAPTION, ACROSS, MOST = 300, 52, 5, 100
 
 
 def failed(outcomes: Sequence[Outcome]) -> list[Outcome]:
-    """Wrong ones first, then legible ones that were refused, then those whose unit had to be asked for in vain."""
+    """Sort failures: wrong ones first, then legible ones refused, then those whose unit was asked for in vain."""
     wrong = [o for o in outcomes if o.wrong]
     refused = [o for o in outcomes if o.missed]
     units = [o for o in outcomes if o.asked and o.case.shown[0].readable_unit and not o.wrong]
@@ -25,12 +25,12 @@ def failed(outcomes: Sequence[Outcome]) -> list[Outcome]:
 
 
 def verdict(outcome: Outcome) -> str:
-    """One word for a failure."""
+    """Name a failure in one word."""
     return "wrong" if outcome.wrong else "refused" if outcome.missed else "unit-asked"
 
 
 def note(outcome: Outcome) -> str:
-    """What was shown, what was read, and why it was refused."""
+    """Tell what was shown, what was read, and why it was refused."""
     shown = " and ".join(f"{s.main} {s.unit or ''}".strip() for s in outcome.case.shown) or "nothing"
     answer = outcome.answer
     read = f"{answer.text or 'nothing'} {answer.unit or ''}".strip()

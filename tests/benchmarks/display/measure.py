@@ -17,7 +17,7 @@ from tests.benchmarks.display.sets import Case, Shown
 
 @dataclass(frozen=True)
 class Outcome:
-    """One answer, judged.
+    """One answer, graded.
 
     Attributes:
         case: The picture.
@@ -52,7 +52,7 @@ class Outcome:
 
 
 def same_digits(text: str, shown: str) -> bool:
-    """Whether two main strings say the same number: "OL" in any spelling is one, "12." is "12"."""
+    """Tell whether two main strings say the same number: "OL" in any spelling is one, "12." is "12"."""
     meant, said = parse_main(shown, None), parse_main(text, None)
     if meant is not None and said is not None and meant.digits is None and shown:
         return said.digits is None and said.qualifier is meant.qualifier
@@ -60,12 +60,12 @@ def same_digits(text: str, shown: str) -> bool:
 
 
 def _right(answer: Answer, shown: Shown) -> bool:
-    """Nothing claimed about this display is wrong."""
+    """Tell whether nothing claimed about this display is wrong."""
     return same_digits(answer.text, shown.main) and _unit_right(answer, shown)
 
 
 def _unit_right(answer: Answer, shown: Shown) -> bool:
-    if not answer.unit_sure or shown.unit == "" or not _valued(shown):
+    if not answer.unit_claimed or shown.unit == "" or not _valued(shown):
         return True
     return answer.unit == shown.unit
 
@@ -75,8 +75,8 @@ def _valued(shown: Shown) -> bool:
     return meant is not None and meant.qualifier is not Qualifier.NONE
 
 
-def judge(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
-    """Judge one answer."""
+def grade(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
+    """Grade one answer."""
     spent = spent or Spent()
     if not answer.accepted:
         return Outcome(case, answer, spent=spent)
@@ -89,7 +89,7 @@ def judge(case: Case, answer: Answer, spent: Spent | None = None) -> Outcome:
         return Outcome(case, answer, point=point, wrong=True, spent=spent)
     said, shown = next(((a, s) for a, s in matching if _unit_right(a, s)), matching[0])
     claimed = _unit_right(said, shown)
-    asked = not said.unit_sure and _valued(shown) and shown.unit != ""
+    asked = not said.unit_claimed and _valued(shown) and shown.unit != ""
     right = sum(said.small.get(name) == text for name, text in shown.small.items())
     return Outcome(
         case, answer, True, claimed and not asked, asked, False, not claimed, wrong, right, len(shown.small), spent
@@ -102,7 +102,7 @@ def _one(case: Case) -> Outcome:
 
 
 def own(cases: Sequence[Case], workers: int = 1) -> Iterator[Outcome]:
-    """Ohmtrail's outcomes in order, read by so many processes of one thread each."""
+    """Yield Ohmtrail's outcomes in order, read by so many processes of one thread each."""
     if workers <= 1:
         yield from map(_one, cases)
         return
@@ -117,12 +117,12 @@ def ask(reader: Reader, cases: Iterable[Case]) -> list[Outcome]:
         with clocked() as spent:
             answer = reader.read(case)
         if answer is not None:
-            outcomes.append(judge(case, answer, spent))
+            outcomes.append(grade(case, answer, spent))
     return outcomes
 
 
 def interval(hits: int, count: int) -> tuple[float, float]:
-    """Exact 95 % interval of a share (Clopper and Pearson 1934); (0, 1) without anything counted."""
+    """Give the exact 95 % interval of a share (Clopper and Pearson 1934); (0, 1) without anything counted."""
     from scipy.stats import binomtest
 
     if not count:
@@ -150,7 +150,7 @@ class Counts:
 
 
 def counted(outcomes: Iterable[Outcome]) -> Counts:
-    """Count."""
+    """Count outcomes."""
     every = list(outcomes)
     whole = [o for o in every if o.case.legible]
     digits = [o for o in every if o.case.shown and o.case.shown[0].digits]
@@ -163,5 +163,5 @@ def counted(outcomes: Iterable[Outcome]) -> Counts:
 
 
 def reasons(outcomes: Iterable[Outcome]) -> Counter[str]:
-    """Why legible pictures were refused."""
+    """Count why legible pictures were refused."""
     return Counter(o.answer.reason for o in outcomes if o.missed)

@@ -38,9 +38,9 @@ class Answer:
     Attributes:
         text: Main string; empty for none.
         unit: UCUM code, or None.
-        unit_sure: The unit is claimed, not asked for.
+        unit_claimed: The unit is claimed, not asked for.
         accepted: It is offered as a reading.
-        score: How sure the reader says it is of digits and point, 0..1.
+        score: The reader's own confidence in digits and point, 0..1.
         small: Further fields by name.
         reason: Why it is refused.
         others: Further displays that are accepted too.
@@ -48,7 +48,7 @@ class Answer:
 
     text: str
     unit: str | None
-    unit_sure: bool
+    unit_claimed: bool
     accepted: bool
     score: float
     small: dict[str, str]
@@ -76,7 +76,7 @@ def _of_display(display: DisplayReading) -> Answer:
 
 
 def answer_of(seen: Seen) -> Answer:
-    """What a person is asked about: the first accepted display; else what was refused."""
+    """Choose what a person is asked about: the first accepted display; else what was refused."""
     if not seen.displays:
         return Answer("", None, False, False, 0.0, {}, seen.reason)
     first, *rest = [_of_display(display) for display in seen.displays]
@@ -85,7 +85,7 @@ def answer_of(seen: Seen) -> Answer:
 
 
 def ours(case: Case) -> Answer:
-    """Ohmtrail's own reader."""
+    """Read by Ohmtrail's own reader."""
     try:
         return answer_of(see_photo(case.data, crop=case.crop))
     except MediaError as error:
@@ -107,7 +107,7 @@ class _Line:
 
 
 def _tallest(lines: list[_Line]) -> Answer:
-    """The tallest number, with the unit beside it or, without one there, the nearest word that is a unit."""
+    """Choose the tallest number, with the unit beside it or, without one there, the nearest word that is a unit."""
     numbers = [line for line in lines if number_and_unit(line.text) is not None]
     if not numbers:
         return NOTHING
@@ -122,7 +122,7 @@ def _tallest(lines: list[_Line]) -> Answer:
 
 
 def rapidocr_whole() -> Reader:
-    """RapidOCR as its package carries it: detector and recogniser, the tallest number taken."""
+    """Read by RapidOCR as its package carries it: detector and recogniser, the tallest number taken."""
     engine = _rapidocr(use_det=True)
 
     def read(case: Case) -> Answer:
@@ -140,7 +140,7 @@ def rapidocr_whole() -> Reader:
 
 
 def rapidocr_cut() -> Reader:
-    """RapidOCR's recogniser alone on the main string cut out exactly."""
+    """Read by RapidOCR's recogniser alone on the main string cut out exactly."""
     engine = _rapidocr(use_det=False)
 
     def read(case: Case) -> Answer | None:
@@ -168,7 +168,7 @@ def _bgr(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 def tesseract_whole() -> Reader:
-    """Tesseract over the whole photo, looking for scattered text; the tallest number taken."""
+    """Read by Tesseract over the whole photo, looking for scattered text; the tallest number taken."""
     import pytesseract
 
     def read(case: Case) -> Answer:
@@ -187,7 +187,7 @@ def tesseract_whole() -> Reader:
 
 
 def tesseract_cut() -> Reader:
-    """Tesseract on the main string cut out exactly: enlarged, black on white, one line."""
+    """Read by Tesseract on the main string cut out exactly: enlarged, black on white, one line."""
     import pytesseract
 
     def read(case: Case) -> Answer | None:

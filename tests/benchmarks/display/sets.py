@@ -77,7 +77,7 @@ class Case:
         return bool(self.shown) and self.shown[0].digits and (self.shown[0].readable_unit or self.shown[0].unit == "")
 
     def cut_out(self) -> NDArray[np.uint8] | None:
-        """The main string cut out exactly, with its unit where that stands beside it (RGB); None where not known."""
+        """Cut the main string out exactly, with its unit where that stands beside it (RGB); None where not known."""
         pixels = open_picture(self.data).pixels
         if self.crop:
             return pixels
@@ -109,7 +109,7 @@ def _shown(truth: stock.Truth) -> Shown:
 
 
 def case_of(picture: stock.Picture, group: str) -> Case:
-    """A rendered picture as a case."""
+    """Make a case of a rendered picture."""
     return Case(
         f"{group}-{picture.seed}", group, picture.style, picture.grade, picture.data, picture.marked,
         tuple(_shown(truth) for truth in picture.truths),
@@ -117,7 +117,7 @@ def case_of(picture: stock.Picture, group: str) -> Case:
 
 
 def wishes(group: str, count: int) -> list[stock.Wish]:
-    """What to render for a set; gradings 1 to 5 take turns."""
+    """List what to render for a set; gradings 1 to 5 take turns."""
     kind = "crop" if group == "crops" else "photo"
     every = (*TRAINING_STYLES, *UNSEEN_STYLES)
     styles = {"seen": TRAINING_STYLES, "unseen": UNSEEN_STYLES, "wild": UNSEEN_STYLES}.get(group, every)
@@ -126,13 +126,13 @@ def wishes(group: str, count: int) -> list[stock.Wish]:
 
 
 def rendered(group: str, count: int, *, workers: int = 1, folder: Path | None = stock.CACHE) -> Iterator[Case]:
-    """A rendered set, a key of `FIRST`."""
+    """Render a set, a key of `FIRST`."""
     for picture in stock.pictures(wishes(group, count), folder=folder, workers=workers):
         yield case_of(picture, group)
 
 
 def demo(truth: Path = TRUTH) -> Iterator[Case]:
-    """The demo photos of fixtures/visit/truth.json."""
+    """Load the demo photos of fixtures/visit/truth.json."""
     for entry in json.loads(truth.read_text(encoding="utf-8"))["photos"]:
         shows: dict[str, Any] = entry.get("shows") or {}
         readable = bool(entry.get("readable", True))
@@ -141,10 +141,10 @@ def demo(truth: Path = TRUTH) -> Iterator[Case]:
 
 
 def labelled(folder: Path, labels: Path, *, crop: bool) -> list[Case]:
-    """Real pictures with a CSV file of labels: file,text[,unit].
+    """Load real pictures with a CSV file of labels: file,text[,unit].
 
     `text` is the main string as shown ("12.50", ">4000", "OL"), empty where nothing can be read; `unit` a UCUM code or
-    the symbol. Without the column the unit is not judged.
+    the symbol. Without the column the unit is not graded.
 
     Raises:
         SystemExit: The labels lack a column, name a file that is not there or a unit that is not known.
@@ -169,7 +169,7 @@ def labelled(folder: Path, labels: Path, *, crop: bool) -> list[Case]:
 
 
 def digits(folder: Path) -> list[Case]:
-    """Pictures of single digits in folders named 00 to 09; 11 holds blanks."""
+    """Load pictures of single digits in folders named 00 to 09; 11 holds blanks."""
     cases = []
     for path in sorted(p for p in folder.rglob("*") if p.suffix.lower() in PICTURES):
         if not path.parent.name.isdigit():
@@ -182,7 +182,7 @@ def digits(folder: Path) -> list[Case]:
 
 
 def tiled(cases: list[Case], length: int = 3) -> list[Case]:
-    """Single digits set side by side into numbers, as many as the rarest digit has pictures."""
+    """Set single digits side by side into numbers, as many as the rarest digit has pictures."""
     by_text: dict[str, list[Case]] = {}
     for case in cases:
         if case.shown:

@@ -12,12 +12,12 @@ from tests.benchmarks.display.measure import Counts, Outcome, counted, interval
 
 
 def share(hits: int, count: int) -> str:
-    """A share in per cent with what it is counted from."""
+    """Write a share in per cent with what it is counted from."""
     return f"{100 * hits / count:.1f} % ({hits}/{count})" if count else "–"
 
 
 def wrong_share(counts: Counts) -> str:
-    """Wrong among accepted with its 95 % interval."""
+    """Write wrong among accepted with its 95 % interval."""
     if not counts.accepted:
         return "none accepted"
     low, high = interval(counts.wrong, counts.accepted)
@@ -37,7 +37,7 @@ COLUMNS: tuple[tuple[str, Callable[[Counts], str]], ...] = (
 
 
 def grouped(title: str, outcomes: Sequence[Outcome], key: Callable[[Outcome], str]) -> Table:
-    """One line for each value of `key`, and one for all."""
+    """Tabulate one line for each value of `key`, and one for all."""
     lines: dict[str, list[Outcome]] = defaultdict(list)
     for outcome in outcomes:
         lines[key(outcome)].append(outcome)
@@ -59,14 +59,14 @@ def _line(table: Table, name: str, outcomes: Sequence[Outcome]) -> None:
 
 
 def seconds(values: Sequence[float]) -> str:
-    """Median and 95th percentile, s."""
+    """Give the median and 95th percentile, s."""
     if not values:
         return "–"
     return f"{np.median(values):.2f} / {np.percentile(values, 95):.2f}"
 
 
 def beside(title: str, readers: Mapping[str, Sequence[Outcome]]) -> Table:
-    """Readers beside each other on the same pictures, the first being ours."""
+    """Tabulate readers beside each other on the same pictures, the first being ours."""
     table = grouped_head(title, ("CPU s p50 / p95", "wall s p50 / p95"))
     for name, outcomes in readers.items():
         counts = counted(outcomes)
@@ -78,7 +78,7 @@ def beside(title: str, readers: Mapping[str, Sequence[Outcome]]) -> Table:
 
 
 def grouped_head(title: str, more: Sequence[str]) -> Table:
-    """An empty table with the columns of the counts and some more."""
+    """Make an empty table with the columns of the counts and some more."""
     table = Table(title=title)
     table.add_column("reader")
     for name in ("pictures", *(name for name, _ in COLUMNS[:-1]), *more):
@@ -87,7 +87,7 @@ def grouped_head(title: str, more: Sequence[str]) -> Table:
 
 
 def ratios(readers: Mapping[str, Sequence[Outcome]], ours: str) -> Table:
-    """What the peers reach against ours on the pictures that both were asked about: above 1 is more than ours."""
+    """Compare what the peers reach against ours on the pictures that both were asked about: above 1 is more."""
     table = Table(title=f"as a multiple of {ours} on the same pictures")
     table.add_column("reader")
     for name in ("exact", "digits and point", "wrong of accepted", "CPU time, median"):

@@ -10,7 +10,7 @@ from statsmodels.stats.proportion import proportion_confint
 
 from capture.display.picture import open_picture
 from tests.benchmarks.display import curve, failures, sets
-from tests.benchmarks.display.measure import Outcome, counted, interval, judge
+from tests.benchmarks.display.measure import Outcome, counted, grade, interval
 from tests.benchmarks.display.readers import NOTHING, Answer
 from tests.benchmarks.display.sets import Case, Shown
 from tests.benchmarks.display.text import number_and_unit
@@ -46,7 +46,7 @@ def said(text: str, unit: str | None = "MOhm", *, sure: bool = True, score: floa
 def test_an_answer_is_judged(
     answer: Answer, digits: bool, exact: bool, asked: bool, point: bool, unit: bool, wrong: bool
 ) -> None:
-    outcome = judge(case(), answer)
+    outcome = grade(case(), answer)
     assert (outcome.digits, outcome.exact, outcome.asked) == (digits, exact, asked)
     assert (outcome.point, outcome.unit, outcome.wrong) == (point, unit, wrong)
     assert outcome.missed is (answer is NOTHING)
@@ -54,35 +54,35 @@ def test_an_answer_is_judged(
 
 def test_anything_accepted_where_nothing_is_shown_is_wrong() -> None:
     nothing = Case("none", "nothing", "nothing_label", 1, b"")
-    assert judge(nothing, said("12.5")).wrong
-    assert not judge(nothing, NOTHING).wrong
+    assert grade(nothing, said("12.5")).wrong
+    assert not grade(nothing, NOTHING).wrong
 
 
 def test_a_second_display_read_wrongly_is_wrong() -> None:
     two = Case("two", "seen", "x", 1, b"", False, (Shown("34.70", "MOhm"), Shown("5", "V")))
     right = Answer("34.70", "MOhm", True, True, 0.9, {}, others=(said("5", "V"),))
     bad = Answer("34.70", "MOhm", True, True, 0.9, {}, others=(said("6", "V"),))
-    assert not judge(two, right).wrong
-    assert judge(two, bad).wrong
-    assert judge(two, said("5", "V")).exact
+    assert not grade(two, right).wrong
+    assert grade(two, bad).wrong
+    assert grade(two, said("5", "V")).exact
 
 
 def test_over_range_counts_in_any_spelling_and_a_last_point_says_nothing() -> None:
-    assert judge(case("0.L"), said("0L")).exact
-    assert judge(case("12."), said("12")).exact
-    assert not judge(case("0.L"), said("0")).digits
+    assert grade(case("0.L"), said("0L")).exact
+    assert grade(case("12."), said("12")).exact
+    assert not grade(case("0.L"), said("0")).digits
 
 
 def test_a_unit_that_nobody_knows_is_not_judged() -> None:
-    assert judge(case(unit=""), said("34.70", "kOhm")).exact
-    assert judge(case(unit=""), said("34.70", None, sure=False)).exact
+    assert grade(case(unit=""), said("34.70", "kOhm")).exact
+    assert grade(case(unit=""), said("34.70", None, sure=False)).exact
 
 
 def test_counts_of_legible_pictures_leave_the_others_out() -> None:
     outcomes = [
-        judge(case(), said("34.70")),
-        judge(case(digits=False), said("99")),
-        judge(case(readable_unit=False), NOTHING),
+        grade(case(), said("34.70")),
+        grade(case(digits=False), said("99")),
+        grade(case(readable_unit=False), NOTHING),
     ]
     counts = counted(outcomes)
     assert (counts.pictures, counts.legible, counts.legible_digits, counts.exact, counts.digits) == (3, 1, 2, 1, 1)
@@ -118,8 +118,8 @@ def test_no_number_is_no_answer(text: str) -> None:
 
 
 def test_the_curve_takes_the_surest_first() -> None:
-    outcomes = [judge(case(), said("34.70", score=0.9)), judge(case(), said("1", score=0.5)),
-                judge(case(), said("34.70", score=0.7)), judge(case(), NOTHING)]  # fmt: skip
+    outcomes = [grade(case(), said("34.70", score=0.9)), grade(case(), said("1", score=0.5)),
+                grade(case(), said("34.70", score=0.7)), grade(case(), NOTHING)]  # fmt: skip
     one = curve.curve(outcomes)
     assert one.coverage == [0.25, 0.5, 0.75]
     assert one.risk == [0.0, 0.0, pytest.approx(1 / 3)]
@@ -189,9 +189,9 @@ def test_rendered_cases_know_their_truth() -> None:
 def test_failures_are_written_with_a_sheet(tmp_path: Path) -> None:
     data = picture(tmp_path / "a.png")
     outcomes: list[Outcome] = [
-        judge(case(data=data), said("99")),
-        judge(case(data=data), NOTHING),
-        judge(case(data=data), said("34.70")),
+        grade(case(data=data), said("99")),
+        grade(case(data=data), NOTHING),
+        grade(case(data=data), said("34.70")),
     ]
     assert failures.write(outcomes, tmp_path / "out") == 2
     names = {path.name for path in (tmp_path / "out").iterdir()}

@@ -13,12 +13,12 @@ _TWINS = str.maketrans({",": ".", "＞": ">", "〉": ">", "›": ">", "＜": "<"
 
 
 def canonical(text: str) -> str:
-    """A main string as every reader is to spell it: seven segments do not tell O from 0."""
+    """Spell a main string as every reader is to spell it: seven segments do not tell O from 0."""
     return text.replace("O", "0").replace(" ", "")
 
 
 def number_and_unit(text: str) -> tuple[str, str | None] | None:
-    """The longest number of a line with the unit that follows it; None if there is no number."""
+    """Find the longest number of a line with the unit that follows it; None if there is no number."""
     line = text.translate(_TWINS).replace(" ", "")
     line = re.sub(r"(?<=[\d.])[oO](?=[\d.])|^[oO](?=\.\d)", "0", line)
     time = re.search(r"(\d{1,3}:)?\d{1,3}:\d\d(\.\d)?", line)
@@ -31,7 +31,7 @@ def number_and_unit(text: str) -> tuple[str, str | None] | None:
 
 
 def unit_in(text: str) -> str | None:
-    """The unit that a word most likely means; letters that readers mix up are taken kindly (K for k, C for °C)."""
+    """Guess the unit that a word most likely means; letters that readers mix up count (K for k, C for °C)."""
     word = text.strip().replace(" ", "")
     if not word:
         return None

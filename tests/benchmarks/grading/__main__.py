@@ -34,7 +34,7 @@ PAIRS = ("U-V", "V-W", "W-U")
 
 
 def readings(name: str, draw: random.Random) -> list[Measurement]:
-    """Sixty readings of one axis: three parts, three leads, three voltages, two times."""
+    """Make sixty readings of one axis: three parts, three leads, three voltages, two times."""
     made: list[Measurement] = []
     for section in Section:
         made += [ll(section, f"{draw.uniform(1.18, 1.24):.2f}", pair, axis=name) for pair in PAIRS]
@@ -51,14 +51,14 @@ def readings(name: str, draw: random.Random) -> list[Measurement]:
 
 
 def timed(call: Callable[[], Any]) -> tuple[float, Any]:
-    """Seconds and result of one call."""
+    """Give the seconds and result of one call."""
     start = time.perf_counter()
     result = call()
     return time.perf_counter() - start, result
 
 
 def sheet_text(rows: int, draw: random.Random) -> str:
-    """A sheet of that many rows, a tenth of the axes with a bad one."""
+    """Write a sheet of that many rows, a tenth of the axes with a bad one."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(["axis", "quantity", "value", "unit", "section", "terminals", "test_voltage", "seconds"])
@@ -70,12 +70,12 @@ def sheet_text(rows: int, draw: random.Random) -> str:
 
 
 def peak_mib() -> float:
-    """Largest resident size so far, MiB (Linux counts in KiB)."""
+    """Give the largest resident size so far, MiB (Linux counts in KiB)."""
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def measure() -> dict[str, Any]:
-    """All figures."""
+    """Measure all figures."""
     notes = Console(stderr=True)
     draw = random.Random(SEED)
     names = [f"A{n}" for n in range(1000)]

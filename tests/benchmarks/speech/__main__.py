@@ -53,7 +53,7 @@ class Plan:
     waits: int = 40
 
     def count(self, source: str) -> int:
-        """Clips of a set that are heard; the set itself may hold more from a larger run."""
+        """Count the clips of a set that are heard; the set itself may hold more from a larger run."""
         return ROUND * rounds(source, self.each)
 
 
@@ -61,7 +61,7 @@ QUICK = Plan(5, ("clean", "10 dB"), 3, 32, 4)
 
 
 def batches(plan: Plan, names: Sequence[str], model: Path | None) -> list[run.Batch]:
-    """Everything to hear, ours first so that a broken-off run has told most."""
+    """List everything to hear, ours first so that a broken-off run has told most."""
     made: list[run.Batch] = []
     for name in names:
         peer = name != "ours"
@@ -95,7 +95,7 @@ def triggered(plan: Plan, names: Sequence[str], jobs: int, told: argparse.Namesp
 
 
 def _step(plan: Plan, name: str, source: str) -> int:
-    """Each so-many-th piece is heard. Real talk and noise are few; music costs ten times the time of talk to decode."""
+    """Choose which piece in a row is heard: real talk and noise are few, music costs ten times as long to decode."""
     plenty = source in false_triggers.SPOKEN or source == "music"
     return (plan.talk if plenty else max(1, plan.talk // 4)) * (1 if name == "ours" else 6)
 
@@ -111,7 +111,7 @@ def waited(plan: Plan, jobs: int, model: Path | None) -> dict[str, after_silence
 
 
 def arguments() -> argparse.ArgumentParser:
-    """The command line."""
+    """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--quick", action="store_true", help="a small set, about three minutes")
     parser.add_argument("--engines", nargs="+", choices=NAMES, default=list(NAMES))
@@ -146,7 +146,7 @@ def main() -> None:
 
 
 def spoken_part(console: Console, plan: Plan, names: Sequence[str], told: argparse.Namespace) -> None:
-    """Everything on made clips."""
+    """Hear everything on made clips."""
     build(each=plan.each)
     if not names:
         raise SystemExit("There is no engine to measure.")
@@ -172,7 +172,7 @@ def spoken_part(console: Console, plan: Plan, names: Sequence[str], told: argpar
 
 
 def misheard(scores: Iterable[Score], limit: int) -> list[str]:
-    """Our misheard clips, those that nobody would ask about first."""
+    """Show our misheard clips, those that nobody would ask about first."""
     wrong = sorted((one for one in scores if one.engine == "ours" and not one.value), key=lambda one: not one.wrong)
     return [
         f"{one.condition}, {one.voice}{', NOT ASKED' if one.wrong else ''}: {one.words} → {one.text}"

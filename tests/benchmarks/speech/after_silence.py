@@ -51,7 +51,7 @@ class Task:
 
 
 def measure(task: Task) -> dict[str, Lost]:
-    """Lost words of one clip, by kind of wait and way of hearing."""
+    """Count lost words of one clip, by kind of wait and way of hearing."""
     speech, clip = _model(task.model), loaded("said-kokoro")[task.number]
     said = " ".join(clip.words).replace("_", " ").split()
     table: dict[str, Lost] = {}
@@ -73,15 +73,15 @@ def _model(path: Path | None) -> SpeechModel:
 
 
 def _sounds(clip: Clip, wait: str, seed: int) -> tuple[bytes, bytes]:
-    """The clip with the wait, and the very same without it."""
-    chance = np.random.default_rng([3, seed])
-    sound, length = around(clip.samples, chance), int(WAIT_S * RATE)
+    """Make the clip with the wait, and the very same without it."""
+    rng = np.random.default_rng([3, seed])
+    sound, length = around(clip.samples, rng), int(WAIT_S * RATE)
     if wait == "noise at 10 dB":
-        noise = shop_noise(chance, length + len(sound))
+        noise = shop_noise(rng, length + len(sound))
         level = loudness(sound) * 10 ** (-10 / 20)
         long = np.concatenate([np.zeros(length), sound]) + noise * level
         return samples(long), samples(long[length:])
-    before = np.zeros(length) if wait == "digital zero" else chance.normal(0, 3, length)
+    before = np.zeros(length) if wait == "digital zero" else rng.normal(0, 3, length)
     return samples(np.concatenate([before, sound])), samples(sound)
 
 

@@ -57,7 +57,7 @@ class Engine(Protocol):
 
 
 def chunks(pcm: bytes) -> Iterator[bytes]:
-    """A clip in tenths of a second."""
+    """Split a clip into tenths of a second."""
     for at in range(0, len(pcm), CHUNK):
         yield pcm[at : at + CHUNK]
 
@@ -88,12 +88,12 @@ class Ours:
 
 
 def folder_size(folder: Path) -> int:
-    """Bytes of all files below a folder."""
+    """Sum the bytes of all files below a folder."""
     return sum(file.stat().st_size for file in folder.rglob("*") if file.is_file())
 
 
 def missing(name: str) -> str:
-    """Empty if an engine can run, else a sentence that says what to do."""
+    """Say what to do if an engine cannot run; empty if it can."""
     lacking = [module for module in _NEEDS[name] if importlib.util.find_spec(module) is None]
     if not lacking:
         return ""
@@ -104,7 +104,7 @@ def missing(name: str) -> str:
 
 
 def make(name: str, model: Path | None = None) -> Engine:
-    """An engine by one of `NAMES`.
+    """Make an engine by one of `NAMES`.
 
     Args:
         name: Which.

@@ -49,7 +49,7 @@ class Trigger:
 
 @cache
 def sounds(source: str) -> tuple[bytes, ...]:
-    """The pieces of a source: a set of clips, "real talk", "music", "shop noise", or a folder of noises."""
+    """Load the pieces of a source: a set of clips, "real talk", "music", "shop noise", or a folder of noises."""
     if source in SPOKEN:
         return tuple(
             condition("clean", clip.samples, clip.samples, at) for at, clip in enumerate(clips(FOLDER / source))
@@ -65,14 +65,14 @@ def sounds(source: str) -> tuple[bytes, ...]:
 
 
 def _shop(number: int) -> bytes:
-    """Synthetic shop noise, -40 to -10 dB of full scale."""
-    chance = np.random.default_rng([11, number])
-    level = 32768 * 10 ** (chance.uniform(-40, -10) / 20)
-    return samples(shop_noise(chance, int(PIECE_S * RATE)) * level)
+    """Make synthetic shop noise, -40 to -10 dB of full scale."""
+    rng = np.random.default_rng([11, number])
+    level = 32768 * 10 ** (rng.uniform(-40, -10) / 20)
+    return samples(shop_noise(rng, int(PIECE_S * RATE)) * level)
 
 
 def sources(folder: Path | None) -> list[str]:
-    """All sources that are there.
+    """List all sources that are there.
 
     Args:
         folder: A folder of noises, or None.
@@ -84,7 +84,7 @@ def sources(folder: Path | None) -> list[str]:
 
 
 def batches(name: str, source: str, every: int, model: Path | None) -> list[Batch]:
-    """All batches of one engine and source; with `every` 6, each sixth piece."""
+    """List all batches of one engine and source; with `every` 6, each sixth piece."""
     numbers = range(0, len(sounds(source)), every)
     return [Batch(name, source, tuple(numbers[at : at + HANDFUL]), model) for at in range(0, len(numbers), HANDFUL)]
 
@@ -103,7 +103,7 @@ def hear(batch: Batch) -> list[Trigger]:
 
 
 def hourly(found: Sequence[Trigger], kind: str, *, asked: bool | None = None) -> tuple[int, float]:
-    """How many of a kind, and how many an hour.
+    """Tell how many of a kind, and how many an hour.
 
     Args:
         found: Pieces heard.

@@ -16,7 +16,7 @@ _Gram = tuple[str, ...]
 
 
 def arpa(order: int = 3) -> str:
-    """The model: Witten-Bell smoothing (Bell, Cleary and Witten 1990), base-ten logarithms, sentence marks.
+    """Write the model: Witten-Bell smoothing (Bell, Cleary and Witten 1990), base-ten logarithms, sentence marks.
 
     Args:
         order: Longest run of words counted, 2 or 3.
@@ -28,14 +28,14 @@ def arpa(order: int = 3) -> str:
     for n, found in grams.items():
         lines.append(f"\n\\{n}-grams:")
         for gram in found:
-            chance = -99.0 if gram == ("<s>",) else math.log10(_chance(gram, counts, followers))
+            probability = -99.0 if gram == ("<s>",) else math.log10(_probability(gram, counts, followers))
             back = f"\t{_back_off(gram, counts, followers):.4f}" if n < order and gram[-1] != "</s>" else ""
-            lines.append(f"{chance:.4f}\t{' '.join(gram)}{back}")
+            lines.append(f"{probability:.4f}\t{' '.join(gram)}{back}")
     return "\n".join([*lines, "", "\\end\\", ""])
 
 
 def _counted(order: int) -> tuple[Counter[_Gram], dict[_Gram, Counter[str]]]:
-    """How often each run of words occurs, and what follows each."""
+    """Count how often each run of words occurs, and what follows each."""
     counts: Counter[_Gram] = Counter()
     followers: dict[_Gram, Counter[str]] = defaultdict(Counter)
     for phrase in vocabulary_grammar(lambda _word: True).phrases:
@@ -51,21 +51,21 @@ def _counted(order: int) -> tuple[Counter[_Gram], dict[_Gram, Counter[str]]]:
     return counts, followers
 
 
-def _chance(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Counter[str]]) -> float:
-    """Chance of the last word after the others."""
+def _probability(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Counter[str]]) -> float:
+    """Give the probability of the last word after the others."""
     after = followers[gram[:-1]]
     total, kinds = after.total(), len(after)
     if not gram[:-1]:
         return (after[gram[-1]] + 0.5) / (total + 0.5 * kinds)
-    return (after[gram[-1]] + kinds * _chance(gram[1:], counts, followers)) / (total + kinds)
+    return (after[gram[-1]] + kinds * _probability(gram[1:], counts, followers)) / (total + kinds)
 
 
 def _back_off(gram: _Gram, counts: Counter[_Gram], followers: dict[_Gram, Counter[str]]) -> float:
-    """Logarithm of the weight of shorter runs where the longer one was never seen."""
+    """Give the logarithm of the weight of shorter runs where the longer one was never seen."""
     after = followers.get(gram)
     if not after:
         return 0.0
     # The shares of seen and unseen words are made to add up to one, as the form demands.
-    seen = sum(_chance((*gram, word), counts, followers) for word in after)
-    shorter = sum(_chance((*gram[1:], word), counts, followers) for word in after)
+    seen = sum(_probability((*gram, word), counts, followers) for word in after)
+    shorter = sum(_probability((*gram[1:], word), counts, followers) for word in after)
     return math.log10(max(1e-6, 1 - seen) / max(1e-6, 1 - shorter))

@@ -30,7 +30,7 @@ BEAM = 5
 
 
 def remembered(name: str, phrases: Sequence[str] = ()) -> Remembered:
-    """A peer by name, its answers kept.
+    """Make a peer by name, its answers kept.
 
     Args:
         name: "pocketsphinx" or "whisper".
@@ -45,7 +45,7 @@ def remembered(name: str, phrases: Sequence[str] = ()) -> Remembered:
 
 
 def fresh(name: str) -> Peer:
-    """A peer by name that remembers nothing."""
+    """Make a peer by name that remembers nothing."""
     return Pocketsphinx() if name == "pocketsphinx" else Whisper()
 
 
@@ -82,7 +82,7 @@ class Pocketsphinx:
         return folder_size(self._model)
 
     def write(self, pcm: bytes) -> tuple[str, float, float]:
-        """Words of one clip heard as a stream; s after its end, s of the processor."""
+        """Give the words of one clip; s after its end, s of the processor."""
         cpu = time.process_time()
         self._decoder.start_utt()
         for piece in chunks(pcm):
@@ -95,7 +95,7 @@ class Pocketsphinx:
 
 
 def _dictionary() -> list[str]:
-    """Our pronunciations in the peer's form: the second of a word is "word(2)"."""
+    """Write our pronunciations in the peer's form: the second of a word is "word(2)"."""
     ways_of = {**parts(), **lexicon()}
     return [
         f"{word}{f'({number})' if number > 1 else ''} {phones}"
@@ -127,7 +127,7 @@ class Whisper:
         return folder_size(self._path)
 
     def write(self, pcm: bytes) -> tuple[str, float, float]:
-        """Words of one clip, heard a window at a time; s after its end, s of the processor."""
+        """Give the words of one clip; s after its end, s of the processor."""
         sound = np.frombuffer(pcm, "<i2").astype(np.float32) / 32768
         cpu, end = time.process_time(), time.perf_counter()
         pieces, _ = self._model.transcribe(

@@ -91,7 +91,7 @@ def hear(batch: Batch) -> list[Outcome]:
 
 
 def _groups(told: argparse.Namespace) -> Iterator[tuple[str, tuple[str, ...], list[Recording]]]:
-    """Each group with the phrases allowed, none for the whole vocabulary."""
+    """List each group with the phrases allowed, none for the whole vocabulary."""
     if told.digits:
         found = recorded.digits(told.digits, 10 if told.quick else 1)
         yield "single digits, ten digits allowed", recorded.DIGITS, found
@@ -127,7 +127,7 @@ def outcomes(names: Sequence[str], told: argparse.Namespace) -> list[Outcome]:
 
 
 def tables(names: Sequence[str], told: argparse.Namespace) -> Iterator[Table | str]:
-    """The outcomes by group, engine and speaker, and what was misheard most."""
+    """Tabulate the outcomes by group, engine and speaker, and what was misheard most."""
     found = outcomes([name for name in names if not missing(name)], told)
     if not found:
         return

@@ -58,7 +58,7 @@ def fetch() -> str:
 
 
 def digits(folder: Path, every: int = 1) -> list[Recording]:
-    """Recordings of single digits named DIGIT_SPEAKER_NUMBER.wav.
+    """Load recordings of single digits named DIGIT_SPEAKER_NUMBER.wav.
 
     Args:
         folder: Where they are.
@@ -72,14 +72,14 @@ def digits(folder: Path, every: int = 1) -> list[Recording]:
 
 
 def listed(folder: Path) -> list[Recording]:
-    """Recordings of a folder with `transcripts.tsv` (file, words); the speaker is the middle of "x-SPEAKER-y.wav"."""
+    """Load recordings of a folder with `transcripts.tsv` (file, words); speaker: the middle of "x-SPEAKER-y.wav"."""
     with (folder / "transcripts.tsv").open(encoding="utf-8") as lines:
         rows = [row for row in csv.reader(lines, delimiter="\t") if len(row) >= 2 and (folder / row[0]).is_file()]
     return [Recording(folder / file, [*file.split("-"), ""][1], words) for file, words, *_ in rows]
 
 
 def prompts() -> list[Recording]:
-    """The exchange's single numbers and radiotelephony letters."""
+    """Load the exchange's single numbers and radiotelephony letters."""
     folder = FOLDER / PACKAGES[0] / _PROMPTS
     numbers = [Recording(folder / "digits" / f"{number}.wav", "numbers", word) for number, word in _NUMBERS.items()]
     letters = [
@@ -89,23 +89,23 @@ def prompts() -> list[Recording]:
 
 
 def number_words() -> tuple[str, ...]:
-    """Words that make up numbers."""
+    """List the words that make up numbers."""
     return (*_NUMBERS.values(), "oh", "hundred", "thousand", "point")
 
 
 def connected() -> list[Recording]:
-    """Numbers said in a row in the other recogniser's test data; its file name spells the digits."""
+    """Load numbers said in a row in the other recogniser's test data; its file name spells the digits."""
     file = FOLDER / PACKAGES[2] / "usr/share/pocketsphinx/test/data/tidigits/dhd.2934z.raw"
     return [Recording(file, "dhd", "two nine three four zero")] if file.is_file() else []
 
 
 def sound(file: Path) -> bytes:
-    """Samples as the product decodes them; headerless ".raw" files are 16 kHz, 16 bit."""
+    """Decode samples as the product does; headerless ".raw" files are 16 kHz, 16 bit."""
     return file.read_bytes() if file.suffix == ".raw" else load_clip(file.read_bytes()).pcm
 
 
 def talk() -> list[Path]:
-    """Files of real people saying anything but numbers and letters: prompts, and sentences of a novel."""
+    """List files of real people saying anything but numbers and letters: prompts, and sentences of a novel."""
     prompts_folder = FOLDER / PACKAGES[0] / _PROMPTS
     kept = [file for file in sorted(prompts_folder.rglob("*.wav"))
             if file.parent.name not in {"digits", "letters", "phonetic", "silence"}]  # fmt: skip
@@ -113,7 +113,7 @@ def talk() -> list[Path]:
 
 
 def pieces(file: Path, seconds: float) -> Iterator[bytes]:
-    """A long recording in pieces of so many seconds, 16 kHz, 16 bit; a rest under a quarter is left out."""
+    """Cut a long recording into pieces of so many seconds, 16 kHz, 16 bit; a rest under a quarter is left out."""
     import soundfile
 
     from capture.speech.audio import to_pcm
@@ -127,5 +127,5 @@ def pieces(file: Path, seconds: float) -> Iterator[bytes]:
 
 
 def music() -> list[Path]:
-    """Files of music."""
+    """List files of music."""
     return sorted((FOLDER / PACKAGES[1]).rglob("*.wav"))

@@ -1,4 +1,4 @@
-"""How far the confidence can be believed: what was said to be 80 % sure should be right four times of five."""
+"""How well the confidence holds: what was given 80 % should be right four times of five."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class Bin:
 
 
 def bins(confidences: Sequence[float], right: Sequence[bool]) -> list[Bin]:
-    """Ten bins of equal width; empty ones are left out."""
+    """Sort into ten bins of equal width; empty ones are left out."""
     sure, true = np.asarray(confidences), np.asarray(right, float)
     at = np.minimum((sure * BINS).astype(int), BINS - 1)
     return [
@@ -34,12 +34,12 @@ def bins(confidences: Sequence[float], right: Sequence[bool]) -> list[Bin]:
 
 
 def expected_error(found: Sequence[Bin]) -> float:
-    """Expected calibration error (Naeini, Cooper and Hauskrecht 2015): mean gap, weighted by how many; 0..1."""
+    """Give the expected calibration error (Naeini, Cooper and Hauskrecht 2015): weighted mean gap, 0..1."""
     return sum(b.count * abs(b.confidence - b.right) for b in found) / max(1, sum(b.count for b in found))
 
 
 def picture(found: Sequence[Bin], path: Path) -> None:
-    """The bins as a PNG: bars of how often right, the diagonal they should reach, counts at the foot."""
+    """Draw the bins as a PNG: bars of how often right, the diagonal they should reach, counts at the foot."""
     from PIL import Image, ImageDraw
 
     side, edge = 480, 50

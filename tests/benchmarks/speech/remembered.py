@@ -29,7 +29,7 @@ class Peer(Protocol):
         """Bytes of model files on disk."""
 
     def write(self, pcm: bytes) -> tuple[str, float, float]:
-        """Words, s from the end of the sound to them, s of the processor in all."""
+        """Give words, s from the end of the sound to them, s of the processor in all."""
 
 
 class Remembered:

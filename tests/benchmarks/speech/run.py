@@ -36,13 +36,13 @@ class Batch:
 
 @cache
 def engine(name: str, model: Path | None) -> Engine:
-    """This process's engine."""
+    """Start this process's engine."""
     return make(name, model)
 
 
 @cache
 def loaded(source: str) -> tuple[Clip, ...]:
-    """This process's clips of a set."""
+    """Load this process's clips of a set."""
     return tuple(clips(FOLDER / source))
 
 
@@ -82,7 +82,7 @@ def spread(
 
 
 def batches(name: str, heard: str, source: str, numbers: Sequence[int], model: Path | None) -> list[Batch]:
-    """All batches of one engine and condition over clips of a set, by number."""
+    """List all batches of one engine and condition over clips of a set, by number."""
     return [
         Batch(name, heard, source, tuple(numbers[at : at + HANDFUL]), model) for at in range(0, len(numbers), HANDFUL)
     ]

@@ -85,7 +85,7 @@ def score(engine: str, condition: str, clip: Clip, answer: Answer) -> Score:
 
 
 def meaning(utterance: Utterance) -> dict[str, Any]:
-    """What an utterance would do, in the form of `fixtures.training.speech_model.kinds.truth`; empty if nothing."""
+    """Give what an utterance would do, in the form of `speech_model.kinds.truth` of the fixtures; empty if nothing."""
     if utterance.command is not None:
         return {"command": utterance.command.value}
     if utterance.readings:
@@ -95,7 +95,7 @@ def meaning(utterance: Utterance) -> dict[str, Any]:
 
 
 def _value(meant: dict[str, Any]) -> object:
-    """The part that a wrong answer would be wrong about: a number as such, so that "0.50" equals ".5"."""
+    """Give the part that a wrong answer would be wrong about: a number as such, so that "0.50" equals ".5"."""
     found = meant.get("reading")
     if found is None:
         return meant
@@ -112,7 +112,7 @@ def _rest(meant: dict[str, Any]) -> object:
 
 
 def _only_lost(got: dict[str, Any], truth: dict[str, Any]) -> bool:
-    """Whether what came out is true as far as it goes: the place of a reading whose value was not heard."""
+    """Tell whether what came out is true as far as it goes: the place of a reading whose value was not heard."""
     wanted = truth.get("reading") or truth.get("place")
     return (
         "place" in got and wanted is not None and all(wanted.get(name) == told for name, told in got["place"].items())
@@ -120,7 +120,7 @@ def _only_lost(got: dict[str, Any], truth: dict[str, Any]) -> bool:
 
 
 def interval(count: int, total: int) -> tuple[float, float]:
-    """95 % interval of a share by Wilson's method (Wilson 1927), 0..1."""
+    """Give 95 % interval of a share by Wilson's method (Wilson 1927), 0..1."""
     from scipy.stats import binomtest
 
     if not total:
@@ -130,7 +130,7 @@ def interval(count: int, total: int) -> tuple[float, float]:
 
 
 def share(flags: Iterable[bool]) -> str:
-    """A share of clips as "96.2 % (94-97, n 312)"."""
+    """Write a share of clips as "96.2 % (94-97, n 312)"."""
     told = list(flags)
     low, high = interval(sum(told), len(told))
     return f"{100 * sum(told) / len(told):.1f} % ({100 * low:.0f}–{100 * high:.0f})" if told else "–"

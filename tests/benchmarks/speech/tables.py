@@ -20,17 +20,17 @@ Flag = Callable[[Score], bool]
 
 
 def picked(scores: Iterable[Score], **wanted: str) -> list[Score]:
-    """Scores with the given engine, condition, source or kind."""
+    """Pick scores with the given engine, condition, source or kind."""
     return [one for one in scores if all(getattr(one, name) == value for name, value in wanted.items())]
 
 
 def engines(scores: Sequence[Score]) -> list[str]:
-    """The engines that were run, ours first."""
+    """List the engines that were run, ours first."""
     return list(dict.fromkeys(one.engine for one in sorted(scores, key=lambda one: one.engine != "ours")))
 
 
 def common(scores: Sequence[Score]) -> list[Score]:
-    """Only clips that every engine heard under that condition."""
+    """Keep only clips that every engine heard under that condition."""
     names = engines(scores)
     heard = {name: {(one.condition, one.clip) for one in picked(scores, engine=name)} for name in names}
     shared = set.intersection(*heard.values())
@@ -47,7 +47,7 @@ def _grid(title: str, rows: Iterable[tuple[str, ...]], columns: Sequence[str]) -
 
 
 def by_noise(scores: Sequence[Score], source: str) -> Table:
-    """One set: value right, all right and wrong unasked, by condition and engine, on the clips that all heard."""
+    """Tabulate one set: value right, all right and wrong unasked, by condition and engine, on clips that all heard."""
     told = common(picked(scores, source=source))
     rows = []
     for condition in CONDITIONS:
@@ -65,7 +65,7 @@ def by_noise(scores: Sequence[Score], source: str) -> Table:
 
 
 def ours_alone(scores: Sequence[Score]) -> Table:
-    """Our own recogniser on every clip it heard, by set and condition."""
+    """Tabulate our own recogniser on every clip it heard, by set and condition."""
     rows = []
     for source in dict.fromkeys(one.source for one in scores):
         for condition in CONDITIONS:
@@ -79,7 +79,7 @@ def ours_alone(scores: Sequence[Score]) -> Table:
 
 
 def by_kind(scores: Sequence[Score], condition: str) -> Table:
-    """Value right by kind and engine, held-out voices; unasked errors of ours."""
+    """Tabulate value right by kind and engine, held-out voices; unasked errors of ours."""
     told = common(picked(scores, source=UNSEEN, condition=condition))
     names = engines(told)
     rows = []
@@ -91,7 +91,7 @@ def by_kind(scores: Sequence[Score], condition: str) -> Table:
 
 
 def by_voice(scores: Sequence[Score]) -> Table:
-    """Value right by voice, ours."""
+    """Tabulate value right by voice, ours."""
     rows = []
     told = picked(scores, engine="ours")
     for source, voice in dict.fromkeys((one.source, one.voice) for one in told):
@@ -102,7 +102,7 @@ def by_voice(scores: Sequence[Score]) -> Table:
 
 
 def cost(scores: Sequence[Score], prints: dict[str, Footprint]) -> Table:
-    """Time and memory by engine."""
+    """Tabulate time and memory by engine."""
     rows = []
     for name in engines(scores):
         found, told = picked(common(scores), engine=name), prints[name]
@@ -119,7 +119,7 @@ def cost(scores: Sequence[Score], prints: dict[str, Footprint]) -> Table:
 
 
 def reliability(scores: Sequence[Score]) -> Table:
-    """Confidence told against the share right, ours, where a reading or command came out."""
+    """Tabulate confidence against the share right, ours, where a reading or command came out."""
     found = confident(scores)
     told = bins([one.confidence for one in found], [one.value for one in found])
     rows = [(f"{b.low:.1f}–{b.high:.1f}", str(b.count), f"{b.confidence:.3f}", f"{b.right:.3f}") for b in told]
@@ -129,12 +129,12 @@ def reliability(scores: Sequence[Score]) -> Table:
 
 
 def confident(scores: Iterable[Score]) -> list[Score]:
-    """Our answers that claim something."""
+    """Keep our answers that claim something."""
     return [one for one in picked(scores, engine="ours") if one.confidence > 0]
 
 
 def triggers(found: Sequence[Trigger]) -> Table:
-    """What was set off, per hour and in all."""
+    """Tabulate what was set off, per hour and in all."""
     rows = []
     for engine in dict.fromkeys(one.engine for one in found):
         ours = [one for one in found if one.engine == engine]
@@ -151,7 +151,7 @@ def triggers(found: Sequence[Trigger]) -> Table:
 
 
 def waits(found: dict[str, Lost]) -> Table:
-    """Words lost after a wait."""
+    """Tabulate words lost after a wait."""
     rows = [(name, str(lost.clips), str(lost.words), str(lost.lost)) for name, lost in found.items()]
     return _grid("a phrase after 3 s of silence or noise", rows, ("", "clips", "words", "lost words"))
 
@@ -159,7 +159,7 @@ def waits(found: dict[str, Lost]) -> Table:
 def targets(
     scores: Sequence[Score], prints: dict[str, Footprint], found: Sequence[Trigger], lost: dict[str, Lost]
 ) -> Table:
-    """Each target beside what was measured: ours on all clips, the peers on theirs."""
+    """Tabulate each target beside what was measured: ours on all clips, the peers on theirs."""
     names = engines(scores)
 
     def of(flag: Flag, **wanted: str) -> list[str]:

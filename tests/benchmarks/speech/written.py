@@ -1,4 +1,4 @@
-"""Written readings back into words, so that a peer that writes "2.2 MΩ" is judged by the same parser."""
+"""Written readings back into words, so that a peer that writes "2.2 MΩ" is read by the same parser."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _WORDS = {
 
 
 def spoken(text: str) -> str:
-    """Written text as the words that were said, as well as they can be told.
+    """Write text as the words that were said, as well as they can be told.
 
     Args:
         text: As a peer writes it, e.g. "X-axis, 1,550 MΩ."
@@ -45,7 +45,7 @@ def spoken(text: str) -> str:
 
 
 def _number(digits: str) -> str:
-    """Digits as a person says them: whole numbers as such, what follows a point one by one."""
+    """Say digits as a person does: whole numbers as such, what follows a point one by one."""
     whole, point, places = digits.partition(".")
     said = digit_by_digit(whole) if whole.startswith("0") or len(whole) > 9 else cardinal(int(whole)) if whole else []
     return " ".join([*said, *(["point", *digit_by_digit(places)] if point and places else [])])

@@ -34,12 +34,12 @@ def _jpeg(width: int = 640, height: int = 480, **options: object) -> bytes:
 
 
 def chunk(name: bytes, body: bytes) -> bytes:
-    """One PNG chunk."""
+    """Make one PNG chunk."""
     return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
 
 
 def png(width: int, height: int, *between: bytes, depth: int = 1, colour: int = 0, rows: bytes = b"") -> bytes:
-    """A PNG of zeros made without holding the pixels, with chunks between header and pixels."""
+    """Make a PNG of zeros made without holding the pixels, with chunks between header and pixels."""
     if not rows:
         packer = zlib.compressobj(9)
         bits = depth * {0: 1, 2: 3, 6: 4}[colour] * width
@@ -50,7 +50,7 @@ def png(width: int, height: int, *between: bytes, depth: int = 1, colour: int = 
 
 
 def _after_start(data: bytes, *segments: bytes) -> bytes:
-    """A JPEG with segments put in after its first mark."""
+    """Make a JPEG with segments put in after its first mark."""
     return data[:2] + b"".join(segments) + data[2:]
 
 
@@ -59,19 +59,19 @@ def _segment(mark: int, body: bytes) -> bytes:
 
 
 def _exif_that_claims_much() -> bytes:
-    """EXIF whose every entry claims the whole block again: 5,000 entries of 60 kB each."""
+    """Make EXIF whose every entry claims the whole block again: 5,000 entries of 60 kB each."""
     entries = b"".join(struct.pack("<HHII", tag, 7, 60_000, 8) for tag in range(5000))
     return b"Exif\0\0II*\0\x08\0\0\0" + struct.pack("<H", 5000) + entries + bytes(4)
 
 
 def _sized(data: bytes, width: int, height: int) -> bytes:
-    """A JPEG whose header claims another size."""
+    """Make a JPEG whose header claims another size."""
     at = data.index(b"\xff\xc0")
     return data[: at + 5] + struct.pack(">HH", height, width) + data[at + 9 :]
 
 
 def _scans(count: int) -> bytes:
-    """A progressive JPEG of 4 million pixels whose last scan is repeated."""
+    """Make a progressive JPEG of 4 million pixels whose last scan is repeated."""
     out = io.BytesIO()
     Image.linear_gradient("L").resize((1_990, 1_990)).convert("RGB").save(out, "JPEG", progressive=True, quality=20)
     data = out.getvalue()
@@ -80,7 +80,7 @@ def _scans(count: int) -> bytes:
 
 
 def _webp_canvas(width: int, height: int) -> bytes:
-    """An animated WebP of one small frame on a huge canvas."""
+    """Make an animated WebP of one small frame on a huge canvas."""
     out = io.BytesIO()
     Image.new("RGB", (64, 64), (9, 9, 9)).save(out, "WEBP")
     still = out.getvalue()[12:]
@@ -108,7 +108,7 @@ def _heic_size(data: bytearray) -> None:
 
 
 def _heic_places(data: bytearray) -> None:
-    """The box of places claims 65,535 items."""
+    """Make a HEIC whose box of places claims 65,535 items."""
     at = data.index(b"iloc")
     data[at + 10 : at + 12] = b"\xff\xff"
 
@@ -163,12 +163,12 @@ FILES: dict[str, tuple[Callable[[], bytes], str]] = {
 
 
 def _in_use() -> int:
-    """Address space of this process, bytes."""
+    """Give the address space of this process, bytes."""
     return int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
 
 
 def _peak() -> int:
-    """Most memory that this process ever held, bytes (`ru_maxrss` would count its parent's too)."""
+    """Give the most memory that this process ever held, bytes (`ru_maxrss` would count its parent's too)."""
     line = next(one for one in Path("/proc/self/status").read_text().splitlines() if one.startswith("VmHWM"))
     return 1024 * int(line.split()[1])
 

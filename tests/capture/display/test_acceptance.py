@@ -7,9 +7,8 @@ from typing import Any
 
 import pytest
 
-from capture.display import acceptance as judging
-from capture.display import refusal
-from capture.display.acceptance import judge
+from capture.display import acceptance, refusal
+from capture.display.acceptance import decide
 from capture.display.confidence import ConfidenceHead
 from capture.display.features import DisplayLooks
 from capture.reading import Doubt
@@ -17,29 +16,31 @@ from grading.terms.quantity import Qualifier
 from tests.capture.display.test_confidence import evidence, shown
 
 
-@pytest.fixture(name="chances")
-def _chances(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
-    """Certainties that a test sets, with thresholds of 0.95; how likely a made-up display is right is no matter."""
-    chances = {"value": 0.9999, "dot": 0.9999, "unit": 0.9999}
+@pytest.fixture(name="probabilities")
+def _probabilities(monkeypatch: pytest.MonkeyPatch) -> dict[str, float]:
+    """Set probabilities by hand, with thresholds of 0.95; how likely a made-up display is right is no matter."""
+    probabilities = {"value": 0.9999, "dot": 0.9999, "unit": 0.9999}
 
     def given(_: DisplayLooks) -> dict[str, float]:
-        return dict(chances)
+        return dict(probabilities)
 
-    monkeypatch.setattr(judging, "probabilities", given)
-    monkeypatch.setattr(judging, "calibration", lambda: {name: ConfidenceHead((), 0.0, 0.95) for name in chances})
-    return chances
+    monkeypatch.setattr(acceptance, "probabilities", given)
+    monkeypatch.setattr(
+        acceptance, "calibration", lambda: {name: ConfidenceHead((), 0.0, 0.95) for name in probabilities}
+    )
+    return probabilities
 
 
-def test_sure_of_everything_is_accepted_without_a_doubt(chances: dict[str, float]) -> None:
-    reading = judge(evidence(shown("34.70")))
+def test_confident_in_everything_is_accepted_without_a_doubt(probabilities: dict[str, float]) -> None:
+    reading = decide(evidence(shown("34.70")))
     assert (reading.accepted, reading.reason, reading.doubts) == (True, "", ())
     assert (reading.quantity.digits, reading.quantity.unit) == ("34.70", "MOhm")
-    assert reading.confidence == pytest.approx(chances, abs=1e-3)
+    assert reading.confidence == pytest.approx(probabilities, abs=1e-3)
 
 
-def test_a_display_without_a_unit_is_accepted_and_the_unit_asked_for(chances: dict[str, float]) -> None:
-    chances["unit"] = 0.0
-    reading = judge(evidence(shown("34.70", None)))
+def test_a_display_without_a_unit_is_accepted_and_the_unit_asked_for(probabilities: dict[str, float]) -> None:
+    probabilities["unit"] = 0.0
+    reading = decide(evidence(shown("34.70", None)))
     assert (reading.accepted, reading.reason) == (True, "")
     assert reading.doubts == (Doubt.UNIT_MISSING,)
     assert (reading.quantity.digits, reading.quantity.unit) == ("34.70", None)
@@ -47,29 +48,29 @@ def test_a_display_without_a_unit_is_accepted_and_the_unit_asked_for(chances: di
 
 
 @pytest.mark.parametrize(
-    ("chance", "unit", "doubt"), [(0.8, "MOhm", Doubt.UNIT_UNSURE), (0.3, None, Doubt.UNIT_MISSING)]
+    ("probability", "unit", "doubt"), [(0.8, "MOhm", Doubt.UNIT_UNSURE), (0.3, None, Doubt.UNIT_MISSING)]
 )
-def test_an_unsure_unit_is_proposed_only_if_likely(
-    chances: dict[str, float], chance: float, unit: str | None, doubt: Doubt
+def test_a_doubtful_unit_is_proposed_only_if_likely(
+    probabilities: dict[str, float], probability: float, unit: str | None, doubt: Doubt
 ) -> None:
-    chances["unit"] = chance
-    reading = judge(evidence(shown("34.70")))
+    probabilities["unit"] = probability
+    reading = decide(evidence(shown("34.70")))
     assert reading.accepted
     assert reading.quantity.unit == unit
     assert reading.doubts == (doubt,)
 
 
-def test_over_range_without_a_unit_asks_for_both(chances: dict[str, float]) -> None:
-    chances["unit"] = 0.0
-    reading = judge(evidence(shown("0L", None)))
+def test_over_range_without_a_unit_asks_for_both(probabilities: dict[str, float]) -> None:
+    probabilities["unit"] = 0.0
+    reading = decide(evidence(shown("0L", None)))
     assert reading.accepted
     assert reading.quantity.qualifier is Qualifier.ABOVE
     assert set(reading.doubts) == {Doubt.UNIT_MISSING, Doubt.RANGE_END_UNKNOWN}
 
 
-def test_dashes_need_no_unit(chances: dict[str, float]) -> None:
-    chances["unit"] = 0.0
-    reading = judge(evidence(shown("----", None)))
+def test_dashes_need_no_unit(probabilities: dict[str, float]) -> None:
+    probabilities["unit"] = 0.0
+    reading = decide(evidence(shown("----", None)))
     assert (reading.accepted, reading.doubts) == (True, ())
 
 
@@ -81,34 +82,38 @@ def test_dashes_need_no_unit(chances: dict[str, float]) -> None:
     ],
 )
 def test_digits_or_point_in_doubt_are_refused(
-    chances: dict[str, float], head: str, text: str, reasons: tuple[str, ...], doubt: Doubt
+    probabilities: dict[str, float], head: str, text: str, reasons: tuple[str, ...], doubt: Doubt
 ) -> None:
-    chances[head] = 0.5
-    reading = judge(evidence(shown(text)))
+    probabilities[head] = 0.5
+    reading = decide(evidence(shown(text)))
     assert not reading.accepted
     assert reading.reason in reasons
     assert reading.doubts == (doubt,)
 
 
-def test_a_point_in_over_range_says_nothing(chances: dict[str, float]) -> None:
-    chances["dot"] = 0.1
-    assert judge(evidence(shown("0L"))).accepted
+def test_a_point_in_over_range_says_nothing(probabilities: dict[str, float]) -> None:
+    probabilities["dot"] = 0.1
+    assert decide(evidence(shown("0L"))).accepted
 
 
 @pytest.mark.parametrize(
     ("text", "accepted"), [("07", False), ("0070", False), ("00412", True), ("0.7", True), ("0", True)]
 )
-def test_zeros_in_front_are_a_lost_point_but_for_counters(chances: dict[str, float], text: str, accepted: bool) -> None:
-    reading = judge(evidence(shown(text)))
-    assert chances["dot"] > 0.99
+def test_zeros_in_front_are_a_lost_point_but_for_counters(
+    probabilities: dict[str, float], text: str, accepted: bool
+) -> None:
+    reading = decide(evidence(shown(text)))
+    assert probabilities["dot"] > 0.99
     assert reading.accepted is accepted
 
 
 @pytest.mark.parametrize(("text", "accepted"), [(".8", False), ("8.", False), ("-.8", False), ("0.8", True)])
-def test_a_point_before_or_behind_all_digits_is_in_doubt(chances: dict[str, float], text: str, accepted: bool) -> None:
+def test_a_point_before_or_behind_all_digits_is_in_doubt(
+    probabilities: dict[str, float], text: str, accepted: bool
+) -> None:
     """A speck, half a colon, or a number that goes on beyond what is seen. Practice, no source."""
-    reading = judge(evidence(shown(text)))
-    assert chances["dot"] > 0.99
+    reading = decide(evidence(shown(text)))
+    assert probabilities["dot"] > 0.99
     assert reading.accepted is accepted
     assert accepted or reading.reason == refusal.POINT_UNSURE
 
@@ -121,64 +126,66 @@ def test_a_point_before_or_behind_all_digits_is_in_doubt(chances: dict[str, floa
         ({"share": 0.09}, None),
     ],
 )
-def test_what_no_certainty_outweighs(chances: dict[str, float], change: dict[str, Any], reason: str | None) -> None:
-    reading = judge(evidence(shown("34.70"), **change))
-    assert min(chances.values()) > 0.99
+def test_what_no_confidence_outweighs(
+    probabilities: dict[str, float], change: dict[str, Any], reason: str | None
+) -> None:
+    reading = decide(evidence(shown("34.70"), **change))
+    assert min(probabilities.values()) > 0.99
     assert not reading.accepted
     assert reading.reason == reason or (reason is None and reading.reason)
 
 
 @pytest.mark.parametrize(("text", "seconds"), [("12:34", "754"), ("1:05", "65"), ("1:02:03", "3723")])
-def test_a_time_is_read_in_seconds_and_asked_about(chances: dict[str, float], text: str, seconds: str) -> None:
+def test_a_time_is_read_in_seconds_and_asked_about(probabilities: dict[str, float], text: str, seconds: str) -> None:
     """It might be hours and minutes: never by a bare yes."""
-    chances["unit"] = 0.0
-    reading = judge(evidence(shown(text, None)))
+    probabilities["unit"] = 0.0
+    reading = decide(evidence(shown(text, None)))
     assert reading.accepted, reading.reason
     assert reading.text == text
     assert (reading.quantity.digits, reading.quantity.unit) == (seconds, "s")
     assert reading.doubts == (Doubt.DIGITS_AMBIGUOUS,)
 
 
-def test_a_time_beside_an_ohm_sign_is_no_reading(chances: dict[str, float]) -> None:
-    assert chances["unit"] > 0.99
-    assert not judge(evidence(shown("12:34"))).accepted
+def test_a_time_beside_an_ohm_sign_is_no_reading(probabilities: dict[str, float]) -> None:
+    assert probabilities["unit"] > 0.99
+    assert not decide(evidence(shown("12:34"))).accepted
 
 
-def test_a_colon_in_doubt_is_refused(chances: dict[str, float]) -> None:
-    chances.update(dot=0.5, unit=0.0)
-    reading = judge(evidence(shown("12:34", None)))
+def test_a_colon_in_doubt_is_refused(probabilities: dict[str, float]) -> None:
+    probabilities.update(dot=0.5, unit=0.0)
+    reading = decide(evidence(shown("12:34", None)))
     assert (reading.accepted, reading.reason) == (False, refusal.POINT_UNSURE)
 
 
-def test_digits_and_point_share_one_cut(chances: dict[str, float]) -> None:
+def test_digits_and_point_share_one_cut(probabilities: dict[str, float]) -> None:
     """Each likely enough alone, both together not."""
-    chances.update(value=0.97, dot=0.96)
-    reading = judge(evidence(shown("34.70")))
+    probabilities.update(value=0.97, dot=0.96)
+    reading = decide(evidence(shown("34.70")))
     assert (reading.accepted, reading.reason) == (False, refusal.POINT_UNSURE)
 
 
-def test_a_negative_resistance_is_asked_about(chances: dict[str, float]) -> None:
-    reading = judge(evidence(shown("-3.4")))
-    assert chances["unit"] > 0.99
+def test_a_negative_resistance_is_asked_about(probabilities: dict[str, float]) -> None:
+    reading = decide(evidence(shown("-3.4")))
+    assert probabilities["unit"] > 0.99
     assert reading.accepted
     assert Doubt.IMPLAUSIBLE in reading.doubts
 
 
-def test_two_numbers_in_one_row_are_not_one(chances: dict[str, float]) -> None:
+def test_two_numbers_in_one_row_are_not_one(probabilities: dict[str, float]) -> None:
     """A gap in a long row: 217 and 32 are not 21732."""
     even, gap = shown("21732"), shown("21732")
     gap.chars = [replace(m, x=m.x + 45) if m.x > 170 else m for m in gap.chars]
-    assert judge(evidence(even)).accepted
-    assert chances["value"] > 0.99
-    reading = judge(evidence(gap))
+    assert decide(evidence(even)).accepted
+    assert probabilities["value"] > 0.99
+    reading = decide(evidence(gap))
     assert (reading.accepted, reading.reason) == (False, refusal.GAP)
 
 
-def test_a_digit_missed_in_a_short_number_is_noticed(chances: dict[str, float]) -> None:
+def test_a_digit_missed_in_a_short_number_is_noticed(probabilities: dict[str, float]) -> None:
     """Three digits with room for a fourth: 21 7 may be 2187. Two digits leave no second step to compare with."""
     even, gap = shown("217"), shown("217")
     gap.chars = [replace(m, x=m.x + 55) if m.name == "7" else m for m in gap.chars]
-    assert judge(evidence(even)).accepted
-    assert chances["value"] > 0.99
-    reading = judge(evidence(gap))
+    assert decide(evidence(even)).accepted
+    assert probabilities["value"] > 0.99
+    reading = decide(evidence(gap))
     assert (reading.accepted, reading.reason) == (False, refusal.GAP)

@@ -17,7 +17,7 @@ from fixtures.training.displays.photo import render, to_jpeg
 
 
 def frames(main: str | list[str], count: int = 3, *, seed: int = 31, **spoil: Any) -> list[bytes]:
-    """Photos of one panel meter: the camera moves from frame to frame, and with it light and noise."""
+    """Make photos of one panel meter: the camera moves from frame to frame, and with it light and noise."""
     shown = [main] * count if isinstance(main, str) else main
     result = []
     for index, text in enumerate(shown):

@@ -1,4 +1,4 @@
-"""Calibrated certainty: bounded, rising with what speaks for a reading, and refusing to run on a damaged file."""
+"""Calibrated confidence: bounded, rising with what speaks for a reading, and refusing to run on a damaged file."""
 
 from __future__ import annotations
 
@@ -14,19 +14,21 @@ from hypothesis import strategies as st
 
 from capture.display import confidence, geometry, refusal
 from capture.display.confidence import FILE, HEADS, ConfidenceHead, calibration, probabilities
-from capture.display.features import SIGNS, DisplayLooks, features, log_odds
+from capture.display.features import DIRECTIONS, DisplayLooks, features, log_odds
 from capture.display.fields import Fields, arrange
 from capture.display.glyphs import CLASSES, INDEX
 from capture.display.marks import Mark
 from capture.errors import EngineError
 
 
-def mark(name: str, x: float, *, heat: float = 0.9, sure: float = 0.99, y: float = 100.0, height: float = 80.0) -> Mark:
-    rest = (1 - sure) / (len(CLASSES) - 1)
-    odds = tuple(sure if i == INDEX[name] else rest for i in range(len(CLASSES)))
+def mark(
+    name: str, x: float, *, heat: float = 0.9, confidence: float = 0.99, y: float = 100.0, height: float = 80.0
+) -> Mark:
+    rest = (1 - confidence) / (len(CLASSES) - 1)
+    odds = tuple(confidence if i == INDEX[name] else rest for i in range(len(CLASSES)))
     small = name in ".:"
     return Mark(
-        name, sure, heat, "8", x, y + (height / 2 - 4 if name == "." else 0), 10.0 if small else height * 0.5,
+        name, confidence, heat, "8", x, y + (height / 2 - 4 if name == "." else 0), 10.0 if small else height * 0.5,
         10.0 if small else height, odds,
     )  # fmt: skip
 
@@ -61,7 +63,7 @@ def test_every_head_has_the_features_that_it_was_fitted_on() -> None:
     heads = calibration()
     assert set(heads) == set(values) == set(HEADS)
     for name in HEADS:
-        assert {ramp[0] for ramp in heads[name].ramps} <= set(values[name]) <= set(SIGNS)
+        assert {ramp[0] for ramp in heads[name].ramps} <= set(values[name]) <= set(DIRECTIONS)
         assert all(math.isfinite(v) for v in values[name].values())
 
 
@@ -69,13 +71,13 @@ def test_without_a_string_nothing_is_likely() -> None:
     assert probabilities(evidence(Fields())) == {"value": 0.0, "dot": 0.0, "unit": 0.0}
 
 
-def test_a_unit_that_was_not_seen_has_no_certainty() -> None:
+def test_a_unit_that_was_not_seen_has_no_confidence() -> None:
     assert probabilities(evidence(shown("34.70", None)))["unit"] == 0.0
 
 
 def test_features_stay_finite_whatever_the_evidence() -> None:
     """A single look, a digit alone, everything 0 or 1."""
-    for fields in (shown("7", None), shown("7", None, sure=1.0, heat=1.0), shown("-8.", None), shown("888888")):
+    for fields in (shown("7", None), shown("7", None, confidence=1.0, heat=1.0), shown("-8.", None), shown("888888")):
         for looks in (0, 1, 4):
             for legible in (0.0, 1.0):
                 one = evidence(fields, looks, legible=legible, digit_px=None, found=0.0)
@@ -98,7 +100,10 @@ def test_looks_that_disagree_make_it_less_likely(name: str) -> None:
 
 
 def test_weak_marks_make_it_less_likely() -> None:
-    strong, weak = probabilities(evidence(shown("34.70"))), probabilities(evidence(shown("34.70", sure=0.6, heat=0.5)))
+    strong, weak = (
+        probabilities(evidence(shown("34.70"))),
+        probabilities(evidence(shown("34.70", confidence=0.6, heat=0.5))),
+    )
     assert weak["value"] < strong["value"]
 
 

@@ -25,7 +25,7 @@ CODES = {
 
 
 def sample(width: int = 200, height: int = 100) -> Image.Image:
-    """Grey with a red corner at the top left and a blue one at the bottom right."""
+    """Make a grey picture with a red corner at the top left and a blue one at the bottom right."""
     picture = Image.new("RGB", (width, height), (128, 128, 128))
     picture.paste((255, 0, 0), (0, 0, width // 4, height // 4))
     picture.paste((0, 0, 255), (width - width // 4, height - height // 4, width, height))
@@ -196,11 +196,11 @@ def test_mutated_files_give_pixels_or_a_known_code(kind: str) -> None:
     exif[0x0112] = 6
     exif[0x0132] = "2026:11:25 14:05:00"
     original = encoded(kind, exif=exif.tobytes())
-    chance = random.Random(7)
+    rng = random.Random(7)
     for _ in range(200):
         data = bytearray(original)
-        for _ in range(chance.randint(1, 6)):
-            data[min(len(data) - 1, int(chance.expovariate(1 / 120)))] = chance.randint(0, 255)
+        for _ in range(rng.randint(1, 6)):
+            data[min(len(data) - 1, int(rng.expovariate(1 / 120)))] = rng.randint(0, 255)
         try:
             assert open_picture(bytes(data)).pixels.ndim == 3
         except MediaError as error:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from capture.display import see_photo
 from capture.display.check import checked
-from capture.display.profile import LEARNT_ENOUGH, Possibility, learnt
+from capture.display.profile import MIN_LEARNT, Possibility, learnt
 from capture.display.profile_files import find_profile, load_profile, read_profile, shipped
 from capture.display.strings import parse_main
 from capture.errors import InstrumentProfileError
@@ -29,7 +29,7 @@ BY_STYLE = {"tester": TESTER, "multimeter": METER, "milliohm": shipped()["millio
 def verdict(profile: Any, text: str, unit: str | None, volts: str | None = None) -> str:
     quantity = parse_main(text, unit)
     assert quantity is not None
-    return str(profile.verdict(quantity, None if volts is None else Decimal(volts))[0].value)
+    return str(profile.possibility(quantity, None if volts is None else Decimal(volts))[0].value)
 
 
 @pytest.mark.parametrize(
@@ -77,7 +77,7 @@ def test_multimeter_of_6000_counts(text: str, unit: str, expected: str) -> None:
 
 
 def test_every_reason_says_what_it_can_show() -> None:
-    found, why = TESTER.verdict(Quantity("99.99", "MOhm"))
+    found, why = TESTER.possibility(Quantity("99.99", "MOhm"))
     assert found is Possibility.IMPOSSIBLE
     assert "40.00 MΩ" in why
 
@@ -90,7 +90,7 @@ def test_a_moved_point_is_never_better_than_the_format_of_a_range(
     digits: str, unit: str, volts: Decimal | None
 ) -> None:
     """What is possible has exactly the decimals of one of the ranges, and no more digits than it."""
-    if TESTER.verdict(Quantity(digits, unit), volts)[0] is not Possibility.POSSIBLE:
+    if TESTER.possibility(Quantity(digits, unit), volts)[0] is not Possibility.POSSIBLE:
         return
     decimals = len(digits.partition(".")[2])
     assert any(r.unit == unit and r.decimals == decimals and r.at(volts) for r in TESTER.ranges)
@@ -179,7 +179,7 @@ def test_files_in_toml_and_json(tmp_path: Path) -> None:
 
 def test_a_profile_is_learnt_from_what_was_confirmed() -> None:
     confirmed = [(f"{n}.{n}0", "MOhm") for n in range(1, 9)] + [(">4000", "MOhm"), ("1.21", "Ohm")]
-    assert learnt("IT-03", "IT-03", confirmed[: LEARNT_ENOUGH - 1]) is None
+    assert learnt("IT-03", "IT-03", confirmed[: MIN_LEARNT - 1]) is None
     found = learnt("IT-03", "IT-03", confirmed)
     assert found is not None
     assert verdict(found, "4.70", "MOhm") == "possible"

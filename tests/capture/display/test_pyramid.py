@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from capture.display import geometry, views
-from capture.display.pyramid import LEAST_SIDE, Levels, levels_of
+from capture.display.pyramid import MIN_LEVEL_SIDE, ImagePyramid, pyramid_of
 from fixtures.training.displays.photo import render
 
 
@@ -21,25 +21,25 @@ def picture(height: int, width: int) -> np.ndarray:
 @given(st.floats(0.01, 2.0))
 @settings(deadline=None, max_examples=40)
 def test_a_level_is_twice_as_fine_as_wanted_or_the_photo_itself(scale: float) -> None:
-    levels = Levels(picture(1200, 1600))
-    pixels, own = levels.at(scale)
+    pyramid = ImagePyramid(picture(1200, 1600))
+    pixels, own = pyramid.at(scale)
     assert own == 1 or own >= 2 * scale
-    assert min(pixels.shape[:2]) >= LEAST_SIDE
+    assert min(pixels.shape[:2]) >= MIN_LEVEL_SIDE
     assert pixels.shape[:2] == (round(1200 * own), round(1600 * own))
 
 
 def test_a_level_is_the_mean_of_the_photo_s_own_pixels() -> None:
     photo = picture(1025, 1537)  # odd sides: the last row and column are left out, nothing moves
-    half, own = Levels(photo).at(0.25)
+    half, own = ImagePyramid(photo).at(0.25)
     assert own == 0.5
     mean = photo[:1024, :1536].reshape(512, 2, 768, 2, 3).mean((1, 3))
     assert float(np.abs(half - mean).max()) <= 1.0
 
 
 def test_levels_are_kept() -> None:
-    levels = Levels(picture(1200, 1600))
-    assert levels.at(0.1)[0] is levels.at(0.1)[0]
-    assert levels_of(levels) is levels
+    pyramid = ImagePyramid(picture(1200, 1600))
+    assert pyramid.at(0.1)[0] is pyramid.at(0.1)[0]
+    assert pyramid_of(pyramid) is pyramid
 
 
 @pytest.mark.parametrize("share", [0.1, 0.3, 0.6])

@@ -10,7 +10,7 @@ from tests.capture.display.test_confidence import mark
 
 
 def number(text: str, x: float, y: float, height: float) -> list[Mark]:
-    """The marks of a number whose first digit stands at `x`."""
+    """Make the marks of a number whose first digit stands at `x`."""
     marks = []
     for character in text:
         point = character == "."

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 
 from capture.display import crop_of, geometry, see, see_photo
 from capture.display.picture import open_picture
-from capture.display.pyramid import Levels
+from capture.display.pyramid import ImagePyramid
 from capture.errors import MediaError
 from capture.reading import Doubt
 from fixtures.training.display_model import stock
@@ -23,7 +23,7 @@ from fixtures.training.displays.sampling import NOTHING
 from fixtures.visit.make_photos import make
 from grading.terms.quantity import Qualifier
 from tests.benchmarks.display import failures
-from tests.benchmarks.display.measure import Outcome, counted, judge
+from tests.benchmarks.display.measure import Outcome, counted, grade
 from tests.benchmarks.display.readers import answer_of, ours
 from tests.benchmarks.display.sets import case_of, demo
 
@@ -32,9 +32,9 @@ DEMO = list(demo(FIXTURES / "truth.json"))
 
 
 def read(wishes: Iterable[stock.Wish]) -> list[Outcome]:
-    """Render what is wished for, read it and judge."""
+    """Render what is wished for, read and grade it."""
     cases = [case_of(stock.make(wish), "test") for wish in wishes]
-    return [judge(case, ours(case)) for case in cases]
+    return [grade(case, ours(case)) for case in cases]
 
 
 def photo(**spec: Any) -> bytes:
@@ -55,7 +55,7 @@ TESTER = {
 @pytest.mark.parametrize("case", DEMO, ids=[c.name for c in DEMO])
 def test_demo_photo_is_read_or_refused_as_the_story_has_it(case: Any) -> None:
     seen = see_photo(case.data)
-    outcome = judge(case, answer_of(seen))
+    outcome = grade(case, answer_of(seen))
     assert outcome.exact is case.legible, failures.note(outcome)
     assert outcome.answer.accepted is case.legible
     assert seen.displays, "every demo photo has a display"
@@ -125,7 +125,7 @@ def test_secondary_fields_and_flags() -> None:
 def test_two_looks_are_enough_only_where_four_say_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     """The demo photos read with every look, and with as few as the reader finds enough: the same strings and units."""
     quick = [see_photo(case.data).displays[0] for case in DEMO]
-    monkeypatch.setattr(see, "CERTAIN", 2.0)
+    monkeypatch.setattr(see, "CONFIDENT", 2.0)
     thorough = [see_photo(case.data).displays[0] for case in DEMO]
     for few, every in zip(quick, thorough, strict=True):
         if few.accepted and every.accepted:
@@ -287,9 +287,9 @@ def test_a_display_on_its_side_or_head_is_read_as_it_is_meant(turn: float) -> No
 @pytest.mark.parametrize("roll", [0, 1, 2, 3])
 def test_whatever_the_finder_takes_for_the_top_left_is_put_right(roll: int) -> None:
     shows = {"main": "217.4", "unit": "MOhm", "test_voltage": "512"}
-    levels = Levels(open_picture(photo(style="tester_lcd", shows=shows, seed=12, spoil={"share": 0.45})).pixels)
-    upright = see.displays_in(levels)[0][0]
-    quad, looks = see.look_at(levels, np.roll(upright, roll, 0), marked=False)
+    pyramid = ImagePyramid(open_picture(photo(style="tester_lcd", shows=shows, seed=12, spoil={"share": 0.45})).pixels)
+    upright = see.displays_in(pyramid)[0][0]
+    quad, looks = see.look_at(pyramid, np.roll(upright, roll, 0), marked=False)
     assert looks[0].fields.text == "217.4"
     assert np.abs(quad - upright).max() < 1e-6
 
@@ -302,7 +302,7 @@ def test_a_finger_over_a_digit_is_no_reading(colour: tuple[int, int, int]) -> No
     ).pixels
     plain = see.see_pixels(pixels).displays[0]
     assert (plain.text, plain.accepted) == ("0.80", True)
-    _, looks = see.look_at(Levels(pixels), np.array(plain.quad), marked=False)
+    _, looks = see.look_at(ImagePyramid(pixels), np.array(plain.quad), marked=False)
     digit = looks[0].fields.chars[0]
     (x, y), (_, foot) = geometry.transform(
         geometry.inverse(looks[0].matrix), np.array([[digit.x, digit.y], [digit.x, digit.y + digit.height]])

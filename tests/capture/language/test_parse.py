@@ -228,7 +228,7 @@ def test_corrections(text: str, command: Command | None, digits: list[str], stru
     utterance = parse(text, IR)
     assert utterance.command is command
     assert [reading.quantity.digits for reading in utterance.readings] == digits
-    assert [reading.quantity.digits for reading in utterance.struck] == struck
+    assert [reading.quantity.digits for reading in utterance.superseded] == struck
 
 
 def test_the_place_named_before_a_correction_still_holds() -> None:

@@ -18,7 +18,7 @@ KINDS_BY_UNIT = {QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY, QuantityKind.V
 
 
 def bare(reading: Reading) -> Reading:
-    """Without what the words alone do not say: the kind, and a unit that follows from it."""
+    """Leave out what the words alone do not say: the kind, and a unit that follows from it."""
     quantity = reading.quantity
     if quantity.digits is None:
         quantity = replace(quantity, unit=None)
@@ -73,7 +73,7 @@ def test_an_unknown_word_beside_a_number_is_never_passed_over(seed: int, at: int
     utterance = parse(" ".join([*words[:place], "[unk]", *words[place:]]))
     # `phrase` was picked for having a reading as its meaning; the type of a phrase alone does not say so.
     same = len(utterance.readings) == 1 and bare(utterance.readings[0]) == bare(phrase.meaning)  # type: ignore[arg-type]
-    assert same or utterance.doubts or not utterance.readings or utterance.struck, (words, place, utterance)
+    assert same or utterance.doubts or not utterance.readings or utterance.superseded, (words, place, utterance)
 
 
 def test_every_word_alone_is_heard_without_an_error() -> None:

@@ -27,7 +27,7 @@ def words_of(number: int, *, use_and: bool = False) -> list[str]:
 
 
 def twins_of(words: list[str]) -> set[int]:
-    """Numbers whose words differ from these by one -teen or -ty, where the exchange gives a number."""
+    """List numbers whose words differ from these by one -teen or -ty, where the exchange gives a number."""
     found = set()
     for at, word in enumerate(words):
         other = [*words[:at], ALIKE.get(word, word), *words[at + 1 :]]

@@ -132,7 +132,7 @@ def test_loud_float_sound_is_clipped_not_wrapped() -> None:
 
 
 def decoded_or_refused(data: bytes) -> bool:
-    """Whether a file gives whole samples or one of our errors; any other error goes through."""
+    """Tell whether a file gives whole samples or one of our errors; any other error goes through."""
     try:
         return len(load_clip(data).pcm) % 2 == 0
     except MediaError as error:

@@ -7,8 +7,8 @@ import math
 import pytest
 
 from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
-from capture.speech.candidates import DOUBT_COST, FARTHEST, candidates, choose, reworded
-from capture.speech.understand import meant, understand
+from capture.speech.candidates import DOUBT_COST, MAX_MARGIN, candidates, choose, reworded
+from capture.speech.understand import best_meaning, understand
 from grading.terms.quantity import QuantityKind
 
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
@@ -31,9 +31,9 @@ def heard(*choices: tuple[str, float]) -> Heard:
     ],
 )
 def test_words_that_fit_together_win_over_words_that_do_not(first: str, second: str) -> None:
-    utterance, found = meant(heard((first, 0.0), (second, -0.8)), IR)
+    utterance, found = best_meaning(heard((first, 0.0), (second, -0.8)), IR)
     assert utterance.heard.text == second
-    assert found.second
+    assert found.reranked
 
 
 @pytest.mark.parametrize(
@@ -53,14 +53,14 @@ def test_the_test_being_made_decides_between_units_that_sound_alike(
 
 @pytest.mark.parametrize("behind", [DOUBT_COST + 0.5, 6.0])
 def test_what_sounds_much_better_is_kept_whatever_its_doubts(behind: float) -> None:
-    utterance, found = meant(heard(("six fifteen", 0.0), ("six fifteen meg", -behind)), IR)
+    utterance, found = best_meaning(heard(("six fifteen", 0.0), ("six fifteen meg", -behind)), IR)
     assert utterance.heard.text == "six fifteen"
     assert Doubt.UNIT_MISSING in utterance.doubts
-    assert not found.second
+    assert not found.reranked
 
 
 def test_words_that_fit_equally_are_not_exchanged() -> None:
-    utterance, found = meant(heard(("fifty meg", 0.0), ("fifteen meg", -0.1)), IR)
+    utterance, found = best_meaning(heard(("fifty meg", 0.0), ("fifteen meg", -0.1)), IR)
     assert utterance.heard.text == "fifty meg"
     assert found.margin == pytest.approx(0.1)
     assert [rival.quantity.digits for rival in found.rivals] == ["15"]
@@ -68,7 +68,7 @@ def test_words_that_fit_equally_are_not_exchanged() -> None:
 
 def test_alternatives_that_mean_the_same_count_together() -> None:
     choices = heard(("two gig", 0.0), ("five meg", -0.2), ("five megs", -0.3), ("five megohms", -0.4))
-    utterance, found = meant(choices, IR)
+    utterance, found = best_meaning(choices, IR)
     assert utterance.readings[0].quantity.digits == "5"
     weights = [math.exp(score) for score in (0.0, -0.2, -0.3, -0.4)]
     assert found.meaning == pytest.approx(sum(weights[1:]) / sum(weights))
@@ -76,7 +76,7 @@ def test_alternatives_that_mean_the_same_count_together() -> None:
 
 
 def test_the_wording_heard_is_kept_where_its_meaning_wins() -> None:
-    utterance, found = meant(heard(("five meg", 0.0), ("five megs", -0.1), ("nine meg", -1.0)), IR)
+    utterance, found = best_meaning(heard(("five meg", 0.0), ("five megs", -0.1), ("nine meg", -1.0)), IR)
     assert utterance.heard.text == "five meg"
     assert found.wording < found.meaning
 
@@ -91,7 +91,7 @@ def test_an_axis_that_the_job_lacks_must_sound_much_better() -> None:
 def test_alone_it_is_as_far_ahead_as_can_be_told() -> None:
     only = heard(("five meg", -3.0))
     _, found = choose(candidates(only, understand(only, IR), IR))
-    assert (found.margin, found.meaning, found.wording) == (FARTHEST, 1.0, 1.0)
+    assert (found.margin, found.meaning, found.wording) == (MAX_MARGIN, 1.0, 1.0)
 
 
 def test_new_words_take_the_time_of_those_they_replace() -> None:

@@ -12,12 +12,12 @@ from scipy.optimize import minimize
 
 from capture.errors import ModelError
 from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
-from capture.speech.confidence import FILE, Judge, load_judge, probability
-from capture.speech.features import NAMES, signs
-from capture.speech.level import GREATEST, LevelMeter
+from capture.speech.confidence import FILE, ConfidenceModel, load_confidence_model, probability
+from capture.speech.features import FEATURES, features
+from capture.speech.level import MAX_OVER_NOISE_DB, LevelMeter
 from capture.speech.model_files import default_model_path
 from capture.speech.recogniser import SpeechModel
-from capture.speech.understand import meant, understand
+from capture.speech.understand import best_meaning, understand
 from fixtures.training.speech_model.calibrate import fit
 from fixtures.training.speech_model.hearings import fingerprint
 from grading.terms.quantity import QuantityKind
@@ -25,14 +25,14 @@ from grading.terms.quantity import QuantityKind
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
 
 
-def heard(text: str, *others: tuple[str, float], sure: float = 1.0) -> Heard:
-    words = tuple(Word(word, at * 0.3, at * 0.3 + 0.25, sure) for at, word in enumerate(text.split()))
+def heard(text: str, *others: tuple[str, float], confidence: float = 1.0) -> Heard:
+    words = tuple(Word(word, at * 0.3, at * 0.3 + 0.25, confidence) for at, word in enumerate(text.split()))
     return Heard(text, words, (Hypothesis(text, 0.0), *(Hypothesis(*other) for other in others)), 3.0, 30.0)
 
 
-def judge(**weights: float) -> Judge:
-    """Weights by name, thresholds of one half and a tenth."""
-    return Judge(tuple(weights.get(name, 0.0) for name in NAMES), weights.get("bias", 0.0), 0.5, 0.5, 0.1)
+def model_of(**weights: float) -> ConfidenceModel:
+    """Make a confidence model of weights by name, thresholds of one half and a tenth."""
+    return ConfidenceModel(tuple(weights.get(name, 0.0) for name in FEATURES), weights.get("bias", 0.0), 0.5, 0.5, 0.1)
 
 
 def test_the_probability_is_the_logistic_function() -> None:
@@ -42,9 +42,9 @@ def test_the_probability_is_the_logistic_function() -> None:
 
 def test_the_fit_is_the_least_of_the_penalised_loss() -> None:
     """The general minimiser of scipy on the same loss is the outside source."""
-    chance = np.random.default_rng(3)
-    rows = chance.normal(size=(400, 3)) * [1.0, 5.0, 0.2] + [0.0, 3.0, 1.0]
-    right = (chance.random(400) < 1 / (1 + np.exp(-(rows @ [1.0, -0.3, 4.0] - 3.0)))).astype(float)
+    rng = np.random.default_rng(3)
+    rows = rng.normal(size=(400, 3)) * [1.0, 5.0, 0.2] + [0.0, 3.0, 1.0]
+    right = (rng.random(400) < 1 / (1 + np.exp(-(rows @ [1.0, -0.3, 4.0] - 3.0)))).astype(float)
     middle, spread = rows.mean(axis=0), rows.std(axis=0)
     scaled = (rows - middle) / spread
 
@@ -58,44 +58,50 @@ def test_the_fit_is_the_least_of_the_penalised_loss() -> None:
     assert found[3] + found[:3] @ middle == pytest.approx(other[3], abs=1e-3)
 
 
-def test_signs_are_finite_and_in_the_order_of_their_names() -> None:
+def test_features_are_finite_and_in_the_order_of_their_names() -> None:
     for text in ("five meg", "", "[unk]", "confirm", "x ray axis"):
-        found = signs(*meant(heard(text), IR))
-        assert len(found) == len(NAMES)
-        assert all(math.isfinite(sign) for sign in found)
+        found = features(*best_meaning(heard(text), IR))
+        assert len(found) == len(FEATURES)
+        assert all(math.isfinite(feature) for feature in found)
     told = dict(
-        zip(NAMES, signs(*meant(heard("fifty meg [unk] [unk]", ("fifteen meg [unk] [unk]", -1.0)), IR)), strict=True)
+        zip(
+            FEATURES,
+            features(*best_meaning(heard("fifty meg [unk] [unk]", ("fifteen meg [unk] [unk]", -1.0)), IR)),
+            strict=True,
+        )
     )
     assert told["unknown"] == 0.5
     assert told["twin"] == 1.0
-    told = dict(zip(NAMES, signs(*meant(heard("confirm"), IR)), strict=True))
+    told = dict(zip(FEATURES, features(*best_meaning(heard("confirm"), IR)), strict=True))
     assert (told["command"], told["place"]) == (1.0, 0.0)
 
 
-def test_less_sure_words_and_nearer_rivals_lower_the_signs() -> None:
-    def sign(name: str, said: Heard) -> float:
-        return dict(zip(NAMES, signs(*meant(said, IR)), strict=True))[name]
+def test_less_confident_words_and_nearer_rivals_lower_the_features() -> None:
+    def feature(name: str, said: Heard) -> float:
+        return dict(zip(FEATURES, features(*best_meaning(said, IR)), strict=True))[name]
 
-    assert sign("least_word", heard("five meg", sure=0.4)) < sign("least_word", heard("five meg", sure=0.9))
+    assert feature("least_word", heard("five meg", confidence=0.4)) < feature(
+        "least_word", heard("five meg", confidence=0.9)
+    )
     near, far = heard("five meg", ("nine meg", -0.5)), heard("five meg", ("nine meg", -5.0))
-    assert sign("meaning", near) < sign("meaning", far)
-    assert sign("margin", near) < sign("margin", far)
+    assert feature("meaning", near) < feature("meaning", far)
+    assert feature("margin", near) < feature("margin", far)
 
 
 def test_thresholds_decide_what_is_taken_asked_or_left() -> None:
-    by_word = judge(least_word=1.0)
-    assert understand(heard("five meg", sure=0.8), IR, by_word).doubts == ()
-    unsure = understand(heard("five meg", sure=0.3), IR, by_word)
-    assert unsure.readings
-    assert unsure.doubts == (Doubt.LOW_CONFIDENCE,)
-    assert unsure.confidence == pytest.approx(0.3, abs=1e-3)
-    assert understand(heard("five meg", sure=0.05), IR, by_word).readings == ()
-    assert understand(heard("confirm", sure=0.8), IR, by_word).command is Command.CONFIRM
-    assert understand(heard("confirm", sure=0.3), IR, by_word).command is None
+    by_word = model_of(least_word=1.0)
+    assert understand(heard("five meg", confidence=0.8), IR, by_word).doubts == ()
+    doubtful = understand(heard("five meg", confidence=0.3), IR, by_word)
+    assert doubtful.readings
+    assert doubtful.doubts == (Doubt.LOW_CONFIDENCE,)
+    assert doubtful.confidence == pytest.approx(0.3, abs=1e-3)
+    assert understand(heard("five meg", confidence=0.05), IR, by_word).readings == ()
+    assert understand(heard("confirm", confidence=0.8), IR, by_word).command is Command.CONFIRM
+    assert understand(heard("confirm", confidence=0.3), IR, by_word).command is None
 
 
-def test_a_model_without_coefficients_is_judged_by_rules(tmp_path: Path) -> None:
-    assert load_judge(tmp_path) == Judge()
+def test_a_model_without_coefficients_goes_by_rules(tmp_path: Path) -> None:
+    assert load_confidence_model(tmp_path) == ConfidenceModel()
 
 
 @pytest.mark.parametrize(
@@ -105,7 +111,7 @@ def test_a_model_without_coefficients_is_judged_by_rules(tmp_path: Path) -> None
 def test_damaged_coefficients_are_refused(tmp_path: Path, damage: str) -> None:
     (tmp_path / FILE).write_text(damage, "utf-8")
     with pytest.raises(ModelError) as caught:
-        load_judge(tmp_path)
+        load_confidence_model(tmp_path)
     assert caught.value.code == "model_damaged"
 
 
@@ -113,16 +119,16 @@ def test_the_shipped_coefficients_were_fitted_for_the_shipped_model_and_grammar(
     """Whoever changes model, lexicon or grammar must run `python -m fixtures.training.speech_model.calibrate` again."""
     told = json.loads((default_model_path() / FILE).read_text("utf-8"))
     assert told["model"] == fingerprint(speech)
-    assert speech.judge.weights == tuple(told["weights"].values())
-    assert 0 < speech.judge.least < speech.judge.sure_reading < 1
-    assert SpeechModel(phrases=["confirm"]).judge == Judge()
+    assert speech.confidence_model.weights == tuple(told["weights"].values())
+    assert 0 < speech.confidence_model.offer < speech.confidence_model.accept_reading < 1
+    assert SpeechModel(phrases=["confirm"]).confidence_model == ConfidenceModel()
 
 
 def test_speech_over_noise_is_measured() -> None:
     """A tone of known power over noise of known power: the level in decibels is their ratio."""
-    chance = np.random.default_rng(2)
+    rng = np.random.default_rng(2)
     for wanted in (10.0, 30.0):
-        noise = chance.normal(0, 100, 48_000)
+        noise = rng.normal(0, 100, 48_000)
         tone = 100 * 10 ** (wanted / 20) * math.sqrt(2) * np.sin(np.arange(24_000) * 0.3)
         noise[12_000:36_000] += tone
         meter = LevelMeter()
@@ -135,4 +141,4 @@ def test_speech_over_noise_is_measured() -> None:
     quiet.add(bytes(6400))
     assert quiet.over_noise() == 0.0
     quiet.add(np.full(6400, 30_000, "<i2").tobytes())
-    assert quiet.over_noise() == GREATEST
+    assert quiet.over_noise() == MAX_OVER_NOISE_DB

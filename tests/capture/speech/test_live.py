@@ -35,7 +35,7 @@ def clip(number: int) -> bytes:
 
 
 def sound(pause_s: float = 2.0) -> bytes:
-    """Four clips with pauses between, as a microphone would give them."""
+    """Join four clips with pauses between, as a microphone would give them."""
     return quiet(0.5) + b"".join(load_clip(clip(number)).pcm + quiet(pause_s) for number in NUMBERS)
 
 
@@ -86,7 +86,17 @@ def test_the_command_prints_what_hear_prints(monkeypatch: pytest.MonkeyPatch) ->
     assert code == 0
     rows = [json.loads(line) for line in out.splitlines()]
     assert len(rows) == len(NUMBERS)
-    assert set(rows[0]) == {"file", "text", "words", "reading", "command", "alternatives", "confidence", "doubts"}
+    assert set(rows[0]) == {
+        "file",
+        "text",
+        "words",
+        "reading",
+        "command",
+        "alternatives",
+        "superseded",
+        "confidence",
+        "doubts",
+    }
     assert rows[0]["reading"]["value"] == "4000"
     code, out, _ = run(monkeypatch)
     assert code == 0
@@ -131,7 +141,7 @@ class FakeStream:
 
 
 def package(rates: set[int], given: list[bytes], *, there: bool = True) -> SimpleNamespace:
-    """What the module calls of the sounddevice package (0.5), with a device that gives these rates."""
+    """Make what the module calls of the sounddevice package (0.5), with a device that gives these rates."""
 
     def query(_device: object, _kind: str) -> dict[str, float]:
         if not there:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Utterance, Word
-from capture.speech.candidates import least_sure
-from capture.speech.confidence import SURE_MEANING, SURE_WORD, Judge
+from capture.speech.candidates import least_confidence
+from capture.speech.confidence import ACCEPTED_MEANING, ACCEPTED_WORD, ConfidenceModel
 from capture.speech.understand import PAUSE_S, with_pauses
 from capture.speech.understand import understand as understand_by
 from grading.terms.quantity import QuantityKind
@@ -13,17 +13,17 @@ IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
 
 
 def understand(said: Heard, context: Context) -> Utterance:
-    """By the rules, which hold for any model."""
-    return understand_by(said, context, Judge())
+    """Understand by the rules, which hold for any model."""
+    return understand_by(said, context, ConfidenceModel())
 
 
-def heard(text: str, *others: tuple[str, float], sure: float = 1.0, score: float = 0.0) -> Heard:
-    words = tuple(Word(word, at * 0.3, at * 0.3 + 0.25, sure) for at, word in enumerate(text.split()))
+def heard(text: str, *others: tuple[str, float], confidence: float = 1.0, score: float = 0.0) -> Heard:
+    words = tuple(Word(word, at * 0.3, at * 0.3 + 0.25, confidence) for at, word in enumerate(text.split()))
     choices = (Hypothesis(text, score), *(Hypothesis(other, mark) for other, mark in others))
     return Heard(text, words, choices, 3.0)
 
 
-def test_sure_and_alone() -> None:
+def test_confident_and_alone() -> None:
     utterance = understand(heard("two point two gig"), IR)
     assert utterance.readings[0].quantity.digits == "2.2"
     assert utterance.confidence == 1.0
@@ -34,7 +34,7 @@ def test_a_close_rival_with_another_value_is_offered_and_asked_about() -> None:
     utterance = understand(heard("two point two gig", ("two point six gig", -0.5)), IR)
     assert [other.quantity.digits for other in utterance.alternatives] == ["2.6"]
     assert utterance.doubts == (Doubt.LOW_CONFIDENCE,)
-    assert utterance.confidence < SURE_MEANING
+    assert utterance.confidence < ACCEPTED_MEANING
 
 
 def test_a_rival_that_means_the_same_is_no_rival() -> None:
@@ -50,52 +50,55 @@ def test_a_close_twin_is_asked_about_as_such() -> None:
     assert utterance.alternatives[0].quantity.digits == "15"
 
 
-def test_the_twin_is_offered_however_sure_the_engine_is() -> None:
+def test_the_twin_is_offered_whatever_the_confidence() -> None:
     utterance = understand(heard("fifty meg"), IR)
     assert utterance.doubts == ()
     assert [other.quantity.digits for other in utterance.alternatives] == ["15"]
 
 
-def test_an_unsure_word_is_asked_about_but_an_unsure_filler_is_not() -> None:
-    assert Doubt.LOW_CONFIDENCE in understand(heard("two gig", sure=SURE_WORD - 0.1), IR).doubts
+def test_a_doubtful_word_is_asked_about_but_a_doubtful_filler_is_not() -> None:
+    assert Doubt.LOW_CONFIDENCE in understand(heard("two gig", confidence=ACCEPTED_WORD - 0.1), IR).doubts
     words = (Word("uh", 0.0, 0.2, 0.1), Word("two", 0.3, 0.5, 1.0), Word("gig", 0.55, 0.9, 1.0))
     assert understand(Heard("uh two gig", words, (), 1.0), IR).doubts == ()
-    assert least_sure(words) == 1.0
+    assert least_confidence(words) == 1.0
 
 
-def test_an_unsure_command_is_not_taken() -> None:
+def test_a_doubtful_command_is_not_taken() -> None:
     assert understand(heard("confirm"), IR).command is Command.CONFIRM
-    unsure = understand(heard("confirm", sure=0.5), IR)
-    assert unsure.command is None
-    assert Doubt.LOW_CONFIDENCE in unsure.doubts
+    doubtful = understand(heard("confirm", confidence=0.5), IR)
+    assert doubtful.command is None
+    assert Doubt.LOW_CONFIDENCE in doubtful.doubts
     rivalled = understand(heard("confirm", ("negative", -0.3)), IR)
     assert rivalled.command is None
 
 
-def test_a_word_unsure_only_of_its_form_is_as_sure_as_its_meaning() -> None:
-    """The words confirm and confirmed share the belief between them; noise would share it with something else."""
-    assert understand(heard("confirm", ("confirmed", -0.4), sure=0.6), IR).command is Command.CONFIRM
-    assert understand(heard("confirm", ("[unk]", -0.4), sure=0.6), IR).command is None
+def test_a_word_in_doubt_only_of_its_form_counts_with_its_meaning() -> None:
+    """The words confirm and confirmed share the posterior between them; noise would share it with something else."""
+    assert understand(heard("confirm", ("confirmed", -0.4), confidence=0.6), IR).command is Command.CONFIRM
+    assert understand(heard("confirm", ("[unk]", -0.4), confidence=0.6), IR).command is None
 
 
-def test_an_unsure_axis_or_voltage_is_not_taken() -> None:
+def test_a_doubtful_axis_or_voltage_is_not_taken() -> None:
     assert understand(heard("yankee axis"), IR).context.axis == "Y"
     assert understand(heard("set five hundred volts"), IR).context.test_voltage_set == 500
-    for unsure in (heard("yankee axis", sure=0.5), heard("set five hundred volts", ("set nine hundred volts", -0.2))):
-        utterance = understand(unsure, IR)
+    for doubtful in (
+        heard("yankee axis", confidence=0.5),
+        heard("set five hundred volts", ("set nine hundred volts", -0.2)),
+    ):
+        utterance = understand(doubtful, IR)
         assert utterance.context == IR
         assert Doubt.LOW_CONFIDENCE in utterance.doubts
 
 
 def test_talk_is_no_reading_not_even_to_be_asked_about() -> None:
-    """Unsure words among unknown ones, or words unsure throughout."""
-    for talk in (heard("[unk] [unk] the eighty ohms", sure=0.55), heard("it's infinite", sure=0.3)):
+    """Doubtful words among unknown ones, or words doubtful throughout."""
+    for talk in (heard("[unk] [unk] the eighty ohms", confidence=0.55), heard("it's infinite", confidence=0.3)):
         utterance = understand(talk, IR)
         assert (utterance.readings, utterance.command, utterance.context) == ((), None, IR)
         assert Doubt.LOW_CONFIDENCE in utterance.doubts
-    sure = understand(heard("[unk] eighty ohms"), IR)
-    assert sure.readings
-    assert Doubt.UNKNOWN_WORDS in sure.doubts
+    confidence = understand(heard("[unk] eighty ohms"), IR)
+    assert confidence.readings
+    assert Doubt.UNKNOWN_WORDS in confidence.doubts
 
 
 def test_a_pause_parts_two_values() -> None:
