@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import subprocess
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -66,3 +67,21 @@ def test_no_file_names_a_registry_host_or_a_machine_s_path() -> None:
             continue
         for line in (ROOT / name).read_text("utf-8").splitlines():
             assert not pattern.search(line), f"{name}: {line}"
+
+
+def test_the_release_notes_begin_with_this_version() -> None:
+    newest = re.search(r"^## Release notes$.*?^### (\S+)", GUIDE, re.MULTILINE | re.DOTALL)
+    assert newest is not None
+    assert newest[1] == tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["version"]
+
+
+def test_commits_are_checked_as_the_suite_checks() -> None:
+    """Every check that runs before the suite is a hook, word for word; the hooks fetch nothing."""
+    script = (ROOT / "tests" / "run.sh").read_text("utf-8")
+    hooks = (ROOT / ".pre-commit-config.yaml").read_text("utf-8")
+    checks = re.findall(r'^"\$bin/(.+?)"(.*)$', script, re.MULTILINE)
+    assert len(checks) == 3
+    for program, arguments in checks:
+        assert f"entry: .venv/bin/{program}{arguments}\n" in hooks
+    assert set(re.findall(r"repo: (\S+)", hooks)) == {"local"}
+    assert set(re.findall(r"language: (\S+)", hooks)) == {"system"}

@@ -22,10 +22,13 @@ from sqlmodel import select
 from api.errors import BadInput, NotFound, TooLarge
 from api.intake.recognisers import RealEngines
 from api.ledger.canonical import sha256_hex
+from api.ledger.evidence import MAX_BYTES, check_size
 from api.ledger.media_types import media_type, metadata
 from api.ledger.store import Store
 from api.ledger.tables import CaptureRow, EvidenceRow
 from api.workspace import Workspace
+from capture.errors import MediaError
+from capture.speech import audio
 from tests.api.makers import JOB, at, clip, photo
 
 ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"  # FIPS 180-4, SHA-256 of "abc"
@@ -211,3 +214,20 @@ def test_a_photo_is_served_back_untouched(workspace: Workspace) -> None:
     data = photo("1.080", "Ohm")
     answer = workspace.take_photo(job, data)
     assert sha256_hex(workspace.evidence.read(answer["sha256"])) == sha256_hex(data)
+
+
+def test_no_clip_is_taken_in_that_the_recogniser_would_refuse_for_its_size() -> None:
+    """The limit stands once: a minute of 48 kHz stereo is stored and heard; one byte over is refused before storing."""
+    out = io.BytesIO()
+    samples = np.zeros((int(audio.MAX_SECONDS) * 48_000, 2), dtype=np.int16)
+    soundfile.write(out, samples, 48_000, format="WAV", subtype="PCM_16")
+    minute = out.getvalue()
+    assert check_size(minute).kind == "clip"
+    assert audio.load_clip(minute).duration_s == audio.MAX_SECONDS
+    at_limit = minute + bytes(audio.MAX_BYTES - len(minute))
+    assert check_size(at_limit).kind == "clip"
+    with pytest.raises(TooLarge):
+        check_size(at_limit + b"\0")
+    with pytest.raises(MediaError):
+        audio.load_clip(at_limit + b"\0")
+    assert MAX_BYTES["clip"] == audio.MAX_BYTES
