@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from enum import StrEnum
+from typing import Any
 
 from grading.terms.quantity import Quantity, QuantityKind
 from grading.terms.section import Section
@@ -234,6 +236,35 @@ class DisplayReading:
     quad: tuple[tuple[float, float], ...]
     doubts: tuple[Doubt, ...] = ()
     secondary_seen: tuple[FieldSeen, ...] = ()
+
+    def to_json(self, number: Callable[[float, int], Any] = round) -> dict[str, Any]:
+        """Give it as plain data.
+
+        Args:
+            number: How a figure is written, given its decimals: as a number, or as text where fractions have no
+                canonical form.
+        """
+        return {
+            "text": self.text,
+            "value": self.quantity.digits,
+            "unit": self.quantity.unit,
+            "qualifier": self.quantity.qualifier.value,
+            "secondary": dict(self.secondary),
+            "secondary_seen": [
+                {
+                    "name": one.name,
+                    "text": one.text,
+                    "confidence": number(one.confidence, 3),
+                    "box": [number(side, 1) for side in one.box],
+                }
+                for one in self.secondary_seen
+            ],
+            "confidence": {name: number(value, 3) for name, value in self.confidence.items()},
+            "accepted": self.accepted,
+            "reason": self.reason,
+            "quad": [[number(x, 1), number(y, 1)] for x, y in self.quad],
+            "doubts": [doubt.value for doubt in self.doubts],
+        }
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from rich.table import Table
 from api.commands.errors import FileMissing, FileUnreadable, PathNoFile
 from api.ledger.canonical import PlainData
 from capture.errors import CaptureError, MediaError
-from capture.reading import DisplayReading, Seen
+from capture.reading import Seen
 
 if TYPE_CHECKING:
     from capture.display.burst import Burst
@@ -180,26 +180,7 @@ class _Output:
 
 def as_data(path: Path, seen: Seen) -> PlainData:
     """What was seen in one file, as plain data."""
-    return {"file": str(path), "displays": [_display(d) for d in seen.displays], "reason": seen.reason}
-
-
-def _display(display: DisplayReading) -> PlainData:
-    return {
-        "text": display.text,
-        "value": display.quantity.digits,
-        "unit": display.quantity.unit,
-        "qualifier": display.quantity.qualifier.value,
-        "secondary": display.secondary,
-        "secondary_seen": [
-            {"name": s.name, "text": s.text, "confidence": s.confidence, "box": [round(v, 1) for v in s.box]}
-            for s in display.secondary_seen
-        ],
-        "confidence": display.confidence,
-        "accepted": display.accepted,
-        "reason": display.reason,
-        "quad": [[round(x, 1), round(y, 1)] for x, y in display.quad],
-        "doubts": [doubt.value for doubt in display.doubts],
-    }
+    return {"file": str(path), "displays": [display.to_json() for display in seen.displays], "reason": seen.reason}
 
 
 def annotated(data: bytes, seen: Seen, path: Path) -> None:

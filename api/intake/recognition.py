@@ -11,7 +11,7 @@ from api.intake.recognisers import Engines, Quad
 from api.ledger.canonical import JsonObject
 from api.ledger.tables import EvidenceRow
 from capture.errors import CaptureError
-from capture.reading import Context, DisplayReading, Seen, Utterance
+from capture.reading import Context, Seen, Utterance
 from capture.speech.audio import MAX_SECONDS
 
 log = logging.getLogger(__name__)
@@ -73,34 +73,14 @@ def heard_json(utterance: Utterance) -> JsonObject:
     }
 
 
-def _display_json(display: DisplayReading) -> JsonObject:
-    quantity = display.quantity
-    return {
-        "text": display.text,
-        "value": quantity.digits,
-        "unit": quantity.unit,
-        "qualifier": quantity.qualifier.value,
-        "secondary": {**display.secondary},
-        "secondary_seen": [
-            {
-                "name": one.name,
-                "text": one.text,
-                "confidence": f"{one.confidence:.3f}",
-                "box": [f"{v:.1f}" for v in one.box],
-            }
-            for one in display.secondary_seen
-        ],
-        "confidence": {name: f"{value:.3f}" for name, value in display.confidence.items()},
-        "accepted": display.accepted,
-        "reason": display.reason,
-        "quad": [[f"{x:.1f}", f"{y:.1f}"] for x, y in display.quad],
-        "doubts": [doubt.value for doubt in display.doubts],
-    }
+def _as_text(value: float, decimals: int) -> str:
+    """Write a figure as text: canonical JSON holds no fractions."""
+    return f"{value:.{decimals}f}"
 
 
 def seen_json(seen: Seen) -> JsonObject:
     """Give what was seen as plain data."""
-    return {"displays": [_display_json(display) for display in seen.displays], "reason": seen.reason}
+    return {"displays": [display.to_json(_as_text) for display in seen.displays], "reason": seen.reason}
 
 
 def _check_limits(evidence: EvidenceRow, metadata: JsonObject) -> None:

@@ -24,7 +24,7 @@ from pydantic import (
 )
 
 from api.visit.errors import BadJobDescription
-from capture.display.profile_files import read_profile, shipped
+from capture.display.profile_files import profile_from
 from capture.errors import InstrumentProfileError
 from grading.measurement import (
     Conductor,
@@ -88,12 +88,9 @@ _INSTRUMENT_WORDS = {
 def _profile(value: object) -> object:
     """What the instrument can show: the name of a generic profile, or a profile written out."""
     try:
-        found = shipped().get(value) if isinstance(value, str) else read_profile(value)
+        return profile_from(value).to_json()
     except InstrumentProfileError as error:
         raise ValueError(str(error)) from None
-    if found is None:
-        raise ValueError(f"There is no profile {value!r}; write it out, or use one of {', '.join(shipped())}.")
-    return found.to_json()
 
 
 class Carrier(_Part):

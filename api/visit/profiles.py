@@ -21,9 +21,10 @@ from api.visit.instruments import usual_instrument
 from api.visit.jobs import instruments_of
 from api.visit.records import current_records
 from capture.display.check import checked
+from capture.display.errors import NoSuchProfile
 from capture.display.placed import reading_seen
 from capture.display.profile import Profile, learnt
-from capture.display.profile_files import read_profile, shipped
+from capture.display.profile_files import profile_from, read_profile
 from capture.display.strings import parse_main
 from capture.errors import InstrumentProfileError
 from capture.reading import Context, DisplayReading, Seen
@@ -60,9 +61,12 @@ def set_profile(transaction: Transaction, job: JobRow, label: str, given: object
         NoSuchInstrument: There is no such instrument.
     """
     instrument = instrument_of(transaction.session, job.id, label)
-    profile = shipped().get(given) if isinstance(given, str) else _read(given)
-    if profile is None:
-        raise UnknownInstrumentProfile(given=given, shipped=tuple(shipped()))
+    try:
+        profile = profile_from(given)
+    except NoSuchProfile as unknown:
+        raise UnknownInstrumentProfile(given=given, shipped=unknown.shipped) from None
+    except InstrumentProfileError as error:
+        raise InstrumentProfileRefused(problem=error) from None
     row = InstrumentProfileRow(
         id=transaction.next_id(InstrumentProfileRow, job.id),
         job_id=job.id,
@@ -74,13 +78,6 @@ def set_profile(transaction: Transaction, job: JobRow, label: str, given: object
     transaction.put(row)
     transaction.entry(What.PROFILE_SET, job.id, by=job.technician, note={"instrument": instrument.id})
     return profile
-
-
-def _read(given: object) -> Profile:
-    try:
-        return read_profile(given)
-    except InstrumentProfileError as error:
-        raise InstrumentProfileRefused(problem=error) from None
 
 
 def profile_of(session: Session, instrument: InstrumentRow) -> tuple[Profile | None, str]:

@@ -183,6 +183,20 @@ def shipped() -> dict[str, Profile]:
     return found
 
 
+def profile_from(given: object) -> Profile:
+    """Give the shipped profile of a name, or the one that plain data writes out.
+
+    Raises:
+        NoSuchProfile: No shipped profile has that name.
+        InstrumentProfileError: The data is no profile; the message names the place.
+    """
+    if not isinstance(given, str):
+        return read_profile(given)
+    if given not in shipped():
+        raise NoSuchProfile(name=given, shipped=tuple(shipped()))
+    return shipped()[given]
+
+
 def find_profile(name: str) -> Profile:
     """Find a profile by the name of a shipped one, or by the path of a file.
 
