@@ -20,7 +20,7 @@ from capture.errors import TemplatedError
 
 
 class OhmtrailError(TemplatedError):
-    """Stand for every error of the server.
+    """Any error of the server.
 
     Attributes:
         status: HTTP status.
@@ -34,36 +34,36 @@ class OhmtrailError(TemplatedError):
 
 
 class BadInput(OhmtrailError):
-    """Stand for what was sent and cannot be understood or is incomplete."""
+    """What was sent cannot be understood or is incomplete."""
 
     status = 400
 
 
 class NotFound(OhmtrailError):
-    """Stand for what there is not."""
+    """There is no such thing."""
 
     status = 404
 
 
 class Refused(OhmtrailError):
-    """Stand for what was understood, but is not allowed as things stand."""
+    """The request was understood, but is not allowed in the present state."""
 
     status = 409
 
 
 class TooLarge(OhmtrailError):
-    """Stand for what is over a size limit."""
+    """Something is over a size limit."""
 
     status = 413
 
 
 class Unavailable(OhmtrailError):
-    """Stand for a part that is needed and missing."""
+    """A part that is needed is missing."""
 
     status = 503
 
 
 class WriteFailed(OhmtrailError):
-    """Stand for a disk that refused; nothing was acknowledged."""
+    """The disk refused; nothing was acknowledged."""
 
     status = 507

@@ -22,7 +22,7 @@ LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 
 
 class BadPort(BadInput):
-    """Refuse a port that there is not."""
+    """The port is no number from 1 to 65535."""
 
     code = "bad_port"
     message = "OHMTRAIL_PORT is {port!r}."

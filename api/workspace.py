@@ -239,6 +239,6 @@ class Workspace:
 
 
 def fixed_clock(*instants: str) -> Clock:
-    """A clock for the demo and tests: gives these instants one after the other, the last one for ever."""
+    """Make a clock for the demo and tests that gives these instants one after the other, the last one for ever."""
     waiting = [parse_instant(instant) for instant in instants]
     return lambda: waiting.pop(0) if len(waiting) > 1 else waiting[0]

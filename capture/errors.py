@@ -18,7 +18,7 @@ from typing import dataclass_transform
 
 @dataclass_transform(kw_only_default=True, eq_default=False)
 class TemplatedError(Exception):
-    """Hold an error's code and sentences as templates of its class, filled with the facts of the case.
+    """An error whose code and sentences are templates of its class, filled with the facts of the case.
 
     A subclass is written like a data class: its annotated names are the facts, given by keyword and kept as attributes,
     so that `raise NoSuchJob(job_id=job_id)` needs no words and whoever catches it can read `problem.job_id`. Templates
@@ -55,22 +55,22 @@ class TemplatedError(Exception):
 
 
 class CaptureError(TemplatedError):
-    """Stand for every error of the package; its message says what to do as well."""
+    """Any error of the package; its message says what to do as well."""
 
     remedy = ""
 
 
 class ModelError(CaptureError):
-    """Stand for a speech model that is missing, incomplete or does not load."""
+    """A speech model that is missing, incomplete or does not load."""
 
 
 class MediaError(CaptureError):
-    """Stand for a clip or photo of an unknown type, damaged or over a limit."""
+    """A clip or photo of an unknown type, damaged or over a limit."""
 
 
 class EngineError(CaptureError):
-    """Stand for a recognition engine that failed or is not installed."""
+    """A recognition engine that failed or is not installed."""
 
 
 class InstrumentProfileError(CaptureError):
-    """Stand for an instrument profile that cannot be understood; the message names the place."""
+    """An instrument profile that cannot be understood; the message names the place."""

@@ -31,7 +31,7 @@ def sources(package: str) -> list[Path]:
 
 
 def imports(path: Path) -> Iterator[str]:
-    """Every module that a file imports, wherever in the file."""
+    """List every module that a file imports, wherever in the file."""
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.Import):
             yield from (name.name for name in node.names)
@@ -87,7 +87,7 @@ def test_files_and_functions_are_short_and_every_module_says_what_it_promises(pa
 
 
 def test_only_the_writer_commits() -> None:
-    """One place writes: no other module of the server begins or commits a transaction, or changes rows by SQL."""
+    """Let one place write: no other module begins or commits a transaction, or changes rows by SQL."""
     for path in sources("api"):
         if path.name == "database.py":
             continue
@@ -97,14 +97,14 @@ def test_only_the_writer_commits() -> None:
 
 
 def test_values_never_become_binary_fractions() -> None:
-    """No float on the way of a value: records, trail and grading keep decimals."""
+    """Keep floats off the way of a value: records, trail and grading hold decimals."""
     for path in [ROOT / "api" / f"{name}.py" for name in EXACT]:
         names = {node.id for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Name)}
         assert "float" not in names, path
 
 
 def room(module: str) -> int | None:
-    """The place of a module's room in the order; None for what lies in no room."""
+    """Give the place of a module's room in the order; None for what lies in no room."""
     parts = module.split(".")
     return ROOMS.index(parts[1]) if parts[0] == "api" and len(parts) > 1 and parts[1] in ROOMS else None
 
@@ -128,7 +128,7 @@ def test_only_a_few_modules_of_the_server_lie_outside_its_rooms() -> None:
 
 
 def imported(path: Path, known: set[str]) -> set[str]:
-    """The modules of ours that a file imports; a package of which only modules are taken is no arrow of its own."""
+    """List our modules that a file imports; a package of which only modules are taken is no arrow of its own."""
     found: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.Import):
@@ -142,7 +142,7 @@ def imported(path: Path, known: set[str]) -> set[str]:
 
 
 def test_no_import_cycles() -> None:
-    """Modules can be put into one order in which each imports only earlier ones, imports inside functions counted."""
+    """Put modules into one order in which each imports only earlier ones, imports inside functions counted."""
     paths = [path for package in ("capture", "grading", "api") for path in sources(package)]
     known = {name_of(path) for path in paths}
     arrows = {name_of(path): imported(path, known) for path in paths}
@@ -153,7 +153,7 @@ def test_no_import_cycles() -> None:
 
 
 def test_no_two_classes_share_a_name() -> None:
-    """One name for one thing: a class of one package is never called as one of another, nor as a module's elsewhere."""
+    """Keep one name for one thing: no class of any module is called as one of another."""
     places: dict[str, list[str]] = {}
     for package in ("capture", "grading", "api"):
         for path in sources(package):

@@ -45,7 +45,7 @@ def below(kind: type[TemplatedError]) -> Iterator[type[TemplatedError]]:
 
 
 def declared() -> list[type[TemplatedError]]:
-    """Every error class of the two packages."""
+    """List every error class of the two packages."""
     for path in SOURCES:
         importlib.import_module(module_of(path))
     found = {kind for kind in below(TemplatedError) if kind.__module__.split(".")[0] in ("api", "capture")}
@@ -63,7 +63,7 @@ FAMILIES = {kind.__name__ for kind in CLASSES if is_family(kind)} | {"TemplatedE
 
 
 def example(kind: type[TemplatedError]) -> TemplatedError:
-    """An error of this class, with a fact of the right type for each that it takes."""
+    """Make an error of this class, with a fact of the right type for each that it takes."""
     hints = get_type_hints(kind)
     made: dict[str, Any] = {}
     for fact in fields(kind):  # type: ignore[arg-type]  # a data class by its base's __init_subclass__
@@ -114,7 +114,7 @@ def test_every_fact_is_kept_and_every_template_filled(kind: type[TemplatedError]
 
 
 def test_a_code_is_declared_once() -> None:
-    """A code is written in one class; what shares it inherits it, or names the class that it has it from."""
+    """Write a code in one class; what shares it inherits it, or names the class that it has it from."""
     places: dict[str, list[str]] = {}
     for path in SOURCES:
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
@@ -131,7 +131,7 @@ def test_a_code_is_declared_once() -> None:
 
 
 def raised(path: Path) -> Iterator[ast.Call]:
-    """Calls in a file that make an error: what is raised, and what is returned or handed on to be raised."""
+    """Find the calls in a file that make an error: what is raised, and what is returned or handed on to be raised."""
     names = {kind.__name__ for kind in CLASSES} | FAMILIES
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.Call) and ast.unparse(node.func).rpartition(".")[2] in names:

@@ -8,7 +8,7 @@ from api.errors import BadInput
 
 
 class ShopProfileUnusable(BadInput):
-    """Stand for a shop profile that cannot be read or understood."""
+    """A shop profile that cannot be read or understood."""
 
     remedy = "Correct the file, or start without a profile to use the published limits."
     path: Path
@@ -23,7 +23,7 @@ class ShopProfileTooLarge(ShopProfileUnusable):
 
 
 class ShopProfileUnread(ShopProfileUnusable):
-    """Report a file that the system does not give."""
+    """The system does not give the file."""
 
     code = "profile_not_read"
     message = "The shop profile {path} cannot be read: {cause}."

@@ -7,7 +7,7 @@ from dataclasses import replace
 from sqlmodel import Session, select
 
 from api.assessment.grading_adapter import Inputs, read_inputs
-from api.assessment.history import Earlier, earlier_visits
+from api.assessment.history import History, history_of
 from api.assessment.shop_limits import Shop
 from api.ledger.canonical import PlainData, canonical, sha256_hex
 from api.ledger.database import Transaction
@@ -19,9 +19,9 @@ from grading.finding import JobVerdict
 from grading.verdict import grade_job
 
 
-def _graded(session: Session, job_id: str, shop: Shop | None) -> tuple[JobVerdict, Inputs, Earlier]:
+def _graded(session: Session, job_id: str, shop: Shop | None) -> tuple[JobVerdict, Inputs, History]:
     given = read_inputs(session, job_id)
-    past = earlier_visits(session, job_id, given)
+    past = history_of(session, job_id, given)
     verdict = grade_job(
         given.measurements,
         given.contexts,
@@ -47,7 +47,7 @@ def job_verdict(session: Session, job_id: str, shop: Shop | None = None) -> JobV
 
 
 def findings_of(session: Session, job_id: str, shop: Shop | None = None) -> PlainData:
-    """A job's findings as plain data, with all that they were computed from besides its own records.
+    """Give a job's findings as plain data, with all that they were computed from besides its own records.
 
     Returns:
         `JobVerdict.to_dict` and: `profile`, the shop profile's content with its hash, or None; `earlier_record_ids`,
@@ -60,7 +60,7 @@ def findings_of(session: Session, job_id: str, shop: Shop | None = None) -> Plai
     return _plain(verdict, past, shop)
 
 
-def _plain(verdict: JobVerdict, past: Earlier, shop: Shop | None) -> PlainData:
+def _plain(verdict: JobVerdict, past: History, shop: Shop | None) -> PlainData:
     profile = None if shop is None else {"content": shop.content, "sha256": shop.sha256}
     return {**verdict.to_dict(), "profile": profile, "earlier_record_ids": past.record_ids}
 
@@ -85,6 +85,6 @@ def put_grading(transaction: Transaction, job_id: str, shop: Shop | None = None)
 
 
 def newest_grading(session: Session, job_id: str) -> GradingRunRow | None:
-    """The last grading of a job, if it was graded."""
+    """Give the last grading of a job; None where it was never graded."""
     runs = session.exec(select(GradingRunRow).where(GradingRunRow.job_id == job_id)).all()
     return max(runs, key=lambda run: number_of(run.id), default=None)

@@ -48,7 +48,7 @@ def _numbers(given: dict[str, Any], names: Iterable[str]) -> dict[str, Any]:
 
 
 def _members(given: dict[str, Any]) -> dict[str, Any]:
-    """The fields of an axis that are words from a closed list."""
+    """Decode the fields of an axis that are words from a closed list."""
     import grading.measurement as terms
 
     enums: dict[str, Any] = {
@@ -65,7 +65,7 @@ def _members(given: dict[str, Any]) -> dict[str, Any]:
 
 
 def axis_context(axis: AxisRow, job: JobRow, records: Iterable[Record] = ()) -> AxisContext:
-    """What grading must know of an axis; a confirmed winding temperature counts before the described one."""
+    """Give what grading must know of an axis; a confirmed winding temperature counts before the described one."""
     given = parsed(axis.description_json)
     carrier = given.get("carrier")
     numbers = _numbers(given, _CONTEXT_NUMBERS)
@@ -88,7 +88,7 @@ def axis_context(axis: AxisRow, job: JobRow, records: Iterable[Record] = ()) -> 
 
 
 def meter(instrument: InstrumentRow) -> Meter:
-    """An instrument as grading takes it; its id is the row's."""
+    """Give an instrument as grading takes it; its id is the row's."""
     import grading.measurement as terms
 
     given = parsed(instrument.description_json)
@@ -144,7 +144,7 @@ class Inputs:
 
 
 def read_inputs(session: Session, job_id: str) -> Inputs:
-    """What grading is given of a job.
+    """Read what grading is given of a job.
 
     Raises:
         NotFound: There is no such job.

@@ -21,7 +21,7 @@ from grading.measurement import Instrument, Measurement, Visit
 
 
 @dataclass
-class Earlier:
+class History:
     """What was measured before.
 
     Attributes:
@@ -40,7 +40,7 @@ def _plain(text: object) -> str:
 
 
 def same_machine(first: JobRow, second: JobRow) -> bool:
-    """Whether two jobs are of one machine (see the module)."""
+    """Tell whether two jobs are of one machine (see the module)."""
     if any(_plain(getattr(first, name)) != _plain(getattr(second, name)) for name in ("machine", "customer")):
         return False
     serials = {_plain(parsed(job.description_json).get("serial")) for job in (first, second)} - {""}
@@ -48,12 +48,12 @@ def same_machine(first: JobRow, second: JobRow) -> bool:
 
 
 def _begin(measurements: list[Measurement], axis: str) -> dt.datetime | None:
-    """When the measuring of an axis began."""
+    """Give the instant at which the measuring of an axis began; None before its first reading."""
     return min((found.at for found in measurements if found.axis == axis and found.at is not None), default=None)
 
 
 def _visits(given: Inputs, then: Inputs) -> Iterator[Visit]:
-    """What another job measured of the axes of this one before it."""
+    """Give what another job measured of the axes of this one before it."""
     for name, context in given.contexts.items():
         begin, past = _begin(given.measurements, name), then.contexts.get(name)
         if begin is None or past is None or past.motor_kind is not context.motor_kind:
@@ -63,8 +63,8 @@ def _visits(given: Inputs, then: Inputs) -> Iterator[Visit]:
             yield Visit(max(m.at for m in found if m.at is not None), found, past)
 
 
-def earlier_visits(session: Session, job_id: str, given: Inputs) -> Earlier:
-    """What was measured of a job's axes before it, from the records now in force of other jobs.
+def history_of(session: Session, job_id: str, given: Inputs) -> History:
+    """Read what was measured of a job's axes before it, from the records now in force of other jobs.
 
     Args:
         session: Where to look.
@@ -74,7 +74,7 @@ def earlier_visits(session: Session, job_id: str, given: Inputs) -> Earlier:
     Raises:
         NotFound: There is no such job.
     """
-    job, found = job_of(session, job_id), Earlier()
+    job, found = job_of(session, job_id), History()
     for other in reversed(all_jobs(session)):
         if other.id == job.id or not same_machine(job, other):
             continue

@@ -35,7 +35,7 @@ class NextPoint:
 
 
 def job_plans(session: Session, job_id: str, profile: ShopProfile | None = None) -> dict[str, PlanState]:
-    """Where every axis of a job stands in its plan, in the order described.
+    """Give the state of every axis of a job in its plan, in the order described.
 
     Raises:
         NotFound: There is no such job.
@@ -48,7 +48,7 @@ def job_plans(session: Session, job_id: str, profile: ShopProfile | None = None)
 
 
 def next_point(session: Session, job_id: str, context: Context, profile: ShopProfile | None = None) -> NextPoint:
-    """Where to measure next: the plan of this axis; where that is done, why, and the first axis with a point left.
+    """Tell where to measure next: by this axis's plan, or, where that is done, by the first axis with a point left.
 
     The context takes over the voltage that the plan asks for, so that the one of the step before does not linger;
     the read-back names it, as any other.
@@ -97,7 +97,7 @@ def _words(axis: str, task: Task) -> str:
 
 
 def plan_for_page(session: Session, job_id: str, profile: ShopProfile | None = None) -> list[PlainData]:
-    """Every axis's plan as the page shows it: each point with whether it is done, due, or left out and why.
+    """Give every axis's plan as the page shows it: each point with whether it is done, due, or left out and why.
 
     Raises:
         NotFound: There is no such job.

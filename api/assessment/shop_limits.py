@@ -43,7 +43,7 @@ class Shop:
 
 
 def _plain(value: Any) -> Any:
-    """TOML as canonical JSON can hold it: decimal fractions and dates as text."""
+    """Give TOML as canonical JSON can hold it: decimal fractions and dates as text."""
     if isinstance(value, dict):
         return {name: _plain(part) for name, part in value.items()}
     if isinstance(value, list):
@@ -54,7 +54,7 @@ def _plain(value: Any) -> Any:
 
 
 def shop_of(data: dict[str, Any]) -> Shop:
-    """A shop profile from parsed TOML.
+    """Check a shop profile given as parsed TOML.
 
     Raises:
         ProfileError: It holds problems; the message lists all.

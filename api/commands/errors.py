@@ -75,25 +75,25 @@ class ClipFileTooLarge(ClipTooLarge):
 
 
 class NoFile(MediaError):
-    """Stand for a file that cannot be opened."""
+    """A file that cannot be opened."""
 
     code = "no_file"
 
 
 class FileMissing(NoFile):
-    """Report a path that leads nowhere."""
+    """A path that leads nowhere."""
 
     message = "There is no such file."
 
 
 class PathNoFile(NoFile):
-    """Report a path that leads to something else than a file."""
+    """A path that leads to something else than a file."""
 
     message = "That is no file."
 
 
 class FileUnreadable(NoFile):
-    """Report a file that the system does not give."""
+    """The system does not give the file."""
 
     message = "The file cannot be read: {cause}."
     cause: str | None

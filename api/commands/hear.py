@@ -69,7 +69,7 @@ def hear(
 
 
 def read_phrases(path: Path) -> list[str]:
-    """The phrases of a text file, one a line; blank lines and lines beginning with "#" are left out.
+    """Read the phrases of a text file, one a line; blank lines and lines beginning with "#" are left out.
 
     Raises:
         OSError: It cannot be read.
@@ -87,7 +87,7 @@ def read_phrases(path: Path) -> list[str]:
 
 
 def hear_file(file: Path, speech: SpeechModel) -> PlainData:
-    """One file as plain data; "error" holds a sentence when it could not be read."""
+    """Hear one file; returns plain data in which "error" holds a sentence when it could not be read."""
     try:
         if file.stat().st_size > MAX_BYTES:
             raise ClipFileTooLarge(path=file, most=MAX_BYTES // 10**6)
@@ -105,7 +105,7 @@ def _reading(reading: Reading) -> PlainData:
 
 
 def as_data(utterance: Utterance) -> PlainData:
-    """An utterance as plain data; "readings" is there only when several were said."""
+    """Give an utterance as plain data; "readings" is there only when several were said."""
     readings = [_reading(reading) for reading in utterance.readings]
     data: PlainData = {
         "text": utterance.heard.text,
@@ -124,8 +124,8 @@ def as_data(utterance: Utterance) -> PlainData:
 
 
 def as_table(rows: list[PlainData], first: str = "File") -> Table:
-    """The files as a table for a terminal; `first` heads the column that says which."""
-    table = Table(first, "Heard", "Means", "Sure", "Ask about")
+    """Lay the files out as a table for a terminal; `first` heads the column that says which."""
+    table = Table(first, "Heard", "Means", "Confidence", "Ask about")
     for row in rows:
         if "error" in row:
             table.add_row(Path(row["file"]).name, f"[red]{_escape(row['error'])}[/red]", "", "", "")
@@ -141,7 +141,7 @@ def _escape(text: str) -> str:
 
 
 def _meaning(row: PlainData) -> str:
-    """The readings or the command in short."""
+    """Give the readings or the command in short."""
     from grading.terms.quantity import Qualifier, Quantity
 
     parts = [f"command: {row['command']}"] if row["command"] else []

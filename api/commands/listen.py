@@ -42,7 +42,7 @@ def listen(
         blocks: Iterator[bytes] = microphone(device)
         if seconds is not None:
             blocks = islice(blocks, round(seconds / BLOCK_S))
-        first = next(blocks, b"")  # whether there is a microphone shows here
+        first = next(blocks, b"")  # a missing microphone fails here, before anything claims to listen
         notes.print("Listening. Stop with Ctrl-C.", style="dim")
         show(rows(chain([first], blocks), speech), as_json=as_json)
     except KeyboardInterrupt:
@@ -53,11 +53,11 @@ def listen(
 
 
 def rows(blocks: Iterable[bytes], speech: SpeechModel) -> Iterator[PlainData]:
-    """Each utterance as `hear` tells it; "file" says from when to when it was spoken.
+    """Give each utterance as `hear` does; "file" says from when to when it was spoken.
 
     Args:
         blocks: 16 kHz mono samples, signed 16 bit.
-        speech: Who hears.
+        speech: The recogniser.
     """
     for one in spoken(blocks, speech):
         yield {"file": f"{one.start_s:.1f}-{one.end_s:.1f} s"} | as_data(one.utterance)

@@ -36,7 +36,7 @@ def see(
         Path | None, typer.Option("--annotate", help="Write pictures with the displays marked to this folder.")
     ] = None,
 ) -> None:
-    """Read the displays in photos: value, unit, how sure, and why not where a display is refused.
+    """Read the displays in photos: value, unit, confidence, and why not where a display is refused.
 
     A file that cannot be read is reported with the reason and the others go on; the exit code is then 1.
     """
@@ -61,7 +61,7 @@ def see(
 
 
 def _paths(files: list[Path]) -> list[Path]:
-    """The files, with folders replaced by the photos in them."""
+    """List the files, with folders replaced by the photos in them."""
     result: list[Path] = []
     for path in files:
         if path.is_dir():
@@ -72,7 +72,7 @@ def _paths(files: list[Path]) -> list[Path]:
 
 
 def _common(paths: list[Path]) -> Path | None:
-    """The folder that all files lie in, where two of them have the same name."""
+    """Find the folder that all files lie in, where two of them have the same name; None otherwise."""
     import os
 
     if len({path.stem for path in paths}) == len(paths):
@@ -81,7 +81,7 @@ def _common(paths: list[Path]) -> Path | None:
 
 
 def _read(path: Path) -> bytes:
-    """A file's content, no more of it than a photo may have.
+    """Read a file's content, no more of it than a photo may have.
 
     Raises:
         NoFile: It is no file, or cannot be read.
@@ -98,7 +98,7 @@ def _read(path: Path) -> bytes:
 
 
 def _seen(path: Path, crop: bool, profile: Profile | None) -> tuple[Seen, bool]:
-    """What one file shows, and whether it could be opened at all."""
+    """Give what one file shows, and whether it could be opened at all."""
     from capture.display import see_photo
 
     try:
@@ -108,7 +108,7 @@ def _seen(path: Path, crop: bool, profile: Profile | None) -> tuple[Seen, bool]:
 
 
 def _burst(paths: list[Path], crop: bool, profile: Profile | None) -> tuple[Path, Seen, bool, PlainData]:
-    """What all files show together: the best file, the reading, whether all could be opened, and each by itself."""
+    """Read all files as one: the best file, the reading, whether all could be opened, and what each shows alone."""
     from capture.display import see_burst
     from capture.display.refusal import NO_DISPLAY
 
@@ -138,7 +138,9 @@ class _Output:
         self.folder = folder
         self.common = common
         self.failed = 0
-        self.table = Table("file", "reading", "beside it", "sure: digits / point / unit", "why not", title="Displays")
+        self.table = Table(
+            "file", "reading", "beside it", "confidence: digits / point / unit", "why not", title="Displays"
+        )
         if folder is not None:
             folder.mkdir(parents=True, exist_ok=True)
 
@@ -179,7 +181,7 @@ class _Output:
 
 
 def as_data(path: Path, seen: Seen) -> PlainData:
-    """What was seen in one file, as plain data."""
+    """Give what was seen in one file as plain data."""
     return {"file": str(path), "displays": [display.to_json() for display in seen.displays], "reason": seen.reason}
 
 

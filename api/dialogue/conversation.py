@@ -69,7 +69,7 @@ def _given(utterance: Utterance, index: int) -> ProposedReading:
     """Give one of an utterance's readings with its doubts (a stray command word is no doubt about the value)."""
     doubts = tuple(doubt for doubt in utterance.doubts if doubt is not Doubt.CONFLICT)
     reading, others = utterance.readings[index], utterance.alternatives
-    if len(utterance.readings) > 1:  # what else each could be is told by its place
+    if len(utterance.readings) > 1:  # alternatives carry no index: which value one belongs to follows from its place
         others = tuple(other for other in others if replace(other, quantity=reading.quantity) == reading)
     return ProposedReading(reading, doubts, others, utterance.confidence)
 
@@ -136,7 +136,7 @@ def _repeated(turn: Turn) -> None:
 
 
 def _confirmed(turn: Turn, decision: Decision) -> None:
-    """A spoken confirmation: of everything that was read back last, or of nothing."""
+    """Confirm, at one spoken word, everything that was read back last, or nothing of it."""
     revisions = dict(turn.asking)
     asked = turn.asked()
     if not asked:
@@ -196,16 +196,16 @@ def undo(turn: Turn, decision: Decision, record_id: str | None = None) -> None:
     """
     records = current_records(turn.session, turn.job.id)
     if record_id is None and not records:
-        turn.say("No record is in force, so nothing was taken back.")
+        turn.say("No record is in force, so nothing was withdrawn.")
         return
     record = records[-1] if record_id is None else record_of(turn.session, record_id)
     withdraw(turn.transaction, record, decision)
     turn.withdrawn.append(record.id)
-    turn.say(f"Taken back: {statement(record.reading)}. The old entry stays in the trail.")
+    turn.say(f"Withdrawn: {statement(record.reading)}. The old entry stays in the trail.")
 
 
 def _unit_alone(text: str) -> str | None:
-    """The unit, where an utterance is nothing but one."""
+    """Give the unit where an utterance is nothing but one; None otherwise."""
     pieces = [item.piece for item in scan(plain_text(text)) if item.piece not in (Cue.FILLER, Cue.PAUSE)]
     if len(pieces) != 1 or not isinstance(pieces[0], UnitSpoken) or pieces[0].doubt is not None:
         return None
@@ -213,7 +213,7 @@ def _unit_alone(text: str) -> str | None:
 
 
 def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decision) -> None:
-    """Words without a value: a unit, a soft answer, where the work goes on, or nothing understood."""
+    """Act on words without a value: a unit, a soft answer, where the work goes on, or nothing understood."""
     text = utterance.heard.text
     words = set(plain_text(text))
     asked = turn.asked()
@@ -237,7 +237,7 @@ def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decis
 
 
 def _unchanged(context: Context) -> str:
-    """What is said to a setting that holds already."""
+    """Word the answer to a setting that holds already."""
     where = heard_context(context).rstrip(".")
     volts = context.test_voltage_set
     parts = [where] if where != NOT_UNDERSTOOD.rstrip(".") else []

@@ -41,7 +41,7 @@ class InstrumentNotOfJob(BadInput):
 
 
 class BadChoice(BadInput):
-    """Refuse the number of a choice that there is not."""
+    """The proposal has no choice of this number."""
 
     code = "bad_choice"
     message = "There is no choice {index!r}."

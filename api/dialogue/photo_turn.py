@@ -55,7 +55,7 @@ def _given(turn: Turn, display: DisplayReading, others: list[DisplayReading]) ->
 
 
 def _not_read(turn: Turn, result: Seen, source: Source) -> None:
-    """A photo that gave no value still belongs to the reading it was taken for."""
+    """Keep a photo that gave no value with the reading that it was taken for."""
     reasons = [result.reason, *(display.reason for display in result.displays)]
     reason = next((text for text in reasons if text), "No display was found in it.")
     context = turn.context

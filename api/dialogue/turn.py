@@ -1,4 +1,4 @@
-"""One turn of the conversation: where it stood, what was done, what is said next; written once at its end.
+"""One turn of the conversation: the state before it, what was done, what is said next; written once at its end.
 
 What a turn works on is read and decoded once, when it begins: the job, the context, the open proposals.
 """

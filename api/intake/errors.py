@@ -8,7 +8,7 @@ from capture.errors import CaptureError, EngineError, MediaError
 
 
 class NoSuchCapture(NotFound):
-    """Report that there is no capture of this id."""
+    """There is no capture of this id."""
 
     code = "no_such_capture"
     message = "There is no capture {capture_id!r}."
@@ -35,13 +35,13 @@ class SameIdOtherBytes(Refused):
 
 
 class PhotoNotFound(NotFound):
-    """Stand for a photo that there is not."""
+    """There is no such photo."""
 
     code = "no_such_photo"
 
 
 class NoSuchPhoto(PhotoNotFound):
-    """Report that the job has no photo of this SHA-256."""
+    """The job has no photo of this SHA-256."""
 
     message = "Job {job_id} has no photo {sha256:.12}…."
     remedy = "Reload the page."
@@ -50,14 +50,14 @@ class NoSuchPhoto(PhotoNotFound):
 
 
 class NotAPhoto(PhotoNotFound):
-    """Report that a file on record is no photo."""
+    """A file on record is no photo."""
 
     message = "That file is no photo."
     remedy = "Download its content instead."
 
 
 class MarkedCornersInvalid(BadInput):
-    """Stand for marked corners that span no display."""
+    """Marked corners that span no display."""
 
     code = CornersInvalid.code
 
@@ -77,7 +77,7 @@ class CornerOutside(MarkedCornersInvalid):
 
 
 class BadBurst(BadInput):
-    """Stand for files that are no burst."""
+    """The files are no burst."""
 
     code = "bad_burst"
 
@@ -100,7 +100,7 @@ class BurstHoldsOther(BadBurst):
 
 
 class PhotoUnreadable(Refused):
-    """Stand for what the display reader refuses, under its code and in its words."""
+    """The display reader refused a photo; code and words are its own."""
 
     code = "{problem.code}"
     message = "{problem}"
@@ -114,26 +114,26 @@ class MarkedPhotoUnreadable(PhotoUnreadable):
 
 
 class MarkedDisplayUnreadable(PhotoUnreadable):
-    """Report that the display that a person marked was not read."""
+    """The display that a person marked was not read."""
 
     remedy = "Mark the corners again, or type the value."
 
 
 class PreviewUnreadable(PhotoUnreadable):
-    """Report that no preview can be made of a photo."""
+    """No preview can be made of a photo."""
 
     remedy = "The file itself is kept; download it."
 
 
 class FileTypeUnknown(MediaError):
-    """Report a file that is neither a photo nor sound."""
+    """A file that is neither a photo nor sound."""
 
     code = "unknown_type"
     message = "This is neither a photo nor a sound file that can be read."
 
 
 class FileDamaged(MediaError):
-    """Report a file whose header cannot be read."""
+    """A file whose header cannot be read."""
 
     code = "damaged"
     message = "The file is damaged or was cut off ({cause})."
@@ -141,7 +141,7 @@ class FileDamaged(MediaError):
 
 
 class RefusedOnArrival(MediaError):
-    """Repeat what was refused, and in which words, when the file came in."""
+    """The file was refused when it came in; code and words are those of then."""
 
     code = "{refused}"
     message = "{why}"
@@ -150,7 +150,7 @@ class RefusedOnArrival(MediaError):
 
 
 class ClipOverLimit(MediaError):
-    """Report a clip over the limit, s."""
+    """A clip over the limit, s."""
 
     code = "too_long"
     message = "The clip is longer than {most} seconds."
@@ -158,7 +158,7 @@ class ClipOverLimit(MediaError):
 
 
 class RecognitionFailed(EngineError):
-    """Report an engine that failed in a way it does not know itself."""
+    """An engine failed in a way that it does not know itself."""
 
     code = "engine_failed"
     message = "The recognition failed ({kind})."

@@ -235,7 +235,9 @@ class Intake:
             )
             put_evidence(transaction, stored)
             transaction.put(capture)
-            transaction.entry(What.KEPT_CUT if cut else What.EVIDENCE_STORED, job_id, note={"sha256": stored.sha256})
+            transaction.entry(
+                What.STORED_INCOMPLETE if cut else What.EVIDENCE_STORED, job_id, note={"sha256": stored.sha256}
+            )
         if clash:
             raise SameIdOtherBytes(client_id=client_id)
         return capture, False

@@ -29,7 +29,7 @@ PREVIEW_SIDE = 1600
 
 
 def in_pixels(data: bytes, corners: Corners) -> Quad:
-    """Corners in the pixels of the upright photo.
+    """Give corners in pixels of the upright photo.
 
     Raises:
         MarkedCornersInvalid: There are not four, or one lies far outside.
@@ -62,7 +62,7 @@ def check_burst(frames: Sequence[bytes]) -> None:
 
 
 def preview(data: bytes) -> bytes:
-    """The photo upright and small, as JPEG: for browsers that cannot show its type, and for phones on slow networks.
+    """Render a photo upright and small, as JPEG: for browsers that cannot show its type, for slow networks.
 
     Raises:
         PreviewUnreadable: It cannot be decoded.

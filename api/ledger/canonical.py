@@ -17,7 +17,7 @@ JsonObject = dict[str, JsonValue]
 """Plain data as it is made for the trail, the page and the command line: nothing in it that has no JSON form."""
 
 PlainData = dict[str, Any]
-"""The same in the hands of who reads it: the shape of each answer is told where it is made."""
+"""The same in the hands of who reads it: the shape of each answer is documented where it is made."""
 
 
 class CanonicalError(ValueError):
@@ -69,5 +69,5 @@ def parsed(text: str) -> Any:
 
 
 def sha256_hex(data: bytes | str) -> str:
-    """SHA-256 (FIPS 180-4) as 64 lower-case hex digits; text is taken as UTF-8."""
+    """Compute SHA-256 (FIPS 180-4) as 64 lower-case hex digits; text is taken as UTF-8."""
     return hashlib.sha256(data.encode() if isinstance(data, str) else data).hexdigest()

@@ -12,12 +12,12 @@ Clock = Callable[[], dt.datetime]
 
 
 def system_clock() -> dt.datetime:
-    """The present instant, UTC."""
+    """Give the present instant, UTC."""
     return dt.datetime.now(dt.UTC)
 
 
 def utc_text(instant: dt.datetime) -> str:
-    """An instant as "2026-11-25T19:05:00.000000Z" (always this width, so that text order is time order)."""
+    """Write an instant as "2026-11-25T19:05:00.000000Z" (always this width, so that text order is time order)."""
     return instant.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
@@ -40,7 +40,7 @@ def parse_instant(text: str) -> dt.datetime:
 
 
 def captured_text(captured_at: str | None, now: dt.datetime) -> str:
-    """The capture time to keep: as sent once it is checked, else the present instant in UTC."""
+    """Give the capture time to keep: as sent once it is checked, else the present instant in UTC."""
     if captured_at is None:
         return utc_text(now)
     parse_instant(captured_at)
@@ -48,5 +48,5 @@ def captured_text(captured_at: str | None, now: dt.datetime) -> str:
 
 
 def seconds_between(first: str, second: str) -> float:
-    """Seconds from one instant to another, both as text with offset."""
+    """Count the seconds from one instant to another, both as text with offset; negative where the second is earlier."""
     return (parse_instant(second) - parse_instant(first)).total_seconds()

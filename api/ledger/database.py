@@ -172,13 +172,13 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Session]:
-        """A session on one consistent snapshot."""
+        """Open a session on one consistent snapshot."""
         with Session(self._readers, expire_on_commit=False) as session:
             yield session
 
     @contextmanager
     def write(self) -> Iterator[Transaction]:
-        """The one way to write: all of the block's rows and entries are on disk when it ends, or none.
+        """Write, the one way to do so: all of the block's rows and entries are on disk when it ends, or none.
 
         Raises:
             EntryNotWritten: The disk is full or refuses; nothing was kept.
@@ -215,7 +215,7 @@ class Database:
 
 
 def last_head(session: Session) -> Head:
-    """Where the trail ends in this snapshot."""
+    """Give the head at which the trail ends in this snapshot."""
     last = session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc()).limit(1)).first()
     return Head() if last is None else head_of(last)
 

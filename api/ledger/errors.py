@@ -34,21 +34,21 @@ class FileTooLarge(TooLarge):
 
 
 class NoSuchFile(NotFound):
-    """Stand for a file that there is not, by its SHA-256."""
+    """There is no file of this SHA-256."""
 
     code = "no_such_file"
     sha256: str
 
 
 class FileNotOnRecord(NoSuchFile):
-    """Report a file that never came in."""
+    """A file that never came in."""
 
     message = "No file {sha256:.12}… is on record."
     remedy = "Check the number."
 
 
 class FileNotStored(NoSuchFile):
-    """Report a file that is not on the disk."""
+    """A file that is not on the disk."""
 
     message = "No file {sha256:.12}… is stored."
     remedy = "Run the verification to see what is missing."
@@ -62,13 +62,13 @@ class NotAFileHash(NoSuchFile):
 
 
 class DiskRefused(WriteFailed):
-    """Stand for a disk that is full or refuses."""
+    """The disk is full or refuses."""
 
     code = "disk"
 
 
 class FileNotWritten(DiskRefused):
-    """Report a file that the disk did not take."""
+    """A file that the disk did not take."""
 
     message = "The disk did not take {file}: {cause}."
     remedy = "Free some space, then send it again."
@@ -77,7 +77,7 @@ class FileNotWritten(DiskRefused):
 
 
 class EntryNotWritten(DiskRefused):
-    """Report rows that the database did not take."""
+    """Rows that the database did not take."""
 
     message = "The database did not take the entry: {cause}."
     remedy = "Free some space, then try again."
@@ -85,7 +85,7 @@ class EntryNotWritten(DiskRefused):
 
 
 class JournalUnsafe(WriteFailed):
-    """Refuse to work on a database that would not survive a power cut."""
+    """The database would not survive a power cut."""
 
     code = "journal"
     message = "The database runs in mode {mode}/{synchronous}."

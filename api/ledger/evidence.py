@@ -51,7 +51,7 @@ def check_size(data: bytes) -> MediaType:
 
 
 def store_file(store: Store, data: bytes) -> Stored:
-    """Put a file on disk, durably, then look at its header."""
+    """Store a file on disk, durably, then look at its header."""
     found = check_size(data)
     sha256 = store.put(data)
     return Stored(sha256, found, len(data), metadata(data, found))
@@ -83,7 +83,7 @@ def put_evidence(
 
 
 def evidence_of(session: Session, sha256: str) -> EvidenceRow:
-    """The row of a stored file.
+    """Read the row of a stored file.
 
     Raises:
         FileNotOnRecord: No such file was ever stored.
@@ -95,7 +95,7 @@ def evidence_of(session: Session, sha256: str) -> EvidenceRow:
 
 
 def captures_of(session: Session, job_id: str, sha256: str | None = None) -> Sequence[CaptureRow]:
-    """A job's captures in order of arrival, or those of one file."""
+    """Read a job's captures in order of arrival, or those of one file."""
     statement = select(CaptureRow).where(CaptureRow.job_id == job_id)
     if sha256 is not None:
         statement = statement.where(CaptureRow.sha256 == sha256)

@@ -1,4 +1,4 @@
-"""What a file is, told by its content alone: a closed list of types, and what the file says of itself.
+"""What a file is, determined from its content alone: a closed list of types, and what the file says of itself.
 
 Nothing here decodes pixels or sound; headers only. A file that is none of these types is kept as
 "application/octet-stream" and not read.
@@ -76,7 +76,7 @@ def _clip_metadata(data: bytes) -> JsonObject:
 
 
 def metadata(data: bytes, found: MediaType) -> JsonObject:
-    """What a file's header says: size in pixels, EXIF time and orientation, or rate and length of sound.
+    """Read what a file's header says: size in pixels, EXIF time and orientation, or rate and length of sound.
 
     Never raises: a photo that may not be decoded becomes {"refused": code, "why": sentence}, a sound file whose header
     cannot be read {"unreadable": why}.

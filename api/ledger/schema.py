@@ -149,7 +149,7 @@ def primary_key(table: str) -> str:
 
 
 def undo(connection: sqlite3.Connection, step: Migration) -> None:
-    """Take the schema of a scratch database back by one step."""
+    """Revert the schema of a scratch database by one step."""
     for table in step.created:
         connection.execute(f"DROP TABLE {table}")
     for table, columns in step.added.items():
@@ -175,7 +175,7 @@ class Schema:
 
 @cache
 def schema(version: int) -> Schema:
-    """Give the schema of a version: today's, taken back step by step in a scratch database.
+    """Give the schema of a version: today's, reverted step by step in a scratch database.
 
     Args:
         version: 1 to `VERSION`.

@@ -78,7 +78,7 @@ class Store:
         root.mkdir(parents=True, exist_ok=True)
 
     def path(self, sha256: str) -> Path:
-        """Where the file of this hash lies, or would lie.
+        """Give the place where the file of this hash lies, or would lie.
 
         Raises:
             NotAFileHash: Not 64 lower-case hex digits.
@@ -111,7 +111,7 @@ class Store:
         return sha256
 
     def read(self, sha256: str) -> bytes:
-        """The bytes of a file.
+        """Read the bytes of a file.
 
         Raises:
             FileNotStored: There is no such file.
@@ -122,7 +122,7 @@ class Store:
             raise FileNotStored(sha256=sha256) from None
 
     def names(self) -> Iterator[tuple[str, Path]]:
-        """Every file in the folder: its hash as its place says ("" where the place is no hash), and its path."""
+        """List every file in the folder: its hash as its place says ("" where the place is no hash), and its path."""
         for path in sorted(self.root.rglob("*")):
             if path.is_dir() and not path.is_symlink():
                 continue

@@ -11,7 +11,7 @@ it byte for byte:
 * lists and objects are canonical JSON in a column whose name ends in `_json`.
 
 Records, confirmation events, safety answers, grading runs, reports and trail entries are never changed or deleted
-(triggers in `api.ledger.database` forbid it). A record's standing follows from later rows: it is superseded by a record
+(triggers in `api.ledger.database` forbid it). A record's status follows from later rows: it is superseded by a record
 that names it in `supersedes`, withdrawn by a confirmation event "withdraw".
 """
 
@@ -171,7 +171,7 @@ class CaptureRow(SQLModel, table=True):
 
 
 class ProposalRow(ReadingColumns, SourceColumns, NoteColumns, table=True):
-    """What the machine believes: one reading that waits for a person.
+    """What the machine understood: one reading that waits for a person.
 
     Attributes:
         id: "J1-P1", ...
@@ -312,7 +312,7 @@ class GradingRunRow(SQLModel, table=True):
 
     Attributes:
         id: "J1-G1", ...
-        record_ids_json: The records that stood at that moment.
+        record_ids_json: The records in force at that moment.
         findings_json: Canonical JSON of all findings.
         findings_sha256: SHA-256 of `findings_json`.
     """

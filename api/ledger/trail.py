@@ -39,7 +39,7 @@ class What(StrEnum):
     RECOGNISED = "recognised"
     CORNERS_MARKED = "corners marked"  # a person showed where the display is in a photo
     NOT_RECOGNISED = "not recognised"  # could not be decoded or read; kept as evidence
-    KEPT_CUT = "kept, cut"  # the line broke while it was sent
+    STORED_INCOMPLETE = "kept, cut"  # the connection was lost while it was sent
     PROPOSED = "proposed"
     JOINED = "joined"  # voice and photo of one reading
     ASKED = "asked"
@@ -49,7 +49,7 @@ class What(StrEnum):
     CORRECTED = "corrected"
     CHOSEN = "chosen"
     REJECTED = "rejected"
-    UNDONE = "undone"
+    WITHDRAWN = "undone"  # trails written so far hold this word, so the value stays
     PROFILE_SET = "profile set"  # what an instrument can show
     SAFETY_ANSWERED = "safety answered"
     GRADED = "graded"
@@ -105,7 +105,7 @@ def make_entry(
 
 
 def head_of(entry: TrailEntryRow) -> Head:
-    """The head that an entry makes, from its columns and body (unchecked)."""
+    """Give the head that an entry makes, from its columns and body (unchecked)."""
     try:
         txn = parsed(entry.body)["txn"]
     except (CanonicalError, KeyError, TypeError):

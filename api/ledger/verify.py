@@ -123,7 +123,7 @@ def _normal(statement: str) -> str:
 
 
 def _version(connection: sqlite3.Connection, found: Verification) -> int:
-    """(1) The version of the schema; one that this program does not know is compared under the newest it knows."""
+    """(1) Read the version of the schema; one that this program does not know is compared under the newest it knows."""
     version = version_of(connection.execute("PRAGMA user_version").fetchone()[0])
     if version > VERSION:
         found.problems.append(f"Database: its schema {version} is newer than this program, which knows {VERSION}.")
@@ -132,7 +132,7 @@ def _version(connection: sqlite3.Connection, found: Verification) -> int:
 
 
 def _check_database(connection: sqlite3.Connection, schema: Schema, found: Verification) -> None:
-    """(1) SQLite's own check, then the schema as text."""
+    """(1) Run SQLite's own check, then compare the schema as text."""
     for (answer,) in connection.execute("PRAGMA integrity_check(20)"):
         if answer != "ok":
             found.problems.append(f"Database: {answer}.")
@@ -157,7 +157,7 @@ def _rows(connection: sqlite3.Connection, schema: Schema, table: str) -> Iterato
 
 
 def _check_chain(connection: sqlite3.Connection, schema: Schema, found: Verification) -> tuple[list[Row], Head, Head]:
-    """(2) Entry by entry; returns the bodies, the head, and the head before the last transaction."""
+    """(2) Check the trail entry by entry; returns the bodies, the head, and the head before the last transaction."""
     bodies: list[Row] = []
     head = before = Head()
     entries = sorted(_rows(connection, schema, "trail_entry"), key=lambda row: str(row["seq"]).zfill(20))
@@ -179,7 +179,7 @@ def _check_chain(connection: sqlite3.Connection, schema: Schema, found: Verifica
 
 
 def _check_entry(entry: Row, head: Head, found: Verification) -> Row | None:
-    """One entry against its own hash, its columns and the entry before; returns its body if it can be read."""
+    """(2) Check an entry against its own hash, its columns and the entry before; returns its body if it can be read."""
     name, text = f"Entry {entry['seq']}", entry["body"]
     if entry["seq"] != head.seq + 1:
         found.problems.append(f"{name}: follows entry {head.seq}; entries were removed, added or reordered.")
@@ -209,7 +209,7 @@ def _note_what(body: Row, found: Verification) -> None:
 
 
 def _check_head(path: Path, head: Head, before: Head, found: Verification) -> None:
-    """(3) The head file against the last entry."""
+    """(3) Check the head file against the last entry."""
     try:
         noted = read_head(path)
     except CanonicalError as error:
@@ -230,7 +230,7 @@ def _check_head(path: Path, head: Head, before: Head, found: Verification) -> No
 
 
 def _same(first: object, second: object) -> bool:
-    """Equal in value and in type: 1 is not 1.0, text is not bytes."""
+    """Tell whether two are equal in value and in type: 1 is not 1.0, text is not bytes."""
     return type(first) is type(second) and first == second
 
 
@@ -272,7 +272,7 @@ def _renamed(body: Row, steps: list[Migration]) -> Row:
 
 
 def _newest(bodies: list[Row], found: Verification) -> dict[str, dict[str, tuple[int, Row]]]:
-    """The newest content of every row by table and key, as the trail holds it."""
+    """Give the newest content of every row by table and key, as the trail holds it."""
     newest: dict[str, dict[str, tuple[int, Row]]] = {}
     for body in bodies:
         try:
@@ -286,7 +286,7 @@ def _newest(bodies: list[Row], found: Verification) -> dict[str, dict[str, tuple
 def _check_rows(
     connection: sqlite3.Connection, schema: Schema, bodies: list[Row], found: Verification
 ) -> dict[str, dict[str, Row]]:
-    """(4) Every column of every row against the trail, and back; returns the rows by table and key."""
+    """(4) Check every column of every row against the trail, and back; returns the rows by table and key."""
     newest = _newest(bodies, found)
     tables: dict[str, dict[str, Row]] = {}
     for table in schema.columns:
@@ -300,7 +300,7 @@ def _check_rows(
 def _check_table(
     present: Iterator[Row], table: str, noted: dict[str, tuple[int, Row]], found: Verification
 ) -> dict[str, Row]:
-    """(4) The rows of one table; returns them by key."""
+    """(4) Check the rows of one table; returns them by key."""
     key_column = primary_key(table)
     rows: dict[str, Row] = {}
     for row in present:
@@ -322,7 +322,7 @@ def _check_table(
 
 
 def _check_files(store: Store, rows: dict[str, Row], what: str, found: Verification) -> None:
-    """(5) and (6): every file's content against its name and its row, none missing, none extra."""
+    """(5, 6) Check every file's content against its name and its row, none missing, none extra."""
     present = set()
     for sha256, path in store.names():
         name = path.relative_to(store.root)

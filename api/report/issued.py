@@ -98,6 +98,6 @@ def make_report(
 
 
 def reports_of(session: Session, job_id: str) -> Sequence[ReportFileRow]:
-    """A job's reports, oldest first."""
+    """Read a job's reports, oldest first."""
     rows = session.exec(select(ReportFileRow).where(ReportFileRow.job_id == job_id)).all()
     return in_order(rows)

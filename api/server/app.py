@@ -18,7 +18,7 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 
 from api.errors import OhmtrailError
-from api.server.host_check import Guard
+from api.server.host_check import HostCheck
 from api.server.routes import evidence, jobs, listen, profiles, proof, proposals, records, safety
 from api.server.web import router as page
 from api.settings import Settings
@@ -97,5 +97,7 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
     app.add_exception_handler(RecursionError, _too_deep)
     app.add_exception_handler(Exception, _unexpected)
     app.add_middleware(RequestBodyLimitMiddleware, max_body_size=MAX_BODY)
-    app.add_middleware(Guard, hosts=settings.hosts)  # added last, so outermost: it also words what the limit refuses
+    app.add_middleware(
+        HostCheck, hosts=settings.hosts
+    )  # added last, so outermost: it also words what the limit refuses
     return app

@@ -7,7 +7,7 @@ from api.intake.errors import ClipOverLimit
 
 
 class NoSuchPage(NotFound):
-    """Report that the page has no file of this name."""
+    """The page has no file of this name."""
 
     code = "no_such_page"
     message = "There is no page file {name!r}."
@@ -16,7 +16,7 @@ class NoSuchPage(NotFound):
 
 
 class BadMessage(BadInput):
-    """Stand for messages that are not understood."""
+    """Messages that are not understood."""
 
     code = "bad_message"
 
@@ -29,7 +29,7 @@ class MessageUnreadable(BadMessage):
 
 
 class NoSuchMessage(BadMessage):
-    """Refuse a message of a type that there is not."""
+    """There is no message of this type."""
 
     message = "There is no message {kind!r}."
     remedy = 'Send "start" or "end".'
@@ -46,7 +46,7 @@ class UtteranceTooLong(BadInput):
 
 
 class NoSound(BadInput):
-    """Report an utterance without sound."""
+    """An utterance without sound."""
 
     code = "no_sound"
     message = "No sound arrived."

@@ -1,4 +1,4 @@
-"""The gate in front of every route: requests under a foreign name or from a foreign page are turned away.
+"""The check in front of every route: requests under a foreign name or from a foreign page are refused.
 
 A browser on this machine can be made to send requests to 127.0.0.1 by any page it shows, under a name that the page's
 owner controls. So the Host must be one of ours, and where a request says which page it comes from (Origin), that must
@@ -14,7 +14,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 
 def _name(host: str) -> str:
-    """A Host header without its port, in lower case: "[::1]:8765" as "[::1]"."""
+    """Give a Host header without its port, in lower case: "[::1]:8765" as "[::1]"."""
     host = host.strip().lower()
     if host.startswith("["):
         return host.partition("]")[0] + "]"
@@ -39,8 +39,8 @@ def _is_plain(message: Message) -> bool:
     return any(name.lower() == b"content-type" and b"json" not in value for name, value in message["headers"])
 
 
-class Guard:
-    """ASGI middleware; see the module."""
+class HostCheck:
+    """ASGI middleware that refuses requests under another host name or from another page (see the module)."""
 
     def __init__(self, app: ASGIApp, hosts: tuple[str, ...]) -> None:
         """Let only these host names in."""
@@ -48,7 +48,7 @@ class Guard:
         self.hosts = frozenset(hosts)
 
     def problem(self, scope: Scope) -> dict[str, str] | None:
-        """Why a request is turned away, or None."""
+        """Tell why a request is refused; None where it may pass."""
         headers = {name.lower(): value.decode("latin-1") for name, value in scope["headers"]}
         if _name(headers.get(b"host", "")) not in self.hosts:
             return {

@@ -35,7 +35,7 @@ _SIGNS = {"hv": HIGH_VOLTAGE, "bat_low": LOW_BATTERY, "hold": HOLD, "zero": ZERO
 
 
 def cautions_of(seen: Seen) -> list[Caution]:
-    """The warnings of a photo, the most serious first, each once."""
+    """Give the warnings of a photo, the most serious first, each once."""
     found = [caution for display in seen.displays for caution in _live(display)]
     for name, caution in _SIGNS.items():
         if any(name in display.secondary for display in seen.displays):
@@ -44,7 +44,7 @@ def cautions_of(seen: Seen) -> list[Caution]:
 
 
 def _live(display: DisplayReading) -> list[Caution]:
-    """A voltage that comes from outside: a volt reading, or volts on the terminals while there is no reading."""
+    """Warn of a voltage from outside: a volt reading, or volts on the terminals while there is no reading."""
     volts = _volts(display.quantity)
     if volts is None and display.text and display.quantity.qualifier is Qualifier.NONE:  # dashes, not a blank
         volts = _number(display.secondary.get("test_voltage"))
@@ -58,7 +58,7 @@ def _live(display: DisplayReading) -> list[Caution]:
 
 
 def _volts(quantity: Quantity) -> Decimal | None:
-    """The value in volts; None for anything that is no voltage."""
+    """Give the value in volts; None for anything that is no voltage."""
     if quantity.unit is None or UNITS[quantity.unit].dimension != "voltage" or quantity.value is None:
         return None
     return quantity.in_unit("V")

@@ -86,7 +86,7 @@ _INSTRUMENT_WORDS = {
 
 
 def _profile(value: object) -> object:
-    """What the instrument can show: the name of a generic profile, or a profile written out."""
+    """Read what the instrument can show: the name of a generic profile, or a profile written out."""
     try:
         return profile_from(value).to_json()
     except InstrumentProfileError as error:
@@ -172,7 +172,7 @@ class InstrumentDescription(_Part):
     @model_validator(mode="before")
     @classmethod
     def _usual_units(cls, data: Any) -> Any:
-        """Bare numbers are in MΩ for an insulation tester, in Ω for the others; `range_end_mohm` is always in MΩ.
+        """Take bare numbers as MΩ for an insulation tester, as Ω for the others; `range_end_mohm` always as MΩ.
 
         A single range end stands for every test voltage, or for the ohm function of what is no insulation tester.
         """

@@ -17,7 +17,7 @@ class BadJobDescription(BadInput):
 
 
 class NoSuchJob(NotFound):
-    """Report that there is no job of this id."""
+    """There is no job of this id."""
 
     code = "no_such_job"
     message = "There is no job {job_id!r}."
@@ -26,7 +26,7 @@ class NoSuchJob(NotFound):
 
 
 class NoSuchAxis(NotFound):
-    """Report that the job has no axis of this name."""
+    """The job has no axis of this name."""
 
     code = "no_such_axis"
     message = "There is no axis {axis!r} in this job."
@@ -36,7 +36,7 @@ class NoSuchAxis(NotFound):
 
 
 class NoSuchInstrument(NotFound):
-    """Report that the job has no instrument of this label."""
+    """The job has no instrument of this label."""
 
     code = "no_such_instrument"
     message = "Job {job_id} has no instrument {label!r}."
@@ -135,7 +135,7 @@ class BadCircumstance(BadInput):
 
 
 class NoSuchProposal(NotFound):
-    """Report that there is no proposal of this id."""
+    """There is no proposal of this id."""
 
     code = "no_such_proposal"
     message = "There is no proposal {proposal_id!r}."
@@ -198,7 +198,7 @@ class SafetyOpen(Refused):
 
 
 class NoSuchRecord(NotFound):
-    """Report that there is no record of this id."""
+    """There is no record of this id."""
 
     code = "no_such_record"
     message = "There is no record {record_id!r}."
@@ -226,7 +226,7 @@ class RecordWithdrawn(Refused):
 
 
 class NoSuchStep(BadInput):
-    """Report that there is no safety step of this id."""
+    """There is no safety step of this id."""
 
     code = "no_such_step"
     message = "There is no safety step {step_id!r}."

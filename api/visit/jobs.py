@@ -116,7 +116,7 @@ def read_job(session: Session, job_id: str) -> Job:
 
 
 def job_of(session: Session, job_id: str) -> JobRow:
-    """A job by its id.
+    """Read a job by its id.
 
     Raises:
         NoSuchJob: There is no such job.
@@ -128,12 +128,12 @@ def job_of(session: Session, job_id: str) -> JobRow:
 
 
 def axes_of(session: Session, job_id: str) -> Sequence[AxisRow]:
-    """A job's axes, in the order described."""
+    """Read a job's axes, in the order described."""
     return session.exec(select(AxisRow).where(AxisRow.job_id == job_id).order_by(text("rowid"))).all()
 
 
 def axis_of(session: Session, job_id: str, name: str) -> AxisRow:
-    """One axis by its name.
+    """Read one axis by its name.
 
     Raises:
         NoSuchAxis: The job has no such axis.
@@ -145,12 +145,12 @@ def axis_of(session: Session, job_id: str, name: str) -> AxisRow:
 
 
 def instruments_of(session: Session, job_id: str) -> Sequence[InstrumentRow]:
-    """A job's instruments, in the order described."""
+    """Read a job's instruments, in the order described."""
     return session.exec(select(InstrumentRow).where(InstrumentRow.job_id == job_id).order_by(text("rowid"))).all()
 
 
 def all_jobs(session: Session) -> Sequence[JobRow]:
-    """All jobs, newest first."""
+    """Read all jobs, newest first."""
     return session.exec(select(JobRow).order_by(col(JobRow.created_at).desc(), text("rowid DESC"))).all()
 
 

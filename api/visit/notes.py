@@ -47,7 +47,7 @@ def notes_from(fields: Mapping[str, object], before: Notes) -> Notes:
     Args:
         fields: Perhaps with `position` (text, None or empty for none) and `circumstances` (list of words, None for
             none); others are ignored.
-        before: What stood.
+        before: What held before.
 
     Raises:
         BadPosition: A position is no text or too long.

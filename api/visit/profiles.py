@@ -35,7 +35,7 @@ LEARNT_FROM = 10
 
 
 def instrument_of(session: Session, job_id: str, label: str) -> InstrumentRow:
-    """An instrument of a job by its own label.
+    """Read an instrument of a job by its own label.
 
     Raises:
         NoSuchInstrument: The job has no such instrument.
@@ -81,7 +81,7 @@ def set_profile(transaction: Transaction, job: JobRow, label: str, given: object
 
 
 def profile_of(session: Session, instrument: InstrumentRow) -> tuple[Profile | None, str]:
-    """What an instrument can show, and where that comes from: "set", "described", "learnt", or "" for nothing."""
+    """Give an instrument's profile, and its origin: "set", "described", "learnt", or "" where there is none."""
     rows = select(InstrumentProfileRow).where(InstrumentProfileRow.instrument_id == instrument.id)
     given = in_order(session.exec(rows).all())
     if given:
@@ -94,7 +94,7 @@ def profile_of(session: Session, instrument: InstrumentRow) -> tuple[Profile | N
 
 
 def _learnt(session: Session, instrument: InstrumentRow) -> Profile | None:
-    """What confirmed photos show of the same instrument in any job."""
+    """Learn a profile from what confirmed photos show of the same instrument in any job."""
     serial = parsed(instrument.description_json).get("serial")
     alike = [
         row
@@ -115,7 +115,7 @@ def _learnt(session: Session, instrument: InstrumentRow) -> Profile | None:
 
 
 def profile_for_page(session: Session, instrument: InstrumentRow) -> JsonObject:
-    """What an instrument can show, as plain data."""
+    """Give what an instrument can show, as plain data."""
     profile, origin = profile_of(session, instrument)
     data = None if profile is None else profile.to_json()
     return {"instrument": instrument.label, "kind": instrument.kind, "origin": origin, "profile": data}
@@ -124,8 +124,8 @@ def profile_for_page(session: Session, instrument: InstrumentRow) -> JsonObject:
 def display_check(session: Session, job_id: str, context: Context) -> Callable[[Seen], Seen]:
     """Hold what was seen against what the job's instruments can show.
 
-    The instrument is the job's one of the usual kind for what the display shows; where that cannot be told, a reading
-    is refused only if none of the job's instruments can show it.
+    The instrument is the job's one of the usual kind for what the display shows; where that cannot be determined, a
+    reading is refused only if none of the job's instruments can show it.
     """
     instruments = instruments_of(session, job_id)
     profiles = {row.id: profile_of(session, row)[0] for row in instruments}

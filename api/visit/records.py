@@ -183,7 +183,7 @@ def withdraw(transaction: Transaction, record: Record, decision: Decision) -> Co
         raise RecordWithdrawn(record_id=record.id)
     job_id = record.row.job_id
     event = put_event(transaction, job_id, "withdraw", decision, record_id=record.id)
-    transaction.entry(What.UNDONE, job_id, by=decision.by, note={"record": record.id, "words": decision.words})
+    transaction.entry(What.WITHDRAWN, job_id, by=decision.by, note={"record": record.id, "words": decision.words})
     return event
 
 

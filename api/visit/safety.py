@@ -145,7 +145,7 @@ AFTER_TEST = "Keep the leads discharged for at least four times the test time, t
 
 
 def is_gated(reading: Reading) -> bool:
-    """Whether a reading was taken with a dangerous test voltage: insulation resistance, or 50 V and more set."""
+    """Tell whether a reading was taken with a dangerous test voltage: insulation resistance, or 50 V and more set."""
     if reading.kind is QuantityKind.INSULATION_RESISTANCE:
         return reading.test_voltage_set is None or reading.test_voltage_set >= GATED_VOLTAGE_V
     resistance = reading.kind in (QuantityKind.RESISTANCE_TO_GROUND, QuantityKind.CONTINUITY)
@@ -153,7 +153,7 @@ def is_gated(reading: Reading) -> bool:
 
 
 def auxiliary_lead(reading: Reading) -> str | None:
-    """The auxiliary lead that a gated reading names as its test point, if any: such a value is refused."""
+    """Give the auxiliary lead that a gated reading names as its test point, or None: such a value is refused."""
     leads = auxiliary(reading.terminals or "") if is_gated(reading) else ()
     return leads[0] if leads else None
 
@@ -253,7 +253,7 @@ def put_answers(
 
 
 def answers_of(session: Session, axis_id: str) -> dict[str, SafetyAnswerRow]:
-    """The newest answer to each step of an axis."""
+    """Read the newest answer to each step of an axis."""
     rows = session.exec(select(SafetyAnswerRow).where(SafetyAnswerRow.axis_id == axis_id)).all()
     return {row.step: row for row in in_order(rows)}
 
@@ -269,7 +269,7 @@ def _is_met(step: SafetyStep, answer: SafetyAnswerRow | None) -> bool:
 
 
 def open_steps(session: Session, axis_id: str) -> Sequence[SafetyStep]:
-    """The steps of an axis that still keep an insulation value out of the record."""
+    """Give the steps of an axis that still keep an insulation value out of the record."""
     answers = answers_of(session, axis_id)
     return [step for step in STEPS if not _is_met(step, answers.get(step.id))]
 

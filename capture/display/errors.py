@@ -36,7 +36,7 @@ class PhotoDamaged(MediaError):
 
 
 class PhotoTooManyPixels(MediaError):
-    """Stand for photos with more pixels than are decoded."""
+    """Photos with more pixels than are decoded."""
 
     code = "photo_too_many_pixels"
     width: int
@@ -100,7 +100,7 @@ class BurstTooLong(MediaError):
 
 
 class DisplayModelMissing(EngineError):
-    """Report a network that is not there."""
+    """A network that is not there."""
 
     code = "display_model_missing"
     message = "The display model {file} is missing; install Ohmtrail again."
@@ -108,39 +108,39 @@ class DisplayModelMissing(EngineError):
 
 
 class DisplayModelBroken(EngineError):
-    """Stand for a file of the display reader that cannot be used."""
+    """A file of the display reader that cannot be used."""
 
     code = "display_model_broken"
     file: str
 
 
 class NetworkNotLoaded(DisplayModelBroken):
-    """Report a network that does not load."""
+    """A network that does not load."""
 
     message = "The display model {file} does not load; install Ohmtrail again."
 
 
 class CalibrationNotLoaded(DisplayModelBroken):
-    """Report a calibration that does not load."""
+    """A calibration that does not load."""
 
     message = "{file} of the display reader does not load; install Ohmtrail again."
 
 
 class CalibrationIncomplete(DisplayModelBroken):
-    """Report a calibration without one of its heads."""
+    """A calibration without one of its heads."""
 
     message = "{file} lacks a head; install Ohmtrail again."
 
 
 class DisplayReaderFailed(EngineError):
-    """Report a network that fails on a picture."""
+    """A network that fails on a picture."""
 
     code = "display_model_failed"
     message = "The display could not be read; type the value instead."
 
 
 class NoSuchProfile(InstrumentProfileError):
-    """Report a name that no shipped profile and no file has."""
+    """Neither a shipped profile nor a file has this name."""
 
     code = "no_such_profile"
     message = "There is no profile {name!r}; use a file or one of {shipped}."
@@ -149,7 +149,7 @@ class NoSuchProfile(InstrumentProfileError):
 
 
 class InstrumentProfileInvalid(InstrumentProfileError):
-    """Stand for a profile with something missing, misspelt or no number."""
+    """A profile with something missing, misspelt or no number."""
 
     code = "profile_invalid"
 
@@ -258,7 +258,7 @@ class ProfileFileTooLarge(InstrumentProfileInvalid):
 
 
 class ProfileFileUnreadable(InstrumentProfileInvalid):
-    """Report a file that the system does not give."""
+    """The system does not give the file."""
 
     message = "{path} cannot be read: {cause}."
     path: str
@@ -274,7 +274,7 @@ class ProfileFileNoData(InstrumentProfileInvalid):
 
 
 class ProfileFileInvalid(InstrumentProfileInvalid):
-    """Name the file in which a profile is wrong."""
+    """A profile is wrong in this file."""
 
     message = "{file}: {problem}"
     file: str

@@ -25,7 +25,7 @@ class ClipTooLarge(MediaError):
 
 
 class ClipTypeUnknown(MediaError):
-    """Stand for files of a type that is not read here."""
+    """Files of a type that is not read here."""
 
     code = "clip_type"
 
@@ -56,7 +56,7 @@ class ClipLayoutUnknown(ClipTypeUnknown):
 
 
 class ClipDamaged(MediaError):
-    """Stand for clips that cannot be decoded."""
+    """Clips that cannot be decoded."""
 
     code = "clip_damaged"
 
@@ -101,7 +101,7 @@ class ClipFormatUnsupported(MediaError):
 
 
 class ModelMissing(ModelError):
-    """Report a model directory that is not there."""
+    """A model directory that is not there."""
 
     code = "model_missing"
     message = "No speech model at {path}. Give the directory of a vosk model, or reinstall Ohmtrail."
@@ -109,7 +109,7 @@ class ModelMissing(ModelError):
 
 
 class ModelIncomplete(ModelError):
-    """Report a model directory that lacks files."""
+    """A model directory that lacks files."""
 
     code = "model_incomplete"
     message = "The speech model at {path} lacks {lacking}. Unpack the whole model directory and name that."
@@ -118,13 +118,13 @@ class ModelIncomplete(ModelError):
 
 
 class ModelDamaged(ModelError):
-    """Stand for models with a file that cannot be used."""
+    """Models with a file that cannot be used."""
 
     code = "model_damaged"
 
 
 class ModelFileNotWhole(ModelDamaged):
-    """Report a file of the model that is not whole."""
+    """A file of the model that is not whole."""
 
     message = "The speech model at {path} is damaged: {file} is not whole. Copy it again."
     path: Path
@@ -132,7 +132,7 @@ class ModelFileNotWhole(ModelDamaged):
 
 
 class ModelNotLoaded(ModelDamaged):
-    """Report a model that the engine does not load."""
+    """A model that the engine does not load."""
 
     message = "The speech model at {path} does not load ({cause}). Copy it again or use another."
     path: Path
@@ -140,7 +140,7 @@ class ModelNotLoaded(ModelDamaged):
 
 
 class CoefficientsUnusable(ModelDamaged):
-    """Report coefficients of the confidence that cannot be used."""
+    """Coefficients of the confidence that cannot be used."""
 
     message = "{file} cannot be used ({cause}). Copy the model again, or remove that file."
     file: Path
@@ -148,7 +148,7 @@ class CoefficientsUnusable(ModelDamaged):
 
 
 class ModelWithoutVocabulary(ModelError):
-    """Report a model that knows none of the words."""
+    """A model that knows none of the words."""
 
     code = "model_vocabulary"
     message = "The speech model at {path} knows none of the words needed. Use an English model."
@@ -156,7 +156,7 @@ class ModelWithoutVocabulary(ModelError):
 
 
 class SpeechEngineFailed(EngineError):
-    """Report an engine that fails on sound."""
+    """An engine that fails on sound."""
 
     code = "speech_failed"
     message = "The speech engine failed ({cause}). Say it again."
@@ -164,7 +164,7 @@ class SpeechEngineFailed(EngineError):
 
 
 class NoMicrophonePackage(EngineError):
-    """Report that the optional package is not installed."""
+    """The optional package is not installed."""
 
     code = "no_microphone_package"
     message = (
@@ -173,7 +173,7 @@ class NoMicrophonePackage(EngineError):
 
 
 class NoSoundLibrary(EngineError):
-    """Report that the system's sound library is not installed."""
+    """The system's sound library is not installed."""
 
     code = "no_sound_library"
     message = (
@@ -183,21 +183,21 @@ class NoSoundLibrary(EngineError):
 
 
 class NoMicrophone(EngineError):
-    """Report that the system names no microphone."""
+    """The system names no microphone."""
 
     code = "no_microphone"
     message = "No microphone was found. Plug one in, or choose one with --device; `hear` takes sound files."
 
 
 class NoSuchMicrophone(NoMicrophone):
-    """Report that there is no microphone of this name or number."""
+    """There is no microphone of this name or number."""
 
     message = "There is no microphone {device!r}. Plug one in, or choose one with --device; `hear` takes sound files."
     device: str | int
 
 
 class MicrophoneFailed(EngineError):
-    """Report a microphone that fails while it is read."""
+    """A microphone that fails while it is read."""
 
     code = "microphone_failed"
     message = "The microphone failed ({cause}). Plug it in again, then start again."
@@ -205,7 +205,7 @@ class MicrophoneFailed(EngineError):
 
 
 class MicrophoneSilent(EngineError):
-    """Report a microphone that gives no more blocks."""
+    """A microphone that gives no more blocks."""
 
     code = MicrophoneFailed.code
     message = "The microphone gives no more sound. Plug it in again, then start again."

@@ -15,7 +15,7 @@ from tests.api.makers import JOB, FakeEngines, at, clip, photo
 
 @pytest.fixture
 def workspace(tmp_path: Path) -> Iterator[Workspace]:
-    """An empty workspace with engines that read what the makers wrote."""
+    """Open an empty workspace with engines that read what the makers wrote."""
     opened = Workspace.open(tmp_path / "data", engines=FakeEngines())
     yield opened
     opened.close()
@@ -50,14 +50,14 @@ class Visit:
         self.workspace.answer_safety(self.job, axis, answers, captured_at=self._later(1))
 
     def records(self) -> list[dict[str, Any]]:
-        """The records in force, newest last."""
+        """Read the records in force, newest last."""
         from api.visit.records import current_records
 
         with self.workspace.database.read() as session:
             return [record.row.model_dump() for record in current_records(session, self.job)]
 
     def whats(self) -> list[str]:
-        """What the trail says happened, in order."""
+        """List what the trail says happened, in order."""
         from sqlmodel import col, select
 
         from api.ledger.tables import TrailEntryRow
@@ -68,5 +68,5 @@ class Visit:
 
 @pytest.fixture
 def visit(workspace: Workspace) -> Visit:
-    """A job being worked on."""
+    """Begin a job that is being worked on."""
     return Visit(workspace)

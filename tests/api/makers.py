@@ -42,13 +42,13 @@ JOB: dict[str, Any] = {
 
 
 def at(seconds: float) -> str:
-    """An instant of the visit, as a phone would send it."""
+    """Give an instant of the visit, as a phone would send it."""
     minutes, rest = divmod(seconds, 60)
     return f"2026-11-24T08:{30 + int(minutes):02d}:{rest:09.6f}+00:00"
 
 
 def clip(words: str, salt: int = 0) -> bytes:
-    """A sound file whose samples spell the words."""
+    """Make a sound file whose samples spell the words."""
     out = io.BytesIO()
     with wave.open(out, "wb") as file:
         file.setnchannels(1)
@@ -60,13 +60,13 @@ def clip(words: str, salt: int = 0) -> bytes:
 
 
 def words_of(data: bytes) -> str:
-    """The words that `clip` put in."""
+    """Read the words that `clip` put in."""
     with wave.open(io.BytesIO(data)) as file:
         return np.frombuffer(file.readframes(file.getnframes()), dtype="<i2").astype(np.uint8).tobytes()[6:].decode()
 
 
 def photo(value: str | None, unit: str | None, qualifier: str = "=", salt: int = 0, **more: Any) -> bytes:
-    """A picture whose text chunk says what its display shows."""
+    """Make a picture whose text chunk says what its display shows."""
     info = PngImagePlugin.PngInfo()
     shown = {"value": value, "unit": unit, "qualifier": qualifier, "salt": salt, **more}
     info.add_text("shows", json.dumps(shown))

@@ -62,7 +62,7 @@ def _module(frame: FrameType) -> str | None:
 
 
 def travel(folder: Path, monkeypatch: pytest.MonkeyPatch, act: Callable[[Visit], Any]) -> list[str]:
-    """The modules entered between the recogniser's return and the storing of the proposal, in order."""
+    """List the modules entered between the recogniser's return and the storing of the proposal, in order."""
     trip = Trip()
 
     class Watched(FakeEngines):
@@ -98,7 +98,7 @@ def travel(folder: Path, monkeypatch: pytest.MonkeyPatch, act: Callable[[Visit],
 
 
 def drawn(heading: str) -> list[str]:
-    """The modules that the guide lists under a heading, in order."""
+    """Read the modules that the guide lists under a heading, in order."""
     part = GUIDE.split(f"{heading}\n", 1)[1].split("\n\n")[0]
     return re.findall(r"`((?:api|capture)/[\w/]+\.py)`", part)
 
@@ -112,7 +112,7 @@ def test_a_clip(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_photo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A photo also passes what its instrument can show, what it warns of, and the storing of its cut-out."""
+    """Follow a photo, which also passes its instrument's profile, its warnings and the storing of its cut-out."""
     counts = Counter(
         name for name in travel(tmp_path, monkeypatch, lambda v: v.show("1.080", "Ohm")) if name not in SMALL
     )

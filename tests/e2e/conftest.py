@@ -38,7 +38,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[running.Server]
 
 @pytest.fixture(scope="package")
 def play() -> Iterator[Playwright]:
-    """The one browser driver of this folder; it ends with it, since its event loop would disturb tests elsewhere."""
+    """Start the one browser driver of this folder; it ends here, since its event loop would disturb tests elsewhere."""
     with sync_playwright() as found:
         yield found
 
@@ -51,7 +51,7 @@ def chromium(play: Playwright) -> Iterator[Browser]:
 
 @pytest.fixture
 def page(chromium: Browser, server: running.Server) -> Iterator[Page]:
-    """A phone's page; anything that its console calls an error, and any request elsewhere, fails the test."""
+    """Open a phone's page; anything that its console calls an error, and any request elsewhere, fails the test."""
     context = chromium.new_context(viewport=PHONE)
     found = context.new_page()
     complaints = watch(found, server)
@@ -82,12 +82,12 @@ def watch(page: Page, server: running.Server) -> list[str]:
 
 @pytest.fixture
 def job_id(server: running.Server) -> str:
-    """A new job."""
+    """Make a new job."""
     answer = httpx.post(f"{server.url}/api/jobs", json=DESCRIPTION, timeout=30)
     assert answer.status_code == 201, answer.text
     return str(answer.json()["id"])
 
 
 def fixtures() -> Path:
-    """The folder of the invented visit."""
+    """Give the folder of the invented visit."""
     return Path(__file__).parents[2] / "fixtures" / "visit"

@@ -44,7 +44,7 @@ class Server:
 
 
 def free_port() -> int:
-    """A port of the loopback that nobody listens on."""
+    """Find a port of the loopback that nobody listens on."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
@@ -87,7 +87,7 @@ def _wait(found: Server, process: subprocess.Popen[bytes]) -> None:
 
 @contextmanager
 def browser(play: Playwright, microphone: Path | None = None) -> Iterator[Browser]:
-    """A real Chromium; `microphone` is a WAV file that it hears once."""
+    """Start a real Chromium; `microphone` is a WAV file that it hears once."""
     path = shutil.which("chromium") or shutil.which("chromium-browser")
     assert path is not None, "Chromium is needed for these tests: apt-get install chromium"
     args = list(QUIET)

@@ -19,7 +19,7 @@ def open_job(page: Page, server: running.Server, job_id: str) -> None:
 
 
 def arrivals(server: running.Server, job_id: str) -> list[dict[str, Any]]:
-    """The captures of a job, as the trail has them."""
+    """Read the captures of a job, as the trail has them."""
     trail = httpx.get(f"{server.url}/api/jobs/{job_id}/trail?limit=1000", timeout=30).json()["entries"]
     found: list[dict[str, Any]] = [entry["note"] for entry in trail if entry["what"] == "evidence stored"]
     return found
@@ -65,7 +65,7 @@ def test_what_waits_survives_closing_the_page(chromium: Browser, server: running
 
 
 def test_a_lost_answer_does_not_double_a_clip(chromium: Browser, server: running.Server, job_id: str) -> None:
-    """The server stores it, the answer never reaches the phone, the phone sends it again."""
+    """Lose the answer to a clip that the server stored: the phone sends it again."""
     context = chromium.new_context(viewport=PHONE)
     page = context.new_page()
     open_job(page, server, job_id)
@@ -109,7 +109,7 @@ def test_what_the_server_refuses_does_not_block_the_rest(
 def test_several_photos_of_one_display_wait_together_and_arrive_once(
     chromium: Browser, server: running.Server, job_id: str
 ) -> None:
-    """No network at first; then the server stores them, but its answer is lost, so they are sent again."""
+    """Begin without network; then lose the answer to what the server stored, so that it is sent again."""
     photos = [fixtures() / "photos" / name for name in ("p06.jpg", "p08.jpg")]
     context = chromium.new_context(viewport=PHONE)
     page = context.new_page()

@@ -151,14 +151,14 @@ def test_a_record_is_corrected_by_a_new_one(page: Page, server: running.Server, 
     ]
 
 
-def test_a_record_is_taken_back_and_stays_on_file(page: Page, server: running.Server, job_id: str) -> None:
+def test_a_record_is_withdrawn_and_stays_on_file(page: Page, server: running.Server, job_id: str) -> None:
     open_job(page, server, job_id)
     old = confirmed(page, server, job_id, "U-V")
     line = page.locator(f"[data-record='{old['id']}']")
     line.locator("summary").click()
-    line.get_by_role("button", name="Take back").click()
+    line.get_by_role("button", name="Withdraw").click()
     assert records(server, job_id)[0]["status"] == "current", "one press with a glove is not enough"
-    line.get_by_role("button", name="Press again to take it back").click()
+    line.get_by_role("button", name="Press again to withdraw it").click()
     expect(line.locator("s.shown")).to_have_text("1.21 Ω")
     assert records(server, job_id)[0]["status"] == "withdrawn"
 

@@ -176,7 +176,7 @@ def test_a_missing_unit_is_tapped_and_then_confirmed(page: Page, server: running
 def test_a_photo_that_shows_no_unit_asks_for_it(
     page: Page, server: running.Server, job_id: str, tmp_path: Path
 ) -> None:
-    """Digits and point are clear, no unit is in the picture: the reading is proposed, and the unit asked for."""
+    """Propose a reading whose unit is not in the picture, digits and point being clear, and ask for the unit."""
     _, path = photo(tmp_path, "bare.jpg", shows={"main": "34.70"}, spoil={"share": 0.45}, seed=1)
     open_job(page, server, job_id)
     answer = send(page, path)

@@ -29,7 +29,7 @@ PATIENCE_MS = 90_000
 
 
 def meaning(name: str) -> dict[str, Any]:
-    """What a clip or photo of the visit holds, as written by its maker."""
+    """Read what a clip or photo of the visit holds, as written by its maker."""
     truth = json.loads((fixtures() / "truth.json").read_text("utf-8"))
     found: dict[str, Any] = next(e for e in truth["clips"] + truth["photos"] if e["file"].endswith(name))
     return found
@@ -55,7 +55,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Any:
 
 @pytest.fixture
 def job_id(server: running.Server) -> str:
-    """The job of the invented visit."""
+    """Make the job of the invented visit."""
     answer = httpx.post(
         f"{server.url}/api/jobs", json=json.loads((fixtures() / "job.json").read_text("utf-8")), timeout=30
     )
@@ -64,14 +64,14 @@ def job_id(server: running.Server) -> str:
 
 
 def ask(server: running.Server, path: str) -> Any:
-    """An answer of the JSON routes."""
+    """Ask the JSON routes."""
     return httpx.get(f"{server.url}{path}", timeout=60).raise_for_status().json()
 
 
 def test_a_value_is_spoken_and_confirmed_with_no_free_hand(
     play: Playwright, server: running.Server, job_id: str, tmp_path: Path
 ) -> None:
-    """Yankee axis, through the cable - uniform to victor 1.21 ohms - confirm: one tap, one record."""
+    """Say axis and part, then a value, then "confirm": one tap, one record."""
     said = ("c01.flac", "c02.flac", "c03.flac")
     assert [meaning(name)["means"].get("command") for name in said] == [None, None, "confirm"]
     with running.browser(play, microphone(tmp_path / "said.wav", said)) as browser:
@@ -108,7 +108,7 @@ def test_a_value_is_spoken_and_confirmed_with_no_free_hand(
 def test_photo_and_voice_meet_and_both_stand_in_the_report(
     page: Page, server: running.Server, job_id: str, tmp_path: Path
 ) -> None:
-    """The clip by the file button, the photo of the same display, one tap, and the report as the customer opens it."""
+    """Send clip and photo of one display, confirm by one tap, and open the report as the customer does."""
     page.goto(f"{server.url}/#/jobs/{job_id}")
     for clip in ("c01.flac", "c02.flac"):
         with page.expect_response(lambda r: r.url.endswith("/evidence"), timeout=PATIENCE_MS):
@@ -150,17 +150,17 @@ def test_photo_and_voice_meet_and_both_stand_in_the_report(
     assert ask(server, "/api/verify")["result"] == "intact"
 
 
-def test_without_an_open_line_the_clip_goes_whole(
+def test_without_a_connection_the_clip_goes_whole(
     play: Playwright, server: running.Server, job_id: str, tmp_path: Path
 ) -> None:
-    """Some phones refuse the open line although the page loads: what was said is sent when the person stops."""
+    """Refuse the connection, as some phones do although the page loads: the clip is sent when the person stops."""
     with running.browser(play, microphone(tmp_path / "said.wav", ("c02.flac",))) as browser:
         context = browser.new_context(viewport=PHONE, permissions=["microphone"])
         page = context.new_page()
-        page.route_web_socket("**/listen", lambda line: line.close())
+        page.route_web_socket("**/listen", lambda socket: socket.close())
         page.goto(f"{server.url}/#/jobs/{job_id}")
         page.get_by_role("button", name="Speak").click()
-        expect(page.locator("#words")).to_contain_text("No open line")
+        expect(page.locator("#words")).to_contain_text("No connection")
         page.wait_for_timeout(int((PAUSE_S + 4) * 1000))
         with page.expect_response(lambda r: r.url.endswith("/evidence"), timeout=PATIENCE_MS) as sent:
             page.get_by_role("button", name="Stop").click()

@@ -1,4 +1,4 @@
-"""The JSON routes, one noun per file; each is a thin coat over `api.workspace.Workspace`."""
+"""The JSON routes, one noun per file; each is a thin wrapper around `api.workspace.Workspace`."""
 
 from __future__ import annotations
 

@@ -35,9 +35,9 @@ def send_evidence(
 ) -> JsonObject:
     """Store a clip or photo, read it, and answer with the proposals made of it and the sentence to speak.
 
-    The kind is told by the content. The file is on disk before anything tries to read it; one that cannot be read is
-    kept as evidence, and `problem` says why. The same `client_id`, or the same bytes with the same `captured_at`, is
-    answered again without doing anything twice.
+    The kind is determined from the content. The file is on disk before anything tries to read it; one that cannot be
+    read is kept as evidence, and `problem` says why. The same `client_id`, or the same bytes with the same
+    `captured_at`, is answered again without doing anything twice.
     """
     data = file.file.read(max(MAX_BYTES.values()) + 1)
     return workspace.intake.take(job_id, data, captured_at or None, client_id or None)
@@ -89,14 +89,14 @@ def read_again(workspace: WorkspaceDep, capture_id: str) -> JsonObject:
 
 @router.get("/evidence/{sha256}")
 def show_evidence(workspace: WorkspaceDep, sha256: str) -> JsonObject:
-    """What is known of a stored file: type, size, arrivals, what was made of it, what was cut from it."""
+    """Show what is known of a stored file: type, size, arrivals, what was made of it, what was cut from it."""
     with workspace.database.read() as session:
         return evidence_for_page(session, evidence_of(session, sha256))
 
 
 @router.get("/evidence/{sha256}/preview", response_class=Response)
 def evidence_preview(workspace: WorkspaceDep, sha256: str) -> Response:
-    """A photo upright and small, as JPEG, whatever type it is stored in."""
+    """Show a photo upright and small, as JPEG, whatever type it is stored in."""
     with workspace.database.read() as session:
         row = evidence_of(session, sha256)
     if row.kind not in ("photo", "crop"):
@@ -107,7 +107,7 @@ def evidence_preview(workspace: WorkspaceDep, sha256: str) -> Response:
 
 @router.get("/evidence/{sha256}/content", response_class=FileResponse)
 def evidence_content(workspace: WorkspaceDep, sha256: str) -> FileResponse:
-    """The bytes of a stored file, whole or in part (Range)."""
+    """Send the bytes of a stored file, whole or in part (Range)."""
     with workspace.database.read() as session:
         row = evidence_of(session, sha256)
     workspace.evidence.read(sha256)[:1]

@@ -26,7 +26,7 @@ REPORT_POLICY = "default-src 'none'; img-src data:; media-src data:; style-src '
 
 @router.get("")
 def list_jobs(workspace: WorkspaceDep) -> list[JsonObject]:
-    """All jobs, newest first."""
+    """List all jobs, newest first."""
     with workspace.database.read() as session:
         return [job_for_page(session, job) for job in all_jobs(session)]
 
@@ -39,7 +39,7 @@ def make_job(workspace: WorkspaceDep, description: Annotated[JsonObject, Body()]
 
 @router.get("/{job_id}")
 def show_job(workspace: WorkspaceDep, job_id: str) -> JsonObject:
-    """A job with its axes and instruments, and where the work stands."""
+    """Show a job with its axes and instruments, where the work is, and which test point comes next."""
     with workspace.database.read() as session:
         job = job_of(session, job_id)
         context = context_of(session, job_id)
@@ -52,14 +52,14 @@ def show_job(workspace: WorkspaceDep, job_id: str) -> JsonObject:
 
 @router.get("/{job_id}/plan")
 def show_plan(workspace: WorkspaceDep, job_id: str) -> list[JsonObject]:
-    """The test plan of every axis: which points are done, next, due, or left out and why."""
+    """Show the test plan of every axis: which points are done, next, due, or left out and why."""
     with workspace.database.read() as session:
         return plan_for_page(session, job_id, workspace.profile)
 
 
 @router.get("/{job_id}/findings")
 def show_findings(workspace: WorkspaceDep, job_id: str) -> JsonObject:
-    """The job's records in force, graded now; nothing is written."""
+    """Grade the job's records in force and show the findings; nothing is written."""
     with workspace.database.read() as session:
         return findings_of(session, job_id, workspace.shop)
 
@@ -77,7 +77,7 @@ def show_trail(
     after: Annotated[int, Query(ge=0)] = 0,
     limit: Annotated[int, Query(ge=1, le=1000)] = 200,
 ) -> JsonObject:
-    """The job's entries in the audit trail, in order, and the head of the whole trail."""
+    """Show the job's entries in the audit trail, in order, and the head of the whole trail."""
     with workspace.database.read() as session:
         job_of(session, job_id)
         statement = (
@@ -95,7 +95,7 @@ def show_trail(
 
 @router.get("/{job_id}/report", response_class=Response)
 def show_report(workspace: WorkspaceDep, job_id: str) -> Response:
-    """The job's report as one HTML file; made and kept anew where something happened since the last one."""
+    """Show the job's report as one HTML file; made and kept anew where something happened since the last one."""
     row = workspace.make_report(job_id)
     headers = {
         "Content-Disposition": f'inline; filename="{row.name}"',

@@ -37,7 +37,7 @@ LEAST_KEPT_S = 0.5
 
 
 def flac(pcm: bytes) -> bytes:
-    """16 kHz mono 16-bit samples as a FLAC file, lossless; half a sample at the end is dropped."""
+    """Encode 16 kHz mono 16-bit samples as a FLAC file, lossless; half a sample at the end is dropped."""
     import numpy as np
     import soundfile
 
@@ -102,7 +102,7 @@ class ListenConnection:
         self.utterance: IncomingUtterance | None = None
 
     def begin(self) -> IncomingUtterance:
-        """The utterance that is coming in, a new one where none is."""
+        """Give the utterance that is coming in, a new one where none is."""
         if self.utterance is None:
             self.utterance = IncomingUtterance(self.workspace, self.job_id)
         return self.utterance
@@ -164,7 +164,7 @@ class ListenConnection:
         """Say what is wrong; the connection stays open."""
         await self.socket.send_json({"type": "error", **error.to_json()})
 
-    async def broken(self) -> None:
+    async def lost(self) -> None:
         """Keep what came before the connection was lost, marked cut."""
         utterance, self.utterance = self.utterance, None
         if utterance is not None and len(utterance.pcm) >= 2 * RATE * LEAST_KEPT_S:
@@ -181,12 +181,12 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, job_id: str) -> Non
         with workspace.database.read() as session:
             job_of(session, job_id)
 
-    line = ListenConnection(socket, workspace, job_id)
+    connection = ListenConnection(socket, workspace, job_id)
     try:
         try:
             await run_sync(known)
         except OhmtrailError as error:
-            await line.problem(error)
+            await connection.problem(error)
             await socket.close(1008, error.code)
             return
         while True:
@@ -194,10 +194,10 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, job_id: str) -> Non
             if received["type"] == "websocket.disconnect":
                 break
             if received.get("bytes") is not None:
-                await line.frame(received["bytes"])
+                await connection.frame(received["bytes"])
             elif received.get("text") is not None:
-                await line.message(received["text"])
+                await connection.message(received["text"])
     except WebSocketDisconnect:
         pass
     finally:
-        await line.broken()
+        await connection.lost()

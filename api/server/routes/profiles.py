@@ -17,13 +17,13 @@ router = APIRouter(prefix="/api", tags=["instruments"])
 
 @router.get("/profiles")
 def list_profiles() -> list[JsonObject]:
-    """The generic profiles that ship, by class of instrument."""
+    """List the generic profiles that ship, by class of instrument."""
     return [profile.to_json() for profile in shipped().values()]
 
 
 @router.get("/jobs/{job_id}/profiles")
 def list_job_profiles(workspace: WorkspaceDep, job_id: str) -> list[JsonObject]:
-    """What each of a job's instruments can show; `origin` says whether set, described or learnt."""
+    """List what each of a job's instruments can show; `origin` says whether set, described or learnt."""
     with workspace.database.read() as session:
         job_of(session, job_id)
         return [profile_for_page(session, row) for row in instruments_of(session, job_id)]
@@ -31,7 +31,7 @@ def list_job_profiles(workspace: WorkspaceDep, job_id: str) -> list[JsonObject]:
 
 @router.get("/jobs/{job_id}/instruments/{label}/profile")
 def show_profile(workspace: WorkspaceDep, job_id: str, label: str) -> JsonObject:
-    """What one of a job's instruments can show."""
+    """Show what one of a job's instruments can show."""
     with workspace.database.read() as session:
         job_of(session, job_id)
         return profile_for_page(session, instrument_of(session, job_id, label))

@@ -1,4 +1,4 @@
-"""Records: list them, take one back."""
+"""Records: list them, withdraw one."""
 
 from __future__ import annotations
 

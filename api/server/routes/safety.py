@@ -31,7 +31,7 @@ class SafetyReply(BaseModel):
 
 @router.get("")
 def show_safety(workspace: WorkspaceDep, job_id: str, axis: str) -> JsonObject:
-    """All steps of an axis with their newest answers; `open` names those that hold insulation values back."""
+    """Show all steps of an axis with their newest answers; `open` names those that hold insulation values back."""
     with workspace.database.read() as session:
         job_of(session, job_id)
         return safety_for_page(session, axis_of(session, job_id, axis))

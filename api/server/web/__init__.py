@@ -46,7 +46,7 @@ HEADERS = {
 
 @cache
 def _files() -> dict[str, tuple[str, bytes, str]]:
-    """Every file of the page by name: media type, content, entity tag."""
+    """Read every file of the page, by name: media type, content, entity tag."""
     found = {}
     for entry in sorted(files("api.server.web").iterdir(), key=lambda item: item.name):
         suffix = entry.name[entry.name.rfind(".") :]
@@ -69,13 +69,13 @@ def _serve(name: str, request: Request) -> Response:
 
 @router.get("/")
 def page(request: Request) -> Response:
-    """The page."""
+    """Serve the page."""
     return _serve("index.html", request)
 
 
 @router.get("/page/{name}")
 def page_file(name: str, request: Request) -> Response:
-    """A style sheet or module of the page.
+    """Serve a style sheet or module of the page.
 
     Raises:
         NoSuchPage: Not one of the page's files.

@@ -7,14 +7,14 @@ import { proofs } from "./proof.js";
 import { now, post } from "./server.js";
 import { KINDS, MOTORS, SECTIONS, URGENCIES, VERDICTS, clock, conditions, parted, point, shown } from "./words.js";
 
-/** A verdict with its sign; urgency is the finer word. */
+/** A verdict with its symbol; urgency is the finer word. */
 export function verdictTag(verdict, urgency) {
   const [mark, sign, words] = VERDICTS[verdict] || ["none", "–", "No reading yet"];
   const note = urgency === "information" && verdict === "acceptable";
   return el(`span.verdict.${note ? "none" : mark}`, {}, `${note ? "–" : sign} ${URGENCIES[urgency] || words}`);
 }
 
-/** The sign alone, for the row of axes; the words are there for who cannot see it. */
+/** The symbol alone, for the row of axes; the words beside it are for screen readers. */
 export function verdictSign(verdict) {
   const [mark, sign, words] = VERDICTS[verdict] || ["none", "–", "No reading yet"];
   return el(`span.verdict.${mark}`, {}, el("span", { "aria-hidden": "true" }, sign), el("span.hidden", {}, words));
@@ -55,7 +55,7 @@ function reading(record, { job, graded, refresh }) {
     gone ? null : changes(record, job, refresh));
 }
 
-/** Correct a record or take it back: both are new entries, the old one stays. */
+/** Correct a record or withdraw it: both are new entries, the old one stays. */
 function changes(record, job, refresh) {
   const act = async (path, body, words) => {
     try {
@@ -67,10 +67,10 @@ function changes(record, job, refresh) {
   const form = readingForm(record, job, (after) => act(`/api/jobs/${encodeURIComponent(job.id)}/typed`,
     { ...changed(record, after), supersedes: record.id }, "Read the new value, then confirm it. The old one stays on file."), true);
   const back = el("button.warn", { type: "button", onclick: () => {
-    if (back.dataset.sure) act(`/api/records/${encodeURIComponent(record.id)}/withdraw`, {}, `${record.id} is taken back. It stays on file.`);
+    if (back.dataset.sure) act(`/api/records/${encodeURIComponent(record.id)}/withdraw`, {}, `${record.id} is withdrawn. It stays on file.`);
     back.dataset.sure = "yes";
-    back.textContent = "Press again to take it back";
-  } }, "Take back");
+    back.textContent = "Press again to withdraw it";
+  } }, "Withdraw");
   return el("details.changes", { id: `changes-${record.id}` }, el("summary", {}, "Wrong?"),
     el("div.row", {}, el("button", { type: "button", onclick: () => { form.hidden = !form.hidden; } }, "Correct"), back), form);
 }

@@ -1,4 +1,4 @@
-// A person shows where the display is: four corners tapped on the photo, put right by dragging or by the arrow keys.
+// A person shows where the display is: four corners tapped on the photo, adjusted by dragging or by the arrow keys.
 
 import { el, fill, say } from "./dom.js";
 import { post } from "./server.js";
@@ -8,7 +8,7 @@ const STEP = 0.004; // of the photo's side, for one press of an arrow key
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const SVG = "http://www.w3.org/2000/svg";
 
-/** Four points clockwise, the first one first: what was tapped in another order is put in order. */
+/** Sort four points clockwise, the first one first: a person may tap them in any order. */
 export function clockwise(points) {
   const cx = points.reduce((sum, p) => sum + p[0], 0) / points.length;
   const cy = points.reduce((sum, p) => sum + p[1], 0) / points.length;
@@ -22,7 +22,7 @@ export function clockwise(points) {
  * The tool: photo, corners, and what to do with them.
  * @param {string} jobPath path of the job's routes
  * @param {string} sha256 the photo
- * @param {(answer: object) => Promise<void>} done told what the server read; puts the tool away
+ * @param {(answer: object) => Promise<void>} done called with what the server read; removes the tool
  * @param {() => void} close called when the person gives up
  */
 export function cornerTool(jobPath, sha256, done, close) {

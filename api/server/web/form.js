@@ -1,4 +1,4 @@
-// The fields of one reading, for typing one or for putting one right.
+// The fields of one reading, for typing one or correcting one.
 
 import { el } from "./dom.js";
 import { KINDS, QUALIFIERS, SECTIONS, UNITS } from "./words.js";

@@ -1,4 +1,4 @@
-// Lets sound through while somebody speaks: louder than twice the noise around, with a little of what came before.
+// A noise gate: lets sound through while somebody speaks: louder than twice the noise around, with a little of what came before.
 
 const BEFORE = 5; // frames of 100 ms kept from before the voice, so that its first sound is not cut off
 const AFTER = 15; // frames let through after it, in which the recogniser finds the end

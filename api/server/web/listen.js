@@ -1,13 +1,13 @@
-// Speaking to the tool with both hands at work: one press opens the line, then every utterance is heard, read back and
+// Speaking to the tool with both hands at work: one press opens the connection, then every utterance is heard, read back and
 // answered until the next press. Sound goes out only while somebody speaks, and never while the tool itself speaks.
-// Where no line can be opened, or where it breaks, what was said goes as a clip by the outbox.
+// Where no connection can be opened, or where it is lost, what was said goes as a clip by the outbox.
 
 import { Gate } from "./gate.js";
 import { Microphone, level, wav } from "./microphone.js";
 import { readBack } from "./readback.js";
 import { now } from "./server.js";
 
-const CONNECT_MS = 3000; // some phones refuse the open line although the page itself loads
+const CONNECT_MS = 3000; // some phones refuse the connection although the page itself loads
 const ANSWER_MS = 20000; // a slow computer may think this long about the last utterance
 
 export class Listening {
@@ -35,7 +35,7 @@ export class Listening {
     if (this.busy) return;
     this.busy = true;
     this.socket = await this.connect();
-    this.whole = this.socket === null; // no line: the clip goes whole
+    this.whole = this.socket === null; // no connection: the clip goes whole
     this.started = now();
     this.muted = false;
     this.sending = false;
@@ -45,7 +45,7 @@ export class Listening {
     try {
       await this.microphone.start();
       this.on = true;
-      this.show({ state: "listening", words: this.whole ? "No open line: press Stop when you have spoken." : "" });
+      this.show({ state: "listening", words: this.whole ? "No connection: press Stop when you have spoken." : "" });
     } catch (error) {
       await this.close();
       this.show({ state: "ready", words: error.message });
@@ -57,7 +57,7 @@ export class Listening {
   frame(samples) {
     this.show({ level: this.muted ? 0 : level(samples) });
     if (this.whole || this.muted || !this.open()) return;
-    this.microphone.frames.length = 0; // it is kept at the other end of the line
+    this.microphone.frames.length = 0; // the server keeps the sound from here on
     for (const piece of this.gate.pass(samples)) {
       if (!this.sending) {
         this.started = now();
@@ -102,7 +102,7 @@ export class Listening {
     this.socket.send(JSON.stringify(message));
   }
 
-  /** The open line, or null where there is none. */
+  /** Open the connection; resolves to null where there is none. */
   connect() {
     const address = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/jobs/${encodeURIComponent(this.jobId)}/listen`;
     return new Promise((done) => {
@@ -111,7 +111,7 @@ export class Listening {
       socket.onopen = () => { clearTimeout(give); done(socket); };
       socket.onerror = () => { clearTimeout(give); done(null); };
       socket.onmessage = (event) => this.hear(JSON.parse(event.data));
-      socket.onclose = () => { if (socket === this.socket) this.broken(); };
+      socket.onclose = () => { if (socket === this.socket) this.lost(); };
     });
   }
 
@@ -144,14 +144,14 @@ export class Listening {
     await readBack(answer.message);
   }
 
-  /** The line broke: what was being said goes as a clip, once more from its beginning. */
-  async broken() {
+  /** The connection was lost: what was being said goes as a clip, once more from its beginning. */
+  async lost() {
     const { on, pieces, started } = this;
     this.socket = null;
     this.pieces = [];
     await this.close();
     if (pieces.length) await this.keep(wav(pieces), started);
-    else if (on) this.show({ state: "ready", words: "The line broke. Press Speak to go on." });
+    else if (on) this.show({ state: "ready", words: "The connection was lost. Press Speak to go on." });
   }
 
   async sendClip() {

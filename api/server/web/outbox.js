@@ -26,8 +26,8 @@ function ownId() {
 export class Outbox {
   /**
    * @param {string} jobId
-   * @param {(waiting: number, problem: string) => void} changed told how many are not sent, and why
-   * @param {(answer: object) => Promise<void>} answered told what the server made of each
+   * @param {(waiting: number, problem: string) => void} changed called with how many are not sent, and why
+   * @param {(answer: object) => Promise<void>} answered called with what the server made of each
    */
   constructor(jobId, changed, answered) {
     this.jobId = jobId;
@@ -48,7 +48,7 @@ export class Outbox {
   /** Keep a file and send it as soon as it can be sent. */
   async put(file, name, capturedAt) {
     const database = await open();
-    // Bytes, not the file itself: some phones lose files that a page has put aside.
+    // Bytes, not the file itself: some phones lose files that a page holds for later.
     const item = { jobId: this.jobId, bytes: await file.arrayBuffer(), type: file.type, name, capturedAt, clientId: ownId() };
     await done(database.transaction(STORE, "readwrite").objectStore(STORE).add(item));
     database.close();

@@ -12,7 +12,7 @@ from fastapi.testclient import TestClient
 
 from api.assessment.grade_job import findings_of, newest_grading
 from api.assessment.grading_adapter import read_inputs
-from api.assessment.history import earlier_visits
+from api.assessment.history import history_of
 from api.dialogue.actions import Confirm
 from api.ledger.canonical import canonical, parsed
 from api.server.app import create_app
@@ -50,7 +50,7 @@ def trend(workspace: Workspace, job: str, axis: str = "X") -> dict[str, dict[str
 
 def counted(workspace: Workspace, job: str) -> list[str]:
     with workspace.database.read() as session:
-        return earlier_visits(session, job, read_inputs(session, job)).record_ids
+        return history_of(session, job, read_inputs(session, job)).record_ids
 
 
 def test_a_fall_since_the_visit_before_is_found_and_names_both_records(workspace: Workspace) -> None:
@@ -113,7 +113,7 @@ def test_the_instruments_of_the_earlier_visit_bound_its_values(workspace: Worksp
     visit(workspace, 2025, "550")
     now = visit(workspace, 2026, "160")
     with workspace.database.read() as session:
-        past = earlier_visits(session, now, read_inputs(session, now))
+        past = history_of(session, now, read_inputs(session, now))
     [found] = past.visits["X"]
     assert found.measurements[0].instrument_id in past.meters
     assert found.context.winding_c is not None

@@ -52,7 +52,7 @@ READING = tuple(ReadingColumns.model_fields)
 
 
 def fast_folder() -> str:
-    """A folder in memory where there is one: this test is about order, not about disks."""
+    """Give a folder in memory where there is one: this test is about order, not about disks."""
     return tempfile.mkdtemp(dir="/dev/shm" if Path("/dev/shm").is_dir() else None)
 
 
@@ -183,7 +183,7 @@ class Confirmation(RuleBasedStateMachine):
             shutil.rmtree(self.folder)
 
     def _check_trail(self) -> None:
-        """Walk the trail: every record follows a confirmation of the revision that stood, without doubts."""
+        """Walk the trail: every record follows a confirmation of the revision that held, without doubts."""
         proposals: dict[str, dict[str, Any]] = {}
         met = 0
         with self.workspace.database.read() as session:

@@ -71,7 +71,7 @@ def test_correction_after_confirmation_supersedes_and_undo_brings_the_old_back(v
     assert [record["value"] for record in visit.records()] == ["1.08"]
     visit.say("take it back")
     assert visit.records() == []
-    assert "nothing was taken back" in visit.say("take it back")["message"]
+    assert "nothing was withdrawn" in visit.say("take it back")["message"]
 
 
 def test_context_is_carried_from_clip_to_clip(visit: Visit) -> None:
@@ -109,7 +109,7 @@ def test_a_missing_axis_and_section_are_asked_for_and_filled_by_words(visit: Vis
 
 
 def test_an_axis_that_the_job_does_not_have_moves_the_work_nowhere(visit: Visit) -> None:
-    """A misheard letter must not send the readings that follow to an axis that is not there."""
+    """Keep a misheard letter from sending the readings that follow to an axis that is not there."""
     visit.say("x ray axis motor alone")
     assert visit.say("victor axis")["message"] == "This job has no axis V; it has X, Y."
     visit.say("a one to a two one point zero eight ohms")

@@ -36,7 +36,7 @@ def insulation(visit: Visit) -> None:
 def test_a_unit_that_was_not_readable_is_asked_for_and_taken_by_voice(
     visit: Visit, unit: str | None, doubt: str
 ) -> None:
-    """Digits and point are sure, the unit is not: the person says the unit alone, then confirms."""
+    """Say the unit alone, then confirm, where digits and point are accepted and the unit is not."""
     visit.make_safe()
     insulation(visit)
     asked = visit.show("34.70", unit, doubts=[doubt])
@@ -53,7 +53,7 @@ def test_a_unit_that_was_not_readable_is_asked_for_and_taken_by_voice(
     assert record["photo_sha256"] == asked["sha256"]
 
 
-def test_a_tapped_unit_is_taken_and_leaves_other_doubts_standing(visit: Visit) -> None:
+def test_a_tapped_unit_is_taken_and_leaves_other_doubts_open(visit: Visit) -> None:
     insulation(visit)
     [proposal] = visit.show("34.70", None, doubts=["unit_missing", "dot_unsure"])["proposals"]
     tapped = visit.workspace.act(proposal["id"], Correct(reading={"unit": "MOhm"}, revision=proposal["revision"]))

@@ -15,7 +15,7 @@ from tests.capture.display.hostile import FILES
 
 @pytest.fixture(scope="module")
 def real(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workspace]:
-    """A workspace with the real display reader behind it."""
+    """Open a workspace with the real display reader behind it."""
     opened = Workspace.open(tmp_path_factory.mktemp("hostile") / "data", engines=RealEngines())
     opened.create_job(JOB)
     yield opened
@@ -26,7 +26,7 @@ def real(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workspace]:
 def test_a_hostile_file_ends_as_kept_evidence_with_a_reason(real: Workspace, name: str) -> None:
     make, code = FILES[name]
     data = make()
-    if code in ("photo_empty", "photo_too_large"):  # told at the door; nothing is stored
+    if code in ("photo_empty", "photo_too_large"):  # refused before anything is stored
         with pytest.raises((BadInput, TooLarge)):
             real.take_photo("J1", data)
         return

@@ -78,7 +78,7 @@ def test_two_processes_worth_of_writers_wait_for_each_other(tmp_path: Path) -> N
 
 
 def test_a_read_that_turns_into_a_write_would_fail_and_our_writers_do_not(tmp_path: Path) -> None:
-    """Why every writing transaction begins IMMEDIATE: the deferred one fails at once with a stale snapshot."""
+    """Show why every writing transaction begins IMMEDIATE: a deferred one fails at once with a stale snapshot."""
     database = Database(tmp_path)
     with Session(database._readers) as session:
         session.exec(select(JobRow)).all()
@@ -131,7 +131,7 @@ def test_the_database_itself_forbids_changing_what_proves(workspace: Workspace, 
 
 
 def test_a_full_disk_is_said_and_loses_nothing(workspace: Workspace) -> None:
-    """SQLite refuses to grow; what was recorded before stays, and the work goes on once there is room."""
+    """Let SQLite refuse to grow: what was recorded before stays, and the work goes on once there is room."""
     job = workspace.create_job(JOB)["id"]
     with workspace.database._writers.connect() as connection:
         pages = connection.exec_driver_sql("PRAGMA page_count").scalar()

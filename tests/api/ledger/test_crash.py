@@ -118,7 +118,7 @@ def test_a_file_is_synced_before_it_gets_its_name(tmp_path: Path, monkeypatch: p
 
 @pytest.mark.parametrize("step", ["_receive", "_read", "_put_crops", "_conclude"])
 def test_a_stop_at_any_step_of_the_intake(visit: Visit, monkeypatch: pytest.MonkeyPatch, step: str) -> None:
-    """The process dies at the beginning of a step; after the next start nothing stored is lost or unread."""
+    """Kill the process at the beginning of a step; after the next start nothing stored is lost or unread."""
 
     class PowerCutError(BaseException):
         pass

@@ -1,4 +1,4 @@
-"""Evidence: whatever arrives is kept byte for byte, told by its content, and never lost for being damaged."""
+"""Evidence: whatever arrives is kept byte for byte, typed by its content, and never lost for being damaged."""
 
 from __future__ import annotations
 
@@ -165,7 +165,7 @@ def test_limits(workspace: Workspace) -> None:
 
 
 def test_bombs_are_kept_and_not_opened(workspace: Workspace) -> None:
-    """A tiny file that unpacks to gigapixels or hours: refused by its header, fast, and still on record."""
+    """Refuse a tiny file that unpacks to gigapixels or hours by its header, fast, and keep it on record."""
     job = workspace.create_job(JOB)["id"]
     out = io.BytesIO()
     Image.new("1", (16_000, 16_000)).save(out, "PNG")
@@ -184,7 +184,7 @@ TRUNCATED = [(name, part) for name in ("jpeg", "png", "webp", "wav", "flac", "og
 
 @pytest.fixture(scope="module")
 def real(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
-    """A workspace with the real decoders behind it."""
+    """Open a workspace with the real decoders behind it."""
     opened = Workspace.open(tmp_path_factory.mktemp("real") / "data", engines=RealEngines())
     opened.create_job(JOB)
     return opened

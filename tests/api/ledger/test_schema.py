@@ -30,7 +30,7 @@ OLD = Path(__file__).parent / "data" / "schema1.zip"
 
 @pytest.fixture
 def old(tmp_path: Path) -> Path:
-    """A folder of version 1, as it was left."""
+    """Copy a folder of version 1, as it was left."""
     folder = tmp_path / "data"
     with zipfile.ZipFile(OLD) as packed:
         packed.extractall(folder)
@@ -117,7 +117,7 @@ def test_profiles_that_only_the_trail_held_are_carried_into_their_table(old: Pat
 
 
 def test_work_goes_on_in_a_migrated_folder(old: Path) -> None:
-    """Old proposals hold "quantity" in their JSON columns; they are read, confirmed, corrected and reported."""
+    """Read, confirm, correct and report old proposals, which hold "quantity" in their JSON columns."""
     workspace = Workspace.open(old, engines=FakeEngines())
     with workspace.database.read() as session:
         assert [record.row.kind for record in all_records(session, "J1")] == [
@@ -203,7 +203,7 @@ def test_changes_under_the_old_names_are_found(old: Path, statement: str) -> Non
 
 
 def test_nobody_can_bring_a_mapping_of_his_own(old: Path) -> None:
-    """A forged migration, with every hash made anew, would rename a column away from the value that was confirmed."""
+    """Refuse a forged migration that, every hash made anew, renames a column away from the confirmed value."""
     migrate(old)
     seq, text = ask(old, "SELECT seq, body FROM trail_entry ORDER BY seq DESC LIMIT 1")[0]
     body = json.loads(text)

@@ -34,7 +34,7 @@ def test_canonical_text_reads_back_and_is_the_same_again(value: Any) -> None:
 
 
 def test_canonical_form_is_fixed() -> None:
-    """RFC 8785, 3.2: no white space, keys sorted, only the escapes that JSON needs."""
+    """Hold to RFC 8785, 3.2: no white space, keys sorted, only the escapes that JSON needs."""
     assert canonical({"b": [1, True, None], "a": 'Ω\n"\\/'}) == '{"a":"Ω\\n\\"\\\\/","b":[1,true,null]}'
 
 
@@ -101,7 +101,7 @@ def test_a_damaged_head_file_does_not_stop_the_work_and_stays_on_record(tmp_path
 
 
 def test_the_schema_is_the_one_that_was_reviewed(tmp_path: Path) -> None:
-    """The tables' names, columns and types as text, so that a change of the format shows in review."""
+    """Write the tables' names, columns and types as text, so that a change of the format shows in review."""
     database = Database(tmp_path)
     with database._readers.connect() as connection:
         tables = connection.exec_driver_sql(

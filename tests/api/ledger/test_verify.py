@@ -29,7 +29,7 @@ Rows = list[dict[str, Any]]
 
 @pytest.fixture(scope="module")
 def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A whole visit on disk, closed: every table has rows, both folders have files."""
+    """Leave a whole visit on disk, closed: every table has rows, both folders have files."""
     folder = tmp_path_factory.mktemp("sealed") / "data"
     workspace = Workspace.open(folder, engines=FakeEngines())
     visit = Visit(workspace)
@@ -55,7 +55,7 @@ def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def folder(sealed: Path, tmp_path: Path) -> Path:
-    """A copy of the visit to tamper with."""
+    """Copy the visit, to tamper with it."""
     return Path(shutil.copytree(sealed, tmp_path / "copy"))
 
 
@@ -144,7 +144,7 @@ def test_a_value_of_the_same_look_but_another_type(folder: Path) -> None:
 
 
 def test_a_whole_number_written_as_a_fraction_is_stored_as_it_was(folder: Path) -> None:
-    """INTEGER affinity turns 2.0 back into 2 before it is stored, so nothing changed and nothing is reported."""
+    """Report nothing where nothing changed: INTEGER affinity turns 2.0 back into 2 before it is stored."""
     revision = rows(folder, "proposal")[0]["revision"]
     alter(folder, ("UPDATE proposal SET revision = ? WHERE rowid = 1", (float(revision),)))
     assert isinstance(rows(folder, "proposal")[0]["revision"], int)
@@ -217,7 +217,7 @@ def test_the_tail_cut_off_with_its_rows_and_the_head_file(folder: Path) -> None:
 
 
 def test_a_valid_entry_added_by_another_hand(folder: Path) -> None:
-    """Somebody who knows the format appends two well-formed transactions: the head file does not know them."""
+    """Append two well-formed transactions, as somebody who knows the format could: the head file betrays them."""
     from api.ledger.trail import What, make_entry
 
     last = entries(folder)[-1]
@@ -301,7 +301,7 @@ def test_a_trigger_table_or_index_changed(folder: Path) -> None:
 
 
 def dump(folder: Path) -> list[str]:
-    """The logical content: every statement that would make this database again."""
+    """Dump the logical content: every statement that would make this database again."""
     connection = sqlite3.connect(f"file:{folder / 'ohmtrail.db'}?mode=ro", uri=True)
     try:
         return list(connection.iterdump())
@@ -310,7 +310,7 @@ def dump(folder: Path) -> list[str]:
 
 
 def test_random_bytes_of_the_database_file(folder: Path) -> None:
-    """A flipped byte is found, or every row and definition is provably the same as before."""
+    """Find a flipped byte, or prove every row and definition the same as before."""
     path = folder / "ohmtrail.db"
     good, content = path.read_bytes(), dump(folder)
     rng = random.Random(20261125)
@@ -337,7 +337,7 @@ def test_what_is_no_database(folder: Path) -> None:
 
 
 def test_a_lagging_head_is_accepted_and_reported(folder: Path, sealed: Path) -> None:
-    """As after a crash between commit and head file: the head names the transaction before the last."""
+    """Accept a head that names the transaction before the last, as after a crash between commit and head file."""
     import json
 
     from api.ledger.trail import write_head

@@ -1,4 +1,4 @@
-"""Listening live: partial words, the same answer as for a clip, and a line that may break anywhere."""
+"""Listening live: partial words, the same answer as for a clip, and a connection that may be lost anywhere."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def client(workspace: Workspace) -> Iterator[TestClient]:
 
 
 def pcm(words: str) -> bytes:
-    """Samples that spell the words, with a second of silence behind."""
+    """Make samples that spell the words, with a second of silence behind."""
     spelt = np.frombuffer(words.encode(), dtype=np.uint8).astype("<i2").tobytes()
     return spelt + bytes(32_000)
 
@@ -43,7 +43,7 @@ def captures(workspace: Workspace) -> list[CaptureRow]:
 
 
 def finish(line: Any) -> dict[str, Any]:
-    """The next message that is no partial one."""
+    """Receive the next message that is no partial one."""
     while True:
         message: dict[str, Any] = line.receive_json()
         if message["type"] != "partial":

@@ -85,7 +85,7 @@ def test_safety_over_http(client: TestClient, job: str) -> None:
 
 
 def test_meter_not_proved_afterwards_keeps_the_gate_shut(client: TestClient, job: str) -> None:
-    """Domain TV-A10: bus at 12 V, meter proved before but not after: refused (live-dead-live, NFPA 70E 120.5)."""
+    """Refuse with the bus at 12 V, meter proved before but not after (live-dead-live, NFPA 70E 120.5; TV-A10)."""
     for step in STEPS:
         answer = "no" if step.id == "meter_proved_after" else "yes"
         client.post(f"/api/jobs/{job}/axes/X/safety", json={"step": step.id, "answer": answer, "value": "12"})
@@ -254,7 +254,7 @@ def test_foreign_names_and_pages_are_turned_away(client: TestClient, job: str) -
 
 
 def test_the_foreign_gate_stands_before_every_route(client: TestClient) -> None:
-    """From the routes as the app knows them, so that a new one without the gate fails here."""
+    """List the routes as the app knows them, so that a new one without the gate fails here."""
     paths = client.get("/openapi.json").json()["paths"]
     assert len(paths) >= 17
     for path, methods in paths.items():

@@ -127,7 +127,7 @@ def test_control_characters_are_no_position() -> None:
 
 
 def test_the_worst_shaft_position_is_named_by_grading_and_the_report(client: TestClient, visit: Visit) -> None:
-    """Eight readings, seven alike and one far off: more than 20 % (house rule, no source) names its position."""
+    """Name the position of the one reading in eight that is more than 20 % off (house rule, no source)."""
     for step, value in enumerate(("1.08", "1.09", "1.08", "1.90", "1.07", "1.08", "1.09", "1.08")):
         record = confirm(client, typed(client, visit, value=value, position=f"{45 * step}°"))
         assert record["position"] == f"{45 * step}°"
@@ -139,7 +139,7 @@ def test_the_worst_shaft_position_is_named_by_grading_and_the_report(client: Tes
 
 
 def test_a_reading_after_cleaning_is_compared_with_the_one_before_it(client: TestClient, visit: Visit) -> None:
-    """`grading.rules.cleaning` compares a value marked "after cleaning" with the one before it."""
+    """Have `grading.rules.cleaning` compare a value marked "after cleaning" with the one before it."""
     visit.make_safe()
     insulation = {
         "kind": "insulation_resistance",
