@@ -161,3 +161,12 @@ def test_no_two_classes_share_a_name() -> None:
                 if isinstance(node, ast.ClassDef):
                     places.setdefault(node.name, []).append(f"{path.relative_to(ROOT)}:{node.lineno}")
     assert {name: found for name, found in places.items() if len(found) > 1} == {}
+
+
+@pytest.mark.parametrize("package", ["api", "capture", "grading"])
+def test_no_module_uses_another_s_private_name(package: str) -> None:
+    """A name with an underscore belongs to its module; what others need has a public name and a docstring."""
+    for path in sources(package):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ImportFrom) and top(node.module or "") in ("api", "capture", "grading"):
+                assert not [name.name for name in node.names if name.name.startswith("_")], path
