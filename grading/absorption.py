@@ -10,19 +10,23 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.interval import INFINITY, Interval
+from grading.limits import LIMITS
 
 PI_TIMES = (Decimal(600), Decimal(60))
+"""Times on test that define the polarization index, s (IEEE 43)."""
 DAR_TIMES = (Decimal(60), Decimal(30))
-PI_MEANINGLESS_OHM = Decimal("5e9")  # IEEE 43-2013 as told by a secondary text
-DAR_USEFUL_BELOW_OHM = Decimal("1e9")  # house rule: short cables and small motors barely absorb above this
+"""Times on test that define the dielectric absorption ratio, s (common practice)."""
 
-# No standard sets these bands; two tables in use agree at the ends (common practice, no source).
 DAR_BANDS: tuple[tuple[Decimal, str], ...] = (
-    (Decimal("1.0"), "bad"),
-    (Decimal("1.25"), "unreliable"),
-    (Decimal("1.4"), "fair"),
-    (Decimal("1.6"), "good"),
+    (LIMITS["absorption.dar"].value, "bad"),
+    (LIMITS["absorption.dar_fair"].value, "unreliable"),
+    (LIMITS["absorption.dar_good"].value, "fair"),
+    (LIMITS["absorption.dar_excellent"].value, "good"),
 )
+"""No standard sets these bands; two tables in use agree at the ends (common practice, no source)."""
+
+_CLASSES = {"A": "105", "E": "120", "B": "130", "F": "155", "H": "180", "N": "200"}
+_KNOWN_CLASSES = frozenset({*_CLASSES.values(), "220"})
 
 
 @dataclass(frozen=True)
@@ -92,8 +96,17 @@ def minimum_pi(thermal_class: str) -> Decimal:
     Raises:
         ValueError: Unknown class.
     """
+    return LIMITS["absorption.pi_class_105" if is_lowest_class(thermal_class) else "absorption.pi"].value
+
+
+def is_lowest_class(thermal_class: str) -> bool:
+    """Tell whether a thermal class is 105 (A), for which the lower polarization index is asked.
+
+    Raises:
+        ValueError: Unknown class.
+    """
     text = thermal_class.strip().upper()
-    number = {"A": "105", "E": "120", "B": "130", "F": "155", "H": "180", "N": "200"}.get(text, text)
-    if number not in {"105", "120", "130", "155", "180", "200", "220"}:
+    number = _CLASSES.get(text, text)
+    if number not in _KNOWN_CLASSES:
         raise ValueError(f"Thermal class {thermal_class!r} is not known; use 105, 130, 155 or 180.")
-    return Decimal("1.5") if number == "105" else Decimal("2.0")
+    return number == _CLASSES["A"]

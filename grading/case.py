@@ -14,6 +14,7 @@ from grading.shop import PUBLISHED, ShopProfile
 from grading.terms.quantity import QuantityKind, unit
 from grading.terms.section import Section
 from grading.uncertainty import conformity_at_least, expanded_uncertainty, probability_at_least
+from grading.voltage import VoltageChoice, choose
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,11 @@ class Case:
     def limit(self, name: str) -> Limit:
         """A limit in force, by id."""
         return self.profile.limits[name]
+
+    @property
+    def voltages(self) -> VoltageChoice:
+        """The test voltages for the axis's motor."""
+        return choose(self.context.rated_voltage, self.context.maker_test_voltage, self.profile.limits)
 
     def of(self, kind: QuantityKind, section: Section | None = None) -> tuple[BoundedReading, ...]:
         """Readings of one kind (and section), in the order measured."""
@@ -68,11 +74,20 @@ def build_case(
 ) -> Case:
     """Take the measurements of one axis and put bounds on its resistances."""
     known = dict(instruments or {})
+    limits = PUBLISHED if profile is None else profile
     own = tuple(m for m in measurements if m.axis == context.axis)
     readings = tuple(
-        bound(m, known.get(m.instrument_id) if m.instrument_id else None) for m in own if m.kind in RESISTANCE_KINDS
+        bound(m, known.get(m.instrument_id) if m.instrument_id else None, limits.limits)
+        for m in own
+        if m.kind in RESISTANCE_KINDS
     )
-    return Case(context, own, readings, known, PUBLISHED if profile is None else profile, history)
+    return Case(context, own, readings, known, limits, history)
+
+
+def retest_months(case: Case) -> str:
+    """Say when a value that is watched is taken again: "3 to 6 months"."""
+    early, late = case.limit("insulation.retest_early").value, case.limit("insulation.retest_late").value
+    return f"{early:f} to {late:f} months"
 
 
 def in_ohm(limit: Limit) -> Decimal:

@@ -12,6 +12,9 @@ from decimal import Decimal
 from grading.limits import LIMITS
 from grading.terms.terminals import auxiliary
 
+MICRO, MILLI = 1_000_000, 1000
+"""Microcoulombs in a coulomb; millijoules in a joule."""
+
 GATE_V = LIMITS["energy.gate_voltage"].value
 
 
@@ -33,12 +36,12 @@ def voltage_after_v(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: Dec
 
 def charge_uc(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
     """Stored charge in µC: C V."""
-    return capacitance_f * voltage * 1_000_000
+    return capacitance_f * voltage * MICRO
 
 
 def energy_mj(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
     """Stored energy in mJ: C V²/2."""
-    return capacitance_f * voltage * voltage / 2 * 1000
+    return capacitance_f * voltage * voltage / 2 * MILLI
 
 
 def exempt_from_five_seconds(charge: Decimal) -> bool:
@@ -81,7 +84,7 @@ def gate(
         proved_after: And again after.
         drive_disconnected: The motor leads are off the drive.
         vertical_supported: Vertical axes are on blocks (True where there is none).
-        clipped: Leads that hang on the tester.
+        clipped: Leads that are connected to the tester.
     """
     reasons: list[str] = []
     if bus_v is None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from grading.case import Case, in_ohm
+from grading.case import Case, in_ohm, retest_months
 from grading.finding import DriveVerdict, Fault, Finding, Urgency, Verdict
 from grading.interval import Side
 from grading.reading import BoundedReading, Shape
@@ -31,8 +31,10 @@ _URGENCY_WORDS: dict[Urgency, str] = {
     Urgency.DO_NOT_ENERGISE: "a reading fails; do not re-energise from the drive until the failed part is found.",
     Urgency.SERVICE_LIMIT: "serviceable only at risk: clean, dry, retest, and plan the repair.",
     Urgency.REPEAT: "these readings do not settle it; repeat as described below.",
-    Urgency.WATCH: "within limits but worth watching; retest in 3 to 6 months or as described below.",
+    Urgency.WATCH: "within limits but worth watching; retest in {months} or as described below.",
 }
+MOST_NAMED = 3
+"""Readings named in the statement on the drive; the rest are counted."""
 _CIRCUIT = ("winding.open", "winding.continuity")
 _COST: dict[Urgency, str] = {
     Urgency.DO_NOT_ENERGISE: (
@@ -60,7 +62,7 @@ def headline(case: Case, fault: Fault, urgency: Urgency, ranked: Sequence[Findin
     if urgency in (Urgency.WITHIN_LIMITS, Urgency.INFORMATION):
         return f"{axis}within limits at the time of test. {NOTHING_FOUND}{facts}"
     first = f" {ranked[0].statement}" if ranked else ""
-    return f"{axis}{_URGENCY_WORDS[urgency]}{first}"
+    return f"{axis}{_URGENCY_WORDS[urgency].format(months=retest_months(case))}{first}"
 
 
 def cost(urgency: Urgency) -> str:
@@ -106,8 +108,8 @@ def judge_drive(case: Case, findings: Sequence[Finding]) -> DriveVerdict:
     readings = [r for r in _to_earth(case) if to_earth(r.measurement.terminals) or r.section is Section.CABLE_ALONE]
     low = [r for r in readings if r.shape is Shape.COLLAPSED or r.interval.side_of(bar) is Side.BELOW]
     if low:
-        facts = "; ".join(f"{place(r.measurement)} {measured(r.measurement)}" for r in low[:3])
-        more = f"; and {len(low) - 3} more" if len(low) > 3 else ""
+        facts = "; ".join(f"{place(r.measurement)} {measured(r.measurement)}" for r in low[:MOST_NAMED])
+        more = f"; and {len(low) - MOST_NAMED} more" if len(low) > MOST_NAMED else ""
         text = (
             "Do not re-energise from the drive: what it would feed leaks to earth below its floor "
             f"({limit_words(limit)}). {facts}{more}. The drive is at risk."

@@ -14,6 +14,7 @@ from enum import StrEnum
 
 INFINITY = Decimal("Infinity")
 ZERO = Decimal(0)
+METRES_PER_KM = 1000
 
 
 class Side(StrEnum):
@@ -157,4 +158,4 @@ def per_kilometre(resistance: Decimal, length_m: Decimal) -> Decimal:
 
     Leakage adds up along a cable, so its insulation resistance falls with length.
     """
-    return resistance * length_m / 1000
+    return resistance * length_m / METRES_PER_KM

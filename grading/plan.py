@@ -6,7 +6,7 @@ The points come from `grading.plan_table`; this module walks them over the recor
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from grading.advice import motor_first
@@ -22,7 +22,6 @@ from grading.shop import ShopProfile
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import ends, is_earth, to_earth
-from grading.voltage import choose
 
 
 @dataclass(frozen=True)
@@ -89,13 +88,20 @@ def _parts(context: AxisContext) -> tuple[Section, Section]:
 
 
 def _tasks(case: Case, section: Section) -> Iterator[Task]:
-    choice = choose(case.context.rated_voltage, case.context.maker_test_voltage)
+    choice = case.voltages
     volts = {VoltageStep.NONE: None, VoltageStep.SCREENING: choice.screening, VoltageStep.JUDGING: choice.judging}
     used: dict[VoltageStep, set[str]] = {step: set() for step in VoltageStep}
     prepare = PREPARE[section]
     if section is Section.MOTOR_ALONE:
         prepare += PREPARE_EXTRA[case.context.motor_kind]
-    for number, point in enumerate(PLANS[case.context.motor_kind][section]):
+    seconds = int(case.limit("insulation.time").value)
+    positions = int(case.limit("winding.armature_positions").value)
+    for number, planned in enumerate(PLANS[case.context.motor_kind][section]):
+        point = replace(
+            planned,
+            seconds=seconds if planned.seconds else 0,
+            positions=positions if planned.positions > 1 else planned.positions,
+        )
         done = _done(case, point, volts[point.step], used[point.step])
         skipped = "" if done else _skip(case, point)
         yield Task(point, volts[point.step], done, skipped, prepare if number == 0 else ())
@@ -182,7 +188,7 @@ def _whole_bad(case: Case) -> bool:
 
 def _series_bad(case: Case) -> bool:
     readings = case.of(QuantityKind.WINDING_RESISTANCE, Section.THROUGH_CABLE)
-    return any(is_open(r) for r in readings) or unequal(case, Section.THROUGH_CABLE)
+    return any(is_open(case, r) for r in readings) or unequal(case, Section.THROUGH_CABLE)
 
 
 def _stop(case: Case) -> str:

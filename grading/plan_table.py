@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from grading.limits import LIMITS
 from grading.measurement import MotorKind
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
@@ -91,7 +92,7 @@ def _point(
     texts: tuple[str, str],
     positions: int = 1,
 ) -> PlanPoint:
-    seconds = 60 if kind is _I else 0
+    seconds = int(LIMITS["insulation.time"].value) if kind is _I else 0
     return PlanPoint(section, kind, terminals, step, when, texts[0], texts[1], positions, seconds)
 
 
@@ -145,7 +146,7 @@ def _plan(leads: tuple[tuple[str, ...], tuple[str, ...], str], positions: int) -
 
 
 PLANS: dict[MotorKind, dict[Section, tuple[PlanPoint, ...]]] = {
-    MotorKind.DC_SERVO: _plan(_BRUSHED, 8),
+    MotorKind.DC_SERVO: _plan(_BRUSHED, int(LIMITS["winding.armature_positions"].value)),
     MotorKind.AC_SERVO: _plan(_THREE, 1),
     MotorKind.SPINDLE: _plan(_THREE, 1),
 }

@@ -6,10 +6,12 @@ a collapsed test voltage [0, 1000 Ω/V times the voltage selected]. What was ass
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from grading.finding import Limit
 from grading.interval import INFINITY, Interval
 from grading.limits import LIMITS
 from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement
@@ -17,9 +19,6 @@ from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
 from grading.terms.section import Section
 from grading.uncertainty import expanded_uncertainty, half_width, standard_uncertainty
 from grading.voltage import (
-    COLLAPSE_CURRENT_MA,
-    CURRENT_LEAST_MA,
-    CURRENT_MOST_MA,
     collapse_bound,
     collapse_estimate,
     implied_current_ma,
@@ -27,12 +26,8 @@ from grading.voltage import (
 )
 from grading.words import number, ohms, span
 
-# House rules for meters of which no accuracy is on record: the wide end of the class.
-_OHM_PERCENT = Decimal(1)
-_OHM_COUNTS = Decimal(5)
-_FEWEST_COUNTS = 200  # house rule: above its lowest range a digital meter shows at least this many counts
-_SHORT_OHM = Decimal(10)
-_SHORT_INSULATION_OHM = Decimal(100_000)
+Limits = Mapping[str, Limit]
+"""The limits in force, by id."""
 
 
 class Shape(StrEnum):
@@ -111,12 +106,13 @@ RESISTANCE_KINDS = frozenset(
 )
 
 
-def bound(measurement: Measurement, instrument: Instrument | None) -> BoundedReading:
+def bound(measurement: Measurement, instrument: Instrument | None, limits: Limits = LIMITS) -> BoundedReading:
     """Bounds of one resistance measurement.
 
     Args:
         measurement: Of a resistance kind.
         instrument: The one that made it, or None where it is not on record.
+        limits: Limits in force.
 
     Returns:
         The reading; `Shape.NONE` with a reason where there is no usable value. Never raises.
@@ -125,15 +121,15 @@ def bound(measurement: Measurement, instrument: Instrument | None) -> BoundedRea
     value, problem = _ohms(measurement)
     if problem:
         return BoundedReading(measurement, Shape.NONE, UNKNOWN, basis=problem)
-    if _collapsed(measurement):
-        return _collapse(measurement, instrument, value)
+    if _collapsed(measurement, limits):
+        return _collapse(measurement, instrument, value, limits)
     if qualifier in (Qualifier.ABOVE, Qualifier.OPEN):
         return _over(measurement, instrument, value)
     if qualifier in (Qualifier.BELOW, Qualifier.SHORT):
-        return _under(measurement, instrument, value)
+        return _under(measurement, instrument, value, limits)
     if value is None:
         return BoundedReading(measurement, Shape.NONE, UNKNOWN, basis="no digits were recorded")
-    width, basis = _accuracy(measurement, instrument, value)
+    width, basis = _accuracy(measurement, instrument, value, limits)
     return BoundedReading(measurement, Shape.POINT, Interval.around(value, width), value, width, basis)
 
 
@@ -153,19 +149,24 @@ def _ohms(measurement: Measurement) -> tuple[Decimal | None, str]:
     return value, ""
 
 
-def _collapsed(measurement: Measurement) -> bool:
+def _collapsed(measurement: Measurement, limits: Limits) -> bool:
     if measurement.kind is not QuantityKind.INSULATION_RESISTANCE:
         return False
     if measurement.quantity.qualifier is Qualifier.COLLAPSED:
         return True
     set_voltage, built = measurement.test_voltage_set, measurement.test_voltage_built
-    return set_voltage is not None and built is not None and is_collapsed(set_voltage, built)
+    return (
+        set_voltage is not None and built is not None and is_collapsed(set_voltage, built, limits["tester.built"].value)
+    )
 
 
-def _collapse(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> BoundedReading:
+def _collapse(
+    measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits
+) -> BoundedReading:
     built = measurement.test_voltage_built
     open_end = measurement.quantity.qualifier is Qualifier.OPEN
-    little = value is not None and built is not None and implied_current_ma(built, value) < COLLAPSE_CURRENT_MA
+    least = limits["tester.current_unexplained"].value
+    little = value is not None and built is not None and implied_current_ma(built, value) < least
     if Circumstance.UNSTEADY in measurement.circumstances:
         return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis="the voltage was still rising")
     if open_end or little:
@@ -173,26 +174,27 @@ def _collapse(measurement: Measurement, instrument: Instrument | None, value: De
         return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis=basis)
     basis = "a tester of IEC 61557-2 holds its voltage down to 1000 Ω/V"
     bounds = collapse_bound(measurement.test_voltage_set)
-    estimate = _estimate(built, value, None if instrument is None else instrument.current_limit_ma)
+    estimate = _estimate(built, value, None if instrument is None else instrument.current_limit_ma, limits)
     return BoundedReading(measurement, Shape.COLLAPSED, bounds, value, basis=basis, estimate=estimate)
 
 
-def _estimate(built: Decimal | None, value: Decimal | None, limit_ma: Decimal | None) -> str:
+def _estimate(built: Decimal | None, value: Decimal | None, limit_ma: Decimal | None, limits: Limits) -> str:
     """What the voltage left says about the resistance, and whether a value shown with it fits the tester's current."""
     if not built:
         return ""
     if limit_ma is None:
-        found = collapse_estimate(built)
+        low, high = limits["tester.current_least"].value, limits["tester.current_most"].value
+        found = collapse_estimate(built, low, high)
         text = f"estimated {span(found)} from the 1 to 15 mA that a tester drives"
-        low, high = CURRENT_LEAST_MA, CURRENT_MOST_MA
     else:
-        text = f"estimated {ohms(built / limit_ma * 1000)} from the tester's {number(limit_ma)} mA"
+        found = collapse_estimate(built, limit_ma, limit_ma)
+        text = f"estimated {ohms(found.low)} from the tester's {number(limit_ma)} mA"
         low = high = limit_ma
     if value is None:
         return text
     current = implied_current_ma(built, value)
-    # Half and twice: house rule for "fits", since testers hold their current limit only roughly.
-    fits = low / 2 <= current <= high * 2
+    factor = limits["tester.current_fit"].value
+    fits = low / factor <= current <= high * factor
     return f"{text}; the value shown means {number(current)} mA, which {'fits' if fits else 'does not fit'}"
 
 
@@ -216,35 +218,40 @@ def _range_end(measurement: Measurement, instrument: Instrument | None) -> Decim
     return exact if exact is not None else min(by_voltage.values(), default=None)
 
 
-def _under(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> BoundedReading:
+def _under(
+    measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits
+) -> BoundedReading:
     basis = "below range: an upper bound"
     if value is None and instrument is not None:
         value = _finest(measurement, instrument)
     if value is None:
         insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
-        value = _SHORT_INSULATION_OHM if insulation else _SHORT_OHM
+        coarse = limits["tester.resolution_insulation" if insulation else "tester.resolution_ohm"]
+        value = coarse.value * unit(coarse.unit).factor
         basis = "below range; the meter's resolution is not on record, so a coarse one is assumed (house rule)"
     return BoundedReading(measurement, Shape.UNDER, Interval.at_most(value), basis=basis)
 
 
-def _accuracy(measurement: Measurement, instrument: Instrument | None, value: Decimal) -> tuple[Decimal, str]:
+def _accuracy(
+    measurement: Measurement, instrument: Instrument | None, value: Decimal, limits: Limits
+) -> tuple[Decimal, str]:
     quantity = measurement.quantity
     digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     percent, counts = _data_sheet(instrument, insulation)
     if instrument is not None and (percent is not None or counts is not None):
         finest = _finest(measurement, instrument)
-        count = digit if finest is None else min(digit, max(finest, value / _FEWEST_COUNTS))
+        count = digit if finest is None else min(digit, max(finest, value / limits["tester.fewest_counts"].value))
         # Fewer digits recorded than the display has, as in "half a meg": half of the last one given is rounding.
         rounding = digit / 2 if digit > count else Decimal(0)
         width = half_width(value, percent or Decimal(0), counts or Decimal(0), count) + rounding
         sheet = f"the data sheet of {instrument.name or instrument.id}"
         return width, f"±({percent or 0} % + {counts or 0} counts) by {sheet}"
     if insulation:
-        error = LIMITS["tester.operating_error"].value
+        error = limits["tester.operating_error"].value
         width = max(half_width(value, error, Decimal(0), digit), digit)
         return width, f"±{error} %, the most that IEC 61557-2 allows, since no accuracy is on record"
-    width = half_width(value, _OHM_PERCENT, _OHM_COUNTS, digit)
+    width = half_width(value, limits["tester.ohm_error"].value, limits["tester.ohm_counts"].value, digit)
     return width, "±(1 % + 5 counts) assumed, since no accuracy is on record (house rule)"
 
 

@@ -8,11 +8,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum
 from statistics import median
 
-COPPER_OHM_MM2_PER_M = Decimal("0.017241")  # at 20 °C, annealed copper (from memory)
-ARMATURE_SPREAD_PERCENT = Decimal(20)  # house rule
-OUTLIER_PERCENT = Decimal(30)  # house rule: a position this far off the median is an outlier
+from grading.limits import LIMITS
+
+COPPER_OHM_MM2_PER_M = Decimal("0.017241")
+"""Resistivity of annealed copper at 20 °C, Ω·mm²/m (from memory)."""
+ARMATURE_SPREAD_PERCENT = LIMITS["winding.armature_spread"].value
+OUTLIER_PERCENT = LIMITS["winding.armature_outlier"].value
+FEWEST_POSITIONS = int(LIMITS["winding.armature_fewest"].value)
 
 
 class InconsistentWindingError(ValueError):
@@ -54,7 +59,7 @@ def phase_of_star(line_to_line: Decimal) -> Decimal:
 
 def phase_of_delta(line_to_line: Decimal) -> Decimal:
     """Phase of a balanced delta: 1.5 times lead to lead."""
-    return line_to_line * 3 / 2
+    return line_to_line + line_to_line / 2
 
 
 def star_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, Decimal, Decimal]:
@@ -104,8 +109,19 @@ def joint_residual(cabinet: Decimal, motor: Decimal, cable_loop: Decimal) -> Dec
     return cabinet - motor - cable_loop
 
 
-def expected_armature_ohm(rated_voltage: Decimal, rated_current: Decimal) -> tuple[Decimal, Decimal]:
+def expected_armature_ohm(
+    rated_voltage: Decimal,
+    rated_current: Decimal,
+    low_percent: Decimal = LIMITS["winding.armature_rating_low"].value,
+    high_percent: Decimal = LIMITS["winding.armature_rating_high"].value,
+) -> tuple[Decimal, Decimal]:
     """Rough range of a d.c. armature's resistance: 5 to 15 % of U/I (house rule, an order of magnitude).
+
+    Args:
+        rated_voltage: V.
+        rated_current: A.
+        low_percent: Lower end, percent of U/I.
+        high_percent: Upper end, percent of U/I.
 
     Raises:
         ValueError: The rated current is not above 0.
@@ -113,7 +129,17 @@ def expected_armature_ohm(rated_voltage: Decimal, rated_current: Decimal) -> tup
     if rated_current <= 0:
         raise ValueError("The rated current must be above 0 A.")
     whole = rated_voltage / rated_current
-    return whole * 5 / 100, whole * 15 / 100
+    return whole * low_percent / 100, whole * high_percent / 100
+
+
+class ArmaturePattern(StrEnum):
+    """What readings over shaft positions point at (house rule)."""
+
+    EVEN = "even"
+    BRUSHES = "brushes"  # the spread is too wide without a single outlier: brushes or commutator
+    ONE_HIGH = "one high"  # dirty or dead bar, riser or open coil
+    ONE_LOW = "one low"  # shorted coil or bridged bars
+    SEVERAL = "several"  # open coil in a two-path winding, or brushes and commutator
 
 
 @dataclass(frozen=True)
@@ -126,7 +152,7 @@ class ArmatureSurvey:
         largest: Largest reading.
         outliers: Positions (0-based) more than 30 % off the median.
         spread_percent: (largest - smallest)/median without the outliers, percent.
-        pattern: "even", "brushes", "one high", "one low" or "several".
+        pattern: What the spread points at.
     """
 
     median: Decimal
@@ -134,37 +160,39 @@ class ArmatureSurvey:
     largest: Decimal
     outliers: tuple[int, ...]
     spread_percent: Decimal
-    pattern: str
+    pattern: ArmaturePattern
 
 
-def survey_armature(readings: Sequence[Decimal]) -> ArmatureSurvey:
+def survey_armature(
+    readings: Sequence[Decimal],
+    spread_percent: Decimal = ARMATURE_SPREAD_PERCENT,
+    outlier_percent: Decimal = OUTLIER_PERCENT,
+) -> ArmatureSurvey:
     """Judge armature readings over shaft positions (protocol and patterns are house rules).
 
     Args:
         readings: One per position, in order; eight or more are wanted.
+        spread_percent: Largest spread without outliers that is even, percent of the median.
+        outlier_percent: How far off the median a position is an outlier, percent.
 
     Raises:
         ValueError: Fewer than three readings, or a median of 0.
     """
-    if len(readings) < 3:
+    if len(readings) < FEWEST_POSITIONS:
         raise ValueError("At least three shaft positions are needed; eight or more are wanted.")
     middle = median(readings)
     if middle <= 0:
         raise ValueError("The readings must be above 0.")
-    outliers = tuple(i for i, r in enumerate(readings) if abs(r - middle) * 100 > OUTLIER_PERCENT * middle)
+    outliers = tuple(i for i, r in enumerate(readings) if abs(r - middle) * 100 > outlier_percent * middle)
     kept = [r for i, r in enumerate(readings) if i not in outliers] or list(readings)
     spread = 100 * (max(kept) - min(kept)) / middle
-    return ArmatureSurvey(
-        middle, min(readings), max(readings), outliers, spread, _pattern(readings, middle, outliers, spread)
-    )
-
-
-def _pattern(readings: Sequence[Decimal], middle: Decimal, outliers: tuple[int, ...], spread: Decimal) -> str:
     if len(outliers) == 1:
-        return "one high" if readings[outliers[0]] > middle else "one low"
-    if outliers:
-        return "several"
-    return "brushes" if spread > ARMATURE_SPREAD_PERCENT else "even"
+        pattern = ArmaturePattern.ONE_HIGH if readings[outliers[0]] > middle else ArmaturePattern.ONE_LOW
+    elif outliers:
+        pattern = ArmaturePattern.SEVERAL
+    else:
+        pattern = ArmaturePattern.BRUSHES if spread > spread_percent else ArmaturePattern.EVEN
+    return ArmatureSurvey(middle, min(readings), max(readings), outliers, spread, pattern)
 
 
 def _mean(readings: Sequence[Decimal]) -> Decimal:

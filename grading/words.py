@@ -12,8 +12,16 @@ from grading.interval import INFINITY, Interval
 from grading.measurement import Measurement
 from grading.terms.quantity import unit
 from grading.terms.section import section_in_full
+from grading.voltage import ChoiceReason
 
 _THREE_DIGITS = Context(prec=3, rounding=ROUND_HALF_EVEN)
+
+CHOICE_WORDS: dict[ChoiceReason, str] = {
+    ChoiceReason.MAKER: "the motor maker's test voltage",
+    ChoiceReason.RATING_UNKNOWN: "500 V by IEC 60204-1, 18.3; rating unknown",
+    ChoiceReason.SMALL_MOTOR: "house rule for motors rated up to 50 V; more needs the maker's consent",
+    ChoiceReason.GUIDELINE: "IEEE 43-2013, Table 1",
+}
 
 _STEPS = (("GOhm", "1e9"), ("MOhm", "1e6"), ("kOhm", "1e3"), ("Ohm", "1"))
 
@@ -76,7 +84,7 @@ def place(measurement: Measurement) -> str:
 
 def limit_value(limit: Limit) -> str:
     """The limit's figure: "1 MΩ", "2 %", "1.5"."""
-    symbol = {"1": "", "uC": " µC", "W": " W"}.get(limit.unit)
+    symbol = {"1": "", "uC": " µC", "W": " W", "mo": " months"}.get(limit.unit)
     shown = f" {unit(limit.unit).symbol}" if symbol is None else symbol
     return f"{limit.value.normalize():f}{shown}"
 

@@ -6,7 +6,15 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from itertools import pairwise
 
-from grading.absorption import DAR_TIMES, PI_TIMES, AbsorptionRatio, dar_band, minimum_pi, ratio, ratio_of_intervals
+from grading.absorption import (
+    DAR_TIMES,
+    PI_TIMES,
+    AbsorptionRatio,
+    dar_band,
+    is_lowest_class,
+    ratio,
+    ratio_of_intervals,
+)
 from grading.case import Case, in_ohm, note
 from grading.finding import Basis, Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.measurement import Circumstance, MotorKind
@@ -18,7 +26,6 @@ from grading.words import limit_words, measured, number, place, sentence
 PI = "absorption.pi"
 DAR = "absorption.dar"
 STEPS = "voltage.steps"
-_SOUND_OHM = Decimal(100_000_000)  # house rule: 100 times the machine's floor is never failed on absorption alone
 _USABLE = (Shape.POINT, Shape.OVER)
 
 
@@ -100,7 +107,7 @@ def _pi_caveat(case: Case, found: AbsorptionRatio, earlier: BoundedReading, limi
         return ", thermal class not recorded; 2.0 is asked of class 130 and above, 1.5 of class 105"
     if found.value is None or found.value >= limit.value:
         return f" ({limit_words(limit)})"
-    if earlier.interval.low >= _SOUND_OHM:
+    if earlier.interval.low >= in_ohm(case.limit("absorption.sound")):
         return f", below {limit.value.normalize():f}, but no fault by itself at this resistance ({limit.citation()})"
     return ""
 
@@ -109,10 +116,10 @@ def _pi_limit(case: Case) -> Limit | None:
     if case.context.thermal_class is None:
         return None
     try:
-        low = minimum_pi(case.context.thermal_class) < Decimal(2)
+        lowest = is_lowest_class(case.context.thermal_class)
     except ValueError:
         return None
-    return case.limit("absorption.pi_class_105" if low else "absorption.pi")
+    return case.limit("absorption.pi_class_105" if lowest else "absorption.pi")
 
 
 def _dar(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: BoundedReading) -> Finding:
@@ -147,7 +154,7 @@ def _dar(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: Bou
     text = f"{where}: absorption ratio {_shown(found)} ({times})"
     if found.name != "DAR":
         text += ", kept for comparison; there is no table for these times"
-    elif later.interval.low >= Decimal("1e9"):
+    elif later.interval.low >= in_ohm(case.limit("absorption.dar_meaningless")):
         text += ", not graded above 1000 MΩ, where little is absorbed (house rule)"
     elif found.value is not None:
         text += f", called {dar_band(found.value)} ({limit.citation()})"

@@ -14,7 +14,6 @@ from grading.terms.section import Section, section_in_full
 from grading.words import measured, number, sentence, span
 
 CLEANING = "insulation.cleaning"
-_CONFIRMS = Decimal(2)  # house rule: at least twice the value confirms surface dirt or moisture
 
 
 def judge_cleaning(case: Case) -> Iterator[Finding]:
@@ -33,14 +32,15 @@ def _size(reading: BoundedReading) -> tuple[Decimal, Decimal]:
 
 
 def _compare(case: Case, section: Section, before: BoundedReading, after: BoundedReading) -> Finding:
+    confirms = case.limit("insulation.cleaning").value
     ids = (before.id, after.id)
     head = f"Axis {case.context.axis}, {section_in_full(section)}"
     facts = f"{measured(before.measurement)} before ({span(before.interval)}), {measured(after.measurement)} after"
     least = after.interval.low / before.interval.high if before.interval.high.is_finite() else Decimal(0)
-    if least >= _CONFIRMS:
+    if least >= confirms:
         text = f"{head}: at least {number(least, 2)} times better after cleaning or drying; {facts}"
         return note(CLEANING, sentence(f"{text}. This indicates dirt or moisture on the surface"), ids, section)
-    if after.interval.high < before.interval.low * _CONFIRMS:
+    if after.interval.high < before.interval.low * confirms:
         text = f"{head}: hardly changed by cleaning or drying; {facts}. This indicates the insulation itself"
         step = NextStep("Plan the repair or replacement of the part.", "Cleaning and drying did not bring it back.")
         low = after.interval.high < before.interval.low

@@ -7,7 +7,6 @@ seen without any test voltage.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from decimal import Decimal
 
 from grading.advice import SPLIT_LOW
 from grading.case import Case, in_ohm, note, repeat
@@ -22,8 +21,6 @@ from grading.words import limit_words, measured, number, ohms, place, sentence
 
 OHMMETER = "ground.ohmmeter"
 COMPARE = "ground.compare"
-_SHORT_OHM = Decimal(10)  # house rule: below this, a dead short to frame
-_TEN_TIMES = Decimal(10)  # house rule: insulation this much above a finite ohmmeter value is suspect
 
 
 def judge_ground(case: Case) -> Iterator[Finding]:
@@ -50,7 +47,7 @@ def _alone(case: Case, reading: BoundedReading) -> Finding:
         text = f"{where}: no path at the ohmmeter's low voltage; {fact}. That is no insulation test"
         return note(OHMMETER, sentence(text), (reading.id,), reading.section)
     limit = machine_limit(case.context, case.profile.limits)
-    if reading.interval.high < _SHORT_OHM:
+    if reading.interval.high < in_ohm(case.limit("ground.dead_short")):
         step = NextStep(
             "Check that the lead is not the earth or the brake lead; then open the circuit at the motor.",
             "So low a value is a dead short to frame, or the wrong lead.",

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from grading.case import Case, hold_at_least, in_ohm, note, repeat
+from grading.case import Case, hold_at_least, in_ohm, note, repeat, retest_months
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.limits import machine_limit, watch_limit, winding_limit
 from grading.measurement import Circumstance
@@ -18,7 +18,6 @@ from grading.rules.held import collapsed, doubtful, fails, passes, straddles
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import to_earth
-from grading.voltage import choose
 from grading.words import limit_value, limit_words, measured, ohms, place, sentence
 
 MACHINE = "insulation.machine"
@@ -47,7 +46,7 @@ def judge_complete(case: Case) -> Iterator[Finding]:
     """An axis without any insulation test is never called acceptable."""
     if case.readings and not case.of(QuantityKind.INSULATION_RESISTANCE):
         text = f"Axis {case.context.axis}: no insulation test was recorded; an ohmmeter cannot replace one."
-        choice = choose(case.context.rated_voltage, case.context.maker_test_voltage)
+        choice = case.voltages
         step = NextStep(
             f"Test from the cabinet to earth, first at {choice.screening:f} V, then at {choice.judging:f} V for 60 s.",
             "A few volts do not show what conducts under voltage.",
@@ -65,7 +64,7 @@ def is_early(case: Case, reading: BoundedReading) -> bool:
 
 def wanted_voltage(case: Case) -> Decimal:
     """Test voltage that the limits as measured presuppose, V."""
-    return choose(case.context.rated_voltage, case.context.maker_test_voltage).judging
+    return case.voltages.judging
 
 
 def is_full_voltage(case: Case, reading: BoundedReading) -> bool:
@@ -181,7 +180,9 @@ def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     text = f"{place(reading.measurement)}: sound but low for its kind; {measured(reading.measurement)}"
     floor = in_ohm(winding_limit(case.context, case.profile.limits))
     apart = case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
-    step = NextStep("Retest in 3 to 6 months under the same conditions.", "A falling value shows itself in a trend.")
+    step = NextStep(
+        f"Retest in {retest_months(case)} under the same conditions.", "A falling value shows itself in a trend."
+    )
     if reading.section is Section.THROUGH_CABLE and reading.interval.low < floor and not apart:
         text += f", which indicates that motor or cable may be as low as {ohms(reading.interval.low)}"
         step = NextStep(
@@ -210,9 +211,11 @@ def _cable_guidance(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     if reading.voltage is None or reading.shape is Shape.COLLAPSED or not to_earth(reading.measurement.terminals):
         return
     rated = case.context.rated_voltage
-    if reading.voltage >= 900:
+    built = case.limit("tester.built").value
+    small = rated is not None and rated <= case.limit("insulation.cable_rated").value
+    if reading.voltage >= built * case.limit("insulation.cable_test_high").value:
         limit = case.limit("insulation.cable_600")
-    elif rated is not None and rated <= 250 and reading.voltage >= 450:
+    elif small and reading.voltage >= built * case.limit("insulation.cable_test").value:
         limit = case.limit("insulation.cable_250")
     else:
         return

@@ -166,8 +166,8 @@ def _series(case: Case) -> Fault:
     for section in opens:
         readings = [r for r in case.of(QuantityKind.WINDING_RESISTANCE, section) if r.shape is not Shape.NONE]
         if readings:
-            opens[section] = any(is_open(r) for r in readings)
-    core = any(is_open(r) for r in case.of(QuantityKind.CONTINUITY))
+            opens[section] = any(is_open(case, r) for r in readings)
+    core = any(is_open(case, r) for r in case.of(QuantityKind.CONTINUITY))
     return locate_series(opens[Section.THROUGH_CABLE], opens[Section.MOTOR_ALONE], core)
 
 

@@ -7,15 +7,15 @@ whole range, and only a value that passes or fails everywhere in it gets a verdi
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.advice import CLEAN_MOTOR
-from grading.case import Case, hold_at_least, note, repeat
+from grading.case import Case, hold_at_least, note, repeat, retest_months
 from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
 from grading.interval import Interval
-from grading.limits import watch_limit, winding_limit
+from grading.limits import LIMITS, watch_limit, winding_limit
 from grading.measurement import AxisContext, Circumstance, InsulationSystem
 from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import is_early, is_full_voltage
@@ -36,7 +36,6 @@ from grading.words import limit_value, limit_words, measured, number, ohms, plac
 WINDING = "insulation.winding"
 TEMPERATURE = "insulation.temperature"
 DEW = "insulation.dew_point"
-_MODERN_YEAR = 1975  # house rule: thermosetting from about then on
 
 
 @dataclass(frozen=True)
@@ -56,24 +55,24 @@ class Corrected:
     how: str
 
 
-def insulation_system(context: AxisContext) -> tuple[InsulationSystem, str]:
+def insulation_system(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> tuple[InsulationSystem, str]:
     """The correction system to use, and what was assumed to choose it."""
     known = context.insulation_system
     if known is not InsulationSystem.UNKNOWN:
         return known, f"{known.value} correction"
-    if context.made_year is not None and context.made_year >= _MODERN_YEAR:
+    if context.made_year is not None and context.made_year >= limits["insulation.thermosetting_from"].value:
         how = f"thermosetting correction, assumed for a motor of {context.made_year} (house rule)"
         return InsulationSystem.THERMOSETTING, how
     return known, "insulation system not known, the lower of both corrections"
 
 
-def correct(reading: BoundedReading, context: AxisContext) -> Corrected:
+def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Corrected:
     """Bring a reading to 40 °C with the winding temperature on record.
 
     Raises:
         NotComparableError: The winding temperature is outside 10 to 85 °C.
     """
-    system, how = insulation_system(context)
+    system, how = insulation_system(context, limits)
     winding_c = context.winding_c
     if winding_c is None:
         low = factor_bounds(system, LOWEST_C, Decimal(0))[0]
@@ -131,7 +130,7 @@ def _judges(case: Case, reading: BoundedReading, readings: list[BoundedReading])
     """Whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage)."""
     limit = winding_limit(case.context, case.profile.limits)
     elapsed = reading.measurement.elapsed_s
-    later = elapsed is not None and elapsed > 2 * case.limit("insulation.time").value
+    later = elapsed is not None and elapsed > case.limit("insulation.time_later").value
     if later and any(
         r.measurement.elapsed_s is not None
         and r.measurement.elapsed_s < (elapsed or 0)
@@ -148,7 +147,7 @@ def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     limit = winding_limit(case.context, case.profile.limits)
     where, fact = place(reading.measurement), measured(reading.measurement)
     try:
-        corrected = correct(reading, case.context)
+        corrected = correct(reading, case.context, case.profile.limits)
     except NotComparableError as error:
         step = NextStep("Let the motor come to between 10 and 85 °C and test again.", str(error))
         yield repeat(TEMPERATURE, sentence(f"{where}: {fact}. {error}"), (reading.id,), step, reading.section, limit)
@@ -228,7 +227,7 @@ def _watch(case: Case, reading: BoundedReading, corrected: Corrected) -> Iterato
     if verdict is Verdict.UNACCEPTABLE:
         text = f"{place(reading.measurement)}: sound but low for its kind, {ohms(value)} ({limit_words(limit)})"
         step = NextStep(
-            "Retest in 3 to 6 months under the same conditions.", "A falling value shows itself in a trend."
+            f"Retest in {retest_months(case)} under the same conditions.", "A falling value shows itself in a trend."
         )
         yield Finding(
             "insulation.watch",

@@ -23,12 +23,14 @@ from grading.winding import (
 from grading.words import limit_words, number, ohms, sentence
 
 UNBALANCE = "winding.unbalance"
+PAIRS = 3
+"""Pairs that three leads make."""
 
 
 def point_readings(case: Case, section: Section) -> list[BoundedReading]:
     """Lead-to-lead point values of a part, in the order measured."""
     readings = case.of(QuantityKind.WINDING_RESISTANCE, section)
-    return [r for r in readings if r.shape is Shape.POINT and r.value and not is_open(r)]
+    return [r for r in readings if r.shape is Shape.POINT and r.value and not is_open(case, r)]
 
 
 def unequal(case: Case, section: Section) -> bool:
@@ -42,14 +44,13 @@ def judge_phases(case: Case, points: Sequence[BoundedReading]) -> Iterator[Findi
     latest: dict[frozenset[str], BoundedReading] = {}
     for reading in points:
         latest[pair(reading.measurement.terminals)] = reading
-    if len(latest) != 3:
+    if len(latest) != PAIRS:
         return
     readings = list(latest.values())
     values = [compensated(case, r) for r in readings]
     if min(values) <= 0:
         return
-    ids = tuple(r.id for r in readings)
-    section = readings[0].section
+    ids, section = tuple(r.id for r in readings), readings[0].section
     percent = unbalance_percent(values)
     coarse = max(count_ohm(r) for r in readings)
     shown = ", ".join(f"{r.measurement.terminals} {r.measurement.quantity.display()}" for r in readings)
@@ -77,7 +78,8 @@ def judge_phases(case: Case, points: Sequence[BoundedReading]) -> Iterator[Findi
     elif percent > look.value:
         yield _unequal(where, detail, ids, section, (look, act), percent)
     else:
-        note_text = "" if resolvable <= look.value / 2 else f"; one count of this meter is {number(resolvable, 2)} %"
+        fine = resolvable <= look.value * case.limit("winding.count_share").value
+        note_text = "" if fine else f"; one count of this meter is {number(resolvable, 2)} %"
         text = sentence(f"{where}: the three phases are alike; {detail}{note_text}")
         yield Finding(
             UNBALANCE,

@@ -25,12 +25,12 @@ ARMATURE = "winding.armature"
 def judge_armature(case: Case, points: Sequence[BoundedReading]) -> Iterator[Finding]:
     """Armature readings of one part over shaft positions; nothing below three readings."""
     values = [compensated(case, r) for r in points]
-    if len(values) < 3 or median(values) <= 0:
+    if len(values) < case.limit("winding.armature_fewest").value or median(values) <= 0:
         return
-    survey = survey_armature(values)
     ids = tuple(r.id for r in points)
     where = f"Axis {case.context.axis}, {section_in_full(points[0].section)}"
     limit = case.limit("winding.armature_spread")
+    survey = survey_armature(values, limit.value, case.limit("winding.armature_outlier").value)
     detail = (
         f"median {ohms(survey.median)}, smallest {ohms(survey.smallest)}, largest {ohms(survey.largest)} over "
         f"{len(values)} positions, spread {number(survey.spread_percent)} % without outliers; {limit_words(limit)}"
@@ -43,7 +43,11 @@ def judge_armature(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fin
         "brushes": "the spread is too wide: brushes or commutator",
     }.get(survey.pattern)
     if cause is None:
-        few = "" if len(values) >= 8 else "; eight positions or more are wanted"
+        few = (
+            ""
+            if len(values) >= case.limit("winding.armature_positions").value
+            else "; eight positions or more are wanted"
+        )
         yield Finding(
             ARMATURE,
             Verdict.ACCEPTABLE,
@@ -74,20 +78,24 @@ def judge_armature(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fin
 def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Finding]:
     """The motor alone against its nameplate, or a brushed motor against its rating."""
     context = case.context
-    motor = [r for r in points if r.section is Section.MOTOR_ALONE and not is_open(r)]
+    motor = [r for r in points if r.section is Section.MOTOR_ALONE and not is_open(case, r)]
     if not motor:
         return
     value = median(compensated(case, r) for r in motor)
     ids = tuple(r.id for r in motor)
     where = f"Axis {context.axis}, motor alone"
     if context.nameplate_resistance_ohm and context.winding_c is not None:
-        reference = Decimal(25) if context.nameplate_c is None else context.nameplate_c
+        reference = (
+            case.limit("winding.nameplate_temperature").value if context.nameplate_c is None else context.nameplate_c
+        )
         assumed = " (assumed)" if context.nameplate_c is None else ""
         brought = resistance_at(value, context.winding_c, reference, ZERO_RESISTANCE_C[context.conductor])
         yield _deviation(case, brought, f"{where}: {ohms(brought)} at {reference:f} °C{assumed}", ids)
     elif context.motor_kind is MotorKind.DC_SERVO and context.rated_voltage and context.rated_current:
-        low, high = expected_armature_ohm(context.rated_voltage, context.rated_current)
-        inside = low / 3 <= value <= high * 3
+        least, most = case.limit("winding.armature_rating_low").value, case.limit("winding.armature_rating_high").value
+        low, high = expected_armature_ohm(context.rated_voltage, context.rated_current, least, most)
+        factor = case.limit("winding.rating_factor").value
+        inside = low / factor <= value <= high * factor
         word = "of the order expected" if inside else "far from the order expected"
         text = f"{where}: {word}, {ohms(value)} against about {ohms(low)} to {ohms(high)} by the rating (house rule)"
         yield note(NAMEPLATE, sentence(text), ids, Section.MOTOR_ALONE)
@@ -127,7 +135,7 @@ def judge_joint(case: Case) -> Iterator[Finding]:
         points = [
             r
             for r in case.of(QuantityKind.WINDING_RESISTANCE, section)
-            if r.shape is Shape.POINT and r.value and not is_open(r)
+            if r.shape is Shape.POINT and r.value and not is_open(case, r)
         ]
         if not points:
             return
@@ -136,7 +144,7 @@ def judge_joint(case: Case) -> Iterator[Finding]:
     loop = cable_loop_ohm(context.cable_length_m, context.core_mm2)
     residual = joint_residual(median(cabinet), median(motor), loop)
     limit = case.limit("winding.joint")
-    allowed = max(in_ohm(limit), median(motor) * 5 / 100)
+    allowed = max(in_ohm(limit), median(motor) * case.limit("winding.joint_share").value / 100)
     ids = tuple(r.id for s in sections for r in sections[s])
     detail = (
         f"calculated {number(residual)} Ω left of the cabinet's {ohms(median(cabinet))} after motor "

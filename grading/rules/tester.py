@@ -8,8 +8,8 @@ from grading.case import Case, note
 from grading.finding import Finding, NextStep, Urgency, Verdict
 from grading.rules.motor import DEW, damp
 from grading.terms.quantity import QuantityKind
-from grading.voltage import choose, overshoot_ratio
-from grading.words import limit_words, number, place, sentence
+from grading.voltage import overshoot_ratio
+from grading.words import CHOICE_WORDS, limit_words, number, place, sentence
 
 
 def judge_tester(case: Case) -> Iterator[Finding]:
@@ -45,9 +45,14 @@ def _overshoot(case: Case) -> Iterator[Finding]:
 
 def _ceiling(case: Case) -> Iterator[Finding]:
     context = case.context
-    highest = choose(context.rated_voltage, context.maker_test_voltage).ceiling
+    choice = case.voltages
+    highest = choice.ceiling
     limit = case.limit("tester.ceiling_small")
-    small = context.rated_voltage is not None and context.rated_voltage < 100 and context.maker_test_voltage is None
+    small = (
+        context.rated_voltage is not None
+        and context.rated_voltage < case.limit("tester.ceiling_rated").value
+        and context.maker_test_voltage is None
+    )
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         selected = reading.measurement.test_voltage_set
         if selected is None or selected <= highest:
@@ -55,7 +60,7 @@ def _ceiling(case: Case) -> Iterator[Finding]:
         over = small and selected > limit.value
         text = (
             f"{place(reading.measurement)}: tested at {selected:f} V, above the {highest:f} V chosen for this motor "
-            f"({limit_words(limit) if over else choose(context.rated_voltage, context.maker_test_voltage).reason})"
+            f"({limit_words(limit) if over else CHOICE_WORDS[choice.reason]})"
         )
         step = NextStep(
             f"Do not exceed {highest:f} V on this motor; retest it at that voltage.",

@@ -22,12 +22,13 @@ from grading.temperature import NotComparableError
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section, section_in_full
 from grading.terms.terminals import to_earth
-from grading.trend import FEWEST_FOR_BAND, FEWEST_FOR_SLOPE, Fit, Point, fit
+from grading.trend import Fit, Point, fit
 from grading.words import limit_value, limit_words, number, ohms, sentence
 
 DROP = "trend.drop"
 LIMIT = "trend.limit"
-_DAYS = Decimal("365.25")
+DAYS_A_YEAR = Decimal("365.25")
+SECONDS_A_DAY = 86400
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -
     over, value = worst.shape is Shape.OVER, _size(worst)
     if section is Section.MOTOR_ALONE and case.context.winding_c is not None:
         try:
-            corrected = correct(worst, case.context)
+            corrected = correct(worst, case.context, case.profile.limits)
         except NotComparableError:
             return
         value = corrected.interval.low if corrected.value is None else corrected.value
@@ -163,7 +164,7 @@ _DROPS: tuple[tuple[str, Verdict, Urgency, str, str], ...] = (
 
 
 def _line(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[Finding]:
-    if len(series) < FEWEST_FOR_SLOPE:
+    if len(series) < case.limit("trend.fewest_for_slope").value:
         return
     start = series[0].at
     points = [Point(float(_years(start, v.at)), float(v.ohm), v.over) for v in series]
@@ -187,17 +188,23 @@ def _line(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[F
         else machine_limit(case.context, case.profile.limits)
     )
     yield _forecast(
-        f"{head}: falling, times {_figure(line.yearly_factor)} a year in {visits}", line, points, limit, ids, section
+        case,
+        f"{head}: falling, times {_figure(line.yearly_factor)} a year in {visits}",
+        line,
+        points,
+        limit,
+        ids,
+        section,
     )
 
 
 def _forecast(
-    text: str, line: Fit, points: Sequence[Point], limit: Limit, ids: tuple[str, ...], section: Section
+    case: Case, text: str, line: Fit, points: Sequence[Point], limit: Limit, ids: tuple[str, ...], section: Section
 ) -> Finding:
     last = points[-1].years
-    horizon = 2 * (last - points[0].years)
+    horizon = float(case.limit("trend.horizon").value) * (last - points[0].years)
     when = line.reaches(float(in_ohm(limit)))
-    band = line.band(float(in_ohm(limit))) if line.points >= FEWEST_FOR_BAND else None
+    band = line.band(float(in_ohm(limit))) if line.points >= case.limit("trend.fewest_for_band").value else None
     early = when if band is None else band[0]
     if when is None or early is None or early - last > horizon:
         text += (
@@ -215,15 +222,16 @@ def _forecast(
         f"now ({spread}; {limit_words(limit)})"
     )
     plan = _figure(max(0.0, early - last))
+    retest = _figure(max(0.0, early - last) / float(case.limit("trend.retest_share").value))
     step = NextStep(
-        f"Plan the repair within {plan} years, and retest at a third of that time.",
+        f"Plan the repair within {plan} years, and retest after {retest} years.",
         "The early end of the band is the planning date.",
     )
     return Finding(LIMIT, Verdict.MARGINAL, Urgency.WATCH, sentence(text), limit, ids, None, step, section)
 
 
 def _years(start: dt.datetime, end: dt.datetime) -> Decimal:
-    return Decimal(str((end - start).total_seconds())) / 86400 / _DAYS
+    return Decimal(str((end - start).total_seconds())) / SECONDS_A_DAY / DAYS_A_YEAR
 
 
 def _figure(value: float) -> str:

@@ -25,7 +25,7 @@ OPEN = "winding.open"
 def judge_winding(case: Case) -> Iterator[Finding]:
     """All lead-to-lead and end-to-end readings of the axis."""
     for reading in case.of(QuantityKind.WINDING_RESISTANCE):
-        yield from _one(reading)
+        yield from _one(case, reading)
     for section in (Section.THROUGH_CABLE, Section.MOTOR_ALONE):
         points = point_readings(case, section)
         if case.context.motor_kind is MotorKind.DC_SERVO:
@@ -35,15 +35,15 @@ def judge_winding(case: Case) -> Iterator[Finding]:
         yield from judge_nameplate(case, points)
     yield from judge_joint(case)
     for reading in case.of(QuantityKind.CONTINUITY):
-        yield _continuity(reading)
+        yield _continuity(case, reading)
 
 
-def _one(reading: BoundedReading) -> Iterator[Finding]:
+def _one(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     where, fact = place(reading.measurement), measured(reading.measurement)
     if reading.shape is Shape.NONE:
         step = NextStep("Read the point again.", sentence(reading.basis))
         yield repeat(OPEN, sentence(f"{where}: no value, {reading.basis}"), (reading.id,), step, reading.section)
-    elif is_open(reading):
+    elif is_open(case, reading):
         part = "cable or winding" if reading.section is Section.THROUGH_CABLE else "winding"
         step = NextStep(CHECK_CIRCUIT, f"The circuit through the {part} is open.")
         yield Finding(
@@ -72,12 +72,12 @@ def _one(reading: BoundedReading) -> Iterator[Finding]:
         yield note(OPEN, sentence(f"{where}: the circuit is closed; {fact}"), (reading.id,), reading.section)
 
 
-def _continuity(reading: BoundedReading) -> Finding:
+def _continuity(case: Case, reading: BoundedReading) -> Finding:
     where, fact = place(reading.measurement), measured(reading.measurement)
     if reading.shape is Shape.NONE:
         step = NextStep("Measure the core again.", sentence(reading.basis))
         return repeat("winding.continuity", sentence(f"{where}: no value"), (reading.id,), step, reading.section)
-    if is_open(reading):
+    if is_open(case, reading):
         step = NextStep("Replace the cable or mend the plug.", "A core is broken.")
         return Finding(
             "winding.continuity",

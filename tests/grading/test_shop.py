@@ -11,11 +11,13 @@ import pytest
 import grading
 from grading.finding import Direction, SourceStatus, Verdict
 from grading.limits import FIXED, LIMITS
+from grading.measurement import MotorKind
+from grading.plan import plan_axis
 from grading.rulebook import RULES
 from grading.shop import ShopProfile, ShopProfileError, read_profile
 from grading.terms.quantity import UNITS
 from grading.verdict import grade_axis, grade_job
-from tests.grading.making import CABLE, METERS, WHOLE, axis, ir
+from tests.grading.making import CABLE, METERS, MOTOR, WHOLE, axis, ir, ll
 
 
 def profile(text: str) -> ShopProfile:
@@ -127,6 +129,41 @@ def test_an_empty_profile_is_the_published_limits() -> None:
     assert read_profile({}) == ShopProfile()
 
 
+def test_the_spread_of_an_armature_is_judged_by_the_limit_in_force() -> None:
+    """Readings that spread by some 9 % are even by the published 20 %, and not by a shop's own 5 %."""
+    tight = profile('[limits."winding.armature_spread"]\nvalue = "5"')
+    values = ("0.84", "0.80", "0.87", "0.83", "0.82", "0.82", "0.84", "0.83")
+    readings = [ll(MOTOR, v, "A1-A2", position=str(i + 1)) for i, v in enumerate(values)]
+    context = axis(MotorKind.DC_SERVO)
+    published, own = (
+        next(f for f in grade_axis(readings, context, METERS, profile=shop).findings if f.rule == "winding.armature")
+        for shop in (ShopProfile(), tight)
+    )
+    assert published.verdict is Verdict.ACCEPTABLE
+    assert own.verdict is Verdict.MARGINAL
+    assert own.limit == tight.limits["winding.armature_spread"]
+
+
+@pytest.mark.parametrize(("name", "value", "before", "after"), [
+    ("winding.armature_outlier", "10", Verdict.ACCEPTABLE, Verdict.MARGINAL),
+    ("winding.armature_spread", "12", Verdict.ACCEPTABLE, Verdict.MARGINAL),
+])  # fmt: skip
+def test_limits_of_an_armature_reach_the_rule(name: str, value: str, before: Verdict, after: Verdict) -> None:
+    values = ("0.80", "0.81", "0.80", "0.90", "0.80", "0.79", "0.80", "0.80")
+    readings = [ll(MOTOR, v, "A1-A2") for v in values]
+    shop = profile(f'[limits."{name}"]\nvalue = "{value}"')
+    for limits, verdict in ((ShopProfile(), before), (shop, after)):
+        findings = grade_axis(readings, axis(MotorKind.DC_SERVO), METERS, profile=limits).findings
+        assert next(f for f in findings if f.rule == "winding.armature").verdict is verdict
+
+
+def test_a_shop_may_ask_for_a_longer_time_and_more_positions_and_the_plan_says_so() -> None:
+    shop = profile('[limits."insulation.time"]\nvalue = "90"\n[limits."winding.armature_positions"]\nvalue = "12"\n')
+    tasks = plan_axis([], axis(MotorKind.DC_SERVO), METERS, profile=shop).tasks
+    assert {t.point.seconds for t in tasks} == {0, 90}
+    assert {t.point.positions for t in tasks} == {1, 12}
+
+
 # The table itself.
 
 
@@ -137,7 +174,7 @@ def test_every_limit_names_its_source_and_how_it_was_seen() -> None:
         assert limit.condition
         assert limit.source
         assert limit.value > 0
-        assert limit.unit in {*UNITS, "1", "W", "uC"}
+        assert limit.unit in {*UNITS, "1", "W", "uC", "mo"}
         published = limit.source not in ("House rule", "Common practice")
         own = limit.status in (SourceStatus.HOUSE_RULE, SourceStatus.COMMON_PRACTICE)
         assert not (published and own), name
