@@ -50,10 +50,19 @@ class AbsorptionRatio:
     @property
     def name(self) -> str:
         """PI for 600 s/60 s, DAR for 60 s/30 s, else the two times."""
-        times = (self.later_s, self.earlier_s)
-        if times == PI_TIMES:
+        if self.is_index:
             return "PI"
-        return "DAR" if times == DAR_TIMES else f"ratio {self.later_s:f} s/{self.earlier_s:f} s"
+        return "DAR" if self.is_dar else f"ratio {self.later_s:f} s/{self.earlier_s:f} s"
+
+    @property
+    def is_index(self) -> bool:
+        """Whether the times are those of the polarization index."""
+        return (self.later_s, self.earlier_s) == PI_TIMES
+
+    @property
+    def is_dar(self) -> bool:
+        """Whether the times are those of the dielectric absorption ratio."""
+        return (self.later_s, self.earlier_s) == DAR_TIMES
 
     @property
     def undefined(self) -> bool:

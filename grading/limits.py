@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from grading.finding import Basis, Direction, Limit, SourceStatus
+from grading.limit import Basis, Direction, Limit, SourceStatus
 from grading.measurement import AxisContext, MotorKind, WindingKind
 
 _IEEE = "IEEE 43-2013"

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from grading.finding import Limit
 from grading.interval import Interval
+from grading.limit import Limit
 from grading.limits import IEEE_43_TABLE_1, LIMITS
 
 OHM_PER_VOLT = LIMITS["tester.full_voltage_load"].value
@@ -81,19 +81,23 @@ def choose(
     """
 
     def volts(name: str) -> Decimal:
-        return limits[f"voltage.{name}"].value
+        return limits[name].value
 
     if maker_voltage is not None:
-        halved = max(volts("first_step_low"), maker_voltage / 2)
-        low = maker_voltage if maker_voltage < volts("single_step") else halved
+        halved = max(volts("voltage.first_step_low"), maker_voltage / 2)
+        low = maker_voltage if maker_voltage < volts("voltage.single_step") else halved
         return VoltageChoice(low, maker_voltage, maker_voltage, ChoiceReason.MAKER)
     if rated_voltage is None:
-        return VoltageChoice(volts("first_step"), volts("machine"), volts("machine"), ChoiceReason.RATING_UNKNOWN)
-    if rated_voltage <= volts("small_rated"):
-        steps = (volts("small_first_step"), volts("small_judging"), volts("small_ceiling"))
+        return VoltageChoice(
+            volts("voltage.first_step"), volts("voltage.machine"), volts("voltage.machine"), ChoiceReason.RATING_UNKNOWN
+        )
+    if rated_voltage <= volts("voltage.small_rated"):
+        steps = (volts("voltage.small_first_step"), volts("voltage.small_judging"), volts("voltage.small_ceiling"))
         return VoltageChoice(*steps, ChoiceReason.SMALL_MOTOR)
     low, high = ieee43_test_voltage(rated_voltage)
-    screening = volts("first_step" if rated_voltage > volts("first_step_rated") else "first_step_low")
+    screening = volts(
+        "voltage.first_step" if rated_voltage > volts("voltage.first_step_rated") else "voltage.first_step_low"
+    )
     return VoltageChoice(screening, low, high, ChoiceReason.GUIDELINE)
 
 

@@ -31,7 +31,8 @@ CONSTANTS: dict[tuple[str, str], str] = {
     ("energy.py", "MICRO"): "unit factor",
     ("energy.py", "MILLI"): "unit factor",
     ("finding.py", "_SEVERITY"): "order of the verdicts",
-    ("headline.py", "MOST_NAMED"): "how many readings one sentence names",
+    ("summary.py", "MOST_NAMED"): "how many readings one sentence names",
+    ("prose/motor.py", "SHOWN_DIGITS"): "significant digits of a correction factor as shown",
     ("interval.py", "METRES_PER_KM"): "unit factor",
     ("rules/phases.py", "PAIRS"): "three leads make three pairs",
     ("rules/trend.py", "DAYS_A_YEAR"): "unit factor (Julian year)",
@@ -65,13 +66,11 @@ CONSTANTS: dict[tuple[str, str], str] = {
     ("voltage.py", "WITHSTAND_USED_FACTOR"): "constant of IEC 60034-1:2004, Table 16 (read)",
     ("voltage.py", "MILLI"): "unit factor",
     ("winding.py", "COPPER_OHM_MM2_PER_M"): "resistivity of copper (from memory)",
-    ("words.py", "_THREE_DIGITS"): "significant digits shown",
-    ("words.py", "_STEPS"): "unit factors",
+    ("words.py", "_EXACT"): "digits of decimal arithmetic",
+    ("words.py", "_STEPS"): "unit factors; kilohms are spoken of only below 0.01 MΩ: how a value is written, no limit",
 }
 ELSEWHERE: dict[tuple[str, float], str] = {
     ("isolation.py", 3): "whole, motor and cable are three parts",
-    ("rules/motor.py", 4): "significant digits of a correction factor as shown",
-    ("rules/trend.py", 3): "significant digits of a computed figure as shown",
     ("student.py", 0.5): "Student's t is symmetric about one half",
     ("student.py", 3): "first term of the finite series for odd degrees of freedom",
     ("terms/quantity.py", 12): "digits that a display can hold",
@@ -80,7 +79,6 @@ ELSEWHERE: dict[tuple[str, float], str] = {
     ("uncertainty.py", 4): "decimal places of a probability as stated",
     ("verdict.py", 28): "digits of decimal arithmetic",
     ("words.py", 3): "significant digits shown",
-    ("words.py", 10_000): "kilohms are spoken of only below 0.01 MΩ: how a value is written, no limit",
 }
 NUMBER = re.compile(r"[-+]?\d+(\.\d+)?([eE][-+]?\d+)?")
 

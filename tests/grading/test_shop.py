@@ -9,10 +9,14 @@ from typing import Any
 import pytest
 
 import grading
-from grading.finding import Direction, SourceStatus, Verdict
+from grading.finding import Verdict
+from grading.limit import Direction, SourceStatus
 from grading.limits import FIXED, LIMITS
 from grading.measurement import MotorKind
+from grading.notices import NoticeKind
 from grading.plan import plan_axis
+from grading.prose.findings import finding_text
+from grading.prose.notices import notice_text
 from grading.rulebook import RULES
 from grading.shop import ShopProfile, ShopProfileError, read_profile
 from grading.terms.quantity import UNITS
@@ -43,10 +47,12 @@ reason = "old conductor bars"
 def test_a_loosened_limit_is_in_every_report_and_citation() -> None:
     loose = profile(LOOSE)
     job = grade_job([ir(WHOLE, "0.90")], {"X": axis()}, METERS, profile=loose)
-    assert any("loosened from 1 to 0.7 MOhm by Head of maintenance: old conductor bars" in n for n in job.notices)
+    assert [n.limit for n in job.notices if n.kind is NoticeKind.LIMIT_LOOSENED] == [loose.limits["insulation.machine"]]
+    said = " ".join(notice_text(n) for n in job.notices)
+    assert "loosened from 1 to 0.7 MOhm by Head of maintenance: old conductor bars" in said
     finding = next(f for f in job.axes[0].findings if f.rule == "insulation.machine")
     assert finding.verdict is Verdict.ACCEPTABLE
-    assert "loosened from 1 by Head of maintenance: old conductor bars" in finding.statement
+    assert "loosened from 1 by Head of maintenance: old conductor bars" in finding_text(finding)
     assert job.axes[0].drive.verdict is Verdict.UNACCEPTABLE  # the floor for the drive stands
 
 
