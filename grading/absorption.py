@@ -75,6 +75,10 @@ def ratio(later: Decimal, earlier: Decimal) -> Decimal:
 
     Raises:
         ValueError: The earlier value is not above 0.
+
+    Example (AX-pi-1: 300 MΩ at 600 s over 120 MΩ at 60 s):
+        >>> ratio(Decimal(300), Decimal(120))
+        Decimal('2.5')
     """
     if earlier <= 0:
         raise ValueError("The earlier value must be above 0.")
@@ -82,7 +86,13 @@ def ratio(later: Decimal, earlier: Decimal) -> Decimal:
 
 
 def ratio_of_intervals(later: Interval, earlier: Interval) -> tuple[Decimal, Decimal]:
-    """Lowest and highest ratio: over-range values stay bounds ("> 4000 / 550" gives at least 7.27)."""
+    """Lowest and highest ratio: over-range values stay bounds ("> 4000 / 550" gives at least 7.27).
+
+    Example (TV-E06: > 4000 MΩ over 550 MΩ stays a bound):
+        >>> low, high = ratio_of_intervals(Interval.at_least(Decimal(4000)), Interval(Decimal(550), Decimal(550)))
+        >>> round(low, 2), high
+        (Decimal('7.27'), Decimal('Infinity'))
+    """
     low = Decimal(0) if earlier.high == INFINITY else (later.low / earlier.high if earlier.high else INFINITY)
     high = INFINITY if later.high == INFINITY or earlier.low == 0 else later.high / earlier.low
     return low, high
@@ -92,6 +102,10 @@ def dar_band(dar: Decimal) -> str:
     """Word for a 60 s/30 s ratio: bad, unreliable, fair, good, excellent (common practice, no source).
 
     A ratio on a boundary belongs to the band above it, except 1.6, which is still "good".
+
+    Example (TV-E07 and TV-E08, bands in use without a source):
+        >>> dar_band(Decimal("1.333")), dar_band(Decimal("1.6"))
+        ('fair', 'good')
     """
     for upper, word in DAR_BANDS[:-1]:
         if dar < upper:
@@ -104,6 +118,10 @@ def minimum_pi(thermal_class: str) -> Decimal:
 
     Raises:
         ValueError: Unknown class.
+
+    Example (IEEE 43-2000 table, quoted second-hand; TV-E02 and TV-E03):
+        >>> minimum_pi("105"), minimum_pi("B")
+        (Decimal('1.5'), Decimal('2.0'))
     """
     return LIMITS["absorption.pi_class_105" if is_lowest_class(thermal_class) else "absorption.pi"].value
 

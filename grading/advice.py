@@ -113,6 +113,10 @@ def carrier_score(use: CarrierUse) -> Decimal:
 
     Raises:
         ValueError: The rated cycles are not above 0.
+
+    Example (TV-G23-X, house rule):
+        >>> carrier_score(CarrierUse(Decimal("4.5e6"), Decimal("5e6"), coolant=Decimal("1.5")))
+        Decimal('1.35')
     """
     if use.rated_cycles <= 0:
         raise ValueError("The cable's rated cycles must be above 0.")

@@ -124,6 +124,10 @@ def locate(whole: State, motor: State, cable: State) -> Location:
         whole: From the cabinet through the cable.
         motor: Motor alone.
         cable: Cable alone.
+
+    Example (TV-G17: whole low, motor good, cable low):
+        >>> locate(State.LOW, State.OK, State.LOW).fault
+        <Fault.CABLE: 'cable'>
     """
     if whole is State.OK and State.LOW in (motor, cable):
         return _CONTRADICTION
@@ -152,6 +156,10 @@ def locate_series(whole_open: bool | None, motor_open: bool | None, core_open: b
         whole_open: Open from the cabinet; None where not measured.
         motor_open: Open at the motor; None where not measured.
         core_open: A cable core measured end to end is open.
+
+    Example (series law):
+        >>> locate_series(whole_open=True, motor_open=False, core_open=False)
+        <Fault.CABLE: 'cable'>
     """
     if core_open and motor_open:
         return Fault.BOTH
@@ -165,7 +173,12 @@ def locate_series(whole_open: bool | None, motor_open: bool | None, core_open: b
 
 
 def merge(insulation: Fault, series: Fault) -> Fault:
-    """Merge the locations by both laws: a part that either names is at fault."""
+    """Merge the locations by both laws: a part that either names is at fault.
+
+    Example (both laws):
+        >>> merge(Fault.MOTOR, Fault.CABLE)
+        <Fault.BOTH: 'both'>
+    """
     if series in (Fault.NEITHER, Fault.UNDETERMINED) or insulation is series:
         return series if insulation is Fault.NEITHER and series is Fault.UNDETERMINED else insulation
     if insulation in (Fault.NEITHER, Fault.UNDETERMINED, Fault.CONNECTOR_OR_MOISTURE):

@@ -316,6 +316,10 @@ def field_limit(base: Limit, rated_voltage: Decimal | None) -> Limit:
     Args:
         base: The table's "insulation.field".
         rated_voltage: V; None gives the 1 MΩ alone.
+
+    Example (TV-C01, IEEE 43-2013, Table 3: kV + 1):
+        >>> field_limit(LIMITS["insulation.field"], Decimal(90)).value
+        Decimal('1.09')
     """
     return base if rated_voltage is None else replace(base, value=base.value + rated_voltage / 1000)
 

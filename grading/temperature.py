@@ -53,6 +53,10 @@ def factor_thermoplastic(winding_c: Decimal) -> Decimal:
 
     Raises:
         NotComparableError: Outside that range.
+
+    Example (TV-D01, IEEE 43-2013, 6.3, from memory):
+        >>> round(factor_thermoplastic(Decimal(20)), 4)
+        Decimal('0.2500')
     """
     _check(winding_c)
     return (1 / Decimal(2)) ** ((REFERENCE_C - winding_c) / HALVING_K)
@@ -68,6 +72,10 @@ def factor_thermosetting(winding_c: Decimal) -> Decimal:
 
     Raises:
         NotComparableError: Outside that range.
+
+    Example (TV-D11, IEEE 43-2013, 6.3, constants from memory):
+        >>> round(factor_thermosetting(Decimal(20)), 4)
+        Decimal('0.7622')
     """
     _check(winding_c)
     energy = ENERGY_HOT if winding_c >= REFERENCE_C else ENERGY_COLD
@@ -79,6 +87,11 @@ def factors(system: InsulationSystem, winding_c: Decimal) -> dict[InsulationSyst
 
     Raises:
         NotComparableError: Outside 10 to 85 °C.
+
+    Example (TV-D01 and TV-D11):
+        >>> both = factors(InsulationSystem.UNKNOWN, Decimal(20))
+        >>> {system.value: str(round(factor, 4)) for system, factor in both.items()}
+        {'thermosetting': '0.7622', 'thermoplastic': '0.2500'}
     """
     both = {
         InsulationSystem.THERMOSETTING: factor_thermosetting(winding_c),
@@ -110,6 +123,10 @@ def dew_point_c(air_c: Decimal, humidity_percent: Decimal) -> Decimal:
 
     Raises:
         ValueError: Outside those ranges.
+
+    Example (TV-D22, Magnus formula):
+        >>> round(dew_point_c(Decimal(25), Decimal(60)), 1)
+        Decimal('16.7')
     """
     if not 0 < humidity_percent <= 100:
         raise ValueError("Relative humidity must be above 0 and at most 100 %.")
@@ -130,6 +147,10 @@ def resistance_at(resistance: Decimal, from_c: Decimal, to_c: Decimal, zero_c: D
 
     Raises:
         ValueError: A temperature at or below -k.
+
+    Example (TV-F01, copper):
+        >>> round(resistance_at(Decimal("0.8"), Decimal(35), Decimal(25), ZERO_RESISTANCE_C[Conductor.COPPER]), 4)
+        Decimal('0.7703')
     """
     if min(from_c, to_c) <= -zero_c:
         raise ValueError(f"Temperatures must be above -{zero_c} °C.")
@@ -141,6 +162,10 @@ def temperature_from_resistance(cold: Decimal, cold_c: Decimal, hot: Decimal, ze
 
     Raises:
         ValueError: The cold resistance is not above 0.
+
+    Example (TV-F06, IEC 60034-1):
+        >>> round(temperature_from_resistance(Decimal("0.8"), Decimal(22), Decimal("0.92"), Decimal("234.5")), 1)
+        Decimal('60.5')
     """
     if cold <= 0:
         raise ValueError("The cold resistance must be above 0.")

@@ -140,6 +140,13 @@ def fit(points: Sequence[Point]) -> Fit:
 
     Raises:
         ValueError: Fewer, a value at or below 0, or all at one time.
+
+    Example (TV-J01 and TV-J03: five yearly visits, 5 MΩ is reached in year 13.55 (12.59 to 14.70)):
+        >>> line = fit([Point(year, ohm) for year, ohm in enumerate([900e6, 620e6, 410e6, 300e6, 190e6])])
+        >>> round(line.slope, 5), round(line.reaches(5e6) or 0, 2)
+        (-0.16662, 13.55)
+        >>> [round(year, 1) for year in line.band(5e6) or ()]
+        [12.6, 14.7]
     """
     exact = [p for p in points if not p.over]
     if len(exact) < FEWEST_FOR_SLOPE:

@@ -37,6 +37,10 @@ def ieee43_test_voltage(rated_voltage: Decimal) -> tuple[Decimal, Decimal]:
 
     Raises:
         ValueError: The rated voltage is not above 0.
+
+    Example (TV-B03, IEEE 43-2013, Table 1):
+        >>> ieee43_test_voltage(Decimal(1200))
+        (Decimal('500'), Decimal('1000'))
     """
     if rated_voltage <= 0:
         raise ValueError("The rated voltage must be above 0 V.")
@@ -78,6 +82,11 @@ def choose(
         rated_voltage: Motor's rated voltage, V; None where unknown (500 V, as IEC 60204-1, 18.3 asks of a machine).
         maker_voltage: The maker's test voltage, V.
         limits: Limits in force.
+
+    Example (TV-B04, house rule for small motors):
+        >>> choice = choose(Decimal(24))
+        >>> choice.screening, choice.judging, choice.ceiling
+        (Decimal('50'), Decimal('100'), Decimal('250'))
     """
 
     def volts(name: str) -> Decimal:
@@ -106,6 +115,12 @@ def withstand_voltage(rated_voltage: Decimal, rated_power_w: Decimal) -> tuple[D
 
     New: 500 + 2U below 1 kW and 100 V, otherwise 1000 + 2U but at least 1500. Overhauled: 1.5U, at least 1000, or at
     least 500 for ratings below 100 V.
+
+    Example (TV-B11 and TV-B12-large, IEC 60034-1:2004, Table 16):
+        >>> withstand_voltage(Decimal(90), Decimal(800))
+        (Decimal('680'), Decimal('500'))
+        >>> withstand_voltage(Decimal(800), Decimal(2000))
+        (Decimal('2600'), Decimal('1200.0'))
     """
     small = rated_power_w < SMALL_BELOW_W and rated_voltage < SMALL_BELOW_V
     other = max(WITHSTAND_NEW_LEAST_V, WITHSTAND_NEW_V + 2 * rated_voltage)
@@ -115,12 +130,22 @@ def withstand_voltage(rated_voltage: Decimal, rated_power_w: Decimal) -> tuple[D
 
 
 def open_circuit_most(nominal: Decimal) -> Decimal:
-    """Highest voltage without load that IEC 61557-2 allows a tester, V."""
+    """Highest voltage without load that IEC 61557-2 allows a tester, V.
+
+    Example (TV-B06-500, IEC 61557-2:2007):
+        >>> open_circuit_most(Decimal(500))
+        Decimal('625.00')
+    """
     return LIMITS["tester.overshoot"].value * nominal
 
 
 def full_voltage_load_ohm(nominal: Decimal) -> Decimal:
-    """Lowest load in ohm at which a tester must still hold its nominal voltage (1000 Ω/V)."""
+    """Lowest load in ohm at which a tester must still hold its nominal voltage (1000 Ω/V).
+
+    Example (TV-B09-500, IEC 61557-2:2019, 6.4):
+        >>> full_voltage_load_ohm(Decimal(500))
+        Decimal('500000')
+    """
     return OHM_PER_VOLT * nominal
 
 
@@ -141,12 +166,22 @@ def collapse_estimate(
         built: Voltage left on the terminals, V.
         least_ma: Smallest current the tester may drive, mA.
         most_ma: Largest, mA.
+
+    Example (TV-H02: 100 V left, 1 to 15 mA):
+        >>> found = collapse_estimate(Decimal(100))
+        >>> round(found.low), found.high
+        (6667, Decimal('100000'))
     """
     return Interval(built / most_ma * MILLI, built / least_ma * MILLI)
 
 
 def implied_current_ma(built: Decimal, resistance_ohm: Decimal) -> Decimal:
-    """Current through the object, mA: U/R (Infinity at 0 Ω)."""
+    """Current through the object, mA: U/R (Infinity at 0 Ω).
+
+    Example (TV-H05):
+        >>> implied_current_ma(Decimal(70), Decimal(70_000))
+        Decimal('1.000')
+    """
     return Decimal("Infinity") if resistance_ohm == 0 else built / resistance_ohm * MILLI
 
 
@@ -156,7 +191,12 @@ def is_collapsed(set_voltage: Decimal, built: Decimal, least: Decimal = LIMITS["
 
 
 def overshoot_ratio(set_voltage: Decimal, built: Decimal) -> Decimal:
-    """Voltage built over voltage selected; above 1.25 the tester wants calibrating."""
+    """Voltage built over voltage selected; above 1.25 the tester wants calibrating.
+
+    Example (TV-B08):
+        >>> overshoot_ratio(Decimal(500), Decimal(640))
+        Decimal('1.28')
+    """
     return built / set_voltage
 
 
@@ -167,6 +207,10 @@ def step_drop_percent(lower_step: Decimal, higher_step: Decimal) -> Decimal:
 
     Raises:
         ValueError: The value at the lower step is not above 0.
+
+    Example (TV-H09):
+        >>> step_drop_percent(Decimal(40), Decimal(28))
+        Decimal('30')
     """
     if lower_step <= 0:
         raise ValueError("The value at the lower test voltage must be above 0.")
@@ -174,5 +218,10 @@ def step_drop_percent(lower_step: Decimal, higher_step: Decimal) -> Decimal:
 
 
 def charge_time_s(capacitance_f: Decimal, voltage: Decimal, current_ma: Decimal) -> Decimal:
-    """Time in s to charge a capacitance (F) to a voltage (V) with a constant current (mA): C U / I."""
+    """Time in s to charge a capacitance (F) to a voltage (V) with a constant current (mA): C U / I.
+
+    Example (TV-H12):
+        >>> charge_time_s(Decimal("1.5e-6"), Decimal(500), Decimal(5)).normalize()
+        Decimal('0.15')
+    """
     return capacitance_f * voltage / current_ma * MILLI

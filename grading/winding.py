@@ -29,6 +29,10 @@ def unbalance_percent(readings: Sequence[Decimal]) -> Decimal:
 
     Raises:
         ValueError: Fewer than two readings, or a mean of 0.
+
+    Example (TV-F07, ANSI/EASA AR100-2020, quoted second-hand):
+        >>> round(unbalance_percent([Decimal("1.20"), Decimal("1.21"), Decimal("1.29")]), 2)
+        Decimal('4.59')
     """
     mean = _mean(readings)
     return 100 * max(abs(r - mean) for r in readings) / mean
@@ -53,12 +57,22 @@ def resolution_percent(readings: Sequence[Decimal], resolution: Decimal) -> Deci
 
 
 def phase_of_star(line_to_line: Decimal) -> Decimal:
-    """Phase of a balanced star: half of lead to lead."""
+    """Phase of a balanced star: half of lead to lead.
+
+    Example (TV-F12):
+        >>> phase_of_star(Decimal("1.2"))
+        Decimal('0.6')
+    """
     return line_to_line / 2
 
 
 def phase_of_delta(line_to_line: Decimal) -> Decimal:
-    """Phase of a balanced delta: 1.5 times lead to lead."""
+    """Phase of a balanced delta: 1.5 times lead to lead.
+
+    Example (TV-F13):
+        >>> phase_of_delta(Decimal("0.8"))
+        Decimal('1.2')
+    """
     return line_to_line + line_to_line / 2
 
 
@@ -67,6 +81,10 @@ def star_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, D
 
     Raises:
         InconsistentWindingError: A phase would be 0 or less: misread, or not a star.
+
+    Example (TV-F14, circuit theory):
+        >>> star_phases(Decimal("1.2"), Decimal("1.21"), Decimal("1.29"))
+        (Decimal('0.64'), Decimal('0.56'), Decimal('0.65'))
     """
     half = (r_ab + r_bc + r_ca) / 2
     phases = (half - r_bc, half - r_ca, half - r_ab)
@@ -82,6 +100,10 @@ def delta_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, 
 
     Raises:
         InconsistentWindingError: The readings fit no winding of three positive resistances.
+
+    Example (AX-delta_phases-1, circuit theory):
+        >>> [str(p.normalize()) for p in delta_phases(Decimal("0.8"), Decimal("0.8"), Decimal("0.8"))]
+        ['1.2', '1.2', '1.2']
     """
     a, b, c = star_phases(r_ab, r_bc, r_ca)
     total = a * b + b * c + c * a
@@ -89,7 +111,12 @@ def delta_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, 
 
 
 def lead_compensated(reading: Decimal, shorted_leads: Decimal) -> Decimal:
-    """A two-wire reading less the reading with shorted leads, not below 0."""
+    """A two-wire reading less the reading with shorted leads, not below 0.
+
+    Example (TV-F11):
+        >>> lead_compensated(Decimal("0.82"), Decimal("0.18"))
+        Decimal('0.64')
+    """
     return max(Decimal(0), reading - shorted_leads)
 
 
@@ -98,6 +125,10 @@ def cable_loop_ohm(length_m: Decimal, core_mm2: Decimal) -> Decimal:
 
     Raises:
         ValueError: The cross section is not above 0.
+
+    Example (TV-F17: 20 m of 2.5 mm²):
+        >>> round(cable_loop_ohm(Decimal(20), Decimal("2.5")), 3)
+        Decimal('0.276')
     """
     if core_mm2 <= 0:
         raise ValueError("The cross section must be above 0 mm².")
@@ -105,7 +136,12 @@ def cable_loop_ohm(length_m: Decimal, core_mm2: Decimal) -> Decimal:
 
 
 def joint_residual(cabinet: Decimal, motor: Decimal, cable_loop: Decimal) -> Decimal:
-    """What remains of the cabinet's lead-to-lead reading after motor and cable: joints, crimps, broken strands."""
+    """What remains of the cabinet's lead-to-lead reading after motor and cable: joints, crimps, broken strands.
+
+    Example (TV-F19):
+        >>> joint_residual(Decimal("1.6"), Decimal("0.8"), Decimal("0.276"))
+        Decimal('0.524')
+    """
     return cabinet - motor - cable_loop
 
 
@@ -125,6 +161,10 @@ def expected_armature_ohm(
 
     Raises:
         ValueError: The rated current is not above 0.
+
+    Example (TV-F20):
+        >>> expected_armature_ohm(Decimal(90), Decimal(10))
+        (Decimal('0.45'), Decimal('1.35'))
     """
     if rated_current <= 0:
         raise ValueError("The rated current must be above 0 A.")
@@ -177,6 +217,12 @@ def survey_armature(
 
     Raises:
         ValueError: Fewer than three readings, or a median of 0.
+
+    Example (TV-F22: the eighth of twelve positions is off):
+        >>> values = "0.84 0.82 0.86 0.83 0.85 0.82 0.84 1.62 0.83 0.84 0.85 0.83".split()
+        >>> survey = survey_armature([Decimal(value) for value in values])
+        >>> survey.median, survey.outliers, survey.pattern.value
+        (Decimal('0.84'), (7,), 'one high')
     """
     if len(readings) < FEWEST_POSITIONS:
         raise ValueError("At least three shaft positions are needed; eight or more are wanted.")
