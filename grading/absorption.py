@@ -10,19 +10,23 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.interval import INFINITY, Interval
+from grading.limits import LIMITS
 
 PI_TIMES = (Decimal(600), Decimal(60))
+"""Times on test that define the polarization index, s (IEEE 43)."""
 DAR_TIMES = (Decimal(60), Decimal(30))
-PI_MEANINGLESS_OHM = Decimal("5e9")  # IEEE 43-2013 as told by a secondary text
-DAR_USEFUL_BELOW_OHM = Decimal("1e9")  # house rule: short cables and small motors barely absorb above this
+"""Times on test that define the dielectric absorption ratio, s (common practice)."""
 
-# No standard sets these bands; two tables in use agree at the ends (common practice, no source).
 DAR_BANDS: tuple[tuple[Decimal, str], ...] = (
-    (Decimal("1.0"), "bad"),
-    (Decimal("1.25"), "unreliable"),
-    (Decimal("1.4"), "fair"),
-    (Decimal("1.6"), "good"),
+    (LIMITS["absorption.dar"].value, "bad"),
+    (LIMITS["absorption.dar_fair"].value, "unreliable"),
+    (LIMITS["absorption.dar_good"].value, "fair"),
+    (LIMITS["absorption.dar_excellent"].value, "good"),
 )
+"""No standard sets these bands; two tables in use agree at the ends (common practice, no source)."""
+
+_CLASSES = {"A": "105", "E": "120", "B": "130", "F": "155", "H": "180", "N": "200"}
+_KNOWN_CLASSES = frozenset({*_CLASSES.values(), "220"})
 
 
 @dataclass(frozen=True)
@@ -46,10 +50,19 @@ class AbsorptionRatio:
     @property
     def name(self) -> str:
         """PI for 600 s/60 s, DAR for 60 s/30 s, else the two times."""
-        times = (self.later_s, self.earlier_s)
-        if times == PI_TIMES:
+        if self.is_index:
             return "PI"
-        return "DAR" if times == DAR_TIMES else f"ratio {self.later_s:f} s/{self.earlier_s:f} s"
+        return "DAR" if self.is_dar else f"ratio {self.later_s:f} s/{self.earlier_s:f} s"
+
+    @property
+    def is_index(self) -> bool:
+        """Whether the times are those of the polarization index."""
+        return (self.later_s, self.earlier_s) == PI_TIMES
+
+    @property
+    def is_dar(self) -> bool:
+        """Whether the times are those of the dielectric absorption ratio."""
+        return (self.later_s, self.earlier_s) == DAR_TIMES
 
     @property
     def undefined(self) -> bool:
@@ -62,6 +75,10 @@ def ratio(later: Decimal, earlier: Decimal) -> Decimal:
 
     Raises:
         ValueError: The earlier value is not above 0.
+
+    Example (AX-pi-1: 300 MΩ at 600 s over 120 MΩ at 60 s):
+        >>> ratio(Decimal(300), Decimal(120))
+        Decimal('2.5')
     """
     if earlier <= 0:
         raise ValueError("The earlier value must be above 0.")
@@ -69,7 +86,13 @@ def ratio(later: Decimal, earlier: Decimal) -> Decimal:
 
 
 def ratio_of_intervals(later: Interval, earlier: Interval) -> tuple[Decimal, Decimal]:
-    """Lowest and highest ratio: over-range values stay bounds ("> 4000 / 550" gives at least 7.27)."""
+    """Lowest and highest ratio: over-range values stay bounds ("> 4000 / 550" gives at least 7.27).
+
+    Example (TV-E06: > 4000 MΩ over 550 MΩ stays a bound):
+        >>> low, high = ratio_of_intervals(Interval.at_least(Decimal(4000)), Interval(Decimal(550), Decimal(550)))
+        >>> round(low, 2), high
+        (Decimal('7.27'), Decimal('Infinity'))
+    """
     low = Decimal(0) if earlier.high == INFINITY else (later.low / earlier.high if earlier.high else INFINITY)
     high = INFINITY if later.high == INFINITY or earlier.low == 0 else later.high / earlier.low
     return low, high
@@ -79,6 +102,10 @@ def dar_band(dar: Decimal) -> str:
     """Word for a 60 s/30 s ratio: bad, unreliable, fair, good, excellent (common practice, no source).
 
     A ratio on a boundary belongs to the band above it, except 1.6, which is still "good".
+
+    Example (TV-E07 and TV-E08, bands in use without a source):
+        >>> dar_band(Decimal("1.333")), dar_band(Decimal("1.6"))
+        ('fair', 'good')
     """
     for upper, word in DAR_BANDS[:-1]:
         if dar < upper:
@@ -91,9 +118,22 @@ def minimum_pi(thermal_class: str) -> Decimal:
 
     Raises:
         ValueError: Unknown class.
+
+    Example (IEEE 43-2000 table, quoted second-hand; TV-E02 and TV-E03):
+        >>> minimum_pi("105"), minimum_pi("B")
+        (Decimal('1.5'), Decimal('2.0'))
+    """
+    return LIMITS["absorption.pi_class_105" if is_lowest_class(thermal_class) else "absorption.pi"].value
+
+
+def is_lowest_class(thermal_class: str) -> bool:
+    """Tell whether a thermal class is 105 (A), for which the lower polarization index is asked.
+
+    Raises:
+        ValueError: Unknown class.
     """
     text = thermal_class.strip().upper()
-    number = {"A": "105", "E": "120", "B": "130", "F": "155", "H": "180", "N": "200"}.get(text, text)
-    if number not in {"105", "120", "130", "155", "180", "200", "220"}:
+    number = _CLASSES.get(text, text)
+    if number not in _KNOWN_CLASSES:
         raise ValueError(f"Thermal class {thermal_class!r} is not known; use 105, 130, 155 or 180.")
-    return Decimal("1.5") if number == "105" else Decimal("2.0")
+    return number == _CLASSES["A"]

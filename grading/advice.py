@@ -5,21 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
-from grading.finding import Fault, NextStep
-from grading.isolation import WHOLE_BAD, Location, Part
+from grading.isolation import Fault, Location, Outcome, Part
 from grading.measurement import AxisContext, CarrierUse, MotorKind, Reach
+from grading.steps import Action, NextStep, Reason, ReasonKind, Settling, StepKind, step
 
-# Calls to find a fault; they fall away once it is found.
-KEEP_OFF = "Do not re-energise from the drive; find the part at fault."
-KEEP_OFF_LOW = "Do not re-energise from the drive, do not raise the test voltage; find the part at fault."
-SPLIT_LOW = "Do not apply a high test voltage; start insulation tests at the lowest step and split the axis."
-CHECK_CIRCUIT = "Check plug and terminals, then measure at the motor."
-FIND_IT = (KEEP_OFF, KEEP_OFF_LOW, SPLIT_LOW, CHECK_CIRCUIT)
-CLEAN_MOTOR = "Clean and dry the motor, retest, and plan its repair."
+FIND_IT = frozenset({StepKind.KEEP_OFF, StepKind.KEEP_OFF_LOW, StepKind.SPLIT_LOW, StepKind.CHECK_CIRCUIT})
+"""Calls to find a fault; they fall away once it is found."""
+PROTECT_DRIVE = frozenset({StepKind.KEEP_OFF, StepKind.KEEP_OFF_LOW})
+"""What protects the drive; it comes first while the fault is not found."""
 
 
 def next_after(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
-    """Steps that follow from where the fault is, most useful first."""
+    """Give the steps that follow from where the fault is, most useful first."""
     if place.fault is Fault.CONTRADICTORY:
         return (_REPEAT_ALL,)
     if place.fault is Fault.NEITHER:
@@ -32,125 +29,77 @@ def next_after(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
         Fault.BOTH: (_cable, _motor),
         Fault.CONNECTOR_OR_MOISTURE: (_connector,),
     }
-    return tuple(step for repair in repairs[place.fault] for step in repair(context))
+    return tuple(one for repair in repairs[place.fault] for one in repair(context))
 
 
-_REPEAT_ALL = NextStep(
-    "Repeat the whole and the low part at one voltage and time, and check that it is the same axis.",
-    "A whole cannot read better than one of its parts; one reading is wrong or the part changed.",
-    "Three readings that agree with the parallel law.",
-)
+_REPEAT_ALL = step(StepKind.REPEAT_WHOLE_AND_LOW, ReasonKind.WHOLE_ABOVE_PART, Settling.PARALLEL_LAW)
 
 
 def _split(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
     """Both parts come free with one plug; what differs is where to look first."""
-    if place.words == WHOLE_BAD:
-        first, second = (Part.MOTOR, Part.CABLE) if motor_first(context) else (Part.CABLE, Part.MOTOR)
-        steps = [_measure(context, first), _measure(context, second)]
-        if context.cable_spare_on_hand and context.motor_plug_reach is not Reach.HARD:
-            steps.append(
-                NextStep(
-                    "Or connect the spare cable over the floor and test the whole again.",
-                    "A spare is on hand, and a good whole then convicts the old cable.",
-                )
-            )
-        return tuple(steps)
-    return (_measure(context, place.measure_next),)
+    if place.outcome is not Outcome.WHOLE_BAD or place.unclear:
+        return (_measure(context, place.measure_next),)
+    first, second = (Part.MOTOR, Part.CABLE) if motor_first(context) else (Part.CABLE, Part.MOTOR)
+    steps = [_measure(context, first), _measure(context, second)]
+    if context.cable_spare_on_hand and context.motor_plug_reach is not Reach.HARD:
+        steps.append(step(StepKind.SPARE_OVER_FLOOR, ReasonKind.SPARE_CONVICTS))
+    return tuple(steps)
 
 
 def motor_first(context: AxisContext) -> bool:
-    """The cable comes first unless it does not move and the motor stands in coolant or carries brushes."""
+    """Tell whether the motor comes before the cable.
+
+    It does where the cable does not move, and the motor stands in coolant or carries brushes or the cable is hard to
+    reach.
+    """
     if context.moving_cable is not False:
         return False
     return context.coolant_near or context.motor_kind is MotorKind.DC_SERVO or context.cable_reach is Reach.HARD
 
 
 def _measure(context: AxisContext, part: Part) -> NextStep:
-    hard = (
-        " The plug is hard to reach: have everything ready to test both parts while it is open."
-        if (context.motor_plug_reach is Reach.HARD)
-        else ""
-    )
+    hard = context.motor_plug_reach is Reach.HARD
     if part is Part.CABLE:
-        why = (
-            "A cable that moves fails more often than the motor it feeds"
-            if context.moving_cable is not False
-            else ("The cable is the part still unknown")
-        )
-        return NextStep(
-            "Unplug the motor and test the cable alone from the cabinet: each core to earth and to the others.",
-            f"{why}, and it can be tested from the cabinet once the plug is off.{hard}",
-            "A good cable leaves motor or connector.",
-        )
+        fixed = context.moving_cable is False
+        reason = Reason(ReasonKind.CABLE_UNKNOWN if fixed else ReasonKind.CABLE_MOVES, hard_to_reach=hard)
+        return step(StepKind.TEST_CABLE_ALONE, reason, Settling.GOOD_CABLE)
     if part is Part.MOTOR:
-        return NextStep(
-            "Unplug the motor and test the motor alone at its connector, at the same voltage and time.",
-            f"It shows whether the winding is at fault.{hard}",
-            "A good motor leaves cable or connector.",
-        )
-    return NextStep(
-        "Reconnect and test the whole from the cabinet at the same voltage and time.",
-        "Connectors and terminal boxes are in the circuit only then.",
-    )
+        reason = Reason(ReasonKind.WINDING_SHOWN, hard_to_reach=hard)
+        return step(StepKind.TEST_MOTOR_ALONE, reason, Settling.GOOD_MOTOR)
+    return step(StepKind.TEST_WHOLE, ReasonKind.CONNECTORS_IN_CIRCUIT)
 
 
 def _cable(context: AxisContext) -> tuple[NextStep, ...]:
-    spare = "The spare on hand fits now." if context.cable_spare_on_hand else "Order the cable now."
+    replacing = StepKind.REPLACE_CABLE_WITH_SPARE if context.cable_spare_on_hand else StepKind.REPLACE_CABLE_ORDER
     return (
-        NextStep(
-            f"Replace the cable before re-energising. {spare}",
-            "The cable is the failed part.",
-            "The whole above its limit after replacement.",
-        ),
-        NextStep(
-            "Photograph the wear point, and check cables in the same carrier.",
-            "Neighbours have bent as often and lain in the same coolant.",
-        ),
+        step(replacing, ReasonKind.CABLE_FAILED, Settling.WHOLE_ABOVE_LIMIT),
+        step(StepKind.PHOTOGRAPH_WEAR, ReasonKind.NEIGHBOURS_WEAR),
     )
 
 
 def _motor(context: AxisContext) -> tuple[NextStep, ...]:
     brushed = context.motor_kind is MotorKind.DC_SERVO
-    clean = "Vacuum out brush dust, clean, dry and retest the motor." if brushed else "Clean, dry and retest the motor."
-    spare = "Fit the spare motor." if context.motor_spare_on_hand else "Send it to be repaired or order another."
+    cleaning = StepKind.VACUUM_MOTOR if brushed else StepKind.CLEAN_DRY_MOTOR
+    failed = StepKind.IF_LOW_FIT_SPARE if context.motor_spare_on_hand else StepKind.IF_LOW_REPAIR
     return (
-        NextStep(
-            clean,
-            "Dust, coolant and moisture account for many low readings.",
-            "A rise above the limit confirms dirt or moisture; no change convicts the winding.",
-        ),
-        NextStep(f"If it stays low: {spare}", "The winding itself has then failed."),
+        step(cleaning, ReasonKind.DUST_AND_COOLANT, Settling.RISE_CONFIRMS),
+        step(failed, ReasonKind.WINDING_FAILED),
     )
 
 
 def _connector(context: AxisContext) -> tuple[NextStep, ...]:
-    wet = " Coolant reaches it." if context.coolant_near else ""
-    return (
-        NextStep(
-            "Open, clean and dry the connector and terminal box, reconnect, and retest the whole while flexing.",
-            f"The parts are good apart and bad together.{wet}",
-            "A whole as good as its parts confirms it; low only in one position points at the cable's bend.",
-        ),
-    )
+    reason = Reason(ReasonKind.GOOD_APART, coolant=context.coolant_near)
+    return (step(StepKind.OPEN_CONNECTOR, reason, Settling.WHOLE_AS_GOOD),)
 
 
 def series_steps(context: AxisContext, fault: Fault) -> tuple[NextStep, ...]:
-    """Steps that follow from where a circuit is open, lead to lead."""
-    brushes = ", brushes" if context.motor_kind is MotorKind.DC_SERVO else ""
-    settles = "A closed circuit once the joint is made good puts the fault there."
-    motor = NextStep(
-        f"Open the motor's terminal box and check terminals{brushes} and joints; repair or replace the motor if the "
-        "winding itself is open.",
-        "The circuit through the motor is open.",
-        settles,
-    )
-    cable = NextStep(
-        "Check pins and crimps at both plugs, then measure each core end to end while flexing; replace the cable if a "
-        "core is broken.",
-        "The circuit through the cable is open.",
-        settles,
-    )
-    either = _measure_circuit(context)
+    """Give the steps that follow from where a circuit is open, lead to lead."""
+    brushed = context.motor_kind is MotorKind.DC_SERVO
+    box = StepKind.OPEN_TERMINAL_BOX_BRUSHES if brushed else StepKind.OPEN_TERMINAL_BOX
+    motor = step(box, ReasonKind.MOTOR_OPEN, Settling.CLOSED_AFTER_JOINT)
+    cable = step(StepKind.CHECK_PINS, ReasonKind.CABLE_OPEN, Settling.CLOSED_AFTER_JOINT)
+    leads = StepKind.MEASURE_MOTOR_ARMATURE if brushed else StepKind.MEASURE_MOTOR_PAIRS
+    either = step(leads, ReasonKind.SERIES_OPEN, Settling.CLOSED_AT_MOTOR)
     return {
         Fault.MOTOR: (motor,),
         Fault.CABLE: (cable,),
@@ -159,20 +108,15 @@ def series_steps(context: AxisContext, fault: Fault) -> tuple[NextStep, ...]:
     }.get(fault, ())
 
 
-def _measure_circuit(context: AxisContext) -> NextStep:
-    leads = "A1 to A2" if context.motor_kind is MotorKind.DC_SERVO else "all three pairs"
-    return NextStep(
-        f"Unplug the motor and measure the motor alone lead to lead ({leads}).",
-        "The circuit is open from the cabinet; cable and motor are in series.",
-        "Closed at the motor puts the break in the cable or its plugs.",
-    )
-
-
 def carrier_score(use: CarrierUse) -> Decimal:
-    """How worn a moving cable should be: cycles/rated times bend, torsion and coolant factors (house rule).
+    """Score how worn a moving cable should be: cycles/rated times bend, torsion and coolant factors (house rule).
 
     Raises:
         ValueError: The rated cycles are not above 0.
+
+    Example (TV-G23-X, house rule):
+        >>> carrier_score(CarrierUse(Decimal("4.5e6"), Decimal("5e6"), coolant=Decimal("1.5")))
+        Decimal('1.35')
     """
     if use.rated_cycles <= 0:
         raise ValueError("The cable's rated cycles must be above 0.")
@@ -180,7 +124,7 @@ def carrier_score(use: CarrierUse) -> Decimal:
 
 
 def cable_order(contexts: Mapping[str, AxisContext]) -> tuple[str, ...]:
-    """Axes in the order in which their cables are worth opening: highest score first, moving before fixed.
+    """Give the axes in the order in which their cables are worth opening: highest score first, moving before fixed.
 
     Where no scores are known the order of the machine's own list stands within each group; ask which carrier moves
     most.
@@ -197,8 +141,8 @@ def cable_order(contexts: Mapping[str, AxisContext]) -> tuple[str, ...]:
 
 
 def distinct(steps: Iterable[NextStep]) -> tuple[NextStep, ...]:
-    """Steps in order, each action once."""
-    seen: dict[str, NextStep] = {}
-    for step in steps:
-        seen.setdefault(step.action, step)
+    """Keep the steps in order, each action once."""
+    seen: dict[Action, NextStep] = {}
+    for one in steps:
+        seen.setdefault(one.action, one)
     return tuple(seen.values())

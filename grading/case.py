@@ -6,14 +6,19 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from grading.finding import Conformity, Finding, Limit, Margin, NextStep, Urgency, Verdict
+from grading.details import Detail
+from grading.facts import Fact, MeasuredValue, Place, StatementBasis
+from grading.finding import Conformity, Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY, Interval, Side
+from grading.limit import Limit
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
 from grading.reading import RESISTANCE_KINDS, BoundedReading, bound
 from grading.shop import PUBLISHED, ShopProfile
+from grading.steps import Advice, NextStep, Reason
 from grading.terms.quantity import QuantityKind, unit
 from grading.terms.section import Section
 from grading.uncertainty import conformity_at_least, expanded_uncertainty, probability_at_least
+from grading.voltage import VoltageChoice, choose
 
 
 @dataclass(frozen=True)
@@ -37,17 +42,22 @@ class Case:
     history: tuple[Visit, ...] = ()
 
     def limit(self, name: str) -> Limit:
-        """A limit in force, by id."""
+        """Give a limit in force by its id."""
         return self.profile.limits[name]
 
+    @property
+    def voltages(self) -> VoltageChoice:
+        """The test voltages for the axis's motor."""
+        return choose(self.context.rated_voltage, self.context.maker_test_voltage, self.profile.limits)
+
     def of(self, kind: QuantityKind, section: Section | None = None) -> tuple[BoundedReading, ...]:
-        """Readings of one kind (and section), in the order measured."""
+        """Give the readings of one kind (and section), in the order measured."""
         return tuple(
             r for r in self.readings if r.measurement.kind is kind and (section is None or r.section is section)
         )
 
     def after_cleaning(self) -> tuple[BoundedReading, ...]:
-        """Readings that a later retest after cleaning, drying or repair of the same section and kind has replaced."""
+        """Give the readings that a later retest after cleaning, drying or repair of the same part and kind replaced."""
         retested: set[tuple[Section | None, QuantityKind]] = set()
         replaced: list[BoundedReading] = []
         for reading in reversed(self.readings):
@@ -68,15 +78,18 @@ def build_case(
 ) -> Case:
     """Take the measurements of one axis and put bounds on its resistances."""
     known = dict(instruments or {})
+    limits = PUBLISHED if profile is None else profile
     own = tuple(m for m in measurements if m.axis == context.axis)
     readings = tuple(
-        bound(m, known.get(m.instrument_id) if m.instrument_id else None) for m in own if m.kind in RESISTANCE_KINDS
+        bound(m, known.get(m.instrument_id) if m.instrument_id else None, limits.limits)
+        for m in own
+        if m.kind in RESISTANCE_KINDS
     )
-    return Case(context, own, readings, known, PUBLISHED if profile is None else profile, history)
+    return Case(context, own, readings, known, limits, history)
 
 
 def in_ohm(limit: Limit) -> Decimal:
-    """A resistance limit in ohm."""
+    """Give a resistance limit in ohm."""
     return limit.value * unit(limit.unit).factor
 
 
@@ -125,21 +138,79 @@ def hold_at_least(
     return verdict, margin
 
 
-def note(rule: str, statement: str, ids: tuple[str, ...], section: Section | None = None) -> Finding:
-    """A finding that states a fact and judges nothing."""
-    return Finding(rule, Verdict.ACCEPTABLE, Urgency.INFORMATION, statement, record_ids=ids, section=section)
+def judged(
+    rule: str,
+    fact: Fact,
+    verdict: Verdict,
+    urgency: Urgency,
+    *readings: BoundedReading,
+    place: Place | None = None,
+    detail: Detail | None = None,
+    reason: Reason | None = None,
+    basis: StatementBasis = StatementBasis.MEASURED,
+    limit: Limit | None = None,
+    margin: Margin | None = None,
+    next_step: NextStep | None = None,
+    advice: Advice | None = None,
+) -> Finding:
+    """Make a finding on some readings; without a place of its own it stands where the last of them was taken."""
+    where = Place.of(readings[-1].measurement) if place is None else place
+    values = tuple(MeasuredValue.of(reading.measurement) for reading in readings)
+    ids = tuple(reading.id for reading in readings)
+    return Finding(
+        rule, verdict, urgency, where, fact, values, detail, reason, basis, limit, ids, margin, next_step, advice
+    )
+
+
+def note(
+    rule: str,
+    fact: Fact,
+    *readings: BoundedReading,
+    place: Place | None = None,
+    detail: Detail | None = None,
+    reason: Reason | None = None,
+    basis: StatementBasis = StatementBasis.MEASURED,
+    next_step: NextStep | None = None,
+) -> Finding:
+    """Make a finding that states a fact and judges nothing."""
+    return judged(
+        rule,
+        fact,
+        Verdict.ACCEPTABLE,
+        Urgency.INFORMATION,
+        *readings,
+        place=place,
+        detail=detail,
+        reason=reason,
+        basis=basis,
+        next_step=next_step,
+    )
 
 
 def repeat(
     rule: str,
-    statement: str,
-    ids: tuple[str, ...],
-    step: NextStep,
-    section: Section | None = None,
+    fact: Fact,
+    next_step: NextStep,
+    *readings: BoundedReading,
+    place: Place | None = None,
+    detail: Detail | None = None,
+    reason: Reason | None = None,
+    basis: StatementBasis = StatementBasis.MEASURED,
     limit: Limit | None = None,
     margin: Margin | None = None,
 ) -> Finding:
-    """An inconclusive finding with the step that would settle it."""
-    return Finding(
-        rule, Verdict.INCONCLUSIVE, Urgency.REPEAT, statement, limit, ids, margin, next_step=step, section=section
+    """Make an inconclusive finding with the step that would settle it."""
+    return judged(
+        rule,
+        fact,
+        Verdict.INCONCLUSIVE,
+        Urgency.REPEAT,
+        *readings,
+        place=place,
+        detail=detail,
+        reason=reason,
+        basis=basis,
+        limit=limit,
+        margin=margin,
+        next_step=next_step,
     )

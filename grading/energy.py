@@ -12,6 +12,9 @@ from decimal import Decimal
 from grading.limits import LIMITS
 from grading.terms.terminals import auxiliary
 
+MICRO, MILLI = 1_000_000, 1000
+"""Microcoulombs in a coulomb; millijoules in a joule."""
+
 GATE_V = LIMITS["energy.gate_voltage"].value
 
 
@@ -20,6 +23,10 @@ def discharge_time_s(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: De
 
     Raises:
         ValueError: A voltage is not above 0, or the end is above the start.
+
+    Example (TV-A01: 47 kΩ, 2200 µF, 325 V to 60 V):
+        >>> round(discharge_time_s(Decimal(47_000), Decimal("0.0022"), Decimal(325), Decimal(60)), 1)
+        Decimal('174.7')
     """
     if not 0 < to_v <= from_v:
         raise ValueError("Voltages must be above 0, and the end not above the start.")
@@ -27,27 +34,52 @@ def discharge_time_s(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: De
 
 
 def voltage_after_v(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: Decimal, time_s: Decimal) -> Decimal:
-    """Voltage left after a time: V0 exp(-t/RC)."""
+    """Voltage left after a time: V0 exp(-t/RC).
+
+    Example (TV-A03: 1 kΩ, 2200 µF, 5 s):
+        >>> round(voltage_after_v(Decimal(1000), Decimal("0.0022"), Decimal(325), Decimal(5)), 1)
+        Decimal('33.5')
+    """
     return from_v * (-time_s / (resistance_ohm * capacitance_f)).exp()
 
 
 def charge_uc(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
-    """Stored charge in µC: C V."""
-    return capacitance_f * voltage * 1_000_000
+    """Stored charge in µC: C V.
+
+    Example (TV-A04):
+        >>> charge_uc(Decimal("1e-7"), Decimal(325)).normalize()
+        Decimal('32.5')
+    """
+    return capacitance_f * voltage * MICRO
 
 
 def energy_mj(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
-    """Stored energy in mJ: C V²/2."""
-    return capacitance_f * voltage * voltage / 2 * 1000
+    """Stored energy in mJ: C V²/2.
+
+    Example (TV-A08-energy):
+        >>> energy_mj(Decimal("12e-9"), Decimal(1000)).normalize()
+        Decimal('6')
+    """
+    return capacitance_f * voltage * voltage / 2 * MILLI
 
 
 def exempt_from_five_seconds(charge: Decimal) -> bool:
-    """Whether a stored charge in µC is exempt from the 5 s rule (IEC 60204-1, 6.2.4: at most 60 µC)."""
+    """Whether a stored charge in µC is exempt from the 5 s rule (IEC 60204-1, 6.2.4: at most 60 µC).
+
+    Example (TV-A04-exempt and TV-A05-exempt):
+        >>> exempt_from_five_seconds(Decimal("32.5")), exempt_from_five_seconds(Decimal("152.75"))
+        (True, False)
+    """
     return charge <= LIMITS["energy.exempt_charge"].value
 
 
 def earth_time_s(test_s: Decimal) -> Decimal:
-    """How long to keep the object discharged after a test of `test_s` seconds: four times as long (from memory)."""
+    """How long to keep the object discharged after a test of `test_s` seconds: four times as long (from memory).
+
+    Example (TV-A06):
+        >>> earth_time_s(Decimal(60))
+        Decimal('240')
+    """
     return LIMITS["energy.discharge_factor"].value * test_s
 
 
@@ -81,7 +113,7 @@ def gate(
         proved_after: And again after.
         drive_disconnected: The motor leads are off the drive.
         vertical_supported: Vertical axes are on blocks (True where there is none).
-        clipped: Leads that hang on the tester.
+        clipped: Leads that are connected to the tester.
     """
     reasons: list[str] = []
     if bus_v is None:

@@ -1,4 +1,4 @@
-"""What grading gives back: findings with their limits and sources, and the verdicts made of them.
+"""What a rule gives back: findings, with their limits and margins (the verdicts made of them: `grading.outcome`).
 
 A finding is computed, never typed, and can be computed again from the same records at any time. `plain` turns every
 object here into plain data: decimals as strings in plain notation, enums as their values, dates in ISO 8601.
@@ -13,6 +13,10 @@ from decimal import Decimal
 from enum import Enum, StrEnum
 from typing import Any
 
+from grading.details import Detail
+from grading.facts import Fact, MeasuredValue, Place, StatementBasis
+from grading.limit import Limit
+from grading.steps import Advice, NextStep, Reason
 from grading.terms.section import Section
 
 
@@ -53,77 +57,6 @@ class Conformity(StrEnum):
     FAIL = "fail"
 
 
-class SourceStatus(StrEnum):
-    """How the number in a limit was come by."""
-
-    READ = "read in the document"  # V1
-    SECONDARY = "read in a secondary text"  # V2
-    QUOTED = "quoted second-hand, document not opened"  # Q
-    FROM_MEMORY = "from memory, check before quoting the clause"  # M
-    COMMON_PRACTICE = "common practice, no source"  # CP
-    HOUSE_RULE = "house rule"  # P
-    COMPUTED = "computed from a stated formula"  # C
-
-
-class Direction(StrEnum):
-    """Which side of a limit is good."""
-
-    AT_LEAST = "at least"
-    AT_MOST = "at most"
-
-
-class Basis(StrEnum):
-    """Which value is held against a limit."""
-
-    AS_MEASURED = "as measured"
-    CORRECTED_40C = "corrected to 40 °C"
-    COMPUTED = "computed from readings"
-
-
-@dataclass(frozen=True)
-class Limit:
-    """One limit as data.
-
-    Attributes:
-        id: Stable name; a shop profile refers to it.
-        quantity: What it limits, in words.
-        condition: When it applies, in words (winding kind, rated voltage, test voltage, section).
-        value: The limit.
-        unit: UCUM code of the limit ("MOhm", "%", "1" for a ratio).
-        source: Document and edition, or "Common practice", or "House rule".
-        clause: Clause or table, or "".
-        status: How the number was come by.
-        direction: Which side is good.
-        basis: Which value is held against it.
-        decided_by: Who changed it in a shop profile, or "".
-        reason: Why, or "".
-        loosened_from: The published value where a profile loosened it; every report must say so.
-    """
-
-    id: str
-    quantity: str
-    condition: str
-    value: Decimal
-    unit: str
-    source: str
-    clause: str
-    status: SourceStatus
-    direction: Direction = Direction.AT_LEAST
-    basis: Basis = Basis.AS_MEASURED
-    decided_by: str = ""
-    reason: str = ""
-    loosened_from: Decimal | None = None
-
-    def citation(self) -> str:
-        """Source and clause with its status, e.g. "IEC 60204-1, 18.3 (quoted second-hand, document not opened)"."""
-        where = f"{self.source}, {self.clause}" if self.clause else self.source
-        named = self.status.value.lower().startswith(where.lower())
-        text = self.status.value if named else f"{where} ({self.status.value})"
-        if self.loosened_from is None:
-            return text
-        return f"{text}; loosened from {self.loosened_from:f} by {self.decided_by}: {self.reason}"
-
-
 @dataclass(frozen=True)
 class Margin:
     """How far a value lies from its limit.
@@ -154,132 +87,45 @@ class Margin:
 
 
 @dataclass(frozen=True)
-class NextStep:
-    """What to do next, and why.
-
-    Attributes:
-        action: One sentence in the imperative.
-        reason: Why, in one sentence.
-        settles: What change or value would settle the question, or "".
-    """
-
-    action: str
-    reason: str
-    settles: str = ""
-
-
-@dataclass(frozen=True)
 class Finding:
-    """One rule applied to some records.
+    """One rule applied to some records: facts as fields, no sentence (`grading.prose` writes it).
 
     Attributes:
-        rule: Id in `grading.rules.RULES`.
+        rule: Id in `grading.rulebook.RULES`.
         verdict: How it stands.
         urgency: The finer word.
-        statement: Plain words first, numbers after; "measured" for facts, "indicates" for inferences.
+        place: Where.
+        fact: What was found.
+        values: The measured values that the fact speaks of, in the order in which it names them.
+        detail: Figures and circumstances of the fact, where it has any of its own.
+        reason: Why, where the fact has a reason or points at a cause.
+        basis: Whether it states a measurement, a calculation or an inference; set by the rule.
         limit: What it was held against; None for rules without a limit.
         record_ids: The records used, in the order measured.
         margin: How far from the limit.
         next_step: What to do; None where nothing follows.
-        section: Part of the axis concerned, where it is one.
-        recommendation: An opinion, marked as such ("We recommend ..."), or "".
+        advice: An opinion, marked as such when it is written, or None.
     """
 
     rule: str
     verdict: Verdict
     urgency: Urgency
-    statement: str
+    place: Place
+    fact: Fact
+    values: tuple[MeasuredValue, ...] = ()
+    detail: Detail | None = None
+    reason: Reason | None = None
+    basis: StatementBasis = StatementBasis.MEASURED
     limit: Limit | None = None
     record_ids: tuple[str, ...] = ()
     margin: Margin | None = None
     next_step: NextStep | None = None
-    section: Section | None = None
-    recommendation: str = ""
+    advice: Advice | None = None
 
-    def to_dict(self) -> dict[str, Any]:
-        """As plain data (see `plain`), with the limit's citation spelled out."""
-        return _as_dict(self)
-
-
-class Fault(StrEnum):
-    """Where isolation puts the fault."""
-
-    MOTOR = "motor"
-    CABLE = "cable"
-    BOTH = "both"
-    CONNECTOR_OR_MOISTURE = "connector or moisture"
-    NEITHER = "neither"
-    CONTRADICTORY = "contradictory"
-    UNDETERMINED = "undetermined"  # not enough measured yet
-
-
-@dataclass(frozen=True)
-class DriveVerdict:
-    """Whether the drive may be connected to what was measured.
-
-    Attributes:
-        verdict: Unacceptable where any part measured is below the floor.
-        statement: Fact and consequence in plain words.
-        record_ids: The records it rests on.
-    """
-
-    verdict: Verdict
-    statement: str
-    record_ids: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class AxisVerdict:
-    """The outcome for one axis.
-
-    Attributes:
-        axis: Axis name.
-        verdict: The worst of its findings.
-        urgency: The finer word of the worst finding.
-        headline: One or two plain sentences for the customer.
-        fault: Where isolation puts the fault.
-        findings: Every finding, most serious first.
-        drive: Whether the drive may be connected.
-        cost_of_ignoring: What is at stake, in one sentence; "" where nothing is.
-        next_steps: What to do, most useful first, without repeats.
-        record_ids: Every record of the axis that a finding used.
-    """
-
-    axis: str
-    verdict: Verdict
-    urgency: Urgency
-    headline: str
-    fault: Fault
-    findings: tuple[Finding, ...]
-    drive: DriveVerdict
-    cost_of_ignoring: str = ""
-    next_steps: tuple[NextStep, ...] = ()
-    record_ids: tuple[str, ...] = ()
-
-    def to_dict(self) -> dict[str, Any]:
-        """As plain data (see `plain`)."""
-        return _as_dict(self)
-
-
-@dataclass(frozen=True)
-class JobVerdict:
-    """The outcome of one visit.
-
-    Attributes:
-        verdict: The worst of its axes.
-        axes: One verdict per axis, most serious first.
-        notices: What every report must say (loosened limits, instruments out of calibration, method statements).
-        cable_order: Axes in the order in which their cables are worth opening, with scores where known.
-    """
-
-    verdict: Verdict
-    axes: tuple[AxisVerdict, ...]
-    notices: tuple[str, ...] = ()
-    cable_order: tuple[str, ...] = ()
-
-    def to_dict(self) -> dict[str, Any]:
-        """As plain data (see `plain`)."""
-        return _as_dict(self)
+    @property
+    def section(self) -> Section | None:
+        """Part of the axis concerned, where it is one."""
+        return self.place.section
 
 
 _FORMS: tuple[tuple[Any, Callable[[Any], Any]], ...] = (

@@ -14,6 +14,7 @@ from enum import StrEnum
 
 INFINITY = Decimal("Infinity")
 ZERO = Decimal(0)
+METRES_PER_KM = 1000
 
 
 class Side(StrEnum):
@@ -99,12 +100,21 @@ def parallel(resistances: Iterable[Decimal]) -> Decimal:
 
     Args:
         resistances: At least one, each at least 0; Infinity is an open path.
+
+    Example (TV-G01, conductances add):
+        >>> round(parallel([Decimal(5), Decimal(500)]), 2)
+        Decimal('4.95')
     """
     return reciprocal(sum((reciprocal(r) for r in resistances), ZERO))
 
 
 def parallel_intervals(branches: Iterable[Interval]) -> Interval:
-    """Resistance of paths side by side, each known as an interval."""
+    """Resistance of paths side by side, each known as an interval.
+
+    Example (TV-G12: twice over range):
+        >>> parallel_intervals([Interval.at_least(Decimal(550))] * 2).low.normalize()
+        Decimal('275')
+    """
     known = tuple(branches)
     return Interval(parallel(b.low for b in known), parallel(b.high for b in known))
 
@@ -114,6 +124,10 @@ def infer_branch(total: Decimal, known: Decimal) -> Decimal:
 
     Raises:
         ContradictionError: The total is above the known path.
+
+    Example (TV-G05, conductances subtract):
+        >>> round(infer_branch(Decimal("0.8"), Decimal(1000)), 4)
+        Decimal('0.8006')
     """
     conductance = reciprocal(total) - reciprocal(known)
     if conductance < ZERO:
@@ -129,6 +143,11 @@ def infer_interval(total: Interval, known: Interval) -> Interval:
 
     Raises:
         ContradictionError: Even the lowest total is above the highest value of the known path.
+
+    Example (TV-G07):
+        >>> found = infer_interval(Interval(Decimal(76), Decimal(84)), Interval(Decimal(380), Decimal(420)))
+        >>> round(found.low, 1), round(found.high, 1)
+        (Decimal('92.8'), Decimal('107.8'))
     """
     if total.low > known.high:
         raise ContradictionError("The whole reads higher than one of its parts; repeat the readings.")
@@ -144,6 +163,10 @@ def amplification(total: Decimal, known: Decimal) -> Decimal:
 
     Raises:
         ContradictionError: The total is above the known path.
+
+    Example (known path 100, whole 80: more than three, so measure (TV-G15-use)):
+        >>> amplification(Decimal(80), Decimal(100))
+        Decimal('5')
     """
     if known == INFINITY:
         return Decimal(1)
@@ -156,5 +179,9 @@ def per_kilometre(resistance: Decimal, length_m: Decimal) -> Decimal:
     """Insulation resistance of a cable times its length, e.g. MΩ·km from MΩ and m, so that cables can be compared.
 
     Leakage adds up along a cable, so its insulation resistance falls with length.
+
+    Example (TV-G16: 550 MΩ on 30 m):
+        >>> per_kilometre(Decimal(550), Decimal(30))
+        Decimal('16.5')
     """
-    return resistance * length_m / 1000
+    return resistance * length_m / METRES_PER_KM

@@ -10,7 +10,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from grading.finding import Fault
+
+class Fault(StrEnum):
+    """Where isolation puts the fault."""
+
+    MOTOR = "motor"
+    CABLE = "cable"
+    BOTH = "both"
+    CONNECTOR_OR_MOISTURE = "connector or moisture"
+    NEITHER = "neither"
+    CONTRADICTORY = "contradictory"
+    UNDETERMINED = "undetermined"  # not enough measured yet
 
 
 class State(StrEnum):
@@ -32,6 +42,28 @@ class Part(StrEnum):
     NOTHING = "nothing"
 
 
+class Outcome(StrEnum):
+    """What the decision table concludes."""
+
+    MOTOR_FAILED = "motor_failed"
+    CABLE_FAILED = "cable_failed"
+    BOTH_FAILED = "both_failed"
+    APART_GOOD = "apart_good"  # good apart and bad together
+    MOTOR_AT_LEAST = "motor_at_least"  # the cable is not known
+    CABLE_AT_LEAST = "cable_at_least"  # the motor is not known
+    NOT_FOUND = "not_found"
+    WHOLE_CLEARS = "whole_clears"
+    WHOLE_BAD = "whole_bad"  # motor or cable is not yet known
+    MOTOR_GOOD = "motor_good"  # so cable or connector
+    CABLE_GOOD = "cable_good"  # so motor or connector
+    PARTS_GOOD = "parts_good"  # together not measured
+    MOTOR_ONLY = "motor_only"  # good, and nothing is known of the cable
+    CABLE_ONLY = "cable_only"  # good, and nothing is known of the motor
+    CONTRADICTION = "contradiction"  # the whole better than one of its parts
+    NOTHING_MEASURED = "nothing_measured"
+    CANNOT_TELL = "cannot_tell"  # measured, but not conclusively
+
+
 @dataclass(frozen=True)
 class Location:
     """Outcome of the decision table.
@@ -40,75 +72,62 @@ class Location:
         fault: Where the fault is.
         certain: False for "at least" and "or connector" outcomes that one more measurement would settle.
         measure_next: The part whose measurement settles most.
-        words: The outcome in one sentence, without axis and numbers.
+        outcome: What the table concludes.
+        unclear: A part was measured, but not conclusively; `measure_next` is to be measured again.
     """
 
     fault: Fault
     certain: bool
     measure_next: Part
-    words: str
+    outcome: Outcome
+    unclear: bool = False
 
-
-_MOTOR_FAILED = "the motor's winding-to-frame insulation has failed"
-_CABLE_FAILED = "the cable is the failed part"
-_BOTH_FAILED = "motor and cable have both failed; look for a common cause such as coolant"
-_APART_GOOD = (
-    "the parts are good apart and bad together: connector, terminal box, moisture, or a fault that depends on position"
-)
-_MOTOR_AT_LEAST = "the motor at least has failed; the cable is not measured"
-_CABLE_AT_LEAST = "the cable at least has failed; the motor is not measured"
-_NOT_FOUND = "nothing was found at this position"
-_WHOLE_CLEARS = "a good whole clears motor and cable at this position"
-WHOLE_BAD = "the whole is bad; motor or cable is not yet known"
-_MOTOR_GOOD = "the motor is good, so it is the cable or the connector"
-_CABLE_GOOD = "the cable is good, so it is the motor or the connector"
-_PARTS_GOOD = "both parts are good; together they were not measured"
-_MOTOR_ONLY = "the motor is good; the cable is not measured"
-_CABLE_ONLY = "the cable is good; the motor is not measured"
 
 # Whole, motor alone, cable alone: low (-), ok (+), unmeasured (.); house rule on the parallel law.
-_ROWS: tuple[tuple[str, Fault, bool, Part, str], ...] = (
-    ("-+-", Fault.CABLE, True, Part.NOTHING, _CABLE_FAILED),
-    ("--+", Fault.MOTOR, True, Part.NOTHING, _MOTOR_FAILED),
-    ("---", Fault.BOTH, True, Part.NOTHING, _BOTH_FAILED),
-    ("-++", Fault.CONNECTOR_OR_MOISTURE, True, Part.CONNECTOR, _APART_GOOD),
-    ("+..", Fault.NEITHER, True, Part.NOTHING, _WHOLE_CLEARS),
-    ("++.", Fault.NEITHER, True, Part.NOTHING, _NOT_FOUND),
-    ("+.+", Fault.NEITHER, True, Part.NOTHING, _NOT_FOUND),
-    ("+++", Fault.NEITHER, True, Part.NOTHING, _NOT_FOUND),
-    ("-..", Fault.UNDETERMINED, False, Part.CABLE, WHOLE_BAD),
-    ("--.", Fault.MOTOR, False, Part.CABLE, _MOTOR_AT_LEAST),
-    ("-.-", Fault.CABLE, False, Part.MOTOR, _CABLE_AT_LEAST),
-    ("-+.", Fault.UNDETERMINED, False, Part.CABLE, _MOTOR_GOOD),
-    ("-.+", Fault.UNDETERMINED, False, Part.MOTOR, _CABLE_GOOD),
-    (".--", Fault.BOTH, True, Part.NOTHING, _BOTH_FAILED),
-    (".-+", Fault.MOTOR, True, Part.NOTHING, _MOTOR_FAILED),
-    (".+-", Fault.CABLE, True, Part.NOTHING, _CABLE_FAILED),
-    (".-.", Fault.MOTOR, False, Part.CABLE, _MOTOR_AT_LEAST),
-    ("..-", Fault.CABLE, False, Part.MOTOR, _CABLE_AT_LEAST),
-    (".++", Fault.NEITHER, False, Part.WHOLE, _PARTS_GOOD),
-    (".+.", Fault.UNDETERMINED, False, Part.CABLE, _MOTOR_ONLY),
-    ("..+", Fault.UNDETERMINED, False, Part.MOTOR, _CABLE_ONLY),
+_ROWS: tuple[tuple[str, Fault, bool, Part, Outcome], ...] = (
+    ("-+-", Fault.CABLE, True, Part.NOTHING, Outcome.CABLE_FAILED),
+    ("--+", Fault.MOTOR, True, Part.NOTHING, Outcome.MOTOR_FAILED),
+    ("---", Fault.BOTH, True, Part.NOTHING, Outcome.BOTH_FAILED),
+    ("-++", Fault.CONNECTOR_OR_MOISTURE, True, Part.CONNECTOR, Outcome.APART_GOOD),
+    ("+..", Fault.NEITHER, True, Part.NOTHING, Outcome.WHOLE_CLEARS),
+    ("++.", Fault.NEITHER, True, Part.NOTHING, Outcome.NOT_FOUND),
+    ("+.+", Fault.NEITHER, True, Part.NOTHING, Outcome.NOT_FOUND),
+    ("+++", Fault.NEITHER, True, Part.NOTHING, Outcome.NOT_FOUND),
+    ("-..", Fault.UNDETERMINED, False, Part.CABLE, Outcome.WHOLE_BAD),
+    ("--.", Fault.MOTOR, False, Part.CABLE, Outcome.MOTOR_AT_LEAST),
+    ("-.-", Fault.CABLE, False, Part.MOTOR, Outcome.CABLE_AT_LEAST),
+    ("-+.", Fault.UNDETERMINED, False, Part.CABLE, Outcome.MOTOR_GOOD),
+    ("-.+", Fault.UNDETERMINED, False, Part.MOTOR, Outcome.CABLE_GOOD),
+    (".--", Fault.BOTH, True, Part.NOTHING, Outcome.BOTH_FAILED),
+    (".-+", Fault.MOTOR, True, Part.NOTHING, Outcome.MOTOR_FAILED),
+    (".+-", Fault.CABLE, True, Part.NOTHING, Outcome.CABLE_FAILED),
+    (".-.", Fault.MOTOR, False, Part.CABLE, Outcome.MOTOR_AT_LEAST),
+    ("..-", Fault.CABLE, False, Part.MOTOR, Outcome.CABLE_AT_LEAST),
+    (".++", Fault.NEITHER, False, Part.WHOLE, Outcome.PARTS_GOOD),
+    (".+.", Fault.UNDETERMINED, False, Part.CABLE, Outcome.MOTOR_ONLY),
+    ("..+", Fault.UNDETERMINED, False, Part.MOTOR, Outcome.CABLE_ONLY),
 )
 _SIGNS = {"-": State.LOW, "+": State.OK, ".": State.UNMEASURED}
 _TABLE: dict[tuple[State, ...], Location] = {
-    tuple(_SIGNS[sign] for sign in signs): Location(fault, certain, part, words)
-    for signs, fault, certain, part, words in _ROWS
+    tuple(_SIGNS[sign] for sign in signs): Location(fault, certain, part, outcome)
+    for signs, fault, certain, part, outcome in _ROWS
 }
 
-_CONTRADICTION = Location(
-    Fault.CONTRADICTORY, False, Part.WHOLE, "the whole reads better than one of its parts, which cannot be"
-)
-NOTHING_MEASURED = Location(Fault.UNDETERMINED, False, Part.WHOLE, "no insulation reading can locate a fault")
+_CONTRADICTION = Location(Fault.CONTRADICTORY, False, Part.WHOLE, Outcome.CONTRADICTION)
+NOTHING_MEASURED = Location(Fault.UNDETERMINED, False, Part.WHOLE, Outcome.NOTHING_MEASURED)
 
 
 def locate(whole: State, motor: State, cable: State) -> Location:
-    """Where the fault lies, from how the whole and its parts stand.
+    """Locate the fault, from how the whole and its parts stand.
 
     Args:
         whole: From the cabinet through the cable.
         motor: Motor alone.
         cable: Cable alone.
+
+    Example (TV-G17: whole low, motor good, cable low):
+        >>> locate(State.LOW, State.OK, State.LOW).fault
+        <Fault.CABLE: 'cable'>
     """
     if whole is State.OK and State.LOW in (motor, cable):
         return _CONTRADICTION
@@ -126,19 +145,21 @@ def _with_unclear(whole: State, motor: State, cable: State) -> Location:
     blank = [State.UNMEASURED if s is State.UNCLEAR else s for s in (whole, motor, cable)]
     base = _TABLE.get((blank[0], blank[1], blank[2]), NOTHING_MEASURED)
     fault = Fault.UNDETERMINED if base.fault in (Fault.NEITHER, Fault.CONNECTOR_OR_MOISTURE) else base.fault
-    words = base.words if fault is base.fault and base is not NOTHING_MEASURED else "the readings cannot tell yet"
-    # It was measured, only not conclusively.
-    words = words.replace("is not measured", "cannot be judged by its reading")
-    return Location(fault, False, again, f"{words}; measure the {again.value} again")
+    kept = fault is base.fault and base is not NOTHING_MEASURED
+    return Location(fault, False, again, base.outcome if kept else Outcome.CANNOT_TELL, unclear=True)
 
 
 def locate_series(whole_open: bool | None, motor_open: bool | None, core_open: bool) -> Fault:
-    """Where an open circuit lies, lead to lead (series law).
+    """Locate an open circuit, lead to lead (series law).
 
     Args:
         whole_open: Open from the cabinet; None where not measured.
         motor_open: Open at the motor; None where not measured.
         core_open: A cable core measured end to end is open.
+
+    Example (series law):
+        >>> locate_series(whole_open=True, motor_open=False, core_open=False)
+        <Fault.CABLE: 'cable'>
     """
     if core_open and motor_open:
         return Fault.BOTH
@@ -152,7 +173,12 @@ def locate_series(whole_open: bool | None, motor_open: bool | None, core_open: b
 
 
 def merge(insulation: Fault, series: Fault) -> Fault:
-    """One location from both laws: a part that either names is at fault."""
+    """Merge the locations by both laws: a part that either names is at fault.
+
+    Example (both laws):
+        >>> merge(Fault.MOTOR, Fault.CABLE)
+        <Fault.BOTH: 'both'>
+    """
     if series in (Fault.NEITHER, Fault.UNDETERMINED) or insulation is series:
         return series if insulation is Fault.NEITHER and series is Fault.UNDETERMINED else insulation
     if insulation in (Fault.NEITHER, Fault.UNDETERMINED, Fault.CONNECTOR_OR_MOISTURE):

@@ -1,16 +1,17 @@
-"""Every limit as data, with its source and how the number was come by.
+"""Every limit as data, with its source and provenance.
 
-One table, `LIMITS`; nothing else in the package holds a limit. A shop profile makes a changed copy (`grading.shop`).
-Limits that grow with the rated voltage ("kV + 1") are made by `field_limit`.
+One table, `LIMITS`; nothing else in the package holds a limit (`tests/grading/test_literals.py`). A shop profile makes
+a changed copy (`grading.shop`), which the rules read through `Case.limit`. Limits that grow with the rated voltage
+("kV + 1") are made by `field_limit`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from grading.finding import Basis, Direction, Limit, SourceStatus
+from grading.limit import Basis, Direction, Limit, SourceStatus
 from grading.measurement import AxisContext, MotorKind, WindingKind
 
 _IEEE = "IEEE 43-2013"
@@ -79,10 +80,35 @@ _ROWS: tuple[Limit, ...] = (
            "25", "MOhm", (_ACCEPTANCE, "Table 100.1", _S.FROM_MEMORY)),
     _limit("insulation.cable_600", _IR, "apparatus rated up to 600 V, 1000 V d.c.: guidance for the cable alone",
            "100", "MOhm", (_ACCEPTANCE, "Table 100.1", _S.FROM_MEMORY)),
+    _limit("insulation.cable_rated", "rated voltage", "up to this the guidance for apparatus of 250 V holds",
+           "250", "V", (_ACCEPTANCE, "Table 100.1", _S.FROM_MEMORY), _MOST),
+    _limit("insulation.cable_test", "test voltage", "of the guidance for apparatus rated up to 250 V",
+           "500", "V", (_ACCEPTANCE, "Table 100.1", _S.FROM_MEMORY)),
+    _limit("insulation.cable_test_high", "test voltage", "of the guidance for apparatus rated up to 600 V",
+           "1000", "V", (_ACCEPTANCE, "Table 100.1", _S.FROM_MEMORY)),
+    _limit("insulation.field_until", "year of manufacture", "before this most windings fall under rated kV + 1",
+           "1970", "1", (_IEEE, _TABLE_3, _S.SECONDARY)),
+    _limit("insulation.form_wound_rated", "rated voltage", "below this the row of form-wound coils below 1 kV holds",
+           "1000", "V", (_IEEE, _TABLE_3, _S.FROM_MEMORY)),
+    _limit("insulation.thermosetting_from", "year of manufacture", "from this on a winding is taken as thermosetting",
+           "1975", "1", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("insulation.retest_early", "time to the retest of a value that is watched", "earliest",
+           "3", "mo", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("insulation.retest_late", "time to the retest of a value that is watched", "latest",
+           "6", "mo", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("insulation.cleaning", "value after cleaning over value before", "from this on surface dirt or moisture is"
+           " confirmed, below it nothing changed", "2", "1", (_HOUSE, "", _S.HOUSE_RULE), basis=_COMPUTED),
     _limit("insulation.scope_power", "rated power", "below this IEEE 43 and IEC 60034-27-4 apply by analogy only",
            "750", "W", ("IEC 60034-27-4:2018", "scope", _S.SECONDARY)),
     _limit("insulation.time", "time the test voltage stays on", "one-minute value",
            "60", "s", (_IEEE, "", _S.SECONDARY)),
+    _limit("insulation.time_later", "time the test voltage stays on", "from this on a later value of the same test",
+           "120", "s", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    # Range of the correction to 40 °C.
+    _limit("temperature.lowest", "winding temperature", "below this nothing is corrected to 40 °C",
+           "10", "Cel", (_IEEE, "6.3", _S.FROM_MEMORY)),
+    _limit("temperature.highest", "winding temperature", "above this nothing is corrected to 40 °C",
+           "85", "Cel", (_IEEE, "6.3", _S.FROM_MEMORY), _MOST),
     # Absorption.
     _limit("absorption.pi_class_105", "polarization index 600 s/60 s", "thermal class 105 (A)",
            "1.5", "1", ("IEEE 43-2000", "", _S.QUOTED), basis=_COMPUTED),
@@ -94,6 +120,14 @@ _ROWS: tuple[Limit, ...] = (
            "1.0", "1", (_PRACTICE, "", _S.COMMON_PRACTICE), basis=_COMPUTED),
     _limit("absorption.dar_fair", "dielectric absorption ratio 60 s/30 s", "below this unreliable, from 1.4 good",
            "1.25", "1", (_PRACTICE, "", _S.COMMON_PRACTICE), basis=_COMPUTED),
+    _limit("absorption.dar_good", "dielectric absorption ratio 60 s/30 s", "below this fair",
+           "1.4", "1", (_PRACTICE, "", _S.COMMON_PRACTICE), basis=_COMPUTED),
+    _limit("absorption.dar_excellent", "dielectric absorption ratio 60 s/30 s", "up to this good, above it excellent",
+           "1.6", "1", (_PRACTICE, "", _S.COMMON_PRACTICE), basis=_COMPUTED),
+    _limit("absorption.dar_meaningless", "one-minute insulation resistance", "from this on hardly anything is absorbed",
+           "1000", "MOhm", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("absorption.sound", "one-minute insulation resistance", "from this on a low polarization index is no fault"
+           " by itself", "100", "MOhm", (_HOUSE, "", _S.HOUSE_RULE)),
     # Tester and test voltage.
     _limit("tester.built", "test voltage built over selected", "below this the voltage counts as not built",
            "0.9", "1", (_HOUSE, "", _S.HOUSE_RULE), basis=_COMPUTED),
@@ -107,6 +141,44 @@ _ROWS: tuple[Limit, ...] = (
            "25", "%", (_PRACTICE, "", _S.FROM_MEMORY), _MOST, _COMPUTED),
     _limit("tester.ceiling_small", "test voltage", "used motors rated below 100 V: overhaul test level 500 V r.m.s.",
            "707", "V", ("IEC 60034-1:2004", "Table 16", _S.READ), _MOST),
+    _limit("tester.ceiling_rated", "rated voltage", "below this the overhaul test level of 500 V r.m.s. holds",
+           "100", "V", ("IEC 60034-1:2004", "Table 16", _S.READ), _MOST),
+    _limit("tester.current_least", "test current at the load of 1000 Ω/V", "any tester that meets the standard",
+           "1", "mA", (_TESTER, "4.3", _S.FROM_MEMORY)),
+    _limit("tester.current_most", "test current", "any tester that meets the standard",
+           "15", "mA", (_TESTER, "4.4", _S.FROM_MEMORY), _MOST),
+    _limit("tester.current_unexplained", "current that flowed", "below this nothing explains a collapsed voltage",
+           "0.3", "mA", (_HOUSE, "", _S.HOUSE_RULE), basis=_COMPUTED),
+    _limit("tester.current_fit", "current implied over the tester's own", "within this factor either way it fits, since"
+           " testers hold their current limit only roughly", "2", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("tester.ohm_error", "error of an ohmmeter", "where no accuracy is on record: the wide end of the class",
+           "1", "%", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("tester.ohm_counts", "error of an ohmmeter, counts of the last digit", "where no accuracy is on record",
+           "5", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("tester.fewest_counts", "counts that a digital meter shows", "above its lowest range",
+           "200", "1", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("tester.resolution_ohm", "resolution of an ohmmeter", "where none is on record: a coarse one",
+           "10", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("tester.resolution_insulation", "resolution of an insulation tester", "where none is on record: coarse",
+           "0.1", "MOhm", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("voltage.machine", "test voltage", "rated voltage not known: power circuits of a machine",
+           "500", "V", (_MACHINE, "18.3", _S.SECONDARY)),
+    _limit("voltage.first_step", "test voltage of the first step", "motors rated above 200 V, or not known",
+           "250", "V", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("voltage.first_step_low", "test voltage of the first step", "motors rated up to 200 V",
+           "100", "V", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("voltage.first_step_rated", "rated voltage", "up to this the lower first step",
+           "200", "V", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("voltage.single_step", "test voltage by the motor's maker", "below this one step only",
+           "250", "V", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("voltage.small_rated", "rated voltage", "up to this the steps of small motors",
+           "50", "V", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("voltage.small_first_step", "test voltage of the first step", "small motors",
+           "50", "V", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("voltage.small_judging", "test voltage that judges", "small motors",
+           "100", "V", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("voltage.small_ceiling", "test voltage", "small motors: more needs the maker's consent",
+           "250", "V", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
     _limit("winding.dew_margin", "winding temperature above dew point", "below this a film of water can form",
            "3", "Cel", (_HOUSE, "", _S.HOUSE_RULE), basis=_COMPUTED),
     # Winding resistance.
@@ -124,6 +196,28 @@ _ROWS: tuple[Limit, ...] = (
            "0.05", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("winding.armature_spread", "spread of armature readings over shaft positions", "without single outliers",
            "20", "%", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("winding.armature_outlier", "deviation of one shaft position from the median", "above: an outlier",
+           "30", "%", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("winding.armature_fewest", "shaft positions", "fewer say nothing of the spread",
+           "3", "1", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("winding.armature_positions", "shaft positions", "wanted of a brushed motor",
+           "8", "1", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("winding.armature_rating_low", "armature resistance over rated voltage by current", "least expected: an"
+           " order of magnitude", "5", "%", (_HOUSE, "", _S.HOUSE_RULE), basis=_COMPUTED),
+    _limit("winding.armature_rating_high", "armature resistance over rated voltage by current", "most expected: an"
+           " order of magnitude", "15", "%", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("winding.rating_factor", "resistance beyond what the rating lets expect", "factor above which it is far off",
+           "3", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("winding.nameplate_temperature", "temperature of a nameplate resistance", "where the nameplate names none",
+           "25", "Cel", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("winding.joint_share", "resistance left after motor and cable are taken off, over the winding's",
+           "allowed where it is more than the fixed limit", "5", "%", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("winding.count_share", "one count of the meter over the limit on unbalance", "above: said beside the figure",
+           "0.5", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("winding.open_circuit", "resistance lead to lead or of a core", "from this on the circuit is open: no servo"
+           " winding is above it", "1000", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("ground.dead_short", "resistance to earth, low-voltage ohmmeter", "below: a dead short to frame",
+           "10", "Ohm", (_HOUSE, "", _S.HOUSE_RULE)),
     # Comparing readings.
     _limit("compare.amplification", "magnification of error when one part is computed from the whole", "above: measure",
            "3", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
@@ -142,6 +236,14 @@ _ROWS: tuple[Limit, ...] = (
            "0.1", "1", (_HOUSE, "", _S.HOUSE_RULE), basis=_COMPUTED),
     _limit("trend.new_series", "insulation resistance over that of the visit before", "above: cleaned, dried or"
            " another object; a new series starts", "2", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("trend.fewest_for_slope", "visits", "fewer give no slope", "3", "1", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("trend.fewest_for_band", "visits", "fewer give no band", "4", "1", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("trend.confidence", "confidence of slope, band and prediction", "two-sided",
+           "95", "%", (_HOUSE, "", _S.HOUSE_RULE)),
+    _limit("trend.horizon", "time foretold over time on record", "beyond it nothing is foretold",
+           "2", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("trend.retest_share", "time to the retest over the time planned for the repair", "one in so many",
+           "3", "1", (_HOUSE, "", _S.HOUSE_RULE)),
     # Stored energy and safety gates.
     _limit("energy.residual_voltage", "voltage 5 s after switching off", "exposed live parts",
            "60", "V", (_MACHINE, "6.2.4", _S.SECONDARY), _MOST),
@@ -159,10 +261,53 @@ LIMITS: Mapping[str, Limit] = {row.id: row for row in _ROWS}
 
 # What no shop can set: properties of testers, gates before a test, and figures kept to read other people's reports.
 FIXED: frozenset[str] = frozenset(
-    {name for name in LIMITS if name.startswith("energy.")}
+    {name for name in LIMITS if name.startswith(("energy.", "temperature.", "voltage."))}
     | {"tester.built", "tester.full_voltage_load", "tester.operating_error", "insulation.armature_2000"}
-    | {"insulation.extra_low", "insulation.installation", "insulation.installation_high", "absorption.dar_fair"}
+    | {"tester.ceiling_rated", "tester.current_least", "tester.current_most", "tester.current_unexplained"}
+    | {"tester.current_fit", "tester.ohm_error", "tester.ohm_counts", "tester.fewest_counts"}
+    | {"tester.resolution_ohm", "tester.resolution_insulation"}
+    | {"insulation.extra_low", "insulation.installation", "insulation.installation_high"}
+    | {"insulation.cable_rated", "insulation.cable_test", "insulation.cable_test_high"}
+    | {"insulation.field_until", "insulation.form_wound_rated", "insulation.thermosetting_from"}
+    | {"absorption.dar_fair", "absorption.dar_good", "absorption.dar_excellent"}
+    | {"winding.nameplate_temperature", "winding.armature_fewest"}
+    | {"trend.fewest_for_slope", "trend.fewest_for_band", "trend.confidence"}
 )
+
+
+@dataclass(frozen=True)
+class GuidelineVoltages:
+    """One row of guideline test voltages.
+
+    Attributes:
+        rated_below: Holds for rated voltages below this (up to this where `inclusive`), V.
+        inclusive: Whether `rated_below` itself falls under the row.
+        lowest: Lowest test voltage, V d.c.
+        highest: Highest test voltage, V d.c.
+    """
+
+    rated_below: Decimal
+    inclusive: bool
+    lowest: Decimal
+    highest: Decimal
+
+    def holds(self, rated_voltage: Decimal) -> bool:
+        """Tell whether a rated voltage falls under the row or one above it."""
+        return rated_voltage < self.rated_below or (self.inclusive and rated_voltage == self.rated_below)
+
+
+def _row(rated_below: str, lowest: int, highest: int, *, inclusive: bool = True) -> GuidelineVoltages:
+    return GuidelineVoltages(Decimal(rated_below), inclusive, Decimal(lowest), Decimal(highest))
+
+
+IEEE_43_TABLE_1: tuple[GuidelineVoltages, ...] = (
+    _row("1000", 500, 500, inclusive=False),
+    _row("2500", 500, 1000),
+    _row("5000", 1000, 2500),
+    _row("12000", 2500, 5000),
+    _row("Infinity", 5000, 10000),
+)
+"""Guideline test voltages by rated voltage: IEEE 43-2013, Table 1 (read in a secondary text)."""
 
 
 def field_limit(base: Limit, rated_voltage: Decimal | None) -> Limit:
@@ -171,6 +316,10 @@ def field_limit(base: Limit, rated_voltage: Decimal | None) -> Limit:
     Args:
         base: The table's "insulation.field".
         rated_voltage: V; None gives the 1 MΩ alone.
+
+    Example (TV-C01, IEEE 43-2013, Table 3: kV + 1):
+        >>> field_limit(LIMITS["insulation.field"], Decimal(90)).value
+        Decimal('1.09')
     """
     return base if rated_voltage is None else replace(base, value=base.value + rated_voltage / 1000)
 
@@ -180,12 +329,12 @@ def winding_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) ->
     winding = context.winding
     if winding is WindingKind.DC_ARMATURE:
         return limits["insulation.armature"]
-    old = context.made_year is not None and context.made_year < 1970
+    old = context.made_year is not None and context.made_year < limits["insulation.field_until"].value
     if winding is WindingKind.FIELD or old:
         return field_limit(limits["insulation.field"], context.rated_voltage)
     if winding is WindingKind.RANDOM_WOUND:
         return limits["insulation.random_wound"]
-    low_voltage = context.rated_voltage is None or context.rated_voltage < 1000
+    low_voltage = context.rated_voltage is None or context.rated_voltage < limits["insulation.form_wound_rated"].value
     return limits["insulation.form_wound_low_voltage" if low_voltage else "insulation.form_wound"]
 
 

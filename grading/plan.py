@@ -6,14 +6,26 @@ The points come from `grading.plan_table`; this module walks them over the recor
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
+from enum import StrEnum
 
 from grading.advice import motor_first
 from grading.case import Case, build_case, in_ohm
 from grading.limits import machine_limit
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement
-from grading.plan_table import PLANS, PREPARE, PREPARE_EXTRA, PlanPoint, VoltageStep, When
+from grading.plan_table import (
+    AFTER_BAD_WHOLE,
+    METER_CLEAR,
+    PLANS,
+    PREPARE,
+    PREPARE_EXTRA,
+    SCREEN_CLEAR,
+    PlanPoint,
+    Preparation,
+    VoltageStep,
+    When,
+)
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.insulation import is_early, is_full_voltage
@@ -22,7 +34,22 @@ from grading.shop import ShopProfile
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import ends, is_earth, to_earth
-from grading.voltage import choose
+
+
+class SkipReason(StrEnum):
+    """Why a point is left out now."""
+
+    WHOLE_NOT_FAILED = "whole_not_failed"
+    CIRCUIT_SOUND = "circuit_sound"
+    PATH_TO_EARTH = "path_to_earth"
+    LOWER_STEP_NOT_CLEAR = "lower_step_not_clear"
+
+
+class StopReason(StrEnum):
+    """Why nothing more is needed."""
+
+    PARTS_TESTED = "parts_tested"
+    WHOLE_GOOD = "whole_good"
 
 
 @dataclass(frozen=True)
@@ -33,15 +60,15 @@ class Task:
         point: The plan's point.
         test_voltage: Voltage to select, V; None where none is applied.
         done: It has been measured.
-        skipped: Why it is left out; "" where it is not.
+        skipped: Why it is left out; None where it is not.
         prepare: What to do first, where this is the first point of its part.
     """
 
     point: PlanPoint
     test_voltage: Decimal | None
     done: bool
-    skipped: str
-    prepare: tuple[str, ...] = ()
+    skipped: SkipReason | None
+    prepare: tuple[Preparation, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -51,12 +78,12 @@ class PlanState:
     Attributes:
         tasks: Every point in order.
         next: The next one to measure, or None.
-        stop: Why nothing more is needed; "" while something is.
+        stop: Why nothing more is needed; None while something is.
     """
 
     tasks: tuple[Task, ...]
     next: Task | None
-    stop: str
+    stop: StopReason | None
 
 
 def plan_axis(
@@ -79,7 +106,7 @@ def plan_axis(
     tasks = tuple(task for section in order for task in _tasks(case, section))
     open_tasks = [task for task in tasks if not task.done and not task.skipped]
     following = open_tasks[0] if open_tasks else None
-    return PlanState(tasks, following, "" if following else _stop(case))
+    return PlanState(tasks, following, None if following else _stop(case))
 
 
 def _parts(context: AxisContext) -> tuple[Section, Section]:
@@ -89,20 +116,27 @@ def _parts(context: AxisContext) -> tuple[Section, Section]:
 
 
 def _tasks(case: Case, section: Section) -> Iterator[Task]:
-    choice = choose(case.context.rated_voltage, case.context.maker_test_voltage)
+    choice = case.voltages
     volts = {VoltageStep.NONE: None, VoltageStep.SCREENING: choice.screening, VoltageStep.JUDGING: choice.judging}
     used: dict[VoltageStep, set[str]] = {step: set() for step in VoltageStep}
     prepare = PREPARE[section]
     if section is Section.MOTOR_ALONE:
         prepare += PREPARE_EXTRA[case.context.motor_kind]
-    for number, point in enumerate(PLANS[case.context.motor_kind][section]):
+    seconds = int(case.limit("insulation.time").value)
+    positions = int(case.limit("winding.armature_positions").value)
+    for number, planned in enumerate(PLANS[case.context.motor_kind][section]):
+        point = replace(
+            planned,
+            seconds=seconds if planned.seconds else 0,
+            positions=positions if planned.positions > 1 else planned.positions,
+        )
         done = _done(case, point, volts[point.step], used[point.step])
-        skipped = "" if done else _skip(case, point)
+        skipped = None if done else _skip(case, point)
         yield Task(point, volts[point.step], done, skipped, prepare if number == 0 else ())
 
 
 def _done(case: Case, point: PlanPoint, volts: Decimal | None, used: set[str]) -> bool:
-    """Whether enough records answer the point; one that names no lead answers one point only."""
+    """Tell whether enough records answer the point; one that names no lead answers one point only."""
     found = [r for r in case.of(point.kind, point.section) if r.id not in used and _answers(case, r, point, volts)]
     if len(found) < point.positions:
         return False
@@ -136,19 +170,17 @@ def _leads(terminals: str) -> frozenset[str]:
     return frozenset(part for end in ends(terminals) for part in end.split("+") if not is_earth(part))
 
 
-def _skip(case: Case, point: PlanPoint) -> str:
-    """Why a point is left out now; "" where it is due."""
-    whole_first = point.when.value.startswith("whole_bad") or point.when is When.SERIES_BAD
-    if whole_first and not _whole_bad(case):
-        return "the whole has not failed"
+def _skip(case: Case, point: PlanPoint) -> SkipReason | None:
+    """Give the reason for which a point is left out now; None where it is due."""
+    if point.when in AFTER_BAD_WHOLE and not _whole_bad(case):
+        return SkipReason.WHOLE_NOT_FAILED
     if point.when is When.SERIES_BAD and not _series_bad(case):
-        return "lead to lead is sound"
-    stepped = point.when.value.endswith(("meter_clear", "screen_clear"))
-    if stepped and _meter_low(case, point.section):
-        return "the ohmmeter already shows a path to earth"
-    if point.when.value.endswith("screen_clear") and not _screen_clear(case, point):
-        return "the lower step is not clear" if _tested(case, point) else ""
-    return ""
+        return SkipReason.CIRCUIT_SOUND
+    if point.when in METER_CLEAR and _meter_low(case, point.section):
+        return SkipReason.PATH_TO_EARTH
+    if point.when in SCREEN_CLEAR and not _screen_clear(case, point):
+        return SkipReason.LOWER_STEP_NOT_CLEAR if _tested(case, point) else None
+    return None
 
 
 def _floor(case: Case) -> Decimal:
@@ -174,7 +206,7 @@ def _screen_clear(case: Case, point: PlanPoint) -> bool:
 
 
 def _whole_bad(case: Case) -> bool:
-    """Whether the whole failed, or cannot be judged although it was tested."""
+    """Tell whether the whole failed, or cannot be judged although it was tested."""
     tests = [r for r in case.of(QuantityKind.INSULATION_RESISTANCE, Section.THROUGH_CABLE) if r.shape is not Shape.NONE]
     low = any(r.shape is Shape.COLLAPSED or r.interval.low < _floor(case) for r in tests)
     return low or _meter_low(case, Section.THROUGH_CABLE) or _series_bad(case)
@@ -182,10 +214,8 @@ def _whole_bad(case: Case) -> bool:
 
 def _series_bad(case: Case) -> bool:
     readings = case.of(QuantityKind.WINDING_RESISTANCE, Section.THROUGH_CABLE)
-    return any(is_open(r) for r in readings) or unequal(case, Section.THROUGH_CABLE)
+    return any(is_open(case, r) for r in readings) or unequal(case, Section.THROUGH_CABLE)
 
 
-def _stop(case: Case) -> str:
-    if _whole_bad(case):
-        return "The parts have been tested apart; the verdict says which one failed."
-    return "The whole is good, which clears motor and cable at this position."
+def _stop(case: Case) -> StopReason:
+    return StopReason.PARTS_TESTED if _whole_bad(case) else StopReason.WHOLE_GOOD

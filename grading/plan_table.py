@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from grading.limits import LIMITS
 from grading.measurement import MotorKind
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
@@ -18,12 +19,55 @@ class When(StrEnum):
     """Condition under which a point is taken."""
 
     ALWAYS = "always"
-    METER_CLEAR = "meter_clear"  # the ohmmeter found no path to earth in this part
     SCREEN_CLEAR = "screen_clear"  # the screening step of this part reads at least the floor and is steady
     WHOLE_BAD = "whole_bad"  # the whole failed or could not be judged, so the parts are tested
-    WHOLE_BAD_METER_CLEAR = "whole_bad_meter_clear"
+    WHOLE_BAD_METER_CLEAR = "whole_bad_meter_clear"  # and the ohmmeter found no path to earth in this part
     WHOLE_BAD_SCREEN_CLEAR = "whole_bad_screen_clear"
     SERIES_BAD = "series_bad"  # lead to lead is open or unequal through the cable
+
+
+AFTER_BAD_WHOLE = frozenset({When.WHOLE_BAD, When.WHOLE_BAD_METER_CLEAR, When.WHOLE_BAD_SCREEN_CLEAR, When.SERIES_BAD})
+"""Conditions that ask for a whole that failed."""
+METER_CLEAR = frozenset({When.SCREEN_CLEAR, When.WHOLE_BAD_METER_CLEAR, When.WHOLE_BAD_SCREEN_CLEAR})
+"""Conditions that ask for an ohmmeter without a path to earth."""
+SCREEN_CLEAR = frozenset({When.SCREEN_CLEAR, When.WHOLE_BAD_SCREEN_CLEAR})
+"""Conditions that ask for a clear screening step."""
+
+
+class PlanReason(StrEnum):
+    """Why a point is taken."""
+
+    WINDING_WITHOUT_VOLTAGE = "winding_without_voltage"
+    LEAK_WITHOUT_VOLTAGE = "leak_without_voltage"
+    LOW_STEP_FIRST = "low_step_first"
+    LIMITS_HOLD = "limits_hold"
+    PART_BY_ITSELF = "part_by_itself"
+    CORE_TO_CORE = "core_to_core"
+    BROKEN_STRANDS = "broken_strands"
+
+
+class IfBad(StrEnum):
+    """What a bad value makes necessary."""
+
+    MOTOR_AND_CORES = "motor_and_cores"
+    SPLIT_AXIS = "split_axis"
+    STOP_AND_SPLIT = "stop_and_split"
+    TEST_APART = "test_apart"
+    WINDING_AT_FAULT = "winding_at_fault"
+    CLEAN_THEN_MOTOR = "clean_then_motor"
+    CABLE_AT_FAULT = "cable_at_fault"
+
+
+class Preparation(StrEnum):
+    """What to do before the first point of a part (house rules; the site's own procedure comes first)."""
+
+    LOCK_OUT = "lock_out"
+    TAKE_AUXILIARY_OUT = "take_auxiliary_out"
+    UNPLUG_AND_BLOCK = "unplug_and_block"
+    NOTE_WINDING_TEMPERATURE = "note_winding_temperature"
+    FAR_END_FREE = "far_end_free"
+    LIFT_BRUSHES = "lift_brushes"
+    STAR_DELTA_OFF = "star_delta_off"
 
 
 class VoltageStep(StrEnum):
@@ -44,8 +88,8 @@ class PlanPoint:
         terminals: Where.
         step: Test voltage.
         when: Condition.
-        reason: Why, in one sentence.
-        if_bad: What a bad value makes necessary, in one sentence.
+        reason: Why.
+        if_bad: What a bad value makes necessary.
         positions: Shaft positions to repeat at.
         seconds: Time under voltage; 0 where none is applied.
     """
@@ -55,8 +99,8 @@ class PlanPoint:
     terminals: str
     step: VoltageStep
     when: When
-    reason: str
-    if_bad: str
+    reason: PlanReason
+    if_bad: IfBad
     positions: int = 1
     seconds: int = 0
 
@@ -69,17 +113,17 @@ _W, _G, _I, _C = (
 )
 _WHOLE, _MOTOR, _CABLE = Section.THROUGH_CABLE, Section.MOTOR_ALONE, Section.CABLE_ALONE
 
-_LL = "Shows an open or unequal winding, a loose joint or a broken core without any test voltage."
-_LL_BAD = "Measure the motor alone and the cable's cores end to end."
-_LL_MOTOR_BAD = "The winding, its brushes or its terminals are at fault."
-_LG = "A few volts find a solid leak before any test voltage is applied."
-_LG_BAD = "Do not raise the test voltage; split the axis."
-_SCREEN = "A low step first: a fault that it shows is not to be met with a higher one."
-_SCREEN_BAD = "Stop here; do not raise the voltage; split the axis."
-_JUDGE = "The value that the limits hold for: motor and cable together, drive disconnected."
-_JUDGE_BAD = "Unplug the motor and test cable and motor apart."
-_CLEAR = "The part by itself, at the voltage and time of the whole, so that the values can be set against each other."
-_CORES = "Core to core can be tested only with the motor unplugged; the winding joins the cores otherwise."
+_LL = (PlanReason.WINDING_WITHOUT_VOLTAGE, IfBad.MOTOR_AND_CORES)
+_LL_MOTOR = (PlanReason.WINDING_WITHOUT_VOLTAGE, IfBad.WINDING_AT_FAULT)
+_LG = (PlanReason.LEAK_WITHOUT_VOLTAGE, IfBad.SPLIT_AXIS)
+_LG_MOTOR = (PlanReason.LEAK_WITHOUT_VOLTAGE, IfBad.CLEAN_THEN_MOTOR)
+_SCREEN = (PlanReason.LOW_STEP_FIRST, IfBad.STOP_AND_SPLIT)
+_SCREEN_CABLE = (PlanReason.LOW_STEP_FIRST, IfBad.CABLE_AT_FAULT)
+_JUDGE = (PlanReason.LIMITS_HOLD, IfBad.TEST_APART)
+_JUDGE_MOTOR = (PlanReason.PART_BY_ITSELF, IfBad.CLEAN_THEN_MOTOR)
+_JUDGE_CABLE = (PlanReason.PART_BY_ITSELF, IfBad.CABLE_AT_FAULT)
+_CORES = (PlanReason.CORE_TO_CORE, IfBad.CABLE_AT_FAULT)
+_STRANDS = (PlanReason.BROKEN_STRANDS, IfBad.CABLE_AT_FAULT)
 
 
 def _point(
@@ -88,46 +132,38 @@ def _point(
     terminals: str,
     step: VoltageStep,
     when: When,
-    texts: tuple[str, str],
+    why: tuple[PlanReason, IfBad],
     positions: int = 1,
 ) -> PlanPoint:
-    seconds = 60 if kind is _I else 0
-    return PlanPoint(section, kind, terminals, step, when, texts[0], texts[1], positions, seconds)
+    seconds = int(LIMITS["insulation.time"].value) if kind is _I else 0
+    return PlanPoint(section, kind, terminals, step, when, why[0], why[1], positions, seconds)
 
 
 def _whole(pairs: tuple[str, ...], leads: tuple[str, ...], joined: str) -> tuple[PlanPoint, ...]:
     return (
-        *(_point(_WHOLE, _W, p, VoltageStep.NONE, When.ALWAYS, (_LL, _LL_BAD)) for p in pairs),
-        *(_point(_WHOLE, _G, f"{lead}-PE", VoltageStep.NONE, When.ALWAYS, (_LG, _LG_BAD)) for lead in leads),
-        _point(_WHOLE, _I, joined, VoltageStep.SCREENING, When.ALWAYS, (_SCREEN, _SCREEN_BAD)),
-        _point(_WHOLE, _I, joined, VoltageStep.JUDGING, When.SCREEN_CLEAR, (_JUDGE, _JUDGE_BAD)),
+        *(_point(_WHOLE, _W, p, VoltageStep.NONE, When.ALWAYS, _LL) for p in pairs),
+        *(_point(_WHOLE, _G, f"{lead}-PE", VoltageStep.NONE, When.ALWAYS, _LG) for lead in leads),
+        _point(_WHOLE, _I, joined, VoltageStep.SCREENING, When.ALWAYS, _SCREEN),
+        _point(_WHOLE, _I, joined, VoltageStep.JUDGING, When.SCREEN_CLEAR, _JUDGE),
     )
 
 
 def _motor(pairs: tuple[str, ...], lead: str, joined: str, positions: int) -> tuple[PlanPoint, ...]:
-    bad = "Clean, dry and retest; if it stays low the motor is at fault."
     return (
-        *(
-            _point(_MOTOR, _W, p, VoltageStep.NONE, When.WHOLE_BAD, (_LL, "The winding is at fault."), positions)
-            for p in pairs
-        ),
-        _point(_MOTOR, _G, f"{lead}-PE", VoltageStep.NONE, When.WHOLE_BAD, (_LG, bad)),
-        _point(_MOTOR, _I, joined, VoltageStep.SCREENING, When.WHOLE_BAD_METER_CLEAR, (_SCREEN, _SCREEN_BAD)),
-        _point(_MOTOR, _I, joined, VoltageStep.JUDGING, When.WHOLE_BAD_SCREEN_CLEAR, (_CLEAR, bad)),
+        *(_point(_MOTOR, _W, p, VoltageStep.NONE, When.WHOLE_BAD, _LL_MOTOR, positions) for p in pairs),
+        _point(_MOTOR, _G, f"{lead}-PE", VoltageStep.NONE, When.WHOLE_BAD, _LG_MOTOR),
+        _point(_MOTOR, _I, joined, VoltageStep.SCREENING, When.WHOLE_BAD_METER_CLEAR, _SCREEN),
+        _point(_MOTOR, _I, joined, VoltageStep.JUDGING, When.WHOLE_BAD_SCREEN_CLEAR, _JUDGE_MOTOR),
     )
 
 
 def _cable(leads: tuple[str, ...], pairs: tuple[str, ...]) -> tuple[PlanPoint, ...]:
-    bad = "The cable is at fault; look where it bends and at its plugs."
-    core = ("Broken strands show end to end, best while the cable is flexed.", bad)
+    low, high = VoltageStep.SCREENING, VoltageStep.JUDGING
     return (
-        *(_point(_CABLE, _I, f"{lead}-PE", VoltageStep.SCREENING, When.WHOLE_BAD, (_SCREEN, bad)) for lead in leads),
-        *(
-            _point(_CABLE, _I, f"{lead}-PE", VoltageStep.JUDGING, When.WHOLE_BAD_SCREEN_CLEAR, (_CLEAR, bad))
-            for lead in leads
-        ),
-        *(_point(_CABLE, _I, pair, VoltageStep.SCREENING, When.WHOLE_BAD, (_CORES, bad)) for pair in pairs),
-        *(_point(_CABLE, _C, f"{lead}-{lead}", VoltageStep.NONE, When.SERIES_BAD, core) for lead in leads),
+        *(_point(_CABLE, _I, f"{lead}-PE", low, When.WHOLE_BAD, _SCREEN_CABLE) for lead in leads),
+        *(_point(_CABLE, _I, f"{lead}-PE", high, When.WHOLE_BAD_SCREEN_CLEAR, _JUDGE_CABLE) for lead in leads),
+        *(_point(_CABLE, _I, pair, low, When.WHOLE_BAD, _CORES) for pair in pairs),
+        *(_point(_CABLE, _C, f"{lead}-{lead}", VoltageStep.NONE, When.SERIES_BAD, _STRANDS) for lead in leads),
     )
 
 
@@ -145,25 +181,20 @@ def _plan(leads: tuple[tuple[str, ...], tuple[str, ...], str], positions: int) -
 
 
 PLANS: dict[MotorKind, dict[Section, tuple[PlanPoint, ...]]] = {
-    MotorKind.DC_SERVO: _plan(_BRUSHED, 8),
+    MotorKind.DC_SERVO: _plan(_BRUSHED, int(LIMITS["winding.armature_positions"].value)),
     MotorKind.AC_SERVO: _plan(_THREE, 1),
     MotorKind.SPINDLE: _plan(_THREE, 1),
 }
 
-# What to do before the first point of a part (house rules; the site's own procedure comes first).
-PREPARE: dict[Section, tuple[str, ...]] = {
-    _WHOLE: (
-        "Lock out, support vertical axes, prove dead, and take the motor leads off the drive.",
-        "Take encoder, brake and thermal sensor leads out of the test.",
-    ),
-    _MOTOR: (
-        "Unplug the motor at its connector and block the shaft.",
-        "Note the winding temperature.",
-    ),
-    _CABLE: ("Leave the far end free and insulated, and keep people away from both ends.",),
+PREPARE: dict[Section, tuple[Preparation, ...]] = {
+    _WHOLE: (Preparation.LOCK_OUT, Preparation.TAKE_AUXILIARY_OUT),
+    _MOTOR: (Preparation.UNPLUG_AND_BLOCK, Preparation.NOTE_WINDING_TEMPERATURE),
+    _CABLE: (Preparation.FAR_END_FREE,),
 }
-PREPARE_EXTRA: dict[MotorKind, tuple[str, ...]] = {
-    MotorKind.DC_SERVO: ("Lift the brushes for the second reading and test the brush holders to frame apart.",),
+"""What to do before the first point of a part."""
+PREPARE_EXTRA: dict[MotorKind, tuple[Preparation, ...]] = {
+    MotorKind.DC_SERVO: (Preparation.LIFT_BRUSHES,),
     MotorKind.AC_SERVO: (),
-    MotorKind.SPINDLE: ("Disconnect star and delta contactors; note whether six leads come out.",),
+    MotorKind.SPINDLE: (Preparation.STAR_DELTA_OFF,),
 }
+"""What to do besides before the first point of the motor alone."""

@@ -1,38 +1,34 @@
 """From a measurement to bounds: what the true value can be, given the qualifier and the instrument.
 
 A point reading becomes value ± accuracy, an over-range reading [range end, ∞], a below-range reading [0, value], and
-a collapsed test voltage [0, 1000 Ω/V times the voltage selected]. What was assumed on the way is said in `basis`.
+a collapsed test voltage [0, 1000 Ω/V times the voltage selected]. What was assumed on the way is kept in `basis`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
 
+from grading.details import CollapseEstimate
 from grading.interval import INFINITY, Interval
+from grading.limit import Limit
 from grading.limits import LIMITS
 from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement
+from grading.steps import Reason, ReasonKind
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
 from grading.terms.section import Section
 from grading.uncertainty import expanded_uncertainty, half_width, standard_uncertainty
 from grading.voltage import (
-    COLLAPSE_CURRENT_MA,
-    CURRENT_LEAST_MA,
-    CURRENT_MOST_MA,
     collapse_bound,
     collapse_estimate,
     implied_current_ma,
     is_collapsed,
 )
-from grading.words import number, ohms, span
 
-# House rules for meters of which no accuracy is on record: the wide end of the class.
-_OHM_PERCENT = Decimal(1)
-_OHM_COUNTS = Decimal(5)
-_FEWEST_COUNTS = 200  # house rule: above its lowest range a digital meter shows at least this many counts
-_SHORT_OHM = Decimal(10)
-_SHORT_INSULATION_OHM = Decimal(100_000)
+Limits = Mapping[str, Limit]
+"""The limits in force, by id."""
 
 
 class Shape(StrEnum):
@@ -54,19 +50,19 @@ class BoundedReading:
         measurement: The record.
         shape: What kind of statement it makes.
         interval: All true values it leaves possible, ohm.
+        basis: Where the bounds come from; for `Shape.NONE` why there is no value.
         value: The point value, ohm; None for bounds.
         half_width: Largest error of the point value, ohm.
-        basis: Where the error comes from, in words; for `Shape.NONE` why there is no value.
-        estimate: Of a collapsed reading, from the voltage left and the tester's current, in words; else "".
+        estimate: Of a collapsed reading, from the voltage left and the tester's current; else None.
     """
 
     measurement: Measurement
     shape: Shape
     interval: Interval
+    basis: Reason
     value: Decimal | None = None
     half_width: Decimal | None = None
-    basis: str = ""
-    estimate: str = ""
+    estimate: CollapseEstimate | None = None
 
     @property
     def id(self) -> str:
@@ -111,98 +107,106 @@ RESISTANCE_KINDS = frozenset(
 )
 
 
-def bound(measurement: Measurement, instrument: Instrument | None) -> BoundedReading:
-    """Bounds of one resistance measurement.
+def bound(measurement: Measurement, instrument: Instrument | None, limits: Limits = LIMITS) -> BoundedReading:
+    """Put bounds on one resistance measurement.
 
     Args:
         measurement: Of a resistance kind.
         instrument: The one that made it, or None where it is not on record.
+        limits: Limits in force.
 
     Returns:
         The reading; `Shape.NONE` with a reason where there is no usable value. Never raises.
     """
     qualifier = measurement.quantity.qualifier
     value, problem = _ohms(measurement)
-    if problem:
-        return BoundedReading(measurement, Shape.NONE, UNKNOWN, basis=problem)
-    if _collapsed(measurement):
-        return _collapse(measurement, instrument, value)
+    if problem is not None:
+        return BoundedReading(measurement, Shape.NONE, UNKNOWN, problem)
+    if _collapsed(measurement, limits):
+        return _collapse(measurement, instrument, value, limits)
     if qualifier in (Qualifier.ABOVE, Qualifier.OPEN):
         return _over(measurement, instrument, value)
     if qualifier in (Qualifier.BELOW, Qualifier.SHORT):
-        return _under(measurement, instrument, value)
+        return _under(measurement, instrument, value, limits)
     if value is None:
-        return BoundedReading(measurement, Shape.NONE, UNKNOWN, basis="no digits were recorded")
-    width, basis = _accuracy(measurement, instrument, value)
-    return BoundedReading(measurement, Shape.POINT, Interval.around(value, width), value, width, basis)
+        return BoundedReading(measurement, Shape.NONE, UNKNOWN, Reason(ReasonKind.NO_DIGITS))
+    width, basis = _accuracy(measurement, instrument, value, limits)
+    return BoundedReading(measurement, Shape.POINT, Interval.around(value, width), basis, value, width)
 
 
-def _ohms(measurement: Measurement) -> tuple[Decimal | None, str]:
-    """The digits in ohm, or why there is no usable value."""
+def _ohms(measurement: Measurement) -> tuple[Decimal | None, Reason | None]:
+    """Give the digits in ohm, or why there is no usable value."""
     quantity = measurement.quantity
     if quantity.qualifier is Qualifier.NONE:
-        return None, "the display showed no valid value"
+        return None, Reason(ReasonKind.INVALID_DISPLAY)
     if quantity.digits is None:
-        return None, ""
+        return None, None
+    if quantity.unit is None:
+        return None, Reason(ReasonKind.NO_UNIT)
     try:
         value = quantity.in_unit("Ohm")
-    except UnitError as error:
-        return None, str(error)
-    if value is not None and value < 0:
-        return None, "a resistance cannot be negative; read it again"
-    return value, ""
+    except UnitError:
+        return None, Reason(ReasonKind.WRONG_UNIT, unit=quantity.unit)
+    return (None, Reason(ReasonKind.NEGATIVE)) if value is not None and value < 0 else (value, None)
 
 
-def _collapsed(measurement: Measurement) -> bool:
+def _collapsed(measurement: Measurement, limits: Limits) -> bool:
     if measurement.kind is not QuantityKind.INSULATION_RESISTANCE:
         return False
     if measurement.quantity.qualifier is Qualifier.COLLAPSED:
         return True
     set_voltage, built = measurement.test_voltage_set, measurement.test_voltage_built
-    return set_voltage is not None and built is not None and is_collapsed(set_voltage, built)
+    return (
+        set_voltage is not None
+        and built is not None
+        and is_collapsed(set_voltage, built, _value(limits, "tester.built"))
+    )
 
 
-def _collapse(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> BoundedReading:
+def _value(limits: Limits, name: str) -> Decimal:
+    return limits[name].value
+
+
+def _collapse(
+    measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits
+) -> BoundedReading:
     built = measurement.test_voltage_built
     open_end = measurement.quantity.qualifier is Qualifier.OPEN
-    little = value is not None and built is not None and implied_current_ma(built, value) < COLLAPSE_CURRENT_MA
+    least = _value(limits, "tester.current_unexplained")
+    little = value is not None and built is not None and implied_current_ma(built, value) < least
     if Circumstance.UNSTEADY in measurement.circumstances:
-        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis="the voltage was still rising")
+        reason = Reason(ReasonKind.VOLTAGE_RISING)
+        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, reason, value)
     if open_end or little:
-        basis = "hardly any current flowed although the voltage was not built: charging, misread or a weak tester"
-        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, value, basis=basis)
-    basis = "a tester of IEC 61557-2 holds its voltage down to 1000 Ω/V"
+        reason = Reason(ReasonKind.HARDLY_ANY_CURRENT)
+        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, reason, value)
+    reason = Reason(ReasonKind.FULL_VOLTAGE_LOAD, limit=limits["tester.full_voltage_load"])
     bounds = collapse_bound(measurement.test_voltage_set)
-    estimate = _estimate(built, value, None if instrument is None else instrument.current_limit_ma)
-    return BoundedReading(measurement, Shape.COLLAPSED, bounds, value, basis=basis, estimate=estimate)
+    estimate = _estimate(built, value, None if instrument is None else instrument.current_limit_ma, limits)
+    return BoundedReading(measurement, Shape.COLLAPSED, bounds, reason, value, estimate=estimate)
 
 
-def _estimate(built: Decimal | None, value: Decimal | None, limit_ma: Decimal | None) -> str:
-    """What the voltage left says about the resistance, and whether a value shown with it fits the tester's current."""
+def _estimate(
+    built: Decimal | None, value: Decimal | None, limit_ma: Decimal | None, limits: Limits
+) -> CollapseEstimate | None:
+    """Estimate the resistance from the voltage left, and tell whether a value shown with it fits the current."""
     if not built:
-        return ""
-    if limit_ma is None:
-        found = collapse_estimate(built)
-        text = f"estimated {span(found)} from the 1 to 15 mA that a tester drives"
-        low, high = CURRENT_LEAST_MA, CURRENT_MOST_MA
-    else:
-        text = f"estimated {ohms(built / limit_ma * 1000)} from the tester's {number(limit_ma)} mA"
-        low = high = limit_ma
+        return None
+    least = _value(limits, "tester.current_least") if limit_ma is None else limit_ma
+    most = _value(limits, "tester.current_most") if limit_ma is None else limit_ma
+    found = CollapseEstimate(collapse_estimate(built, least, most), least, most, limit_ma is not None)
     if value is None:
-        return text
-    current = implied_current_ma(built, value)
-    # Half and twice: house rule for "fits", since testers hold their current limit only roughly.
-    fits = low / 2 <= current <= high * 2
-    return f"{text}; the value shown means {number(current)} mA, which {'fits' if fits else 'does not fit'}"
+        return found
+    current, factor = implied_current_ma(built, value), _value(limits, "tester.current_fit")
+    return replace(found, implied_ma=current, fits=least / factor <= current <= most * factor)
 
 
 def _over(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> BoundedReading:
     if value is None:
         value = _range_end(measurement, instrument)
     if value is None:
-        basis = "over range, but the end of the range is not on record: greater than how much?"
-        return BoundedReading(measurement, Shape.OVER, UNKNOWN, basis=basis)
-    return BoundedReading(measurement, Shape.OVER, Interval.at_least(value), basis="over range: a lower bound")
+        return BoundedReading(measurement, Shape.OVER, UNKNOWN, Reason(ReasonKind.RANGE_END_UNKNOWN))
+    return BoundedReading(measurement, Shape.OVER, Interval.at_least(value), Reason(ReasonKind.OVER_RANGE))
 
 
 def _range_end(measurement: Measurement, instrument: Instrument | None) -> Decimal | None:
@@ -216,40 +220,47 @@ def _range_end(measurement: Measurement, instrument: Instrument | None) -> Decim
     return exact if exact is not None else min(by_voltage.values(), default=None)
 
 
-def _under(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> BoundedReading:
-    basis = "below range: an upper bound"
+def _under(
+    measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits
+) -> BoundedReading:
+    reason = Reason(ReasonKind.BELOW_RANGE)
     if value is None and instrument is not None:
         value = _finest(measurement, instrument)
     if value is None:
         insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
-        value = _SHORT_INSULATION_OHM if insulation else _SHORT_OHM
-        basis = "below range; the meter's resolution is not on record, so a coarse one is assumed (house rule)"
-    return BoundedReading(measurement, Shape.UNDER, Interval.at_most(value), basis=basis)
+        coarse = limits["tester.resolution_insulation" if insulation else "tester.resolution_ohm"]
+        value = coarse.value * unit(coarse.unit).factor
+        reason = Reason(ReasonKind.RESOLUTION_UNKNOWN, limit=coarse)
+    return BoundedReading(measurement, Shape.UNDER, Interval.at_most(value), reason)
 
 
-def _accuracy(measurement: Measurement, instrument: Instrument | None, value: Decimal) -> tuple[Decimal, str]:
+def _accuracy(
+    measurement: Measurement, instrument: Instrument | None, value: Decimal, limits: Limits
+) -> tuple[Decimal, Reason]:
     quantity = measurement.quantity
     digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     percent, counts = _data_sheet(instrument, insulation)
     if instrument is not None and (percent is not None or counts is not None):
         finest = _finest(measurement, instrument)
-        count = digit if finest is None else min(digit, max(finest, value / _FEWEST_COUNTS))
+        count = digit if finest is None else min(digit, max(finest, value / _value(limits, "tester.fewest_counts")))
         # Fewer digits recorded than the display has, as in "half a meg": half of the last one given is rounding.
         rounding = digit / 2 if digit > count else Decimal(0)
-        width = half_width(value, percent or Decimal(0), counts or Decimal(0), count) + rounding
-        sheet = f"the data sheet of {instrument.name or instrument.id}"
-        return width, f"±({percent or 0} % + {counts or 0} counts) by {sheet}"
+        percent, counts = percent or Decimal(0), counts or Decimal(0)
+        name = instrument.name or instrument.id
+        reason = Reason(ReasonKind.DATA_SHEET, percent=percent, counts=counts, instrument=name)
+        return half_width(value, percent, counts, count) + rounding, reason
     if insulation:
-        error = LIMITS["tester.operating_error"].value
-        width = max(half_width(value, error, Decimal(0), digit), digit)
-        return width, f"±{error} %, the most that IEC 61557-2 allows, since no accuracy is on record"
-    width = half_width(value, _OHM_PERCENT, _OHM_COUNTS, digit)
-    return width, "±(1 % + 5 counts) assumed, since no accuracy is on record (house rule)"
+        limit = limits["tester.operating_error"]
+        width = max(half_width(value, limit.value, Decimal(0), digit), digit)
+        return width, Reason(ReasonKind.STANDARD_ERROR, limit=limit)
+    percent, counts = _value(limits, "tester.ohm_error"), _value(limits, "tester.ohm_counts")
+    reason = Reason(ReasonKind.ASSUMED_ERROR, limit=limits["tester.ohm_error"], percent=percent, counts=counts)
+    return half_width(value, percent, counts, digit), reason
 
 
 def _finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:
-    """The instrument's own resolution where it speaks of the function that was used."""
+    """Give the instrument's own resolution where it speaks of the function that was used."""
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     tester = instrument.kind is InstrumentKind.INSULATION_TESTER
     return instrument.resolution_ohm if insulation is tester else None

@@ -29,9 +29,10 @@ from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from grading.finding import Direction, Limit, SourceStatus
+from grading.limit import Direction, Limit, SourceStatus
 from grading.limits import FIXED, LIMITS
 from grading.measurement import MotorKind
+from grading.notices import Notice, NoticeKind
 from grading.terms.quantity import UnitError, unit
 from grading.terms.section import Section
 
@@ -74,13 +75,13 @@ class ShopProfile:
         limits: Every published limit by id, the changed ones changed.
         extra: Limits of the shop's own.
         require_time: Whether an insulation reading without its time on test is inconclusive.
-        notices: One sentence per loosened limit, for every report.
+        notices: One per loosened limit, for every report.
     """
 
     limits: Mapping[str, Limit] = field(default_factory=lambda: LIMITS)
     extra: tuple[ExtraLimit, ...] = ()
     require_time: bool = False
-    notices: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
 
 
 PUBLISHED = ShopProfile()
@@ -93,7 +94,7 @@ def read_profile(data: Mapping[str, Any]) -> ShopProfile:
         data: The mapping, e.g. of `tomllib.load`.
 
     Raises:
-        ProfileError: With every problem found: unknown ids or keys, values that are no positive decimal, loosening
+        ShopProfileError: With every problem found: unknown ids or keys, values that are no positive decimal, loosening
             without `decided_by` and `reason`.
     """
     problems: list[str] = []
@@ -111,7 +112,9 @@ def read_profile(data: Mapping[str, Any]) -> ShopProfile:
         problems.append("[rules] require_time must be true or false.")
     if problems:
         raise ShopProfileError(problems)
-    notices = tuple(_notice(limit) for limit in changed.values() if limit.loosened_from is not None)
+    notices = tuple(
+        Notice(NoticeKind.LIMIT_LOOSENED, limit=limit) for limit in changed.values() if limit.loosened_from is not None
+    )
     return ShopProfile({**LIMITS, **changed}, extra, require_time, notices)
 
 
@@ -226,11 +229,3 @@ def _table(data: Mapping[str, Any], key: str, problems: list[str]) -> Mapping[st
         return found
     problems.append(f"[{key}] must be a table.")
     return {}
-
-
-def _notice(limit: Limit) -> str:
-    return (
-        f"The limit on {limit.quantity} ({limit.condition}) was loosened from {limit.loosened_from:f} to "
-        f"{limit.value:f} {limit.unit} by {limit.decided_by}: {limit.reason}. The published source is "
-        f"{limit.source}{', ' + limit.clause if limit.clause else ''}."
-    )

@@ -10,6 +10,10 @@ def t_cdf(t: float, dof: int) -> float:
 
     Raises:
         ValueError: `dof` is below 1.
+
+    Example (the same quantile the other way round):
+        >>> round(t_cdf(3.182, 3), 3)
+        0.975
     """
     if dof < 1:
         raise ValueError("Student's t needs at least one degree of freedom.")
@@ -28,6 +32,10 @@ def t_quantile(probability: float, dof: int) -> float:
 
     Raises:
         ValueError: The probability is outside 0.5 to 1, or `dof` is below 1.
+
+    Example (t(0.975, 3) = 3.182, as in TV-J03):
+        >>> round(t_quantile(0.975, 3), 3)
+        3.182
     """
     if not 0.5 < probability < 1:
         raise ValueError("The probability must lie between 0.5 and 1.")

@@ -9,22 +9,36 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from grading.limits import LIMITS
 from grading.measurement import Conductor, InsulationSystem
 
-LOWEST_C = Decimal(10)
-HIGHEST_C = Decimal(85)
+LOWEST_C = LIMITS["temperature.lowest"].value
+HIGHEST_C = LIMITS["temperature.highest"].value
 REFERENCE_C = Decimal(40)
+"""Temperature that insulation resistance is brought to, °C (IEEE 43-2013, 6.3)."""
 
-# Temperature at which the resistance of the metal would be nought, sign turned (secondary texts; IEC 60034-1 uses 235
-# for copper, which changes a correction over 130 K by 0.06 %).
 ZERO_RESISTANCE_C: dict[Conductor, Decimal] = {
     Conductor.COPPER: Decimal("234.5"),
     Conductor.ALUMINIUM: Decimal(225),
 }
+"""Temperature at which the resistance of the metal would be zero, sign turned, °C (secondary texts; IEC 60034-1 uses
+235 for copper, which changes a correction over 130 K by 0.06 %)."""
 
-# Magnus formula over water, constants from memory; good to about 0.1 °C between -45 and 60 °C.
-_MAGNUS_A = Decimal("17.62")
-_MAGNUS_B = Decimal("243.12")
+HALVING_K = Decimal(10)
+"""Rise in which the resistance of a thermoplastic system halves, K (IEEE 43-2013, 6.3; from memory)."""
+ENERGY_HOT = Decimal(4230)
+"""Exponent of the thermosetting correction from 40 to 85 °C, K (IEEE 43-2013, 6.3; from memory)."""
+ENERGY_COLD = Decimal(1245)
+"""The same from 10 to 40 °C, K."""
+KELVIN = Decimal(273)
+"""Zero of the Celsius scale as the published table rounds it, K: 273, and so 313 for 40 °C."""
+
+MAGNUS_A = Decimal("17.62")
+"""Magnus formula over water, first constant (from memory; good to about 0.1 °C between -45 and 60 °C)."""
+MAGNUS_B = Decimal("243.12")
+"""Magnus formula over water, second constant, °C (from memory)."""
+MAGNUS_RANGE = (Decimal(-45), Decimal(60))
+"""Air temperatures for which the Magnus formula is given, °C (from memory)."""
 
 
 class NotComparableError(ValueError):
@@ -39,9 +53,13 @@ def factor_thermoplastic(winding_c: Decimal) -> Decimal:
 
     Raises:
         NotComparableError: Outside that range.
+
+    Example (TV-D01, IEEE 43-2013, 6.3, from memory):
+        >>> round(factor_thermoplastic(Decimal(20)), 4)
+        Decimal('0.2500')
     """
     _check(winding_c)
-    return Decimal("0.5") ** ((REFERENCE_C - winding_c) / 10)
+    return (1 / Decimal(2)) ** ((REFERENCE_C - winding_c) / HALVING_K)
 
 
 def factor_thermosetting(winding_c: Decimal) -> Decimal:
@@ -54,10 +72,14 @@ def factor_thermosetting(winding_c: Decimal) -> Decimal:
 
     Raises:
         NotComparableError: Outside that range.
+
+    Example (TV-D11, IEEE 43-2013, 6.3, constants from memory):
+        >>> round(factor_thermosetting(Decimal(20)), 4)
+        Decimal('0.7622')
     """
     _check(winding_c)
-    energy = Decimal(4230) if winding_c >= REFERENCE_C else Decimal(1245)
-    return (-energy * (1 / (winding_c + 273) - 1 / Decimal(313))).exp()
+    energy = ENERGY_HOT if winding_c >= REFERENCE_C else ENERGY_COLD
+    return (-energy * (1 / (winding_c + KELVIN) - 1 / (REFERENCE_C + KELVIN))).exp()
 
 
 def factors(system: InsulationSystem, winding_c: Decimal) -> dict[InsulationSystem, Decimal]:
@@ -65,6 +87,11 @@ def factors(system: InsulationSystem, winding_c: Decimal) -> dict[InsulationSyst
 
     Raises:
         NotComparableError: Outside 10 to 85 °C.
+
+    Example (TV-D01 and TV-D11):
+        >>> both = factors(InsulationSystem.UNKNOWN, Decimal(20))
+        >>> {system.value: str(round(factor, 4)) for system, factor in both.items()}
+        {'thermosetting': '0.7622', 'thermoplastic': '0.2500'}
     """
     both = {
         InsulationSystem.THERMOSETTING: factor_thermosetting(winding_c),
@@ -96,13 +123,17 @@ def dew_point_c(air_c: Decimal, humidity_percent: Decimal) -> Decimal:
 
     Raises:
         ValueError: Outside those ranges.
+
+    Example (TV-D22, Magnus formula):
+        >>> round(dew_point_c(Decimal(25), Decimal(60)), 1)
+        Decimal('16.7')
     """
     if not 0 < humidity_percent <= 100:
         raise ValueError("Relative humidity must be above 0 and at most 100 %.")
-    if not -45 <= air_c <= 60:
+    if not MAGNUS_RANGE[0] <= air_c <= MAGNUS_RANGE[1]:
         raise ValueError("The dew point formula holds from -45 to 60 °C.")
-    gamma = (humidity_percent / 100).ln() + _MAGNUS_A * air_c / (_MAGNUS_B + air_c)
-    return _MAGNUS_B * gamma / (_MAGNUS_A - gamma)
+    gamma = (humidity_percent / 100).ln() + MAGNUS_A * air_c / (MAGNUS_B + air_c)
+    return MAGNUS_B * gamma / (MAGNUS_A - gamma)
 
 
 def resistance_at(resistance: Decimal, from_c: Decimal, to_c: Decimal, zero_c: Decimal) -> Decimal:
@@ -116,6 +147,10 @@ def resistance_at(resistance: Decimal, from_c: Decimal, to_c: Decimal, zero_c: D
 
     Raises:
         ValueError: A temperature at or below -k.
+
+    Example (TV-F01, copper):
+        >>> round(resistance_at(Decimal("0.8"), Decimal(35), Decimal(25), ZERO_RESISTANCE_C[Conductor.COPPER]), 4)
+        Decimal('0.7703')
     """
     if min(from_c, to_c) <= -zero_c:
         raise ValueError(f"Temperatures must be above -{zero_c} °C.")
@@ -127,6 +162,10 @@ def temperature_from_resistance(cold: Decimal, cold_c: Decimal, hot: Decimal, ze
 
     Raises:
         ValueError: The cold resistance is not above 0.
+
+    Example (TV-F06, IEC 60034-1):
+        >>> round(temperature_from_resistance(Decimal("0.8"), Decimal(22), Decimal("0.92"), Decimal("234.5")), 1)
+        Decimal('60.5')
     """
     if cold <= 0:
         raise ValueError("The cold resistance must be above 0.")

@@ -11,13 +11,26 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from grading.limits import LIMITS
 from grading.student import t_quantile
 
-CONFIDENCE = 0.95
-FEWEST_FOR_SLOPE = 3  # house rule
-FEWEST_FOR_BAND = 4  # house rule
+CONFIDENCE = float(LIMITS["trend.confidence"].value / 100)
+FEWEST_FOR_SLOPE = int(LIMITS["trend.fewest_for_slope"].value)
+FEWEST_FOR_BAND = int(LIMITS["trend.fewest_for_band"].value)
+DECADE = 10
+"""Base of the logarithm: slopes are decades a year."""
 _MOST_ROUNDS = 2000
+"""Rounds of the censored fit before it is taken as it is (numerical bound)."""
 _TOLERANCE = 1e-12
+"""Change from round to round below which the censored fit has settled (numerical bound)."""
+_SIGMA_START, _SIGMA_LEAST = 0.05, 1e-6
+"""Least standard deviation at the start and in the rounds, decades: keeps the steps finite (numerical bounds)."""
+_ASYMPTOTIC_FROM = 30
+"""Standard deviations from which the hazard is its asymptotic series (numerical bound)."""
+_DETERMINANT_LEAST = 1e-300
+"""Least determinant: keeps the covariance finite (numerical bound)."""
+_PARAMETERS = 3
+"""Intercept, slope and ln sigma: the size of the information matrix."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +84,7 @@ class Fit:
     @property
     def yearly_factor(self) -> float:
         """What a year multiplies the resistance by."""
-        return float(10**self.slope)
+        return float(DECADE**self.slope)
 
     @property
     def halving_years(self) -> float | None:
@@ -80,19 +93,19 @@ class Fit:
 
     def at(self, years: float) -> float:
         """The line's value in ohm."""
-        return float(10 ** (self.intercept + self.slope * years))
+        return float(DECADE ** (self.intercept + self.slope * years))
 
     def prediction(self, years: float) -> tuple[float, float]:
         """95 % prediction interval of one new reading, ohm."""
         middle = self.intercept + self.slope * years
         half = self.quantile * math.sqrt(self.residual**2 + self._variance(years))
-        return float(10 ** (middle - half)), float(10 ** (middle + half))
+        return float(DECADE ** (middle - half)), float(DECADE ** (middle + half))
 
     def confidence(self, years: float) -> tuple[float, float]:
         """95 % confidence interval of the line itself, ohm."""
         middle = self.intercept + self.slope * years
         half = self.quantile * math.sqrt(self._variance(years))
-        return float(10 ** (middle - half)), float(10 ** (middle + half))
+        return float(DECADE ** (middle - half)), float(DECADE ** (middle + half))
 
     def reaches(self, ohm: float) -> float | None:
         """Year in which the line meets a value; None for a level line."""
@@ -110,7 +123,7 @@ class Fit:
             return None
         half = self.slope * gap - square * cov
         rest = gap**2 - square * var_a
-        root = max(0.0, half**2 - top * rest)  # never below nought but for rounding, since top is above it
+        root = max(0.0, half**2 - top * rest)  # never below zero but for rounding, since top is above it
         first, second = (-half - math.sqrt(root)) / top, (-half + math.sqrt(root)) / top
         return min(first, second), max(first, second)
 
@@ -127,10 +140,17 @@ def fit(points: Sequence[Point]) -> Fit:
 
     Raises:
         ValueError: Fewer, a value at or below 0, or all at one time.
+
+    Example (TV-J01 and TV-J03: five yearly visits, 5 MΩ is reached in year 13.55 (12.59 to 14.70)):
+        >>> line = fit([Point(year, ohm) for year, ohm in enumerate([900e6, 620e6, 410e6, 300e6, 190e6])])
+        >>> round(line.slope, 5), round(line.reaches(5e6) or 0, 2)
+        (-0.16662, 13.55)
+        >>> [round(year, 1) for year in line.band(5e6) or ()]
+        [12.6, 14.7]
     """
     exact = [p for p in points if not p.over]
     if len(exact) < FEWEST_FOR_SLOPE:
-        raise ValueError("A trend needs at least three visits with values within range.")
+        raise ValueError(f"A trend needs at least {FEWEST_FOR_SLOPE} visits with values within range.")
     if any(p.ohm <= 0 for p in points):
         raise ValueError("A trend needs values above 0.")
     if len({p.years for p in exact}) < 2:
@@ -167,7 +187,7 @@ def _censored(points: Sequence[Point], exact: Sequence[Point]) -> Fit:
     bounds = [math.log10(p.ohm) for p in points]
     intercept, slope = _line([p.years for p in exact], [math.log10(p.ohm) for p in exact])
     start = [math.log10(p.ohm) - intercept - slope * p.years for p in exact]
-    sigma = max(math.sqrt(math.fsum(r * r for r in start) / len(exact)), 0.05)
+    sigma = max(math.sqrt(math.fsum(r * r for r in start) / len(exact)), _SIGMA_START)
     for _ in range(_MOST_ROUNDS):
         filled, extra = [], 0.0
         for p, y in zip(points, bounds, strict=True):
@@ -182,7 +202,7 @@ def _censored(points: Sequence[Point], exact: Sequence[Point]) -> Fit:
         before = (intercept, slope, sigma)
         intercept, slope = _line(years, filled)
         squares = math.fsum((y - intercept - slope * t) ** 2 for t, y in zip(years, filled, strict=True))
-        sigma = max(math.sqrt((squares + extra) / len(points)), 1e-6)
+        sigma = max(math.sqrt((squares + extra) / len(points)), _SIGMA_LEAST)
         if max(abs(a - b) for a, b in zip(before, (intercept, slope, sigma), strict=True)) < _TOLERANCE:
             break
     # Maximum likelihood is too sure of itself on a handful of points: as in least squares, two of the exact ones are
@@ -194,15 +214,15 @@ def _censored(points: Sequence[Point], exact: Sequence[Point]) -> Fit:
 
 
 def _hazard(z: float) -> float:
-    """φ(z) / (1 - Φ(z)), stable for large z (asymptotic series from 30 on)."""
-    if z > 30:
+    """φ(z) / (1 - Φ(z)), stable for large z (asymptotic series for the largest)."""
+    if z > _ASYMPTOTIC_FROM:
         return z + 1 / z
     return math.exp(-z * z / 2) / math.sqrt(2 * math.pi) / (math.erfc(z / math.sqrt(2)) / 2)
 
 
 def _information(points: Sequence[Point], intercept: float, slope: float, sigma: float) -> tuple[float, float, float]:
     """Covariance of intercept and slope: the inverse of the observed information in (a, b, ln sigma)."""
-    m = [[0.0] * 3 for _ in range(3)]
+    m = [[0.0] * _PARAMETERS for _ in range(_PARAMETERS)]
     for p in points:
         z = (math.log10(p.ohm) - intercept - slope * p.years) / sigma
         if p.over:
@@ -221,5 +241,5 @@ def _information(points: Sequence[Point], intercept: float, slope: float, sigma:
     # Schur complement over ln sigma, then the 2 by 2 inverse.
     s = m[2][2] if m[2][2] > 0 else math.inf
     aa, ab, bb = m[0][0] - m[0][2] ** 2 / s, m[0][1] - m[0][2] * m[1][2] / s, m[1][1] - m[1][2] ** 2 / s
-    determinant = max(aa * bb - ab * ab, 1e-300)
+    determinant = max(aa * bb - ab * ab, _DETERMINANT_LEAST)
     return bb / determinant, -ab / determinant, aa / determinant

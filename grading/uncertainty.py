@@ -26,17 +26,31 @@ def half_width(value: Decimal, percent: Decimal, counts: Decimal, resolution: De
         percent: ± percent of reading.
         counts: ± counts of the last digit shown.
         resolution: One count of the range shown, same unit as `value`.
+
+    Example (TV-K02: ±(3 % + 5 counts) on 1.20 MΩ):
+        >>> half_width(Decimal("1.2"), Decimal(3), Decimal(5), Decimal("0.01"))
+        Decimal('0.086')
     """
     return abs(value) * percent / 100 + counts * resolution
 
 
 def standard_uncertainty(half_width_: Decimal) -> Decimal:
-    """Standard uncertainty of a rectangular distribution of the given half width: a/√3 (GUM, 4.3.7)."""
+    """Standard uncertainty of a rectangular distribution of the given half width: a/√3 (GUM, 4.3.7).
+
+    Example (TV-K03, GUM type B):
+        >>> round(standard_uncertainty(Decimal("0.086")), 4)
+        Decimal('0.0497')
+    """
     return half_width_ / ROOT_3
 
 
 def expanded_uncertainty(standard: Decimal) -> Decimal:
-    """U = 2 u."""
+    """U = 2 u.
+
+    Example (TV-K03):
+        >>> round(expanded_uncertainty(standard_uncertainty(Decimal("0.086"))), 4)
+        Decimal('0.0993')
+    """
     return COVERAGE * standard
 
 
@@ -46,7 +60,12 @@ def combined(parts: Iterable[Decimal]) -> Decimal:
 
 
 def mean_uncertainty(parts: Iterable[Decimal]) -> Decimal:
-    """Standard uncertainty of the mean of independent readings, from each reading's own."""
+    """Standard uncertainty of the mean of independent readings, from each reading's own.
+
+    Example (TV-K12):
+        >>> round(mean_uncertainty([Decimal("0.005")] * 3), 4)
+        Decimal('0.0029')
+    """
     known = tuple(parts)
     return combined(known) / len(known)
 
@@ -62,6 +81,10 @@ def inferred_relative(total: Decimal, u_total: Decimal, known: Decimal, u_known:
 
     Raises:
         ValueError: `known` is not above `total`; nothing can be inferred.
+
+    Example (TV-G14, GUM 5.1.2):
+        >>> round(inferred_relative(Decimal(80), Decimal("0.03"), Decimal(400), Decimal("0.03")), 4)
+        Decimal('0.0382')
     """
     if known <= total:
         raise ValueError("Nothing can be inferred: the known path does not read above the whole.")
@@ -73,6 +96,10 @@ def probability_at_least(value: Decimal, limit: Decimal, standard: Decimal) -> D
     """Probability that the true value is at least `limit`: Φ((value - limit)/u), to four places.
 
     With u = 0 it is 1 or 0.
+
+    Example (AX-p_conform_lower-1, JCGM 106:2012, clause 7):
+        >>> probability_at_least(Decimal("1.05"), Decimal(1), Decimal("0.047054"))
+        Decimal('0.856')
     """
     if standard <= 0:
         return Decimal(1 if value >= limit else 0)
@@ -80,7 +107,12 @@ def probability_at_least(value: Decimal, limit: Decimal, standard: Decimal) -> D
 
 
 def conformity_at_least(value: Decimal, limit: Decimal, expanded: Decimal) -> Conformity:
-    """Non-binary statement against a lower limit with guard band w = U."""
+    """Non-binary statement against a lower limit with guard band w = U.
+
+    Example (TV-K05, ILAC-G8:09/2019, 4.2):
+        >>> conformity_at_least(Decimal("1.05"), Decimal(1), Decimal("0.0941")).value
+        'conditional_pass'
+    """
     if value >= limit + expanded:
         return Conformity.PASS
     if value >= limit:
@@ -97,6 +129,10 @@ def minimum_reading(limit: Decimal, operating_error: Decimal) -> Decimal:
 
     Raises:
         ValueError: The operating error is not within 0..1.
+
+    Example (TV-K09, IEC 61557-2:2019, 6.2):
+        >>> round(minimum_reading(Decimal(1), Decimal("0.30")), 3)
+        Decimal('1.429')
     """
     if not 0 <= operating_error < 1:
         raise ValueError("The operating error is a fraction from 0 up to, but not including, 1.")

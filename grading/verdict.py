@@ -8,11 +8,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from decimal import Context, localcontext
 
-from grading.advice import CLEAN_MOTOR, FIND_IT, KEEP_OFF, KEEP_OFF_LOW, cable_order, distinct
+from grading.advice import FIND_IT, PROTECT_DRIVE, cable_order, distinct
 from grading.case import Case, build_case
-from grading.finding import AxisVerdict, Fault, Finding, JobVerdict, NextStep, Urgency, Verdict
-from grading.headline import cost, headline, judge_drive
+from grading.finding import Finding, Urgency, Verdict
+from grading.isolation import Fault
 from grading.measurement import AxisContext, Instrument, Measurement, MotorKind, Visit
+from grading.notices import Notice, NoticeKind
+from grading.outcome import AxisVerdict, JobVerdict
 from grading.rules.absorption import judge_absorption
 from grading.rules.auxiliary import judge_auxiliary
 from grading.rules.cleaning import judge_cleaning
@@ -24,6 +26,8 @@ from grading.rules.tester import judge_tester
 from grading.rules.trend import judge_trend
 from grading.rules.winding import judge_winding
 from grading.shop import PUBLISHED, ShopProfile
+from grading.steps import NextStep, ReasonKind, StepKind, step
+from grading.summary import judge_drive, summarise
 
 _JUDGES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     judge_insulation,
@@ -47,12 +51,6 @@ _FIRST = (
     "absorption.dar",
     "trend.drop",
 )
-_DECISION_RULE = (
-    "Decision rule: a value is called acceptable or unacceptable only where all of it, with its uncertainty, lies on "
-    "one side of the limit; inside the guard band w = U (k = 2) just above a limit it is called marginal "
-    "(ILAC-G8:09/2019, 4.2)."
-)
-_SCOPE = "Results relate only to the items tested, at the time and position of the test."
 
 
 def grade_axis(
@@ -118,35 +116,26 @@ def grade_job(
     notices = _notices(measurements, instruments or {}, PUBLISHED if profile is None else profile)
     unknown = [name for name in by_axis if name not in contexts]
     if unknown:
-        notices += (
-            f"Nothing is on record about axis {', '.join(unknown)}: judged as an a.c. servo of unknown rating.",
-        )
+        notices += (Notice(NoticeKind.UNKNOWN_AXES, tuple(unknown)),)
     return JobVerdict(worst, tuple(axes), notices, cable_order(known))
 
 
 def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...]) -> AxisVerdict:
     judged = [f for f in ranked if f.urgency is not Urgency.INFORMATION]
-    axis = case.context.axis
-    drive = judge_drive(case, ranked)
+    steps = _steps(ranked, isolation)
     if not judged:
-        step = NextStep("Measure the axis from the cabinet: lead to lead, then each lead to earth.",
-                        "Nothing that was recorded can be judged.")  # fmt: skip
-        text = f"Axis {axis}: nothing was measured that can be judged."
-        steps = distinct([step, *_steps(ranked, isolation)])
-        return AxisVerdict(axis, Verdict.INCONCLUSIVE, Urgency.REPEAT, text, Fault.UNDETERMINED, ranked, drive,
-                           next_steps=steps, record_ids=_ids(case, ranked))  # fmt: skip
-    worst = judged[0]
+        steps = [step(StepKind.MEASURE_AXIS, ReasonKind.NOTHING_JUDGED), *steps]
+    used = {i for f in ranked for i in f.record_ids}
     return AxisVerdict(
-        axis=axis,
-        verdict=worst.verdict,
-        urgency=worst.urgency,
-        headline=headline(case, isolation.fault, worst.urgency, judged),
-        fault=isolation.fault,
+        axis=case.context.axis,
+        verdict=judged[0].verdict if judged else Verdict.INCONCLUSIVE,
+        urgency=judged[0].urgency if judged else Urgency.REPEAT,
+        fault=isolation.fault if judged else Fault.UNDETERMINED,
         findings=ranked,
-        drive=drive,
-        cost_of_ignoring=cost(worst.urgency),
-        next_steps=distinct(_steps(ranked, isolation)),
-        record_ids=_ids(case, ranked),
+        drive=judge_drive(case, ranked),
+        summary=summarise(case, isolation.fault, judged),
+        next_steps=distinct(steps),
+        record_ids=tuple(m.record_id for m in case.measurements if m.record_id in used),
     )
 
 
@@ -157,32 +146,27 @@ def _rank(finding: Finding) -> tuple[int, int, int]:
 
 
 def _steps(ranked: Sequence[Finding], isolation: Isolation) -> list[NextStep]:
-    """What protects the drive, what locates or mends the fault, the rest; no call to find what is found."""
+    """What protects the drive, what locates or repairs the fault, the rest; no call to find what is found."""
     steps = [f.next_step for f in ranked if f.next_step is not None]
     found = isolation.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
-    first = [] if found else [step for step in steps if step.action in (KEEP_OFF, KEEP_OFF_LOW)]
-    dropped: tuple[str, ...] = FIND_IT if found else ()
+    first = [] if found else [one for one in steps if one.action.kind in PROTECT_DRIVE]
+    dropped = FIND_IT if found else frozenset()
     if isolation.fault in (Fault.MOTOR, Fault.BOTH):
-        dropped += (CLEAN_MOTOR,)
-    return [*first, *isolation.steps, *(step for step in steps if step.action not in dropped)]
-
-
-def _ids(case: Case, ranked: Sequence[Finding]) -> tuple[str, ...]:
-    used = {i for f in ranked for i in f.record_ids}
-    return tuple(m.record_id for m in case.measurements if m.record_id in used)
+        dropped |= {StepKind.CLEAN_MOTOR}
+    return [*first, *isolation.steps, *(one for one in steps if one.action.kind not in dropped)]
 
 
 def _notices(
     measurements: Sequence[Measurement], instruments: Mapping[str, Instrument], profile: ShopProfile
-) -> tuple[str, ...]:
+) -> tuple[Notice, ...]:
     used = dict.fromkeys(m.instrument_id for m in measurements if m.instrument_id)
     undated = [name for name in used if name not in instruments or instruments[name].calibration_due is None]
     late = dict.fromkeys(m.instrument_id for m in measurements if m.instrument_id and _late(m, instruments))
     notes = list(profile.notices)
-    notes += [f"Instrument {name} was out of calibration on the day of the test." for name in late]
+    notes += [Notice(NoticeKind.OUT_OF_CALIBRATION, (name,)) for name in late]
     if undated:
-        notes.append(f"No calibration date is on record for: {', '.join(undated)}.")
-    return (*notes, _DECISION_RULE, _SCOPE)
+        notes.append(Notice(NoticeKind.NO_CALIBRATION_DATE, tuple(undated)))
+    return (*notes, Notice(NoticeKind.DECISION_RULE), Notice(NoticeKind.SCOPE))
 
 
 def _late(measurement: Measurement, instruments: Mapping[str, Instrument]) -> bool:

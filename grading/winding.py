@@ -8,11 +8,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum
 from statistics import median
 
-COPPER_OHM_MM2_PER_M = Decimal("0.017241")  # at 20 °C, annealed copper (from memory)
-ARMATURE_SPREAD_PERCENT = Decimal(20)  # house rule
-OUTLIER_PERCENT = Decimal(30)  # house rule: a position this far off the median is an outlier
+from grading.limits import LIMITS
+
+COPPER_OHM_MM2_PER_M = Decimal("0.017241")
+"""Resistivity of annealed copper at 20 °C, Ω·mm²/m (from memory)."""
+ARMATURE_SPREAD_PERCENT = LIMITS["winding.armature_spread"].value
+OUTLIER_PERCENT = LIMITS["winding.armature_outlier"].value
+FEWEST_POSITIONS = int(LIMITS["winding.armature_fewest"].value)
 
 
 class InconsistentWindingError(ValueError):
@@ -24,6 +29,10 @@ def unbalance_percent(readings: Sequence[Decimal]) -> Decimal:
 
     Raises:
         ValueError: Fewer than two readings, or a mean of 0.
+
+    Example (TV-F07, ANSI/EASA AR100-2020, quoted second-hand):
+        >>> round(unbalance_percent([Decimal("1.20"), Decimal("1.21"), Decimal("1.29")]), 2)
+        Decimal('4.59')
     """
     mean = _mean(readings)
     return 100 * max(abs(r - mean) for r in readings) / mean
@@ -48,13 +57,23 @@ def resolution_percent(readings: Sequence[Decimal], resolution: Decimal) -> Deci
 
 
 def phase_of_star(line_to_line: Decimal) -> Decimal:
-    """Phase of a balanced star: half of lead to lead."""
+    """Phase of a balanced star: half of lead to lead.
+
+    Example (TV-F12):
+        >>> phase_of_star(Decimal("1.2"))
+        Decimal('0.6')
+    """
     return line_to_line / 2
 
 
 def phase_of_delta(line_to_line: Decimal) -> Decimal:
-    """Phase of a balanced delta: 1.5 times lead to lead."""
-    return line_to_line * 3 / 2
+    """Phase of a balanced delta: 1.5 times lead to lead.
+
+    Example (TV-F13):
+        >>> phase_of_delta(Decimal("0.8"))
+        Decimal('1.2')
+    """
+    return line_to_line + line_to_line / 2
 
 
 def star_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, Decimal, Decimal]:
@@ -62,6 +81,10 @@ def star_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, D
 
     Raises:
         InconsistentWindingError: A phase would be 0 or less: misread, or not a star.
+
+    Example (TV-F14, circuit theory):
+        >>> star_phases(Decimal("1.2"), Decimal("1.21"), Decimal("1.29"))
+        (Decimal('0.64'), Decimal('0.56'), Decimal('0.65'))
     """
     half = (r_ab + r_bc + r_ca) / 2
     phases = (half - r_bc, half - r_ca, half - r_ab)
@@ -77,6 +100,10 @@ def delta_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, 
 
     Raises:
         InconsistentWindingError: The readings fit no winding of three positive resistances.
+
+    Example (AX-delta_phases-1, circuit theory):
+        >>> [str(p.normalize()) for p in delta_phases(Decimal("0.8"), Decimal("0.8"), Decimal("0.8"))]
+        ['1.2', '1.2', '1.2']
     """
     a, b, c = star_phases(r_ab, r_bc, r_ca)
     total = a * b + b * c + c * a
@@ -84,7 +111,12 @@ def delta_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, 
 
 
 def lead_compensated(reading: Decimal, shorted_leads: Decimal) -> Decimal:
-    """A two-wire reading less the reading with shorted leads, not below 0."""
+    """A two-wire reading less the reading with shorted leads, not below 0.
+
+    Example (TV-F11):
+        >>> lead_compensated(Decimal("0.82"), Decimal("0.18"))
+        Decimal('0.64')
+    """
     return max(Decimal(0), reading - shorted_leads)
 
 
@@ -93,6 +125,10 @@ def cable_loop_ohm(length_m: Decimal, core_mm2: Decimal) -> Decimal:
 
     Raises:
         ValueError: The cross section is not above 0.
+
+    Example (TV-F17: 20 m of 2.5 mm²):
+        >>> round(cable_loop_ohm(Decimal(20), Decimal("2.5")), 3)
+        Decimal('0.276')
     """
     if core_mm2 <= 0:
         raise ValueError("The cross section must be above 0 mm².")
@@ -100,20 +136,50 @@ def cable_loop_ohm(length_m: Decimal, core_mm2: Decimal) -> Decimal:
 
 
 def joint_residual(cabinet: Decimal, motor: Decimal, cable_loop: Decimal) -> Decimal:
-    """What remains of the cabinet's lead-to-lead reading after motor and cable: joints, crimps, broken strands."""
+    """What remains of the cabinet's lead-to-lead reading after motor and cable: joints, crimps, broken strands.
+
+    Example (TV-F19):
+        >>> joint_residual(Decimal("1.6"), Decimal("0.8"), Decimal("0.276"))
+        Decimal('0.524')
+    """
     return cabinet - motor - cable_loop
 
 
-def expected_armature_ohm(rated_voltage: Decimal, rated_current: Decimal) -> tuple[Decimal, Decimal]:
+def expected_armature_ohm(
+    rated_voltage: Decimal,
+    rated_current: Decimal,
+    low_percent: Decimal = LIMITS["winding.armature_rating_low"].value,
+    high_percent: Decimal = LIMITS["winding.armature_rating_high"].value,
+) -> tuple[Decimal, Decimal]:
     """Rough range of a d.c. armature's resistance: 5 to 15 % of U/I (house rule, an order of magnitude).
+
+    Args:
+        rated_voltage: V.
+        rated_current: A.
+        low_percent: Lower end, percent of U/I.
+        high_percent: Upper end, percent of U/I.
 
     Raises:
         ValueError: The rated current is not above 0.
+
+    Example (TV-F20):
+        >>> expected_armature_ohm(Decimal(90), Decimal(10))
+        (Decimal('0.45'), Decimal('1.35'))
     """
     if rated_current <= 0:
         raise ValueError("The rated current must be above 0 A.")
     whole = rated_voltage / rated_current
-    return whole * 5 / 100, whole * 15 / 100
+    return whole * low_percent / 100, whole * high_percent / 100
+
+
+class ArmaturePattern(StrEnum):
+    """What readings over shaft positions point at (house rule)."""
+
+    EVEN = "even"
+    BRUSHES = "brushes"  # the spread is too wide without a single outlier: brushes or commutator
+    ONE_HIGH = "one high"  # dirty or dead bar, riser or open coil
+    ONE_LOW = "one low"  # shorted coil or bridged bars
+    SEVERAL = "several"  # open coil in a two-path winding, or brushes and commutator
 
 
 @dataclass(frozen=True)
@@ -126,7 +192,7 @@ class ArmatureSurvey:
         largest: Largest reading.
         outliers: Positions (0-based) more than 30 % off the median.
         spread_percent: (largest - smallest)/median without the outliers, percent.
-        pattern: "even", "brushes", "one high", "one low" or "several".
+        pattern: What the spread points at.
     """
 
     median: Decimal
@@ -134,37 +200,45 @@ class ArmatureSurvey:
     largest: Decimal
     outliers: tuple[int, ...]
     spread_percent: Decimal
-    pattern: str
+    pattern: ArmaturePattern
 
 
-def survey_armature(readings: Sequence[Decimal]) -> ArmatureSurvey:
+def survey_armature(
+    readings: Sequence[Decimal],
+    spread_percent: Decimal = ARMATURE_SPREAD_PERCENT,
+    outlier_percent: Decimal = OUTLIER_PERCENT,
+) -> ArmatureSurvey:
     """Judge armature readings over shaft positions (protocol and patterns are house rules).
 
     Args:
         readings: One per position, in order; eight or more are wanted.
+        spread_percent: Largest spread without outliers that is even, percent of the median.
+        outlier_percent: How far off the median a position is an outlier, percent.
 
     Raises:
         ValueError: Fewer than three readings, or a median of 0.
+
+    Example (TV-F22: the eighth of twelve positions is off):
+        >>> values = "0.84 0.82 0.86 0.83 0.85 0.82 0.84 1.62 0.83 0.84 0.85 0.83".split()
+        >>> survey = survey_armature([Decimal(value) for value in values])
+        >>> survey.median, survey.outliers, survey.pattern.value
+        (Decimal('0.84'), (7,), 'one high')
     """
-    if len(readings) < 3:
+    if len(readings) < FEWEST_POSITIONS:
         raise ValueError("At least three shaft positions are needed; eight or more are wanted.")
     middle = median(readings)
     if middle <= 0:
         raise ValueError("The readings must be above 0.")
-    outliers = tuple(i for i, r in enumerate(readings) if abs(r - middle) * 100 > OUTLIER_PERCENT * middle)
+    outliers = tuple(i for i, r in enumerate(readings) if abs(r - middle) * 100 > outlier_percent * middle)
     kept = [r for i, r in enumerate(readings) if i not in outliers] or list(readings)
     spread = 100 * (max(kept) - min(kept)) / middle
-    return ArmatureSurvey(
-        middle, min(readings), max(readings), outliers, spread, _pattern(readings, middle, outliers, spread)
-    )
-
-
-def _pattern(readings: Sequence[Decimal], middle: Decimal, outliers: tuple[int, ...], spread: Decimal) -> str:
     if len(outliers) == 1:
-        return "one high" if readings[outliers[0]] > middle else "one low"
-    if outliers:
-        return "several"
-    return "brushes" if spread > ARMATURE_SPREAD_PERCENT else "even"
+        pattern = ArmaturePattern.ONE_HIGH if readings[outliers[0]] > middle else ArmaturePattern.ONE_LOW
+    elif outliers:
+        pattern = ArmaturePattern.SEVERAL
+    else:
+        pattern = ArmaturePattern.BRUSHES if spread > spread_percent else ArmaturePattern.EVEN
+    return ArmatureSurvey(middle, min(readings), max(readings), outliers, spread, pattern)
 
 
 def _mean(readings: Sequence[Decimal]) -> Decimal:

@@ -15,7 +15,8 @@ from api.ledger.ids import number_of
 from api.ledger.tables import GradingRunRow
 from api.ledger.trail import What
 from api.visit.jobs import job_of
-from grading.finding import JobVerdict
+from grading.notices import Notice, NoticeKind
+from grading.outcome import JobVerdict
 from grading.verdict import grade_job
 
 
@@ -29,7 +30,10 @@ def _graded(session: Session, job_id: str, shop: Shop | None) -> tuple[JobVerdic
         profile=None if shop is None else shop.profile,
         history=past.visits,
     )
-    return verdict if shop is None else replace(verdict, notices=(shop.notice, *verdict.notices)), given, past
+    if shop is not None:
+        profile = Notice(NoticeKind.SHOP_PROFILE, (shop.sha256,))
+        verdict = replace(verdict, notices=(profile, *verdict.notices))
+    return verdict, given, past
 
 
 def job_verdict(session: Session, job_id: str, shop: Shop | None = None) -> JobVerdict:

@@ -12,6 +12,7 @@ from capture.language.readback import axis_words, terminal_words, volts_words
 from capture.language.say import cardinal
 from capture.reading import Context
 from grading.plan import PlanState, Task, plan_axis
+from grading.prose.plan import if_bad_text, plan_reason_text, preparation_text, skipped_text, stop_text
 from grading.shop import ShopProfile
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import SECTION_WORDS
@@ -57,12 +58,15 @@ def next_point(session: Session, job_id: str, context: Context, profile: ShopPro
     here = plans.get(context.axis or "")
     before = ""
     if here is not None and here.next is None:
-        before = f"{_sentence(axis_words(context.axis or ''))}: {here.stop} "
+        before = f"{_sentence(axis_words(context.axis or ''))}: {stop_text(here.stop)} "
     order = [name for name in plans if name == context.axis] + [name for name in plans if name != context.axis]
     for name in order:
         task = plans[name].next
         if task is not None:
-            return NextPoint(_moved(context, name, task), f"{before}Next: {_words(name, task)}. {task.point.reason}")
+            return NextPoint(
+                _moved(context, name, task),
+                f"{before}Next: {_words(name, task)}. {plan_reason_text(task.point.reason)}",
+            )
     return NextPoint(context, before + ALL_DONE)
 
 
@@ -103,7 +107,11 @@ def plan_for_page(session: Session, job_id: str, profile: ShopProfile | None = N
         NotFound: There is no such job.
     """
     return [
-        {"axis": name, "stop": state.stop, "tasks": [_task(task, task is state.next) for task in state.tasks]}
+        {
+            "axis": name,
+            "stop": stop_text(state.stop),
+            "tasks": [_task(task, task is state.next) for task in state.tasks],
+        }
         for name, state in job_plans(session, job_id, profile).items()
     ]
 
@@ -119,8 +127,8 @@ def _task(task: Task, is_next: bool) -> JsonObject:
         "test_voltage": None if task.test_voltage is None else format(task.test_voltage, "f"),
         "seconds": point.seconds,
         "positions": point.positions,
-        "reason": point.reason,
-        "if_bad": point.if_bad,
-        "skipped": task.skipped,
-        "prepare": list(task.prepare),
+        "reason": plan_reason_text(point.reason),
+        "if_bad": if_bad_text(point.if_bad),
+        "skipped": skipped_text(task.skipped),
+        "prepare": [preparation_text(one) for one in task.prepare],
     }

@@ -36,11 +36,6 @@ class Shop:
     content: dict[str, Any]
     sha256: str
 
-    @property
-    def notice(self) -> str:
-        """The sentence by which findings and report name it."""
-        return f"Limits: a shop profile was in force, SHA-256 {self.sha256} of its content as canonical JSON."
-
 
 def _plain(value: Any) -> Any:
     """Give TOML as canonical JSON can hold it: decimal fractions and dates as text."""

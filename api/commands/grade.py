@@ -15,7 +15,12 @@ from rich.text import Text
 
 from api.commands.errors import LimitsNoToml, SheetNoText, SheetTooLarge
 from api.errors import BadInput
-from grading.finding import AxisVerdict, JobVerdict, Urgency, Verdict, plain
+from grading.finding import Urgency, Verdict, plain
+from grading.outcome import AxisVerdict, JobVerdict
+from grading.prose.axis import cost_text, drive_text, headline_text
+from grading.prose.findings import finding_text
+from grading.prose.notices import notice_text
+from grading.prose.steps import action_text, reason_sentence
 from grading.sheet import Sheet, SheetError, read_sheet
 from grading.sheet_columns import COLUMNS
 from grading.shop import ShopProfile, ShopProfileError, read_profile
@@ -108,16 +113,17 @@ def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:
     """The verdicts as tables, the words for each axis under its own."""
     console.print(overview(job))
     for axis in job.axes:
-        console.print(Text(axis.headline, style="bold"))
-        console.print(Text(axis.drive.statement))
-        if axis.cost_of_ignoring:
-            console.print(Text(axis.cost_of_ignoring))
+        console.print(Text(headline_text(axis.summary), style="bold"))
+        console.print(Text(drive_text(axis.drive)))
+        cost = cost_text(axis.summary)
+        if cost:
+            console.print(Text(cost))
         console.print(details(axis))
         for number, step in enumerate(axis.next_steps, 1):
-            console.print(Text(f"  {number}. {step.action} {step.reason}"))
+            console.print(Text(f"  {number}. {action_text(step.action)} {reason_sentence(step.reason)}"))
         console.print()
     for notice in job.notices:
-        console.print(Text(notice, style="dim"))
+        console.print(Text(notice_text(notice), style="dim"))
     console.print(f"{len(sheet.measurements)} readings graded, {len(sheet.problems)} rows left out.")
 
 
@@ -125,7 +131,7 @@ def overview(job: JobVerdict) -> Table:
     """One line per axis."""
     table = Table("Axis", "Verdict", "Fault", "Drive", "First step")
     for axis in job.axes:
-        step = axis.next_steps[0].action if axis.next_steps else ""
+        step = action_text(axis.next_steps[0].action) if axis.next_steps else ""
         table.add_row(
             Text(axis.axis),
             Text(axis.verdict.value, style=_COLOURS[axis.verdict]),
@@ -142,5 +148,5 @@ def details(axis: AxisVerdict) -> Table:
     for finding in axis.findings:
         if finding.urgency is not Urgency.INFORMATION:
             verdict = Text(finding.verdict.value, style=_COLOURS[finding.verdict])
-            table.add_row(verdict, Text(finding.rule), Text(finding.statement), Text(", ".join(finding.record_ids)))
+            table.add_row(verdict, Text(finding.rule), Text(finding_text(finding)), Text(", ".join(finding.record_ids)))
     return table

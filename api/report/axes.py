@@ -12,8 +12,13 @@ from api.report.plot import Bar, LimitLine, bars
 from api.report.rows import Rows
 from api.report.rulebook import is_isolation, source_of, title_of
 from api.report.values import ValueRows, to_ground
-from grading.finding import AxisVerdict, Fault, Finding, SourceStatus
+from grading.finding import Finding
+from grading.isolation import Fault
 from grading.measurement import MotorKind
+from grading.outcome import AxisVerdict
+from grading.prose.axis import cost_clause, drive_text, headline_figures, headline_found
+from grading.prose.findings import advice_text, finding_text
+from grading.prose.steps import action_text, reason_sentence, step_text
 from grading.terms.quantity import UNITS, QuantityKind
 from grading.terms.terminals import pair, to_earth
 
@@ -33,30 +38,20 @@ def _motor(axis: AxisRow) -> str:
     return ", ".join(parts)
 
 
-def _basis(finding: Finding) -> str:
-    """Fact, inference or opinion, by the words that the finding uses."""
-    text = finding.statement.lower()
-    if "indicate" in text or is_isolation(finding.rule):
-        return "indicates"
-    if finding.limit is not None and finding.limit.status is SourceStatus.COMPUTED:
-        return "calculated"
-    return "calculated" if "calculated" in text or "computed" in text else "measured"
-
-
 def statement(finding: Finding) -> Statement:
     """A finding in the words of the report."""
     limit = finding.limit
     if limit is None:
         source, status = source_of(finding.rule)
     else:
-        source, status = (f"{limit.source}, {limit.clause}" if limit.clause else limit.source), limit.status.value
-    advice = finding.recommendation
-    if not advice and finding.next_step is not None:
-        advice = f"We recommend: {finding.next_step.action} {finding.next_step.reason}"
+        source, status = limit.document, limit.status.value
+    advice, step = advice_text(finding.advice), finding.next_step
+    if not advice and step is not None:
+        advice = f"We recommend: {action_text(step.action)} {reason_sentence(step.reason)}"
     return Statement(
         title=title_of(finding.rule),
-        basis=_basis(finding),
-        text=finding.statement,
+        basis=finding.basis.value,
+        text=finding_text(finding),
         source=source,
         status=status,
         verdict=wording.of_finding(finding),
@@ -170,37 +165,26 @@ def axis_of_report(
     isolation = tuple(statement(f) for f in rest if is_isolation(f.rule))
     located = graded is not None and graded.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
     tested = graded is not None and bool(pairs)
-    step = graded.next_steps[0].action if graded is not None and graded.next_steps else ""
-    found, figures = wording.parted(graded.headline, axis.name) if tested and graded else (NOTHING, "")
+    step = action_text(graded.next_steps[0].action) if graded is not None and graded.next_steps else ""
     return ReportedAxis(
         name=axis.name,
         motor=_motor(axis),
         cable="runs in a moving carrier" if axis.moving_cable else "fixed",
         verdict=wording.verdict(graded.verdict, graded.urgency) if tested and graded else wording.NOT_TESTED,
-        headline=found,
-        figures=figures,
+        headline=headline_found(graded.summary) if tested and graded else NOTHING,
+        figures=headline_figures(graded.summary) if tested and graded else "",
         action=step or ("Nothing follows from these values." if tested else "Test it on the next visit."),
-        ignoring=_cost(graded) if tested and graded else "–",
+        ignoring=(cost_clause(graded.summary) if tested and graded else "") or "–",
         values=values,
         statements=tuple(statement(f) for f in rest if not is_isolation(f.rule)),
         isolation=isolation,
-        next_steps=tuple(_step(s.action, s.reason, s.settles) for s in (graded.next_steps if graded else ())),
+        next_steps=tuple(step_text(s) for s in (graded.next_steps if graded else ())),
         not_tested=_not_tested(axis.motor_kind, [r for _, r in pairs], [v for v, _ in pairs], located),
         safety=_answers(rows, axis.id, questions),
         plot=_plot(values, {r.id: r for r in mine}, axis.name, findings),
-        drive=graded.drive.statement if tested and graded else "",
+        drive=drive_text(graded.drive) if tested and graded else "",
     )
 
 
 def _ids(pairs: Sequence[tuple[ReportedValue, RecordRow]]) -> set[str]:
     return {r.id for _, r in pairs}
-
-
-def _cost(graded: AxisVerdict) -> str:
-    """The cost of ignoring it; the heading above it already says "if it is left"."""
-    text = graded.cost_of_ignoring.removeprefix("If ignored: ")
-    return text[:1].upper() + text[1:] or "–"
-
-
-def _step(action: str, reason: str, settles: str) -> str:
-    return " ".join(part for part in (action, reason, settles) if part)

@@ -24,9 +24,10 @@ from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, worst
 from api.visit.readings import reading_of
 from api.visit.safety import STEPS
-from grading.finding import JobVerdict
+from grading.notices import NoticeKind
+from grading.outcome import JobVerdict
+from grading.prose.notices import DECISION_RULE, notice_text
 
-_RULE = "Decision rule: "
 STATES = {"open": "waits for an answer", "rejected": "rejected by a person"}
 
 
@@ -66,13 +67,18 @@ def content_of(
         open_proposals=tuple(_open(p) for p in rows.proposals if p.state != "confirmed"),
         instruments=fields.instruments(rows),
         exhibits=album.exhibits(),
-        deviations=fields.deviations(rows, axes, tuple(n for n in graded.notices if not n.startswith(_RULE))),
-        decision_rule=(*(n.removeprefix(_RULE) for n in graded.notices if n.startswith(_RULE)), *wording.DECISION_RULE),
+        deviations=fields.deviations(rows, axes, _notices(graded)),
+        decision_rule=(DECISION_RULE, *wording.DECISION_RULE),
         cautions=wording.CAUTIONS,
         proof=proof,
         issued=issued,
         others=tuple(maker.row(r) for r in rows.records if r.axis not in {a.name for a in rows.axes}),
     )
+
+
+def _notices(graded: JobVerdict) -> tuple[str, ...]:
+    """What every report must say; the decision rule has a place of its own."""
+    return tuple(notice_text(n) for n in graded.notices if n.kind is not NoticeKind.DECISION_RULE)
 
 
 def report_number(rows: Rows, proof: Proof) -> str:

@@ -12,7 +12,9 @@ from api.report.exhibits import Album
 from api.report.rows import Rows, loads
 from api.visit.notes import notes_of
 from api.visit.readings import reading_of
-from grading.finding import Basis, Finding
+from grading.finding import Finding
+from grading.limit import Basis
+from grading.prose.findings import advice_text, finding_reason
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError
 
 _ORDER = (VerdictMark.FAIL, VerdictMark.UNSURE, VerdictMark.WATCH, VerdictMark.PASS, VerdictMark.NONE)
@@ -140,7 +142,7 @@ class ValueRows:
     def _limit(finding: Finding) -> AppliedLimit:
         limit = finding.limit
         assert limit is not None
-        source = f"{limit.source}, {limit.clause}" if limit.clause else limit.source
+        source = limit.document
         if limit.loosened_from is not None:
             was = wording.plain_amount(limit.loosened_from, limit.unit)
             source += f"; loosened from {was} by {limit.decided_by}: {limit.reason}"
@@ -150,8 +152,8 @@ class ValueRows:
             status=limit.status.value,
             compared=wording.compared(finding.margin) if finding.margin else "",
             verdict=wording.of_finding(finding),
-            why=wording.reason(finding.statement),
-            advice=finding.recommendation,
+            why=finding_reason(finding),
+            advice=advice_text(finding.advice),
         )
 
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 from decimal import Decimal
 
 from api.report.content import VerdictMark, VerdictText
-from grading.finding import Basis, Conformity, Direction, Finding, Limit, Margin, Urgency
+from grading.finding import Conformity, Finding, Margin, Urgency
 from grading.finding import Verdict as Grade
+from grading.limit import Basis, Direction, Limit
 from grading.measurement import Circumstance
 from grading.terms.quantity import UNITS
 from grading.words import number
@@ -210,25 +211,5 @@ def listed(names: list[str]) -> str:
 
 
 def point(terminals: str | None) -> str:
-    """A test point as people read it."""
-    text = terminals or ""
-    return POINTS.get(text, text.replace("-", "–"))
-
-
-def parted(headline: str, axis: str) -> tuple[str, str]:
-    """A headline without the axis name, as what a customer reads first and the figures behind it."""
-    text = headline.removeprefix(f"Axis {axis}: ")
-    sentences = (text[:1].upper() + text[1:]).split(". ")
-    plain = next((i for i, sentence in enumerate(sentences) if any(c.isdigit() for c in sentence)), len(sentences))
-    first, rest = ". ".join(sentences[:plain]), ". ".join(sentences[plain:])
-    return (f"{first}." if first and rest else first or rest), rest if first else ""
-
-
-def reason(statement: str) -> str:
-    """What a finding says of its value, without the place before it and the figures after it.
-
-    "Axis X, cable alone, U-PE: below the limit; measured 0.80 MΩ (limit ...)" gives "Below the limit."
-    """
-    text = statement.partition(": ")[2] or statement
-    text = text.partition("; measured")[0].partition(" (limit ")[0].strip().rstrip(".")
-    return f"{text[:1].upper()}{text[1:]}." if text else ""
+    """Write a test point as people read it."""
+    return POINTS.get(terminals or "", (terminals or "").replace("-", "–"))

@@ -6,24 +6,34 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from itertools import pairwise
 
-from grading.absorption import DAR_TIMES, PI_TIMES, AbsorptionRatio, dar_band, minimum_pi, ratio, ratio_of_intervals
-from grading.case import Case, in_ohm, note
-from grading.finding import Basis, Finding, Limit, Margin, NextStep, Urgency, Verdict
+from grading.absorption import (
+    DAR_TIMES,
+    PI_TIMES,
+    AbsorptionRatio,
+    dar_band,
+    is_lowest_class,
+    ratio,
+    ratio_of_intervals,
+)
+from grading.case import Case, in_ohm, judged, note
+from grading.details import Absorption, Ratio
+from grading.facts import Fact, StatementBasis
+from grading.finding import Finding, Margin, Urgency, Verdict
+from grading.limit import Basis, Limit
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
+from grading.steps import Advice, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.voltage import step_drop_percent
-from grading.words import limit_words, measured, number, place, sentence
 
 PI = "absorption.pi"
 DAR = "absorption.dar"
 STEPS = "voltage.steps"
-_SOUND_OHM = Decimal(100_000_000)  # house rule: 100 times the machine's floor is never failed on absorption alone
 _USABLE = (Shape.POINT, Shape.OVER)
 
 
 def absorption_ratio(later: BoundedReading, earlier: BoundedReading) -> AbsorptionRatio:
-    """The ratio of two readings of one test, both with their times."""
+    """Give the ratio of two readings of one test, both with their times."""
     later_s, earlier_s = later.measurement.elapsed_s or Decimal(0), earlier.measurement.elapsed_s or Decimal(0)
     low, high = ratio_of_intervals(later.interval, earlier.interval)
     value = None
@@ -34,7 +44,7 @@ def absorption_ratio(later: BoundedReading, earlier: BoundedReading) -> Absorpti
 
 
 def judge_absorption(case: Case) -> Iterator[Finding]:
-    """Ratios of values of one point at one voltage; falling values; voltage steps."""
+    """Judge the ratios of values of one point at one voltage; falling values; voltage steps."""
     groups: dict[tuple[object, ...], list[BoundedReading]] = {}
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         if reading.shape in _USABLE:
@@ -44,7 +54,7 @@ def judge_absorption(case: Case) -> Iterator[Finding]:
         yield from _ratios(case, group)
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         if reading.noted(Circumstance.FALLING):
-            yield _falling(case, reading)
+            yield _fell(case, Fact.FELL_UNDER_VOLTAGE, reading)
     yield from _steps(case, groups.values())
 
 
@@ -56,123 +66,93 @@ def _ratios(case: Case, group: list[BoundedReading]) -> Iterator[Finding]:
         pairs = [(by_time[times[-1]], by_time[times[0]])]
     for later, earlier in pairs:
         found = absorption_ratio(later, earlier)
-        if found.name == "PI":
+        if found.is_index:
             yield _pi(case, found, later, earlier)
         else:
             yield _dar(case, found, later, earlier)
 
 
 def _pi(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: BoundedReading) -> Finding:
-    ids, where = (earlier.id, later.id), place(later.measurement)
+    detail, limit = Absorption(found), _pi_limit(case)
     if found.undefined:
-        return note(PI, f"{where}: polarization index undefined, both values are over range.", ids, later.section)
-    text = f"{where}: polarization index {_shown(found)} (600 s/60 s)"
-    limit = _pi_limit(case)
+        return note(PI, Fact.INDEX_UNDEFINED, earlier, later, detail=detail)
     caveat = _pi_caveat(case, found, earlier, limit)
-    if caveat or limit is None:
-        return note(PI, sentence(text + caveat), ids, later.section)
-    step = NextStep(
-        "Clean and dry, then repeat the ten-minute test.",
-        "Low absorption indicates moisture or dirt.",
-        "An index that rises above the limit after drying.",
-    )
-    return Finding(
+    if caveat is not None or limit is None:
+        return note(PI, Fact.INDEX, earlier, later, detail=detail, reason=caveat)
+    return judged(
         PI,
+        Fact.INDEX_LOW,
         Verdict.MARGINAL,
         Urgency.WATCH,
-        sentence(f"{text}, low ({limit_words(limit)})"),
-        limit,
-        ids,
-        _ratio_margin(found, limit),
-        step,
-        later.section,
+        earlier,
+        later,
+        detail=detail,
+        limit=limit,
+        margin=_ratio_margin(found, limit),
+        next_step=step(StepKind.REPEAT_TEN_MINUTES, ReasonKind.LOW_ABSORPTION, Settling.INDEX_RISES),
     )
 
 
-def _pi_caveat(case: Case, found: AbsorptionRatio, earlier: BoundedReading, limit: Limit | None) -> str:
-    """Why the index judges nothing here; "" where it is below its limit and counts."""
+def _pi_caveat(case: Case, found: AbsorptionRatio, earlier: BoundedReading, limit: Limit | None) -> Reason | None:
+    """Give the reason for which the index judges nothing here; None where it is below its limit and counts."""
     meaningless = case.limit("absorption.pi_meaningless")
     if earlier.interval.high > in_ohm(meaningless):
-        return f", not meaningful above {meaningless.value.normalize():f} MΩ ({meaningless.citation()})"
+        return Reason(ReasonKind.INDEX_MEANINGLESS, limit=meaningless)
     if case.context.motor_kind is MotorKind.DC_SERVO:
-        return ", not used to judge a brushed armature: leakage over commutator and brush dust swamps it"
+        return Reason(ReasonKind.BRUSHED_ARMATURE)
     if limit is None:
-        return ", thermal class not recorded; 2.0 is asked of class 130 and above, 1.5 of class 105"
+        usual, lower = case.limit("absorption.pi"), case.limit("absorption.pi_class_105")
+        return Reason(ReasonKind.CLASS_NOT_RECORDED, limit=usual, factor=lower.value)
     if found.value is None or found.value >= limit.value:
-        return f" ({limit_words(limit)})"
-    if earlier.interval.low >= _SOUND_OHM:
-        return f", below {limit.value.normalize():f}, but no fault by itself at this resistance ({limit.citation()})"
-    return ""
+        return Reason(ReasonKind.INDEX_MEETS_LIMIT, limit=limit)
+    if earlier.interval.low >= in_ohm(case.limit("absorption.sound")):
+        return Reason(ReasonKind.SOUND_RESISTANCE, limit=limit)
+    return None
 
 
 def _pi_limit(case: Case) -> Limit | None:
     if case.context.thermal_class is None:
         return None
     try:
-        low = minimum_pi(case.context.thermal_class) < Decimal(2)
+        lowest = is_lowest_class(case.context.thermal_class)
     except ValueError:
         return None
-    return case.limit("absorption.pi_class_105" if low else "absorption.pi")
+    return case.limit("absorption.pi_class_105" if lowest else "absorption.pi")
 
 
 def _dar(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: BoundedReading) -> Finding:
-    ids, where = (earlier.id, later.id), place(later.measurement)
-    limit = case.limit("absorption.dar")
-    times = f"{found.later_s:f} s/{found.earlier_s:f} s"
+    limit, detail = case.limit(DAR), Absorption(found)
     if found.undefined:
-        return note(
-            DAR, f"{where}: absorption ratio {times} undefined, both values are over range.", ids, later.section
-        )
+        return note(DAR, Fact.RATIO_UNDEFINED, earlier, later, detail=detail)
     if found.value is not None and found.value < limit.value:
-        text = (
-            f"{where}: the insulation resistance fell while the voltage stayed on, ratio {_shown(found)} ({times}; "
-            f"{limit_words(limit)}); this indicates moisture or creeping breakdown"
-        )
-        step = NextStep(
-            "Do not raise the test voltage; clean, dry and retest.",
-            "The value falls under voltage.",
-            "A value that holds or rises during the minute.",
-        )
-        return Finding(
-            DAR,
-            Verdict.MARGINAL,
-            Urgency.WATCH,
-            sentence(text),
-            limit,
-            ids,
-            _ratio_margin(found, limit),
-            step,
-            later.section,
-        )
-    text = f"{where}: absorption ratio {_shown(found)} ({times})"
-    if found.name != "DAR":
-        text += ", kept for comparison; there is no table for these times"
-    elif later.interval.low >= Decimal("1e9"):
-        text += ", not graded above 1000 MΩ, where little is absorbed (house rule)"
-    elif found.value is not None:
-        text += f", called {dar_band(found.value)} ({limit.citation()})"
-    return note(DAR, sentence(text), ids, later.section)
+        return _fell(case, Fact.RATIO_FELL, earlier, later, detail=detail, margin=_ratio_margin(found, limit))
+    little = case.limit("absorption.dar_meaningless")
+    if not found.is_dar:
+        reason = Reason(ReasonKind.NO_TABLE)
+    elif later.interval.low >= in_ohm(little):
+        reason = Reason(ReasonKind.HARDLY_ABSORBED, limit=little)
+    else:
+        band = None if found.value is None else dar_band(found.value)
+        return note(DAR, Fact.RATIO, earlier, later, detail=Absorption(found, band, limit))
+    return note(DAR, Fact.RATIO, earlier, later, detail=detail, reason=reason)
 
 
-def _falling(case: Case, reading: BoundedReading) -> Finding:
-    text = (
-        f"{place(reading.measurement)}: the value fell while the test voltage stayed on; "
-        f"{measured(reading.measurement)}; this indicates moisture or creeping breakdown"
-    )
-    step = NextStep(
-        "Do not raise the test voltage; clean, dry and retest.",
-        "The value falls under voltage.",
-        "A value that holds or rises during the minute.",
-    )
-    return Finding(
+def _fell(
+    case: Case, fact: Fact, *readings: BoundedReading, detail: Absorption | None = None, margin: Margin | None = None
+) -> Finding:
+    """The value fell while the test voltage stayed on, by its ratio or as noted."""
+    return judged(
         DAR,
+        fact,
         Verdict.MARGINAL,
         Urgency.WATCH,
-        sentence(text),
-        case.limit(DAR),
-        (reading.id,),
-        next_step=step,
-        section=reading.section,
+        *readings,
+        detail=detail,
+        reason=Reason(ReasonKind.CREEPING_BREAKDOWN),
+        basis=StatementBasis.INDICATES,
+        limit=case.limit(DAR),
+        margin=margin,
+        next_step=step(StepKind.DO_NOT_RAISE, ReasonKind.FALLS_UNDER_VOLTAGE, Settling.HOLDS_OR_RISES),
     )
 
 
@@ -193,50 +173,33 @@ def _steps(case: Case, groups: Iterable[list[BoundedReading]]) -> Iterator[Findi
 
 def _step(case: Case, lower: BoundedReading, higher: BoundedReading) -> Iterator[Finding]:
     if not lower.value or higher.value is None:
-        return  # nothing can fall from nought
+        return  # nothing can fall from zero
     limit = case.limit("tester.step_drop")
     drop = step_drop_percent(lower.value, higher.value)
-    low_v, high_v = lower.measurement.test_voltage_set, higher.measurement.test_voltage_set
-    where, ids = place(higher.measurement), (lower.id, higher.id)
-    low_shown, high_shown = lower.measurement.quantity.display(), higher.measurement.quantity.display()
-    values = f"{low_shown} at {low_v:f} V, {high_shown} at {high_v:f} V"
+    detail, infers = Ratio(drop), StatementBasis.INDICATES
     if drop > limit.value:
-        text = (
-            f"{where}: the insulation weakens as the voltage rises, by {number(drop)} %: {values} "
-            f"({limit_words(limit)}); this indicates dust, moisture or a crack that conducts above some voltage"
-        )
-        step = NextStep(
-            "Clean and dry, then repeat both steps.",
-            "Voltage-dependent leakage often sits on surfaces.",
-            "Both steps equal within 25 % after cleaning confirm surface dirt or moisture.",
-        )
-        margin = Margin(drop, None, None, limit.value, "%")
-        yield Finding(
+        yield judged(
             STEPS,
+            Fact.WEAKENS_WITH_VOLTAGE,
             Verdict.MARGINAL,
             Urgency.WATCH,
-            sentence(text),
-            limit,
-            ids,
-            margin,
-            step,
-            higher.section,
-            "We recommend to clean, dry and retest before the axis goes back to work.",
+            lower,
+            higher,
+            detail=detail,
+            reason=Reason(ReasonKind.DUST_OR_CRACK),
+            basis=infers,
+            limit=limit,
+            margin=Margin(drop, None, None, limit.value, "%"),
+            next_step=step(
+                StepKind.REPEAT_STEPS, ReasonKind.SURFACE_LEAKAGE, Settles(Settling.STEPS_EQUAL, limit=limit)
+            ),
+            advice=Advice.CLEAN_BEFORE_WORK,
         )
     elif drop < 0:
-        text = f"{where}: the value rose with the voltage, {values}; this indicates drying or absorption, no weakness"
-        yield note(STEPS, sentence(text), ids, higher.section)
+        reason = Reason(ReasonKind.DRYING_OR_ABSORPTION)
+        yield note(STEPS, Fact.ROSE_WITH_VOLTAGE, lower, higher, detail=detail, reason=reason, basis=infers)
     else:
-        text = f"{where}: steady from step to step, {number(drop)} % lower at the higher voltage: {values}"
-        yield note(STEPS, sentence(text), ids, higher.section)
-
-
-def _shown(found: AbsorptionRatio) -> str:
-    if found.value is not None:
-        return number(found.value)
-    if found.low > 0:
-        return f"above {number(found.low)}"
-    return f"below {number(found.high)}"
+        yield note(STEPS, Fact.STEADY_STEPS, lower, higher, detail=detail)
 
 
 def _ratio_margin(found: AbsorptionRatio, limit: Limit) -> Margin:

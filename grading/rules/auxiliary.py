@@ -4,33 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from grading.case import Case
-from grading.finding import Finding, NextStep, Urgency, Verdict
+from grading.case import Case, judged
+from grading.details import Names
+from grading.facts import Fact
+from grading.finding import Finding, Urgency, Verdict
+from grading.steps import ReasonKind, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.terminals import auxiliary
-from grading.words import measured, place, sentence
 
 
 def judge_auxiliary(case: Case) -> Iterator[Finding]:
-    """Insulation readings whose test point names an auxiliary lead."""
+    """Find the insulation readings whose test point names an auxiliary lead."""
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         found = auxiliary(reading.measurement.terminals)
-        if not found:
-            continue
-        text = (
-            f"{place(reading.measurement)}: an auxiliary lead was under test voltage ({', '.join(found)}); "
-            f"{measured(reading.measurement)}"
-        )
-        step = NextStep(
-            "Take feedback, brake and sensor leads out of the test, and check the device on this lead.",
-            "A test voltage can destroy what is connected there.",
-        )
-        yield Finding(
-            "insulation.auxiliary",
-            Verdict.MARGINAL,
-            Urgency.WATCH,
-            sentence(text),
-            record_ids=(reading.id,),
-            next_step=step,
-            section=reading.section,
-        )
+        if found:
+            yield judged(
+                "insulation.auxiliary",
+                Fact.AUXILIARY_UNDER_VOLTAGE,
+                Verdict.MARGINAL,
+                Urgency.WATCH,
+                reading,
+                detail=Names(found),
+                next_step=step(StepKind.TAKE_AUXILIARY_OUT, ReasonKind.CAN_DESTROY),
+            )

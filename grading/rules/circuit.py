@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from grading.case import Case
+from grading.case import Case, in_ohm
 from grading.measurement import Circumstance, InstrumentKind
 from grading.reading import BoundedReading, Shape
 from grading.terms.quantity import unit
 from grading.winding import lead_compensated
-
-OPEN_OHM = Decimal(1000)  # house rule: no servo winding is above this
 
 
 def compensated(case: Case, reading: BoundedReading) -> Decimal:
@@ -24,12 +22,13 @@ def compensated(case: Case, reading: BoundedReading) -> Decimal:
     return lead_compensated(value, instrument.lead_resistance_ohm)
 
 
-def is_open(reading: BoundedReading) -> bool:
-    """Whether a lead-to-lead or core reading shows no circuit: over range from 1 kΩ up, or 1 kΩ and more."""
+def is_open(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether a lead-to-lead or core reading shows no circuit: over range from 1 kΩ up, or 1 kΩ and more."""
+    bar = in_ohm(case.limit("winding.open_circuit"))
     if reading.shape is Shape.OVER:
         unknown_end = reading.interval.low == 0
-        return unknown_end or reading.interval.low >= OPEN_OHM
-    return reading.shape is Shape.POINT and reading.interval.low >= OPEN_OHM
+        return unknown_end or reading.interval.low >= bar
+    return reading.shape is Shape.POINT and reading.interval.low >= bar
 
 
 def count_ohm(reading: BoundedReading) -> Decimal:

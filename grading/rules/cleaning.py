@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from grading.case import Case, note
-from grading.finding import Finding, NextStep, Urgency, Verdict
+from grading.case import Case, judged, note
+from grading.details import Cleaned
+from grading.facts import Fact, Place, StatementBasis
+from grading.finding import Finding, Urgency, Verdict
 from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
+from grading.steps import Reason, ReasonKind, StepKind, step
 from grading.terms.quantity import QuantityKind
-from grading.terms.section import Section, section_in_full
-from grading.words import measured, number, sentence, span
+from grading.terms.section import Section
 
 CLEANING = "insulation.cleaning"
-_CONFIRMS = Decimal(2)  # house rule: at least twice the value confirms surface dirt or moisture
 
 
 def judge_cleaning(case: Case) -> Iterator[Finding]:
-    """The worst reading before against the worst after, for each part that was retested."""
+    """Compare the worst reading before with the worst after, for each part that was retested."""
     replaced = {r.id for r in case.after_cleaning()}
     for section in Section:
         tests = [r for r in case.of(QuantityKind.INSULATION_RESISTANCE, section) if r.shape is not Shape.NONE]
@@ -33,17 +34,28 @@ def _size(reading: BoundedReading) -> tuple[Decimal, Decimal]:
 
 
 def _compare(case: Case, section: Section, before: BoundedReading, after: BoundedReading) -> Finding:
-    ids = (before.id, after.id)
-    head = f"Axis {case.context.axis}, {section_in_full(section)}"
-    facts = f"{measured(before.measurement)} before ({span(before.interval)}), {measured(after.measurement)} after"
+    confirms = case.limit("insulation.cleaning").value
+    place = Place(case.context.axis, section)
     least = after.interval.low / before.interval.high if before.interval.high.is_finite() else Decimal(0)
-    if least >= _CONFIRMS:
-        text = f"{head}: at least {number(least, 2)} times better after cleaning or drying; {facts}"
-        return note(CLEANING, sentence(f"{text}. This indicates dirt or moisture on the surface"), ids, section)
-    if after.interval.high < before.interval.low * _CONFIRMS:
-        text = f"{head}: hardly changed by cleaning or drying; {facts}. This indicates the insulation itself"
-        step = NextStep("Plan the repair or replacement of the part.", "Cleaning and drying did not bring it back.")
+    detail, infers = Cleaned(before.interval, least), StatementBasis.INDICATES
+    if least >= confirms:
+        reason = Reason(ReasonKind.SURFACE_DIRT)
+        return note(
+            CLEANING, Fact.CLEANING_HELPED, before, after, place=place, detail=detail, reason=reason, basis=infers
+        )
+    if after.interval.high < before.interval.low * confirms:
         low = after.interval.high < before.interval.low
-        verdict, urgency = (Verdict.MARGINAL, Urgency.WATCH) if low else (Verdict.ACCEPTABLE, Urgency.INFORMATION)
-        return Finding(CLEANING, verdict, urgency, sentence(text), record_ids=ids, next_step=step, section=section)
-    return note(CLEANING, sentence(f"{head}: before and after cleaning or drying; {facts}"), ids, section)
+        return judged(
+            CLEANING,
+            Fact.CLEANING_CHANGED_NOTHING,
+            Verdict.MARGINAL if low else Verdict.ACCEPTABLE,
+            Urgency.WATCH if low else Urgency.INFORMATION,
+            before,
+            after,
+            place=place,
+            detail=detail,
+            reason=Reason(ReasonKind.INSULATION_ITSELF),
+            basis=infers,
+            next_step=step(StepKind.PLAN_PART, ReasonKind.CLEANING_DID_NOT),
+        )
+    return note(CLEANING, Fact.CLEANING_COMPARED, before, after, place=place, detail=detail)

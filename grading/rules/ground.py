@@ -7,27 +7,25 @@ seen without any test voltage.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from decimal import Decimal
 
-from grading.advice import SPLIT_LOW
-from grading.case import Case, in_ohm, note, repeat
-from grading.finding import Finding, NextStep, Urgency, Verdict
+from grading.case import Case, in_ohm, judged, note, repeat
+from grading.details import Polarity, Ratio
+from grading.facts import Fact, StatementBasis
+from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.limits import machine_limit
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import same_circuit
+from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
-from grading.words import limit_words, measured, number, ohms, place, sentence
 
 OHMMETER = "ground.ohmmeter"
 COMPARE = "ground.compare"
-_SHORT_OHM = Decimal(10)  # house rule: below this, a dead short to frame
-_TEN_TIMES = Decimal(10)  # house rule: insulation this much above a finite ohmmeter value is suspect
 
 
 def judge_ground(case: Case) -> Iterator[Finding]:
-    """Every ohmmeter reading to earth, then each against the insulation reading of the same circuit."""
+    """Judge every ohmmeter reading to earth, then each against the insulation reading of the same circuit."""
     replaced = {r.id for r in case.after_cleaning()}
     readings = [r for r in case.of(QuantityKind.RESISTANCE_TO_GROUND) if r.id not in replaced]
     for reading in readings:
@@ -37,139 +35,91 @@ def judge_ground(case: Case) -> Iterator[Finding]:
         partners = [t for t in tests if same_circuit(t, reading) and t.shape not in (Shape.NONE, Shape.UNEXPLAINED)]
         if partners and reading.shape is not Shape.NONE:
             worst = min(partners, key=lambda t: (t.interval.high, t.interval.low))
-            yield from _compare(case, reading, worst)
+            yield _compare(case, reading, worst)
     yield from _polarity(readings)
 
 
 def _alone(case: Case, reading: BoundedReading) -> Finding:
-    where, fact = place(reading.measurement), measured(reading.measurement)
     if reading.shape is Shape.NONE:
-        step = NextStep("Read the point again.", sentence(reading.basis))
-        return repeat(OHMMETER, sentence(f"{where}: no value, {reading.basis}"), (reading.id,), step, reading.section)
+        following = step(StepKind.READ_AGAIN, reading.basis)
+        return repeat(OHMMETER, Fact.NO_VALUE, following, reading, reason=reading.basis)
     if reading.shape is Shape.OVER:
-        text = f"{where}: no path at the ohmmeter's low voltage; {fact}. That is no insulation test"
-        return note(OHMMETER, sentence(text), (reading.id,), reading.section)
+        return note(OHMMETER, Fact.NO_PATH, reading)
     limit = machine_limit(case.context, case.profile.limits)
-    if reading.interval.high < _SHORT_OHM:
-        step = NextStep(
-            "Check that the lead is not the earth or the brake lead; then open the circuit at the motor.",
-            "So low a value is a dead short to frame, or the wrong lead.",
-        )
-        text = f"{where}: dead short to frame; {fact}"
-        return Finding(
-            OHMMETER,
-            Verdict.UNACCEPTABLE,
-            Urgency.DO_NOT_ENERGISE,
-            sentence(text),
-            limit,
-            (reading.id,),
-            next_step=step,
-            section=reading.section,
-        )
-    if reading.interval.high < in_ohm(limit):
-        step = NextStep(SPLIT_LOW, "A few volts already find a path to earth.")
-        text = f"{where}: a path to earth without any test voltage; {fact} ({limit_words(limit)})"
-        return Finding(
-            OHMMETER,
-            Verdict.UNACCEPTABLE,
-            Urgency.DO_NOT_ENERGISE,
-            sentence(text),
-            limit,
-            (reading.id,),
-            next_step=step,
-            section=reading.section,
-        )
-    text = f"{where}: a real value where an ohmmeter should show over range; {fact}"
-    step = NextStep("Start insulation tests at the lowest voltage.", "There is a path that a few volts already find.")
-    return Finding(
+    if reading.interval.high >= in_ohm(limit):
+        following = step(StepKind.LOWEST_VOLTAGE, ReasonKind.PATH_FOUND)
+        return judged(OHMMETER, Fact.FINITE_VALUE, Verdict.MARGINAL, Urgency.WATCH, reading, next_step=following)
+    short = reading.interval.high < in_ohm(case.limit("ground.dead_short"))
+    return judged(
         OHMMETER,
-        Verdict.MARGINAL,
-        Urgency.WATCH,
-        sentence(text),
-        None,
-        (reading.id,),
-        next_step=step,
-        section=reading.section,
-    )
-
-
-def _compare(case: Case, meter: BoundedReading, test: BoundedReading) -> Iterator[Finding]:
-    ids, where = (meter.id, test.id), place(test.measurement)
-    values = f"ohmmeter {meter.measurement.quantity.display()}, insulation tester {measured(test.measurement)}"
-    low = test.shape is Shape.COLLAPSED or test.interval.high < in_ohm(machine_limit(case.context, case.profile.limits))
-    if meter.shape is Shape.OVER and low:
-        yield _voltage_dependent(case, ids, where, values, test)
-    elif meter.shape is Shape.OVER:
-        yield note(
-            COMPARE, sentence(f"{where}: both instruments agree as far as they can; {values}"), ids, test.section
-        )
-    elif low or meter.interval.overlaps(test.interval):
-        yield note(COMPARE, sentence(f"{where}: both instruments agree; {values}"), ids, test.section)
-    else:
-        yield from _disagree(case, ids, where, values, meter, test)
-
-
-def _voltage_dependent(case: Case, ids: tuple[str, ...], where: str, values: str, test: BoundedReading) -> Finding:
-    brushed = case.context.motor_kind is MotorKind.DC_SERVO
-    cause = "carbon dust from the brushes, a pinhole or tracking" if brushed else "dust, a pinhole or tracking"
-    text = (
-        f"{where}: the fault conducts only under voltage; {values}. This indicates {cause}; the insulation test governs"
-    )
-    action = (
-        "Vacuum the brush dust out, wipe the brush holders, dry, and retest; test brush holder to frame apart."
-        if brushed else "Clean and dry the part, then retest."
-    )  # fmt: skip
-    step = NextStep(
-        action,
-        "A bridge of dust or damp conducts above some voltage only.",
-        "At least the limit at the same voltage after cleaning confirms dirt; no change means the insulation itself.",
-    )
-    return Finding(
-        COMPARE,
+        Fact.DEAD_SHORT if short else Fact.PATH_TO_EARTH,
         Verdict.UNACCEPTABLE,
         Urgency.DO_NOT_ENERGISE,
-        sentence(text),
-        machine_limit(case.context, case.profile.limits),
-        ids,
-        next_step=step,
-        section=test.section,
-        recommendation="We recommend to clean, dry and retest before any part is replaced.",
+        reading,
+        limit=limit,
+        next_step=step(StepKind.CHECK_LEAD, ReasonKind.SHORT_OR_WRONG_LEAD)
+        if short
+        else step(StepKind.SPLIT_LOW, ReasonKind.PATH_TO_EARTH),
     )
 
 
-def _disagree(
-    case: Case, ids: tuple[str, ...], where: str, values: str, meter: BoundedReading, test: BoundedReading
-) -> Iterator[Finding]:
+def _compare(case: Case, meter: BoundedReading, test: BoundedReading) -> Finding:
+    low = test.shape is Shape.COLLAPSED or test.interval.high < in_ohm(machine_limit(case.context, case.profile.limits))
+    if meter.shape is Shape.OVER:
+        return _voltage_dependent(case, meter, test) if low else note(COMPARE, Fact.METERS_AGREE_AS_FAR, meter, test)
+    if low or meter.interval.overlaps(test.interval):
+        return note(COMPARE, Fact.METERS_AGREE, meter, test)
+    return _disagree(case, meter, test)
+
+
+def _voltage_dependent(case: Case, meter: BoundedReading, test: BoundedReading) -> Finding:
+    brushed = case.context.motor_kind is MotorKind.DC_SERVO
+    return judged(
+        COMPARE,
+        Fact.CONDUCTS_UNDER_VOLTAGE,
+        Verdict.UNACCEPTABLE,
+        Urgency.DO_NOT_ENERGISE,
+        meter,
+        test,
+        reason=Reason(ReasonKind.BRUSH_DUST if brushed else ReasonKind.DUST_OR_TRACKING),
+        basis=StatementBasis.INDICATES,
+        limit=machine_limit(case.context, case.profile.limits),
+        next_step=step(
+            StepKind.VACUUM_AND_RETEST if brushed else StepKind.CLEAN_PART,
+            ReasonKind.DUST_BRIDGE,
+            Settling.SAME_VOLTAGE_AFTER_CLEANING,
+        ),
+        advice=Advice.CLEAN_BEFORE_REPLACING,
+    )
+
+
+def _disagree(case: Case, meter: BoundedReading, test: BoundedReading) -> Finding:
     limit = case.limit("compare.ohmmeter")
     top, bottom = (test.interval.low, meter.interval.high)
     if test.interval.high != INFINITY and test.interval.high < meter.interval.low:
         top, bottom = (meter.interval.low, test.interval.high)
     factor = top / bottom if bottom else INFINITY
+    detail = Ratio(limit.value)
     if factor <= limit.value:
-        yield note(
-            COMPARE, sentence(f"{where}: both instruments agree within a factor of three; {values}"), ids, test.section
-        )
-        return
-    text = (
-        f"{where}: the instruments disagree by a factor of {number(factor, 2)} or more; {values} ({limit_words(limit)})"
+        return note(COMPARE, Fact.METERS_AGREE_WITHIN, meter, test, detail=detail)
+    tester_higher = test.interval.low > meter.interval.high
+    return repeat(
+        COMPARE,
+        Fact.METERS_DISAGREE,
+        _settle_meters(tester_higher),
+        meter,
+        test,
+        detail=Ratio(factor),
+        reason=Reason(ReasonKind.FINGERS_OR_MOISTURE) if tester_higher else None,
+        basis=StatementBasis.INDICATES if tester_higher else StatementBasis.MEASURED,
+        limit=limit,
     )
-    if test.interval.low > meter.interval.high:
-        text += (
-            ". This indicates fingers on the probes, a meter that was still settling, an auxiliary lead left on, or "
-            "moisture that dried or polarised"
-        )
-        step = NextStep(
-            "Repeat both; take the ohmmeter reading with its leads either way round.",
-            "One of the two is wrong, or the part changed in between.",
-            "Unequal values with the leads reversed indicate wet (electrolytic) leakage.",
-        )
-    else:
-        step = NextStep(
-            "Clean and dry, then repeat both.",
-            "The path opens up with voltage.",
-            "Agreement after cleaning confirms surface dirt.",
-        )
-    yield repeat(COMPARE, sentence(text), ids, step, test.section, limit)
+
+
+def _settle_meters(tester_higher: bool) -> NextStep:
+    if tester_higher:
+        return step(StepKind.REPEAT_BOTH_REVERSED, ReasonKind.ONE_IS_WRONG, Settling.UNEQUAL_REVERSED)
+    return step(StepKind.CLEAN_REPEAT_BOTH, ReasonKind.OPENS_WITH_VOLTAGE, Settling.AGREEMENT)
 
 
 def _polarity(readings: list[BoundedReading]) -> Iterator[Finding]:
@@ -179,22 +129,15 @@ def _polarity(readings: list[BoundedReading]) -> Iterator[Finding]:
         for straight in readings:
             same = same_circuit(straight, turned) and not straight.noted(Circumstance.REVERSED)
             if same and straight.value and not straight.interval.overlaps(turned.interval):
-                text = (
-                    f"{place(turned.measurement)}: the value depends on polarity, {ohms(straight.value)} and reversed "
-                    f"{ohms(turned.value)}; this indicates moisture (electrolytic leakage)"
-                )
-                step = NextStep(
-                    "Dry the part and retest.",
-                    "Wet paths act like a battery and read unequal.",
-                    "Equal values both ways round after drying confirm moisture.",
-                )
-                yield Finding(
+                yield judged(
                     COMPARE,
+                    Fact.DEPENDS_ON_POLARITY,
                     Verdict.MARGINAL,
                     Urgency.WATCH,
-                    sentence(text),
-                    None,
-                    (straight.id, turned.id),
-                    next_step=step,
-                    section=turned.section,
+                    straight,
+                    turned,
+                    detail=Polarity(straight.value, turned.value),
+                    reason=Reason(ReasonKind.ELECTROLYTIC),
+                    basis=StatementBasis.INDICATES,
+                    next_step=step(StepKind.DRY_PART, ReasonKind.WET_PATHS, Settling.EQUAL_BOTH_WAYS),
                 )

@@ -9,32 +9,34 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from grading.case import Case, hold_at_least, in_ohm, note, repeat
-from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
+from grading.case import Case, hold_at_least, in_ohm, judged, note, repeat
+from grading.details import Ohms, VoltageWanted
+from grading.facts import Fact, Place, StatementBasis
+from grading.finding import Finding, Margin, Urgency, Verdict
+from grading.limit import Limit
 from grading.limits import machine_limit, watch_limit, winding_limit
 from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
 from grading.rules.held import collapsed, doubtful, fails, passes, straddles
+from grading.steps import Action, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import to_earth
-from grading.voltage import choose
-from grading.words import limit_value, limit_words, measured, ohms, place, sentence
 
+WATCH = "insulation.watch"
 MACHINE = "insulation.machine"
 TIME = "insulation.time"
 VALUE = "insulation.value"
 
 
 def judge_insulation(case: Case) -> Iterator[Finding]:
-    """Every insulation reading to earth against the limits on values as measured."""
+    """Hold every insulation reading to earth against the limits on values as measured."""
     replaced = {r.id for r in case.after_cleaning()}
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         if not to_earth(reading.measurement.terminals) and reading.section is not Section.CABLE_ALONE:
             yield _joined(reading)
         elif reading.id in replaced:
-            text = f"{place(reading.measurement)}: {measured(reading.measurement)} before cleaning or repair"
-            yield note(MACHINE, sentence(text), (reading.id,), reading.section)
+            yield note(MACHINE, Fact.BEFORE_CLEANING, reading)
         elif reading.shape in (Shape.NONE, Shape.UNEXPLAINED):
             yield _no_value(reading)
         elif reading.shape is not Shape.COLLAPSED and is_early(case, reading):
@@ -44,19 +46,17 @@ def judge_insulation(case: Case) -> Iterator[Finding]:
 
 
 def judge_complete(case: Case) -> Iterator[Finding]:
-    """An axis without any insulation test is never called acceptable."""
+    """Call for an insulation test where there is none: such an axis is never called acceptable."""
     if case.readings and not case.of(QuantityKind.INSULATION_RESISTANCE):
-        text = f"Axis {case.context.axis}: no insulation test was recorded; an ohmmeter cannot replace one."
-        choice = choose(case.context.rated_voltage, case.context.maker_test_voltage)
-        step = NextStep(
-            f"Test from the cabinet to earth, first at {choice.screening:f} V, then at {choice.judging:f} V for 60 s.",
-            "A few volts do not show what conducts under voltage.",
-        )
-        yield repeat(VALUE, text, tuple(r.id for r in case.readings), step)
+        choice, seconds = case.voltages, case.limit(TIME).value
+        first = Action(StepKind.TEST_TO_EARTH, voltage=choice.judging, first_voltage=choice.screening, seconds=seconds)
+        following = step(first, ReasonKind.FEW_VOLTS)
+        place = Place(case.context.axis)
+        yield repeat(VALUE, Fact.NO_INSULATION_TEST, following, *case.readings, place=place)
 
 
 def is_early(case: Case, reading: BoundedReading) -> bool:
-    """Whether the value is known not to be a one-minute value (or, by shop rule, not known to be one)."""
+    """Tell whether the value is known not to be a one-minute value (or, by shop rule, not known to be one)."""
     elapsed = reading.measurement.elapsed_s
     if elapsed is None:
         return case.profile.require_time
@@ -64,18 +64,18 @@ def is_early(case: Case, reading: BoundedReading) -> bool:
 
 
 def wanted_voltage(case: Case) -> Decimal:
-    """Test voltage that the limits as measured presuppose, V."""
-    return choose(case.context.rated_voltage, case.context.maker_test_voltage).judging
+    """Give the test voltage that the limits as measured presuppose, V."""
+    return case.voltages.judging
 
 
 def is_full_voltage(case: Case, reading: BoundedReading) -> bool:
-    """Whether the voltage on the terminals was at least 90 % of what the limit presupposes."""
+    """Tell whether the voltage on the terminals was at least 90 % of what the limit presupposes."""
     wanted = wanted_voltage(case) * case.limit("tester.built").value
     return reading.voltage is not None and reading.voltage >= wanted
 
 
 def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
-    """Whether two readings to earth hang on the same copper: a winding joins all leads, a cable alone does not."""
+    """Tell whether two readings to earth lie on the same copper: a winding joins all leads, a cable alone does not."""
     if one.section is not other.section:
         return False
     return one.section is not Section.CABLE_ALONE or one.measurement.terminals == other.measurement.terminals
@@ -117,33 +117,25 @@ def _low_voltage(case: Case, reading: BoundedReading, limit: Limit, rule: str, m
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
         if same_circuit(r, reading) and is_full_voltage(case, r) and not is_early(case, r) and r.shape is not Shape.NONE
     ]
-    where, fact = place(reading.measurement), measured(reading.measurement)
+    detail = VoltageWanted(wanted, reading.voltage)
     if others:
-        text = f"{where}: screening step; {fact}. The reading at {wanted:f} V judges"
-        return note(rule, sentence(text), (reading.id,), reading.section)
-    at = "the test voltage was not recorded" if reading.voltage is None else f"{reading.voltage:f} V is a lower voltage"
-    text = f"{where}: no fault shown, but {at} and the limit holds at {wanted:f} V; {fact} ({limit_words(limit)})"
-    step = NextStep(
-        f"Test again at {wanted:f} V for 60 s, if the maker allows it.",
-        "Some faults only conduct at the higher voltage.",
-        f"A steady value of at least {limit_value(limit)} at {wanted:f} V.",
+        return note(rule, Fact.SCREENING_STEP, reading, detail=detail)
+    following = step(
+        Action(StepKind.TEST_AGAIN_AT, voltage=wanted, seconds=case.limit(TIME).value),
+        ReasonKind.HIGHER_VOLTAGE,
+        Settles(Settling.STEADY_VALUE, limit=limit, voltage=wanted),
     )
-    return repeat(rule, sentence(text), (reading.id,), step, reading.section, limit, margin)
+    return repeat(rule, Fact.VOLTAGE_TOO_LOW, following, reading, detail=detail, limit=limit, margin=margin)
 
 
 def _joined(reading: BoundedReading) -> Finding:
-    fact = measured(reading.measurement)
-    text = f"{place(reading.measurement)}: lead to lead, where the winding joins the leads; {fact}"
-    step = NextStep(
-        "Test from the joined leads to earth.", "Between leads of one winding there is no insulation to test."
-    )
-    return repeat(VALUE, sentence(text), (reading.id,), step, reading.section)
+    following = step(StepKind.TEST_JOINED_LEADS, ReasonKind.LEADS_JOINED)
+    return repeat(VALUE, Fact.LEADS_JOINED, following, reading)
 
 
 def _no_value(reading: BoundedReading) -> Finding:
-    text = f"{place(reading.measurement)}: no value to judge, {reading.basis}"
-    step = NextStep("Read the point again: value, unit, test voltage built and time.", sentence(reading.basis))
-    return repeat(VALUE, sentence(text), (reading.id,), step, reading.section)
+    following = step(StepKind.READ_WITH_CONDITIONS, reading.basis)
+    return repeat(VALUE, Fact.NO_VALUE, following, reading, reason=reading.basis)
 
 
 def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
@@ -155,18 +147,24 @@ def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         and r.shape is not Shape.NONE
         and (r.measurement.test_voltage_set or 0) >= (reading.measurement.test_voltage_set or 0)
     ]
-    where, fact = place(reading.measurement), measured(reading.measurement)
     if later:
-        yield note(TIME, sentence(f"{where}: earlier value of the same test; {fact}"), (reading.id,), reading.section)
+        yield note(TIME, Fact.EARLIER_VALUE, reading)
         return
-    why = "was not recorded" if reading.measurement.elapsed_s is None else "was shorter than a minute"
-    step = NextStep(
-        "Repeat and hold the test voltage for 60 s.",
-        "Insulation resistance is a one-minute value.",
-        "A value read at 60 s.",
+    limit = case.limit(TIME)
+    unknown = reading.measurement.elapsed_s is None
+    following = step(
+        Action(StepKind.HOLD_VOLTAGE, seconds=limit.value),
+        ReasonKind.ONE_MINUTE_VALUE,
+        Settles(Settling.VALUE_AT_TIME, seconds=limit.value),
     )
-    text = f"{where}: not a one-minute value, the time on test {why}; {fact}"
-    yield repeat(TIME, sentence(text), (reading.id,), step, reading.section, case.limit(TIME))
+    reason = Reason(ReasonKind.TIME_NOT_RECORDED if unknown else ReasonKind.TIME_TOO_SHORT, limit=limit)
+    yield repeat(TIME, Fact.NOT_ONE_MINUTE, following, reading, reason=reason, limit=limit)
+
+
+def retest_later(case: Case) -> NextStep:
+    """Say when a value that is watched is taken again."""
+    early, late = case.limit("insulation.retest_early").value, case.limit("insulation.retest_late").value
+    return step(Action(StepKind.RETEST_LATER, earliest=early, latest=late), ReasonKind.TREND_SHOWS)
 
 
 def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
@@ -178,31 +176,25 @@ def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     sound = passes in (Verdict.ACCEPTABLE, Verdict.MARGINAL) and is_full_voltage(case, reading)
     if not sound or verdict is not Verdict.UNACCEPTABLE or reading.shape is not Shape.POINT:
         return
-    text = f"{place(reading.measurement)}: sound but low for its kind; {measured(reading.measurement)}"
     floor = in_ohm(winding_limit(case.context, case.profile.limits))
     apart = case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
-    step = NextStep("Retest in 3 to 6 months under the same conditions.", "A falling value shows itself in a trend.")
+    following, may_be = retest_later(case), None
     if reading.section is Section.THROUGH_CABLE and reading.interval.low < floor and not apart:
-        text += f", which indicates that motor or cable may be as low as {ohms(reading.interval.low)}"
-        step = NextStep(
-            "Measure the motor alone, with its winding temperature.",
-            "The motor alone must reach its own limit at 40 °C; this reading does not show that.",
-        )
+        may_be = reading.interval.low
+        following = step(StepKind.MEASURE_MOTOR_WITH_TEMPERATURE, ReasonKind.MOTOR_OWN_LIMIT)
     elif reading.section is Section.CABLE_ALONE:
-        step = NextStep(
-            "Plan the replacement of the cable, and inspect it where it bends and at its plugs.",
-            "A sound cable reads far higher; it wears on where it moves.",
-        )
-    yield Finding(
-        "insulation.watch",
+        following = step(StepKind.PLAN_CABLE, ReasonKind.CABLE_WEARS)
+    yield judged(
+        WATCH,
+        Fact.LOW_FOR_KIND,
         Verdict.MARGINAL,
         Urgency.WATCH,
-        sentence(f"{text} ({limit_words(limit)})"),
-        limit,
-        (reading.id,),
-        margin,
-        step,
-        reading.section,
+        reading,
+        detail=Ohms(may_be),
+        basis=StatementBasis.MEASURED if may_be is None else StatementBasis.INDICATES,
+        limit=limit,
+        margin=margin,
+        next_step=following,
     )
 
 
@@ -210,24 +202,23 @@ def _cable_guidance(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     if reading.voltage is None or reading.shape is Shape.COLLAPSED or not to_earth(reading.measurement.terminals):
         return
     rated = case.context.rated_voltage
-    if reading.voltage >= 900:
+    built = case.limit("tester.built").value
+    small = rated is not None and rated <= case.limit("insulation.cable_rated").value
+    if reading.voltage >= built * case.limit("insulation.cable_test_high").value:
         limit = case.limit("insulation.cable_600")
-    elif rated is not None and rated <= 250 and reading.voltage >= 450:
+    elif small and reading.voltage >= built * case.limit("insulation.cable_test").value:
         limit = case.limit("insulation.cable_250")
     else:
         return
     verdict, margin = hold_at_least(reading.interval, reading.value, None, limit)
     if verdict is Verdict.UNACCEPTABLE:
-        text = f"{place(reading.measurement)}: below guidance for a sound cable; {measured(reading.measurement)}"
-        step = NextStep("Inspect the cable where it bends and at its plugs; retest.", "New cables read far higher.")
-        yield Finding(
+        yield judged(
             "insulation.cable",
+            Fact.BELOW_CABLE_GUIDANCE,
             Verdict.MARGINAL,
             Urgency.WATCH,
-            sentence(f"{text} ({limit_words(limit)})"),
-            limit,
-            (reading.id,),
-            margin,
-            step,
-            reading.section,
+            reading,
+            limit=limit,
+            margin=margin,
+            next_step=step(StepKind.INSPECT_CABLE, ReasonKind.NEW_CABLES_HIGHER),
         )

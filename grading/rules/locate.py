@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from grading.advice import next_after, series_steps
-from grading.case import Case, in_ohm, note, repeat
-from grading.finding import Fault, Finding, NextStep, Urgency, Verdict
+from grading.case import Case, in_ohm
+from grading.details import Consistency, Located, UnmeasuredPart
+from grading.facts import Fact, MeasuredValue, Place, StatementBasis
+from grading.finding import Finding, Urgency, Verdict
 from grading.interval import (
     INFINITY,
     ContradictionError,
@@ -15,15 +17,15 @@ from grading.interval import (
     infer_interval,
     parallel_intervals,
 )
-from grading.isolation import Location, State, locate, locate_series, merge
+from grading.isolation import Fault, Location, Part, State, locate, locate_series, merge
 from grading.limits import machine_limit
 from grading.reading import Shape
 from grading.rules.circuit import is_open
 from grading.rules.parts import KnownPart, gather
+from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
-from grading.terms.section import Section, section_in_full
+from grading.terms.section import Section
 from grading.terms.terminals import to_earth
-from grading.words import limit_words, measured, number, sentence, span
 
 LOCATE = "isolation.locate"
 CONSISTENCY = "isolation.consistency"
@@ -73,76 +75,84 @@ def _location(case: Case, place: Location, parts: tuple[KnownPart, KnownPart, Kn
     ids = tuple(i for part in parts for i in part.ids)
     if not ids:
         return
-    facts = "; ".join(
-        f"{section_in_full(p.section)} {measured(p.worst.measurement)}" for p in parts if p.worst is not None
-    )
     limit = machine_limit(case.context, case.profile.limits)
-    text = f"Axis {case.context.axis}: {place.words}. {sentence(f'{facts} ({limit_words(limit)})')}"
     unclear = State.UNCLEAR in {p.state for p in parts}
     steps = () if unclear else next_after(case.context, place)
-    step = steps[0] if steps else None
-    bad = place.fault in (Fault.MOTOR, Fault.CABLE, Fault.BOTH, Fault.CONNECTOR_OR_MOISTURE)
-    if bad:
-        advice = _recommendation(place.fault)
-        yield Finding(LOCATE, Verdict.UNACCEPTABLE, Urgency.DO_NOT_ENERGISE, text, limit, ids, None, step, None, advice)
+    following = steps[0] if steps else None
+    stated = Finding(
+        LOCATE,
+        Verdict.ACCEPTABLE,
+        Urgency.INFORMATION,
+        Place(case.context.axis),
+        Fact.LOCATED,
+        tuple(MeasuredValue.of(p.worst.measurement) for p in parts if p.worst is not None),
+        Located(place, limit),
+        basis=StatementBasis.INDICATES,
+        record_ids=ids,
+        next_step=following,
+    )
+    if place.fault in _ADVICE:
+        yield replace(
+            stated,
+            verdict=Verdict.UNACCEPTABLE,
+            urgency=Urgency.DO_NOT_ENERGISE,
+            limit=limit,
+            advice=_ADVICE[place.fault],
+        )
     elif place.fault is Fault.CONTRADICTORY or State.LOW in {p.state for p in parts}:
-        step = step or NextStep("Measure the part named again.", "The readings so far do not locate the fault.")
-        yield repeat(LOCATE, text, ids, step, None, limit)
+        again = following or step(StepKind.MEASURE_PART, ReasonKind.NOT_LOCATED)
+        yield replace(stated, verdict=Verdict.INCONCLUSIVE, urgency=Urgency.REPEAT, limit=limit, next_step=again)
     else:
-        yield replace(note(LOCATE, text, ids), next_step=step)
+        yield stated
 
 
-def _recommendation(fault: Fault) -> str:
-    return {
-        Fault.CABLE: "We recommend to replace the cable before re-energising.",
-        Fault.MOTOR: "We recommend to clean, dry and retest the motor, and to repair or replace it if it stays low.",
-        Fault.BOTH: "We recommend to replace the cable first, then to repair or replace the motor.",
-        Fault.CONNECTOR_OR_MOISTURE: "We recommend to open, clean and dry the connector and to retest.",
-    }.get(fault, "")
+_ADVICE: dict[Fault, Advice] = {
+    Fault.CABLE: Advice.REPLACE_CABLE,
+    Fault.MOTOR: Advice.CLEAN_OR_REPAIR_MOTOR,
+    Fault.BOTH: Advice.CABLE_THEN_MOTOR,
+    Fault.CONNECTOR_OR_MOISTURE: Advice.CLEAN_CONNECTOR,
+}
+"""What is recommended where a part has failed for certain."""
 
 
 def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
     if whole.interval is None or motor.interval is None or cable.interval is None:
         return
-    ids = (*whole.ids, *motor.ids, *cable.ids)
     expected = parallel_intervals((motor.interval, cable.interval))
     low, high = case.limit("compare.whole_low"), case.limit("compare.whole_high")
-    head = f"Axis {case.context.axis}"
-    facts = f"measured {span(whole.interval)}, calculated from the parts {span(expected)}"
+    stated = Finding(
+        CONSISTENCY,
+        Verdict.ACCEPTABLE,
+        Urgency.INFORMATION,
+        Place(case.context.axis),
+        Fact.WHOLE_AGREES,
+        detail=Consistency(whole.interval, expected),
+        basis=StatementBasis.INDICATES,
+        record_ids=(*whole.ids, *motor.ids, *cable.ids),
+    )
+    unsettled = replace(stated, verdict=Verdict.INCONCLUSIVE, urgency=Urgency.REPEAT)
     if whole.interval.high < expected.low * low.value:
-        path = infer_interval(whole.interval, expected)
-        hidden = f"; a third path of {span(path)} exists in the connection (calculated)"
-        step = NextStep(
-            "Open, clean and dry the connector and terminal box, reconnect, and retest while flexing.",
-            "Together the parts leak more than apart.",
-            "A whole that reads as calculated from its parts.",
-        )
-        yield repeat(
-            CONSISTENCY,
-            sentence(f"{head}: the whole is lower than its parts explain; {facts}{hidden}"),
-            ids,
-            step,
-            None,
-            low,
+        yield replace(
+            unsettled,
+            fact=Fact.WHOLE_LOWER,
+            detail=Consistency(whole.interval, expected, infer_interval(whole.interval, expected)),
+            limit=low,
+            next_step=step(
+                StepKind.RETEST_JOINED_WHILE_FLEXING, ReasonKind.LEAK_TOGETHER, Settling.WHOLE_AS_CALCULATED
+            ),
         )
     elif whole.interval.low > expected.high * high.value:
-        step = NextStep(
-            "Repeat all three at one voltage, time and position.",
-            "Drying, another axis, another voltage or a position-dependent fault lies between the readings.",
-        )
-        yield repeat(
-            CONSISTENCY, sentence(f"{head}: the whole is higher than its parts allow; {facts}"), ids, step, None, high
-        )
+        following = step(StepKind.REPEAT_THREE, ReasonKind.SOMETHING_BETWEEN)
+        yield replace(unsettled, fact=Fact.WHOLE_HIGHER, limit=high, next_step=following)
     else:
-        yield note(CONSISTENCY, sentence(f"{head}: the whole agrees with its parts; {facts}"), ids)
+        yield stated
 
 
 def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
     """Bounds of the part that was not measured, labelled as calculated; they never carry a pass."""
-    known, other = (motor, "cable") if cable.interval is None else (cable, "motor")
+    known, other = (motor, Part.CABLE) if cable.interval is None else (cable, Part.MOTOR)
     if whole.interval is None or known.interval is None or (motor.interval is not None and cable.interval is not None):
         return
-    ids = (*whole.ids, *known.ids)
     limit = case.limit("compare.amplification")
     try:
         found = infer_interval(whole.interval, known.interval)
@@ -153,12 +163,16 @@ def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart
             magnified = amplification(whole.value, known.interval.low) if known.interval.low > whole.value else INFINITY
     except ContradictionError:
         return
-    text = f"Axis {case.context.axis}: the {other} was not measured; calculated {span(found)}"
-    if magnified > limit.value:
-        text += (
-            f", too uncertain to use (errors magnified {number(magnified, 2)} times, {limit_words(limit)}): measure it"
-        )
-    yield note(LOCATE, sentence(text), ids)
+    yield Finding(
+        LOCATE,
+        Verdict.ACCEPTABLE,
+        Urgency.INFORMATION,
+        Place(case.context.axis),
+        Fact.PART_CALCULATED,
+        detail=UnmeasuredPart(other, found, magnified if magnified > limit.value else None, limit),
+        basis=StatementBasis.INDICATES,
+        record_ids=(*whole.ids, *known.ids),
+    )
 
 
 def _series(case: Case) -> Fault:
@@ -166,13 +180,13 @@ def _series(case: Case) -> Fault:
     for section in opens:
         readings = [r for r in case.of(QuantityKind.WINDING_RESISTANCE, section) if r.shape is not Shape.NONE]
         if readings:
-            opens[section] = any(is_open(r) for r in readings)
-    core = any(is_open(r) for r in case.of(QuantityKind.CONTINUITY))
+            opens[section] = any(is_open(case, r) for r in readings)
+    core = any(is_open(case, r) for r in case.of(QuantityKind.CONTINUITY))
     return locate_series(opens[Section.THROUGH_CABLE], opens[Section.MOTOR_ALONE], core)
 
 
 def _cores_touch(case: Case) -> bool:
-    """Whether a cable alone conducts between its cores (impossible to see with the motor connected)."""
+    """Tell whether a cable alone conducts between its cores (impossible to see with the motor connected)."""
     floor = in_ohm(case.limit("insulation.drive_floor"))
     return any(
         not to_earth(r.measurement.terminals) and (r.shape is Shape.COLLAPSED or r.interval.high < floor)

@@ -7,18 +7,21 @@ whole range, and only a value that passes or fails everywhere in it gets a verdi
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from grading.advice import CLEAN_MOTOR
-from grading.case import Case, hold_at_least, note, repeat
-from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
+from grading.case import Case, hold_at_least, judged, note, repeat
+from grading.details import Climate, Corrected40, Correction, Ohms
+from grading.facts import Fact, Place, StatementBasis
+from grading.finding import Finding, Urgency, Verdict
 from grading.interval import Interval
-from grading.limits import watch_limit, winding_limit
+from grading.limit import Limit
+from grading.limits import LIMITS, watch_limit, winding_limit
 from grading.measurement import AxisContext, Circumstance, InsulationSystem
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import is_early, is_full_voltage
+from grading.rules.insulation import WATCH, is_early, is_full_voltage, retest_later
+from grading.steps import Action, Advice, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.temperature import (
     HIGHEST_C,
     LOWEST_C,
@@ -31,12 +34,11 @@ from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import to_earth
 from grading.uncertainty import ROOT_3, combined
-from grading.words import limit_value, limit_words, measured, number, ohms, place, sentence, span
 
+MODERN = "insulation.thermosetting_from"
 WINDING = "insulation.winding"
 TEMPERATURE = "insulation.temperature"
 DEW = "insulation.dew_point"
-_MODERN_YEAR = 1975  # house rule: thermosetting from about then on
 
 
 @dataclass(frozen=True)
@@ -47,46 +49,50 @@ class Corrected:
         interval: Bounds, ohm.
         value: Point value, ohm, or None.
         standard: Standard uncertainty of reading and temperature together, ohm, or None.
-        how: Which correction was made, in words.
+        how: Which correction was made.
     """
 
     interval: Interval
     value: Decimal | None
     standard: Decimal | None
-    how: str
+    how: Correction
 
 
-def insulation_system(context: AxisContext) -> tuple[InsulationSystem, str]:
-    """The correction system to use, and what was assumed to choose it."""
-    known = context.insulation_system
-    if known is not InsulationSystem.UNKNOWN:
-        return known, f"{known.value} correction"
-    if context.made_year is not None and context.made_year >= _MODERN_YEAR:
-        how = f"thermosetting correction, assumed for a motor of {context.made_year} (house rule)"
-        return InsulationSystem.THERMOSETTING, how
-    return known, "insulation system not known, the lower of both corrections"
+def insulation_system(
+    context: AxisContext, limits: Mapping[str, Limit] = LIMITS
+) -> tuple[InsulationSystem, int | None]:
+    """Give the correction system to use, and the year of manufacture where it was assumed from that."""
+    known, year = context.insulation_system, context.made_year
+    if known is InsulationSystem.UNKNOWN and year is not None and year >= limits[MODERN].value:
+        return InsulationSystem.THERMOSETTING, year
+    return known, None
 
 
-def correct(reading: BoundedReading, context: AxisContext) -> Corrected:
+def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Corrected:
     """Bring a reading to 40 °C with the winding temperature on record.
 
     Raises:
         NotComparableError: The winding temperature is outside 10 to 85 °C.
     """
-    system, how = insulation_system(context)
+    system, year = insulation_system(context, limits)
+    how = Correction(system, year, LOWEST_C, HIGHEST_C)
     winding_c = context.winding_c
     if winding_c is None:
         low = factor_bounds(system, LOWEST_C, Decimal(0))[0]
         high = factor_bounds(system, HIGHEST_C, Decimal(0))[1]
-        how += "; winding temperature not recorded, so anything from 10 to 85 °C"
         return Corrected(reading.interval.scaled(low, high), None, None, how)
     options = factors(system, winding_c)
     chosen = min(options, key=lambda name: options[name])
     factor = options[chosen]
     low, high = factor_bounds(chosen, winding_c, context.winding_c_uncertainty)
-    how = f"{how}, K = {number(factor, 4)} at {winding_c:f} ± {context.winding_c_uncertainty:f} °C"
-    if len(options) > 1:
-        how += "".join(f"; {name.value} {number(k, 4)}" for name, k in options.items())
+    both = tuple(options.items()) if len(options) > 1 else ()
+    how = replace(
+        how,
+        winding_c=winding_c,
+        winding_uncertainty_c=context.winding_c_uncertainty,
+        factor=factor,
+        factors=both,
+    )
     value = standard = None
     if reading.value is not None and reading.standard_uncertainty is not None:
         value = reading.value * factor
@@ -96,7 +102,7 @@ def correct(reading: BoundedReading, context: AxisContext) -> Corrected:
 
 
 def damp(context: AxisContext, margin_c: Decimal) -> Decimal | None:
-    """The dew point in °C where the winding (or, if unknown, the air) is within `margin_c` of it; else None."""
+    """Give the dew point in °C where the winding (or, if unknown, the air) is within `margin_c` of it; else None."""
     surface = context.air_c if context.winding_c is None else context.winding_c
     if context.air_c is None or context.humidity_percent is None or surface is None:
         return None
@@ -108,7 +114,7 @@ def damp(context: AxisContext, margin_c: Decimal) -> Decimal | None:
 
 
 def judge_motor(case: Case) -> Iterator[Finding]:
-    """The motor alone against the row of IEEE 43-2013 Table 3 that fits its winding."""
+    """Hold the motor alone against the row of IEEE 43-2013 Table 3 that fits its winding."""
     replaced = {r.id for r in case.after_cleaning()}
     readings = [
         r
@@ -120,7 +126,7 @@ def judge_motor(case: Case) -> Iterator[Finding]:
     ]
     dew = damp(case.context, case.limit("winding.dew_margin").value)
     if readings and dew is not None and case.context.winding_c is not None:
-        yield _damp(case, dew, tuple(r.id for r in readings))
+        yield _damp(case, dew, readings)
         return
     for reading in readings:
         if _judges(case, reading, readings):
@@ -131,7 +137,7 @@ def _judges(case: Case, reading: BoundedReading, readings: list[BoundedReading])
     """Whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage)."""
     limit = winding_limit(case.context, case.profile.limits)
     elapsed = reading.measurement.elapsed_s
-    later = elapsed is not None and elapsed > 2 * case.limit("insulation.time").value
+    later = elapsed is not None and elapsed > case.limit("insulation.time_later").value
     if later and any(
         r.measurement.elapsed_s is not None
         and r.measurement.elapsed_s < (elapsed or 0)
@@ -146,76 +152,74 @@ def _judges(case: Case, reading: BoundedReading, readings: list[BoundedReading])
 
 def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     limit = winding_limit(case.context, case.profile.limits)
-    where, fact = place(reading.measurement), measured(reading.measurement)
     try:
-        corrected = correct(reading, case.context)
-    except NotComparableError as error:
-        step = NextStep("Let the motor come to between 10 and 85 °C and test again.", str(error))
-        yield repeat(TEMPERATURE, sentence(f"{where}: {fact}. {error}"), (reading.id,), step, reading.section, limit)
+        corrected = correct(reading, case.context, case.profile.limits)
+    except NotComparableError:
+        yield _not_comparable(case, reading, limit)
         return
     verdict, margin = hold_at_least(corrected.interval, corrected.value, corrected.standard, limit)
-    shown = ohms(corrected.interval.low if corrected.value is None else corrected.value)
-    bound = "" if corrected.value is not None else "at least "
-    tail = f"calculated {bound}{shown} at 40 °C ({corrected.how}; {limit_words(limit)}){_scope(case)}"
+    scope = case.limit("insulation.scope_power")
+    detail = Corrected40(corrected.interval, corrected.value, corrected.how, limit, case.context.rated_power_w, scope)
     if reading.shape is Shape.COLLAPSED or verdict is Verdict.UNACCEPTABLE:
-        most = f"calculated below {ohms(corrected.interval.high)} at 40 °C ({limit_words(limit)})"
-        below = most if corrected.value is None else tail
-        yield _service(reading, limit, f"{where}: below the service limit of the winding; {fact}, {below}", margin)
+        yield judged(
+            WINDING,
+            Fact.WINDING_BELOW_LIMIT,
+            Verdict.UNACCEPTABLE,
+            Urgency.SERVICE_LIMIT,
+            reading,
+            detail=detail,
+            basis=StatementBasis.CALCULATED,
+            limit=limit,
+            margin=margin,
+            next_step=_clean(limit),
+            advice=Advice.CLEAN_AND_PLAN_REPAIR,
+        )
     elif verdict is Verdict.INCONCLUSIVE:
-        true = f"true value at 40 °C {span(corrected.interval)}"
-        text = f"{where}: the winding's limit at 40 °C cannot be judged; {fact}, {true}, {tail}"
-        yield _unsettled(case, reading, text, limit)
+        following = _settle(case, reading)
+        basis = StatementBasis.CALCULATED
+        yield repeat(WINDING, Fact.WINDING_UNDECIDED, following, reading, detail=detail, basis=basis, limit=limit)
     elif not is_full_voltage(case, reading) or reading.noted(Circumstance.ONE_PHASE_ONLY):
-        text = f"{where}: no fault of the winding shown under reduced conditions; {fact}, {tail}"
-        yield note(WINDING, sentence(text), (reading.id,), reading.section)
+        basis = StatementBasis.CALCULATED
+        yield note(WINDING, Fact.WINDING_REDUCED_CONDITIONS, reading, detail=detail, basis=basis)
     else:
         urgency = Urgency.WITHIN_LIMITS if verdict is Verdict.ACCEPTABLE else Urgency.WATCH
-        text = f"{where}: the winding is within limits at the time of test; {fact}, {tail}"
-        yield Finding(WINDING, verdict, urgency, sentence(text), limit, (reading.id,), margin, section=reading.section)
+        yield judged(
+            WINDING,
+            Fact.WINDING_WITHIN_LIMITS,
+            verdict,
+            urgency,
+            reading,
+            detail=detail,
+            basis=StatementBasis.CALCULATED,
+            limit=limit,
+            margin=margin,
+        )
         yield from _watch(case, reading, corrected)
 
 
-def _service(reading: BoundedReading, limit: Limit, text: str, margin: Margin) -> Finding:
-    step = NextStep(
-        CLEAN_MOTOR,
-        "The winding is serviceable only at risk.",
-        f"At least {limit_value(limit)} at 40 °C after cleaning and drying.",
-    )
-    return Finding(
-        WINDING,
-        Verdict.UNACCEPTABLE,
-        Urgency.SERVICE_LIMIT,
-        sentence(text),
-        limit,
-        (reading.id,),
-        margin,
-        step,
-        reading.section,
-        "We recommend to clean, dry and retest, and to plan the repair of the motor.",
-    )
+def _clean(limit: Limit) -> NextStep:
+    settles = Settles(Settling.LIMIT_AFTER_CLEANING, limit=limit)
+    return step(StepKind.CLEAN_MOTOR, ReasonKind.AT_RISK, settles)
 
 
-def _unsettled(case: Case, reading: BoundedReading, text: str, limit: Limit) -> Finding:
+def _not_comparable(case: Case, reading: BoundedReading, limit: Limit) -> Finding:
+    reason = Reason(ReasonKind.NOT_COMPARABLE, winding_c=case.context.winding_c, lowest=LOWEST_C, highest=HIGHEST_C)
+    following = step(Action(StepKind.REACH_TEMPERATURE, earliest=LOWEST_C, latest=HIGHEST_C), reason)
+    return repeat(TEMPERATURE, Fact.NOT_COMPARABLE, following, reading, reason=reason, limit=limit)
+
+
+def _settle(case: Case, reading: BoundedReading) -> NextStep:
+    """What would settle whether the winding meets its limit."""
     if case.context.winding_c is None:
-        step = NextStep(
-            "Measure the winding temperature and enter it.",
-            "The limit holds at 40 °C, and the correction needs the winding's own temperature.",
-        )
-    elif reading.shape is Shape.OVER:
-        step = NextStep(
-            "Note the end of the tester's range, or use a range that shows the value.", "The bound is below the limit."
-        )
-    elif case.context.insulation_system is InsulationSystem.UNKNOWN:
-        step = NextStep(
-            "Find out the insulation system (nameplate, maker) or test at 40 °C.",
-            "The two corrections differ by a factor of three at 20 °C.",
-        )
-    else:
-        step = NextStep(
-            "Repeat with a more accurate instrument, or with the winding near 40 °C.",
-            "Reading and temperature together are not certain enough.",
-        )
-    return repeat(WINDING, sentence(text), (reading.id,), step, reading.section, limit)
+        return step(StepKind.MEASURE_WINDING_TEMPERATURE, ReasonKind.NEEDS_TEMPERATURE)
+    if reading.shape is Shape.OVER:
+        return step(StepKind.NOTE_RANGE_END, ReasonKind.BOUND_BELOW)
+    if case.context.insulation_system is InsulationSystem.UNKNOWN:
+        both = factors(InsulationSystem.UNKNOWN, case.context.winding_c).values()
+        apart = max(both) / min(both)
+        reason = Reason(ReasonKind.SYSTEMS_DIFFER, factor=apart, winding_c=case.context.winding_c)
+        return step(StepKind.FIND_INSULATION_SYSTEM, reason)
+    return step(StepKind.ACCURATE_OR_NEAR_40C, ReasonKind.NOT_CERTAIN)
 
 
 def _watch(case: Case, reading: BoundedReading, corrected: Corrected) -> Iterator[Finding]:
@@ -226,39 +230,28 @@ def _watch(case: Case, reading: BoundedReading, corrected: Corrected) -> Iterato
         return
     verdict, margin = hold_at_least(interval, value, None, limit)
     if verdict is Verdict.UNACCEPTABLE:
-        text = f"{place(reading.measurement)}: sound but low for its kind, {ohms(value)} ({limit_words(limit)})"
-        step = NextStep(
-            "Retest in 3 to 6 months under the same conditions.", "A falling value shows itself in a trend."
-        )
-        yield Finding(
-            "insulation.watch",
+        yield judged(
+            WATCH,
+            Fact.LOW_FOR_KIND_AT_40C,
             Verdict.MARGINAL,
             Urgency.WATCH,
-            sentence(text),
-            limit,
-            (reading.id,),
-            margin,
-            step,
-            reading.section,
+            reading,
+            detail=Ohms(value),
+            basis=StatementBasis.MEASURED if corrected.value is None else StatementBasis.CALCULATED,
+            limit=limit,
+            margin=margin,
+            next_step=retest_later(case),
         )
 
 
-def _damp(case: Case, dew: Decimal, ids: tuple[str, ...]) -> Finding:
-    winding = case.context.winding_c
-    text = (
-        f"Axis {case.context.axis}, motor alone: too close to the dew point to judge or correct; the winding is at "
-        f"{winding:f} °C, the dew point of the air is calculated as {number(dew)} °C"
+def _damp(case: Case, dew: Decimal, readings: Sequence[BoundedReading]) -> Finding:
+    return repeat(
+        DEW,
+        Fact.WINDING_NEAR_DEW_POINT,
+        step(StepKind.WARM_MOTOR, ReasonKind.WATER_FILM, Settling.RISES_WHEN_WARM),
+        *readings,
+        place=Place(case.context.axis, Section.MOTOR_ALONE),
+        detail=Climate(dew, winding_c=case.context.winding_c),
+        basis=StatementBasis.CALCULATED,
+        limit=case.limit("winding.dew_margin"),
     )
-    step = NextStep(
-        "Warm the motor to well above the dew point and test again.",
-        "A film of water on the winding lowers the reading.",
-        "A value that rises by a multiple once warm indicates surface moisture.",
-    )
-    return repeat(DEW, sentence(text), ids, step, Section.MOTOR_ALONE, case.limit("winding.dew_margin"))
-
-
-def _scope(case: Case) -> str:
-    power = case.context.rated_power_w
-    if power is not None and power < case.limit("insulation.scope_power").value:
-        return f". By analogy: the standard covers machines from 750 W, this one is rated {power:f} W"
-    return "" if power is not None else ". Rated power not recorded; below 750 W the standard applies by analogy only"

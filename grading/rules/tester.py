@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from grading.case import Case, note
-from grading.finding import Finding, NextStep, Urgency, Verdict
+from grading.case import Case, judged, note
+from grading.details import Calibration, Ceiling, Climate, Ratio
+from grading.facts import Fact, Place, StatementBasis
+from grading.finding import Finding, Urgency, Verdict
+from grading.measurement import Measurement
 from grading.rules.motor import DEW, damp
+from grading.steps import Action, ReasonKind, StepKind, step
 from grading.terms.quantity import QuantityKind
-from grading.voltage import choose, overshoot_ratio
-from grading.words import limit_words, number, place, sentence
+from grading.voltage import overshoot_ratio
 
 
 def judge_tester(case: Case) -> Iterator[Finding]:
-    """Overshoot, ceiling, calibration and battery of everything measured."""
+    """Judge overshoot, ceiling, calibration and the damp of the air for everything measured."""
     yield from _overshoot(case)
     yield from _ceiling(case)
     yield from _calibration(case)
@@ -26,87 +29,74 @@ def _overshoot(case: Case) -> Iterator[Finding]:
         set_voltage, built = reading.measurement.test_voltage_set, reading.measurement.test_voltage_built
         if not set_voltage or built is None or overshoot_ratio(set_voltage, built) <= limit.value:
             continue
-        text = (
-            f"{place(reading.measurement)}: the tester built more than it may; measured {built:f} V with "
-            f"{set_voltage:f} V selected, {number(overshoot_ratio(set_voltage, built))} times ({limit_words(limit)})"
-        )
-        step = NextStep("Send the tester to calibration.", "Its voltage is above what its standard allows.")
-        yield Finding(
+        yield judged(
             "voltage.overshoot",
+            Fact.OVERSHOOT,
             Verdict.MARGINAL,
             Urgency.WATCH,
-            sentence(text),
-            limit,
-            (reading.id,),
-            next_step=step,
-            section=reading.section,
+            reading,
+            detail=Ratio(overshoot_ratio(set_voltage, built)),
+            limit=limit,
+            next_step=step(StepKind.CALIBRATE_TESTER, ReasonKind.ABOVE_STANDARD),
         )
 
 
 def _ceiling(case: Case) -> Iterator[Finding]:
     context = case.context
-    highest = choose(context.rated_voltage, context.maker_test_voltage).ceiling
+    choice = case.voltages
+    highest = choice.ceiling
     limit = case.limit("tester.ceiling_small")
-    small = context.rated_voltage is not None and context.rated_voltage < 100 and context.maker_test_voltage is None
+    small = (
+        context.rated_voltage is not None
+        and context.rated_voltage < case.limit("tester.ceiling_rated").value
+        and context.maker_test_voltage is None
+    )
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         selected = reading.measurement.test_voltage_set
         if selected is None or selected <= highest:
             continue
-        over = small and selected > limit.value
-        text = (
-            f"{place(reading.measurement)}: tested at {selected:f} V, above the {highest:f} V chosen for this motor "
-            f"({limit_words(limit) if over else choose(context.rated_voltage, context.maker_test_voltage).reason})"
-        )
-        step = NextStep(
-            f"Do not exceed {highest:f} V on this motor; retest it at that voltage.",
-            "A test voltage above what the winding was proved with can harm it.",
-        )
-        yield Finding(
+        yield judged(
             "voltage.choice",
+            Fact.ABOVE_CEILING,
             Verdict.MARGINAL,
             Urgency.WATCH,
-            sentence(text),
-            limit if over else None,
-            (reading.id,),
-            next_step=step,
-            section=reading.section,
+            reading,
+            detail=Ceiling(selected, highest, choice.reason),
+            limit=limit if small and selected > limit.value else None,
+            next_step=step(Action(StepKind.DO_NOT_EXCEED, voltage=highest), ReasonKind.CAN_HARM),
         )
 
 
 def _calibration(case: Case) -> Iterator[Finding]:
-    late: dict[str, list[str]] = {}
+    late: dict[str, list[Measurement]] = {}
     for measurement in case.measurements:
         instrument = case.instruments.get(measurement.instrument_id or "")
         if instrument is None or instrument.calibration_due is None or measurement.at is None:
             continue
         if measurement.at.date() > instrument.calibration_due:
-            late.setdefault(instrument.id, []).append(measurement.record_id)
-    for name, ids in late.items():
+            late.setdefault(instrument.id, []).append(measurement)
+    for name, measurements in late.items():
         due = case.instruments[name].calibration_due
-        text = f"Axis {case.context.axis}: instrument {name} was out of calibration, due {due}, when it measured this"
-        step = NextStep(
-            "Repeat with an instrument in calibration, or have this one calibrated and confirm the values.",
-            "Its accuracy was not assured on the day of the test.",
-        )
+        assert due is not None
         yield Finding(
             "instrument.calibration",
             Verdict.MARGINAL,
             Urgency.WATCH,
-            sentence(text),
-            record_ids=tuple(ids),
-            next_step=step,
+            Place(case.context.axis),
+            Fact.OUT_OF_CALIBRATION,
+            detail=Calibration(name, due),
+            record_ids=tuple(m.record_id for m in measurements),
+            next_step=step(StepKind.USE_CALIBRATED, ReasonKind.NOT_ASSURED),
         )
 
 
 def _damp_air(case: Case) -> Iterator[Finding]:
-    if case.context.winding_c is not None:
+    context = case.context
+    if context.winding_c is not None:
         return
-    dew = damp(case.context, case.limit("winding.dew_margin").value)
-    ids = tuple(r.id for r in case.of(QuantityKind.INSULATION_RESISTANCE))
-    if dew is not None and ids:
-        text = (
-            f"Axis {case.context.axis}: the air is near its dew point, calculated as {number(dew)} °C at "
-            f"{case.context.air_c:f} °C and {case.context.humidity_percent:f} %; a cold winding can be wet. Measure "
-            "the winding temperature"
-        )
-        yield note(DEW, sentence(text), ids)
+    dew = damp(context, case.limit("winding.dew_margin").value)
+    readings = case.of(QuantityKind.INSULATION_RESISTANCE)
+    if dew is not None and readings:
+        detail = Climate(dew, air_c=context.air_c, humidity_percent=context.humidity_percent)
+        place, basis = Place(context.axis), StatementBasis.CALCULATED
+        yield note(DEW, Fact.AIR_NEAR_DEW_POINT, *readings, place=place, detail=detail, basis=basis)

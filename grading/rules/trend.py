@@ -8,26 +8,29 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from grading.case import Case, build_case, in_ohm, note
-from grading.finding import Finding, Limit, Margin, NextStep, Urgency, Verdict
+from grading.case import Case, build_case, in_ohm, judged, note
+from grading.details import Change, Course
+from grading.facts import Fact, Place, StatementBasis
+from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.limits import machine_limit, winding_limit
 from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import is_early
 from grading.rules.motor import correct
+from grading.steps import Action, ReasonKind, Settling, StepKind, step
 from grading.temperature import NotComparableError
 from grading.terms.quantity import QuantityKind
-from grading.terms.section import Section, section_in_full
+from grading.terms.section import Section
 from grading.terms.terminals import to_earth
-from grading.trend import FEWEST_FOR_BAND, FEWEST_FOR_SLOPE, Fit, Point, fit
-from grading.words import limit_value, limit_words, number, ohms, sentence
+from grading.trend import Fit, Point, fit
 
 DROP = "trend.drop"
 LIMIT = "trend.limit"
-_DAYS = Decimal("365.25")
+DAYS_A_YEAR = Decimal("365.25")
+SECONDS_A_DAY = 86400
 
 
 @dataclass(frozen=True)
@@ -50,7 +53,7 @@ class Visited:
 
 
 def judge_trend(case: Case) -> Iterator[Finding]:
-    """Every part of the axis that was measured now and before."""
+    """Judge every part of the axis that was measured now and before."""
     times = [m.at for m in case.measurements if m.at is not None]
     if not case.history or not times:
         return
@@ -71,7 +74,7 @@ def _past(case: Case, section: Section) -> Iterator[Visited]:
 
 
 def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -> Iterator[Visited]:
-    """The lowest one-minute value at the highest test voltage; nothing where none is comparable."""
+    """Give the lowest one-minute value at the highest test voltage; nothing where none is comparable."""
     replaced = {r.id for r in case.after_cleaning()}
     readings = [
         r
@@ -91,7 +94,7 @@ def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -
     over, value = worst.shape is Shape.OVER, _size(worst)
     if section is Section.MOTOR_ALONE and case.context.winding_c is not None:
         try:
-            corrected = correct(worst, case.context)
+            corrected = correct(worst, case.context, case.profile.limits)
         except NotComparableError:
             return
         value = corrected.interval.low if corrected.value is None else corrected.value
@@ -103,7 +106,7 @@ def _size(reading: BoundedReading) -> Decimal:
 
 
 def _since_fresh(case: Case, series: Sequence[Visited]) -> list[Visited]:
-    """The latest stretch measured at one voltage without cleaning, repair or an unexplained rise."""
+    """Give the latest stretch measured at one voltage without cleaning, repair or an unexplained rise."""
     rise = case.limit("trend.new_series").value
     volts = series[-1].reading.measurement.test_voltage_set
     kept: list[Visited] = []
@@ -122,109 +125,95 @@ def _drop(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[F
         return
     before, now = series[-2], series[-1]
     factor = now.ohm / before.ohm
-    ids = (before.reading.id, now.reading.id)
-    head = f"Axis {case.context.axis}, {section_in_full(section)}"
-    was = f"{'above ' if before.over else ''}{ohms(before.ohm)}"
-    facts = (
-        f"{ohms(now.ohm)} now, {was} on {before.at.date()}, factor {'below ' if before.over else ''}{number(factor, 2)}"
-    )
-    for name, verdict, urgency, words, action in _DROPS:
+    place, readings = Place(case.context.axis, section), (before.reading, now.reading)
+    detail = Change(now.ohm, before.ohm, before.over, before.at.date(), factor)
+    for name, fact, verdict, urgency, action in _DROPS:
         limit = case.limit(name)
         if factor <= limit.value:
-            margin = Margin(factor, None, None, limit.value, "1", ratio=factor / limit.value)
-            step = NextStep(
-                action,
-                "The value has fallen since the visit before.",
-                "The same value again under the same temperature, voltage and time.",
-            )
-            yield Finding(
+            yield judged(
                 DROP,
+                fact,
                 verdict,
                 urgency,
-                sentence(f"{head}: {words}; {facts} ({limit_words(limit)})"),
-                limit,
-                ids,
-                margin,
-                step,
-                section,
+                *readings,
+                place=place,
+                detail=detail,
+                limit=limit,
+                margin=Margin(factor, None, None, limit.value, "1", ratio=factor / limit.value),
+                next_step=step(action, ReasonKind.FALLEN, Settling.SAME_VALUE_AGAIN),
             )
             return
-    yield note(DROP, sentence(f"{head}: compared with the visit before, {facts}"), ids, section)
+    yield note(DROP, Fact.COMPARED_BEFORE, *readings, place=place, detail=detail)
 
 
-_DROPS: tuple[tuple[str, Verdict, Urgency, str, str], ...] = (
-    ("trend.stop", Verdict.UNACCEPTABLE, Urgency.SERVICE_LIMIT, "fallen by a decade or more",
-     "Stop and isolate: find the part that has changed."),
-    ("trend.act", Verdict.MARGINAL, Urgency.WATCH, "fallen to a third or less",
-     "Clean, dry and retest now; plan the repair."),
-    ("trend.investigate", Verdict.MARGINAL, Urgency.WATCH, "halved or worse",
-     "Investigate: inspect, clean, and retest at the same temperature."),
-)  # fmt: skip
+_DROPS: tuple[tuple[str, Fact, Verdict, Urgency, StepKind], ...] = (
+    ("trend.stop", Fact.FELL_A_DECADE, Verdict.UNACCEPTABLE, Urgency.SERVICE_LIMIT, StepKind.STOP_AND_ISOLATE),
+    ("trend.act", Fact.FELL_TO_A_THIRD, Verdict.MARGINAL, Urgency.WATCH, StepKind.CLEAN_NOW),
+    ("trend.investigate", Fact.HALVED, Verdict.MARGINAL, Urgency.WATCH, StepKind.INVESTIGATE),
+)
+"""The falls that count, the worst first."""
 
 
 def _line(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[Finding]:
-    if len(series) < FEWEST_FOR_SLOPE:
+    if len(series) < case.limit("trend.fewest_for_slope").value:
         return
     start = series[0].at
     points = [Point(float(_years(start, v.at)), float(v.ohm), v.over) for v in series]
-    ids = tuple(v.reading.id for v in series)
-    head = f"Axis {case.context.axis}, {section_in_full(section)}"
+    readings, place = [v.reading for v in series], Place(case.context.axis, section)
+    course = Course(len(points), _decimal(points[-1].years), any(p.over for p in points))
     try:
         line = fit(points)
     except ValueError:
-        yield note(LIMIT, f"{head}: too few values within range for a trend.", ids, section)
+        yield note(LIMIT, Fact.TREND_TOO_SHORT, *readings, place=place, detail=course)
         return
-    visits = f"{len(points)} visits over {number(Decimal(str(points[-1].years)), 2)} years"
-    if any(p.over for p in points):
-        visits += ", over-range values counted as bounds"
     if not line.has_trend or line.slope >= 0:
-        word = "no trend" if not line.has_trend else "rising"
-        yield note(LIMIT, f"{head}: {word} in {visits}.", ids, section)
+        fact = Fact.RISING if line.has_trend else Fact.NO_TREND
+        yield note(LIMIT, fact, *readings, place=place, detail=course)
         return
-    limit = (
-        winding_limit(case.context, case.profile.limits)
-        if section is Section.MOTOR_ALONE
-        else machine_limit(case.context, case.profile.limits)
-    )
-    yield _forecast(
-        f"{head}: falling, times {_figure(line.yearly_factor)} a year in {visits}", line, points, limit, ids, section
-    )
+    motor = section is Section.MOTOR_ALONE
+    limit = (winding_limit if motor else machine_limit)(case.context, case.profile.limits)
+    yield _forecast(case, replace(course, limit=limit), line, points, readings, place)
 
 
 def _forecast(
-    text: str, line: Fit, points: Sequence[Point], limit: Limit, ids: tuple[str, ...], section: Section
+    case: Case, course: Course, line: Fit, points: Sequence[Point], readings: Sequence[BoundedReading], place: Place
 ) -> Finding:
-    last = points[-1].years
-    horizon = 2 * (last - points[0].years)
-    when = line.reaches(float(in_ohm(limit)))
-    band = line.band(float(in_ohm(limit))) if line.points >= FEWEST_FOR_BAND else None
+    assert course.limit is not None
+    last, bar = points[-1].years, float(in_ohm(course.limit))
+    factor = case.limit("trend.horizon").value
+    horizon = float(factor) * (last - points[0].years)
+    when = line.reaches(bar)
+    band = line.band(bar) if line.points >= case.limit("trend.fewest_for_band").value else None
     early = when if band is None else band[0]
+    falling = replace(
+        course, yearly_factor=_decimal(line.yearly_factor), horizon=_decimal(horizon), horizon_factor=factor
+    )
     if when is None or early is None or early - last > horizon:
-        text += (
-            f"; {limit_value(limit)} is not reached within {_figure(horizon)} years, twice the record, beyond which "
-            f"nothing is foretold ({limit_words(limit)})"
-        )
-        return note(LIMIT, sentence(text), ids, section)
-    spread = (
-        "no band from so few visits"
-        if band is None
-        else (f"95 % band {_figure(max(0.0, band[0] - last))} to {_figure(max(0.0, band[1] - last))} years")
+        return note(LIMIT, Fact.NOT_REACHED, *readings, place=place, detail=falling)
+    left = max(Decimal(0), _decimal(early - last))
+    detail = replace(
+        falling,
+        reached=max(Decimal(0), _decimal(when - last)),
+        band=None if band is None else (left, max(Decimal(0), _decimal(band[1] - last))),
     )
-    text += (
-        f"; this indicates that {limit_value(limit)} is reached in about {_figure(max(0.0, when - last))} years from "
-        f"now ({spread}; {limit_words(limit)})"
+    retest = left / case.limit("trend.retest_share").value
+    return judged(
+        LIMIT,
+        Fact.FORECAST,
+        Verdict.MARGINAL,
+        Urgency.WATCH,
+        *readings,
+        place=place,
+        detail=detail,
+        basis=StatementBasis.INDICATES,
+        limit=course.limit,
+        next_step=step(Action(StepKind.PLAN_REPAIR, years=left, retest_years=retest), ReasonKind.EARLY_END),
     )
-    plan = _figure(max(0.0, early - last))
-    step = NextStep(
-        f"Plan the repair within {plan} years, and retest at a third of that time.",
-        "The early end of the band is the planning date.",
-    )
-    return Finding(LIMIT, Verdict.MARGINAL, Urgency.WATCH, sentence(text), limit, ids, None, step, section)
 
 
 def _years(start: dt.datetime, end: dt.datetime) -> Decimal:
-    return Decimal(str((end - start).total_seconds())) / 86400 / _DAYS
+    return Decimal(str((end - start).total_seconds())) / SECONDS_A_DAY / DAYS_A_YEAR
 
 
-def _figure(value: float) -> str:
-    return number(Decimal(str(value)), 3)
+def _decimal(value: float) -> Decimal:
+    return Decimal(str(value))

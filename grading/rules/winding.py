@@ -7,25 +7,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from grading.advice import CHECK_CIRCUIT
-from grading.case import Case, note, repeat
-from grading.finding import Finding, NextStep, Urgency, Verdict
+from grading.case import Case, judged, note, repeat
+from grading.facts import Fact
+from grading.finding import Finding, Urgency, Verdict
 from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.phases import judge_phases, point_readings
 from grading.rules.resistance import judge_armature, judge_joint, judge_nameplate
+from grading.steps import ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.words import measured, place, sentence
 
 OPEN = "winding.open"
+CONTINUITY = "winding.continuity"
 
 
 def judge_winding(case: Case) -> Iterator[Finding]:
-    """All lead-to-lead and end-to-end readings of the axis."""
+    """Judge all lead-to-lead and end-to-end readings of the axis."""
     for reading in case.of(QuantityKind.WINDING_RESISTANCE):
-        yield from _one(reading)
+        yield _one(case, reading)
     for section in (Section.THROUGH_CABLE, Section.MOTOR_ALONE):
         points = point_readings(case, section)
         if case.context.motor_kind is MotorKind.DC_SERVO:
@@ -35,60 +36,43 @@ def judge_winding(case: Case) -> Iterator[Finding]:
         yield from judge_nameplate(case, points)
     yield from judge_joint(case)
     for reading in case.of(QuantityKind.CONTINUITY):
-        yield _continuity(reading)
+        yield _continuity(case, reading)
 
 
-def _one(reading: BoundedReading) -> Iterator[Finding]:
-    where, fact = place(reading.measurement), measured(reading.measurement)
+def _one(case: Case, reading: BoundedReading) -> Finding:
     if reading.shape is Shape.NONE:
-        step = NextStep("Read the point again.", sentence(reading.basis))
-        yield repeat(OPEN, sentence(f"{where}: no value, {reading.basis}"), (reading.id,), step, reading.section)
-    elif is_open(reading):
-        part = "cable or winding" if reading.section is Section.THROUGH_CABLE else "winding"
-        step = NextStep(CHECK_CIRCUIT, f"The circuit through the {part} is open.")
-        yield Finding(
+        following = step(StepKind.READ_AGAIN, reading.basis)
+        return repeat(OPEN, Fact.NO_VALUE, following, reading, reason=reading.basis)
+    if is_open(case, reading):
+        through = reading.section is Section.THROUGH_CABLE
+        reason = ReasonKind.CABLE_OR_WINDING_OPEN if through else ReasonKind.WINDING_OPEN
+        return judged(
             OPEN,
+            Fact.CIRCUIT_OPEN,
             Verdict.UNACCEPTABLE,
             Urgency.DO_NOT_ENERGISE,
-            sentence(f"{where}: open circuit; {fact}"),
-            None,
-            (reading.id,),
-            next_step=step,
-            section=reading.section,
+            reading,
+            next_step=step(StepKind.CHECK_CIRCUIT, reason),
         )
-    elif reading.shape is Shape.OVER:
-        step = NextStep("Measure again on a higher range.", "The value is above the range that was used.")
-        yield repeat(OPEN, sentence(f"{where}: above the range used; {fact}"), (reading.id,), step, reading.section)
-    elif reading.shape is Shape.UNDER or reading.value == 0:
-        step = NextStep(
-            "Measure again with a four-wire milliohmmeter.",
-            "A low-ohm winding and a shorted one look alike to this meter.",
-            "The value in milliohms against the nameplate or a like axis.",
-        )
-        yield repeat(
-            OPEN, sentence(f"{where}: below what this meter resolves; {fact}"), (reading.id,), step, reading.section
-        )
-    else:
-        yield note(OPEN, sentence(f"{where}: the circuit is closed; {fact}"), (reading.id,), reading.section)
+    if reading.shape is Shape.OVER:
+        return repeat(OPEN, Fact.ABOVE_RANGE, step(StepKind.HIGHER_RANGE, ReasonKind.ABOVE_RANGE), reading)
+    if reading.shape is Shape.UNDER or reading.value == 0:
+        following = step(StepKind.FOUR_WIRE, ReasonKind.LOOK_ALIKE, Settling.MILLIOHMS)
+        return repeat(OPEN, Fact.BELOW_RESOLUTION, following, reading)
+    return note(OPEN, Fact.CIRCUIT_CLOSED, reading)
 
 
-def _continuity(reading: BoundedReading) -> Finding:
-    where, fact = place(reading.measurement), measured(reading.measurement)
+def _continuity(case: Case, reading: BoundedReading) -> Finding:
     if reading.shape is Shape.NONE:
-        step = NextStep("Measure the core again.", sentence(reading.basis))
-        return repeat("winding.continuity", sentence(f"{where}: no value"), (reading.id,), step, reading.section)
-    if is_open(reading):
-        step = NextStep("Replace the cable or mend the plug.", "A core is broken.")
-        return Finding(
-            "winding.continuity",
+        following = step(StepKind.MEASURE_CORE, reading.basis)
+        return repeat(CONTINUITY, Fact.NO_VALUE, following, reading, reason=reading.basis)
+    if is_open(case, reading):
+        return judged(
+            CONTINUITY,
+            Fact.CORE_BROKEN,
             Verdict.UNACCEPTABLE,
             Urgency.DO_NOT_ENERGISE,
-            sentence(f"{where}: the core is broken; {fact}"),
-            None,
-            (reading.id,),
-            next_step=step,
-            section=reading.section,
+            reading,
+            next_step=step(StepKind.REPLACE_CABLE_OR_PLUG, ReasonKind.CORE_BROKEN),
         )
-    return note(
-        "winding.continuity", sentence(f"{where}: the core is continuous; {fact}"), (reading.id,), reading.section
-    )
+    return note(CONTINUITY, Fact.CORE_CONTINUOUS, reading)

@@ -111,6 +111,10 @@ def unit(code: str) -> Unit:
 
     Raises:
         UnitError: The code is not in `UNITS`.
+
+    Example (TV-N06, UCUM, case sensitive):
+        >>> unit("MOhm").factor / unit("mOhm").factor
+        Decimal('1E+9')
     """
     try:
         return UNITS[code]
@@ -128,6 +132,10 @@ def parse_digits(digits: str) -> Decimal:
 
     Raises:
         ValueError: Not plain decimal notation.
+
+    Example (digits stay as shown):
+        >>> parse_digits("0.80")
+        Decimal('0.80')
     """
     text = digits.strip()
     if not text or set(text) - set("+-.0123456789") or sum(c.isdigit() for c in text) > 12:
@@ -183,6 +191,10 @@ class Quantity:
 
         Raises:
             UnitError: This quantity has no unit, or the dimensions differ.
+
+        Example (TV-N09):
+            >>> Quantity("3470", "MOhm").in_unit("GOhm")
+            Decimal('3.470')
         """
         target = unit(code)
         if self.unit is None:
@@ -193,7 +205,12 @@ class Quantity:
         return None if self.value is None else self.value * own.factor / target.factor
 
     def display(self) -> str:
-        """As written on screens and in reports, e.g. "> 4000 MΩ", "0.80 Ω", "open"."""
+        """As written on screens and in reports, e.g. "> 4000 MΩ", "0.80 Ω", "open".
+
+        Example (as written on screens):
+            >>> Quantity("4000", "MOhm", Qualifier.ABOVE).display()
+            '> 4000 MΩ'
+        """
         symbol = "" if self.unit is None else f" {unit(self.unit).symbol}"
         if self.qualifier is Qualifier.EQUAL:
             return f"{self.digits}{symbol}"

@@ -24,5 +24,10 @@ _IN_FULL = {**SECTION_WORDS, Section.THROUGH_CABLE: "from the cabinet through th
 
 
 def section_in_full(section: Section | None) -> str:
-    """Name a section as sentences do: "from the cabinet through the cable"."""
+    """Name a section as sentences do: "from the cabinet through the cable".
+
+    Example (as in sentences):
+        >>> section_in_full(Section.THROUGH_CABLE)
+        'from the cabinet through the cable'
+    """
     return "section not recorded" if section is None else _IN_FULL[section]

@@ -27,6 +27,10 @@ def ends(terminals: str) -> tuple[str, str]:
 
     Without a hyphen ("U/PE", "U to PE", "U PE") the usual separators are tried; a name with one end only gives an
     empty second.
+
+    Example (both ends of a test point):
+        >>> ends("u+v+w-pe")
+        ('U+V+W', 'PE')
     """
     text = terminals.strip().upper()
     for separator in (r"\s*[-–]\s*(?![-+]?$)", r"\s*/\s*", r"\s+TO\s+", r"\s+"):
@@ -43,7 +47,12 @@ def leads(terminals: str) -> tuple[str, ...]:
 
 
 def to_earth(terminals: str) -> bool:
-    """Whether one end is earth, frame or shield; a point that names one end only is taken as to earth."""
+    """Whether one end is earth, frame or shield; a point that names one end only is taken as to earth.
+
+    Example (earth at one end, or none):
+        >>> to_earth("U-PE"), to_earth("A1-A2")
+        (True, False)
+    """
     first, second = ends(terminals)
     return not second or is_earth(first) or is_earth(second)
 
@@ -54,7 +63,12 @@ def pair(terminals: str) -> frozenset[str]:
 
 
 def auxiliary(terminals: str) -> tuple[str, ...]:
-    """Leads in the test point that no test voltage may reach (brake, encoder, thermal sensor, fan)."""
+    """Leads in the test point that no test voltage may reach (brake, encoder, thermal sensor, fan).
+
+    Example (TV-A11: brake leads stay out):
+        >>> auxiliary("B+-B-")
+        ('B+', 'B-')
+    """
     whole = ends(terminals)
     parts = [part.strip() for end in whole for part in ([end] if _AUXILIARY.fullmatch(end) else end.split("+"))]
     return tuple(part for part in parts if part and _AUXILIARY.fullmatch(part))

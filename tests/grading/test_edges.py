@@ -14,11 +14,13 @@ import pytest
 
 import grading
 from grading import absorption, advice, energy, interval, student, temperature, uncertainty, voltage, winding, words
+from grading.facts import MeasuredValue
 from grading.finding import plain
 from grading.interval import INFINITY, ContradictionError, Interval
 from grading.limits import LIMITS
 from grading.measurement import CarrierUse
 from grading.reading import Shape, bound
+from grading.steps import Reason, ReasonKind
 from grading.terms.quantity import Qualifier, Quantity, UnitError, parse_digits
 from grading.terms.terminals import auxiliary, ends, leads, pair, to_earth
 from tests.grading.making import CABLE, CORE, TESTER, WHOLE, ir, lg, ll, made
@@ -140,7 +142,7 @@ def test_shapes(reading: Any, shape: Shape) -> None:
 def test_values_without_digits() -> None:
     empty = ir(WHOLE, "5")
     no_digits = bound(type(empty)(**{**vars(empty), "quantity": Quantity(None, "MOhm")}), TESTER)
-    assert (no_digits.shape, no_digits.basis) == (Shape.NONE, "no digits were recorded")
+    assert (no_digits.shape, no_digits.basis) == (Shape.NONE, Reason(ReasonKind.NO_DIGITS))
     assert no_digits.expanded_uncertainty is None
     assert Quantity(None, "MOhm").resolution is None
     odd = Quantity("0.5", "Ohm", Qualifier.SHORT)
@@ -175,7 +177,7 @@ def test_words() -> None:
     assert words.limit_value(LIMITS["energy.exempt_charge"]) == "60 µC"
     assert words.limit_value(LIMITS["insulation.scope_power"]) == "750 W"
     built_only = ir(WHOLE, "5", test_voltage_set=None, test_voltage_built=480)
-    assert words.measured(built_only) == "measured 5 MΩ at 480 V after 60 s"
+    assert words.measured(MeasuredValue.of(built_only)) == "measured 5 MΩ at 480 V after 60 s"
 
 
 def test_plain_data() -> None:

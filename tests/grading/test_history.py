@@ -8,8 +8,11 @@ from typing import Any
 
 import pytest
 
+from grading.facts import Fact
 from grading.finding import Finding, Urgency, Verdict
 from grading.measurement import Visit
+from grading.prose.findings import finding_text
+from grading.shop import read_profile
 from grading.terms.section import Section
 from grading.trend import Point, fit
 from grading.verdict import grade_axis
@@ -37,19 +40,19 @@ def of(findings: tuple[Finding, ...], rule: str) -> Finding:
 
 
 @pytest.mark.parametrize(
-    ("before", "now", "verdict", "words"),
+    ("before", "now", "verdict", "fact", "words"),
     [
-        ("4000", "390", Verdict.UNACCEPTABLE, "a decade or more"),
-        ("900", "290", Verdict.MARGINAL, "a third or less"),
-        ("900", "450", Verdict.MARGINAL, "halved or worse"),
-        ("900", "700", Verdict.ACCEPTABLE, "compared with the visit before"),
-        (">4000", "1200", Verdict.MARGINAL, "above 4.00 GΩ on 2021-11-25, factor below 0.3"),
+        ("4000", "390", Verdict.UNACCEPTABLE, Fact.FELL_A_DECADE, "a decade or more"),
+        ("900", "290", Verdict.MARGINAL, Fact.FELL_TO_A_THIRD, "a third or less"),
+        ("900", "450", Verdict.MARGINAL, Fact.HALVED, "halved or worse"),
+        ("900", "700", Verdict.ACCEPTABLE, Fact.COMPARED_BEFORE, "compared with the visit before"),
+        (">4000", "1200", Verdict.MARGINAL, Fact.FELL_TO_A_THIRD, "above 4.00 GΩ on 2021-11-25, factor below 0.3"),
     ],
 )
-def test_change_since_the_visit_before(before: str, now: str, verdict: Verdict, words: str) -> None:
+def test_change_since_the_visit_before(before: str, now: str, verdict: Verdict, fact: Fact, words: str) -> None:
     found = of(visited([before, now]), "trend.drop")
-    assert found.verdict is verdict
-    assert words in found.statement
+    assert (found.verdict, found.fact) == (verdict, fact)
+    assert words in finding_text(found)
     if found.margin is not None:
         assert found.margin.ratio is not None
         assert found.margin.ratio <= 1
@@ -59,42 +62,43 @@ def test_change_since_the_visit_before(before: str, now: str, verdict: Verdict, 
 def test_a_fall_is_foretold_within_twice_the_record() -> None:
     found = of(visited(["90", "50", "28.0", "17.0", "10.0"]), "trend.limit")
     assert found.urgency is Urgency.WATCH
-    assert "95 % band" in found.statement
+    assert "95 % band" in finding_text(found)
     assert found.next_step is not None
     # Worked apart: least squares through log10 gives 0.2377 decades a year, 1 MΩ some 4.17 years after the last visit.
-    assert "about 4.17 years from now (95 % band 3.80 to 4.59 years" in found.statement
-    assert "times 0.579 a year in 5 visits over 4.0 years" in found.statement
+    assert "about 4.17 years from now (95 % band 3.80 to 4.59 years" in finding_text(found)
+    assert "times 0.579 a year in 5 visits over 4.0 years" in finding_text(found)
 
 
 def test_beyond_twice_the_record_nothing_is_foretold() -> None:
     found = of(visited(["900", "620", "410", "300", "190"]), "trend.limit")
     assert found.urgency is Urgency.INFORMATION
-    assert "nothing is foretold" in found.statement
+    assert found.fact is Fact.NOT_REACHED
+    assert "nothing is foretold" in finding_text(found)
 
 
 def test_three_visits_give_a_slope_without_a_band() -> None:
     found = of(visited(["40.0", "10.1", "2.50"]), "trend.limit")
-    assert "no band from so few visits" in found.statement
+    assert "no band from so few visits" in finding_text(found)
 
 
-@pytest.mark.parametrize(("values", "words"), [
-    (["500", "520", "480", "530"], "no trend"), (["100", "130", "169", "219"], "rising"),
-    ([">4000", ">4000", "3900", ], "too few values within range"),
+@pytest.mark.parametrize(("values", "fact"), [
+    (["500", "520", "480", "530"], Fact.NO_TREND), (["100", "130", "169", "219"], Fact.RISING),
+    ([">4000", ">4000", "3900", ], Fact.TREND_TOO_SHORT),
 ])  # fmt: skip
-def test_series_without_a_date(values: list[str], words: str) -> None:
+def test_series_without_a_date(values: list[str], fact: Fact) -> None:
     found = of(visited(values), "trend.limit")
-    assert words in found.statement
+    assert found.fact is fact
     assert found.urgency is Urgency.INFORMATION
 
 
 def test_over_range_visits_count_as_bounds() -> None:
     found = of(visited([">4000", "900", "420", "190", "85.0"]), "trend.limit")
-    assert "over-range values counted as bounds" in found.statement
+    assert "over-range values counted as bounds" in finding_text(found)
 
 
 def test_cleaning_or_an_unexplained_rise_starts_a_new_series() -> None:
     cleaned = visited(["90", "50", "28.0", "900", "880"], notes={3: "cleaned and dried"})
-    assert "factor 0.98" in of(cleaned, "trend.drop").statement
+    assert "factor 0.98" in finding_text(of(cleaned, "trend.drop"))
     assert "trend.limit" not in {f.rule for f in cleaned}
     risen = visited(["90", "50", "28.0", "900", "880"])
     assert "trend.limit" not in {f.rule for f in risen}
@@ -118,7 +122,7 @@ def test_the_motor_alone_is_compared_at_40_degrees() -> None:
     found = of(
         grade_axis([ir(MOTOR, "90.0", at=now)], axis(winding_c=32), METERS, history=history).findings, "trend.drop"
     )
-    assert "factor 0.53" in found.statement
+    assert "factor 0.53" in finding_text(found)
     assert found.urgency is Urgency.INFORMATION
     outside = [Visit(then, (ir(MOTOR, "200", at=then),), axis(winding_c=5))]
     findings = grade_axis([ir(MOTOR, "90.0", at=now)], axis(winding_c=32), METERS, history=outside).findings
@@ -169,3 +173,14 @@ def test_a_fit_that_has_not_settled_still_answers(monkeypatch: pytest.MonkeyPatc
     settled = fit(points)
     monkeypatch.setattr("grading.trend._MOST_ROUNDS", 1)
     assert fit(points).slope == pytest.approx(settled.slope, abs=0.2)
+
+
+def test_a_shops_own_bound_is_given_as_a_figure() -> None:
+    """The usual words ("to a third or less") stand for the published bound only."""
+    shop = read_profile({"limits": {"trend.act": {"value": "0.4"}}})
+    then, now = FIRST, FIRST.replace(year=2022)
+    history = [Visit(then, (ir(WHOLE, "900", at=then),), axis())]
+    verdict = grade_axis([ir(WHOLE, "350", at=now)], axis(), METERS, profile=shop, history=history)
+    found = of(verdict.findings, "trend.drop")
+    assert found.fact is Fact.FELL_TO_A_THIRD
+    assert "fallen to 0.4 times or less" in finding_text(found)

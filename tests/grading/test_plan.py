@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from grading.measurement import Measurement, MotorKind
-from grading.plan import Task, plan_axis
-from grading.plan_table import PLANS, VoltageStep, When
+from grading.plan import SkipReason, StopReason, Task, plan_axis
+from grading.plan_table import PLANS, IfBad, PlanReason, Preparation, VoltageStep, When
+from grading.prose.plan import if_bad_text, plan_reason_text, preparation_text, skipped_text, stop_text
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from tests.grading.making import CABLE, CORE, IR, LG, LL, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
@@ -42,7 +43,9 @@ def test_the_cabinet_comes_first_without_voltage_then_with_little_then_with_the_
         (LG, "U-PE", None), (LG, "V-PE", None), (LG, "W-PE", None),
         (IR, "U+V+W-PE", 250), (IR, "U+V+W-PE", 500),
     ]  # fmt: skip
-    assert "clears motor and cable" in plan_axis(readings, axis(), METERS).stop
+    stop = plan_axis(readings, axis(), METERS).stop
+    assert stop is StopReason.WHOLE_GOOD
+    assert "clears motor and cable" in stop_text(stop)
 
 
 def test_points_that_name_no_lead_answer_one_point_each() -> None:
@@ -62,7 +65,7 @@ def test_any_lead_answers_for_a_winding_but_each_core_for_itself() -> None:
 def test_a_low_step_is_not_met_with_a_higher_one() -> None:
     tasks = plan_axis(LOW, axis(moving_cable=True), METERS).tasks
     judging = next(t for t in tasks if t.point.section is WHOLE and t.point.step is VoltageStep.JUDGING)
-    assert judging.skipped == "the lower step is not clear"
+    assert judging.skipped is SkipReason.LOWER_STEP_NOT_CLEAR
     collapsed = [*CABINET, ir(WHOLE, "collapsed", test_voltage_set=250, test_voltage_built=60)]
     assert where(upcoming(*collapsed))[0] is CABLE
     moving = [*CABINET, ir(WHOLE, "900", test_voltage_set=250, noted=("falling",))]
@@ -76,7 +79,7 @@ def test_an_ohmmeter_that_shows_a_path_keeps_the_voltage_down() -> None:
     motor = [*leak, ll(MOTOR, "1.20"), ll(MOTOR, "1.20", "V-W"), ll(MOTOR, "1.20", "W-U"), lg(MOTOR, "0.10")]
     tasks = plan_axis(motor, axis(moving_cable=False), METERS).tasks
     skipped = {t.skipped for t in tasks if t.point.section is MOTOR and t.point.kind is IR}
-    assert skipped == {"the ohmmeter already shows a path to earth"}
+    assert skipped == {SkipReason.PATH_TO_EARTH}
 
 
 def test_a_bad_whole_adds_the_parts_the_likelier_one_first() -> None:
@@ -90,7 +93,7 @@ def test_a_bad_whole_adds_the_parts_the_likelier_one_first() -> None:
 def test_parts_are_left_out_while_the_whole_is_good() -> None:
     tasks = plan_axis([*CABINET, ir(WHOLE, "900")], axis(), METERS).tasks
     parts = [t for t in tasks if t.point.section is not WHOLE]
-    assert {t.skipped for t in parts} == {"the whole has not failed"}
+    assert {t.skipped for t in parts} == {SkipReason.WHOLE_NOT_FAILED}
 
 
 def test_cores_end_to_end_only_after_an_open_or_unequal_circuit() -> None:
@@ -100,7 +103,7 @@ def test_cores_end_to_end_only_after_an_open_or_unequal_circuit() -> None:
     unequal = [ll(WHOLE, "1.50"), *CABINET[1:], ir(WHOLE, "900")]
     assert all(not t.skipped for t in plan_axis(unequal, axis(), METERS).tasks if t.point.kind is CORE)
     cores = [t for t in plan_axis(LOW, axis(), METERS).tasks if t.point.kind is CORE]
-    assert {t.skipped for t in cores} == {"lead to lead is sound"}
+    assert {t.skipped for t in cores} == {SkipReason.CIRCUIT_SOUND}
 
 
 def test_parts_tested_apart_end_the_plan() -> None:
@@ -109,7 +112,7 @@ def test_parts_tested_apart_end_the_plan() -> None:
     parts += [ll(MOTOR, "1.00", p) for p in ("U-V", "V-W", "W-U")] + [lg(MOTOR, "OL"), ir(MOTOR, "900")]
     state = plan_axis([*LOW, *parts], axis(), METERS)
     assert state.next is None
-    assert "tested apart" in state.stop
+    assert state.stop is StopReason.PARTS_TESTED
 
 
 def test_armature_wants_eight_positions() -> None:
@@ -135,10 +138,19 @@ def test_every_point_says_why_and_what_a_bad_value_asks_for(motor: MotorKind) ->
         assert points
         for point in points:
             assert point.section is section
-            assert point.reason
-            assert point.if_bad
+            assert plan_reason_text(point.reason).endswith(".")
+            assert if_bad_text(point.if_bad).endswith(".")
             assert (point.seconds == 60) == (point.kind is IR)
             assert (point.step is VoltageStep.NONE) == (point.kind is not IR)
             assert section is WHOLE or point.when not in (When.ALWAYS, When.SCREEN_CLEAR)
     first = plan_axis([], axis(motor), METERS).tasks[0]
-    assert any("drive" in p for p in first.prepare)
+    assert any("drive" in preparation_text(p) for p in first.prepare)
+
+
+def test_every_code_of_the_plan_has_its_words() -> None:
+    assert all(skipped_text(code) for code in SkipReason)
+    assert all(stop_text(code) for code in StopReason)
+    assert all(plan_reason_text(code) for code in PlanReason)
+    assert all(if_bad_text(code) for code in IfBad)
+    assert all(preparation_text(code) for code in Preparation)
+    assert skipped_text(None) == stop_text(None) == ""

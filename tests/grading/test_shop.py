@@ -9,13 +9,19 @@ from typing import Any
 import pytest
 
 import grading
-from grading.finding import Direction, SourceStatus, Verdict
+from grading.finding import Verdict
+from grading.limit import Direction, SourceStatus
 from grading.limits import FIXED, LIMITS
+from grading.measurement import MotorKind
+from grading.notices import NoticeKind
+from grading.plan import plan_axis
+from grading.prose.findings import finding_text
+from grading.prose.notices import notice_text
 from grading.rulebook import RULES
 from grading.shop import ShopProfile, ShopProfileError, read_profile
 from grading.terms.quantity import UNITS
 from grading.verdict import grade_axis, grade_job
-from tests.grading.making import CABLE, METERS, WHOLE, axis, ir
+from tests.grading.making import CABLE, METERS, MOTOR, WHOLE, axis, ir, ll
 
 
 def profile(text: str) -> ShopProfile:
@@ -41,10 +47,12 @@ reason = "old conductor bars"
 def test_a_loosened_limit_is_in_every_report_and_citation() -> None:
     loose = profile(LOOSE)
     job = grade_job([ir(WHOLE, "0.90")], {"X": axis()}, METERS, profile=loose)
-    assert any("loosened from 1 to 0.7 MOhm by Head of maintenance: old conductor bars" in n for n in job.notices)
+    assert [n.limit for n in job.notices if n.kind is NoticeKind.LIMIT_LOOSENED] == [loose.limits["insulation.machine"]]
+    said = " ".join(notice_text(n) for n in job.notices)
+    assert "loosened from 1 to 0.7 MOhm by Head of maintenance: old conductor bars" in said
     finding = next(f for f in job.axes[0].findings if f.rule == "insulation.machine")
     assert finding.verdict is Verdict.ACCEPTABLE
-    assert "loosened from 1 by Head of maintenance: old conductor bars" in finding.statement
+    assert "loosened from 1 by Head of maintenance: old conductor bars" in finding_text(finding)
     assert job.axes[0].drive.verdict is Verdict.UNACCEPTABLE  # the floor for the drive stands
 
 
@@ -127,6 +135,41 @@ def test_an_empty_profile_is_the_published_limits() -> None:
     assert read_profile({}) == ShopProfile()
 
 
+def test_the_spread_of_an_armature_is_judged_by_the_limit_in_force() -> None:
+    """Readings that spread by some 9 % are even by the published 20 %, and not by a shop's own 5 %."""
+    tight = profile('[limits."winding.armature_spread"]\nvalue = "5"')
+    values = ("0.84", "0.80", "0.87", "0.83", "0.82", "0.82", "0.84", "0.83")
+    readings = [ll(MOTOR, v, "A1-A2", position=str(i + 1)) for i, v in enumerate(values)]
+    context = axis(MotorKind.DC_SERVO)
+    published, own = (
+        next(f for f in grade_axis(readings, context, METERS, profile=shop).findings if f.rule == "winding.armature")
+        for shop in (ShopProfile(), tight)
+    )
+    assert published.verdict is Verdict.ACCEPTABLE
+    assert own.verdict is Verdict.MARGINAL
+    assert own.limit == tight.limits["winding.armature_spread"]
+
+
+@pytest.mark.parametrize(("name", "value", "before", "after"), [
+    ("winding.armature_outlier", "10", Verdict.ACCEPTABLE, Verdict.MARGINAL),
+    ("winding.armature_spread", "12", Verdict.ACCEPTABLE, Verdict.MARGINAL),
+])  # fmt: skip
+def test_limits_of_an_armature_reach_the_rule(name: str, value: str, before: Verdict, after: Verdict) -> None:
+    values = ("0.80", "0.81", "0.80", "0.90", "0.80", "0.79", "0.80", "0.80")
+    readings = [ll(MOTOR, v, "A1-A2") for v in values]
+    shop = profile(f'[limits."{name}"]\nvalue = "{value}"')
+    for limits, verdict in ((ShopProfile(), before), (shop, after)):
+        findings = grade_axis(readings, axis(MotorKind.DC_SERVO), METERS, profile=limits).findings
+        assert next(f for f in findings if f.rule == "winding.armature").verdict is verdict
+
+
+def test_a_shop_may_ask_for_a_longer_time_and_more_positions_and_the_plan_says_so() -> None:
+    shop = profile('[limits."insulation.time"]\nvalue = "90"\n[limits."winding.armature_positions"]\nvalue = "12"\n')
+    tasks = plan_axis([], axis(MotorKind.DC_SERVO), METERS, profile=shop).tasks
+    assert {t.point.seconds for t in tasks} == {0, 90}
+    assert {t.point.positions for t in tasks} == {1, 12}
+
+
 # The table itself.
 
 
@@ -137,7 +180,7 @@ def test_every_limit_names_its_source_and_how_it_was_seen() -> None:
         assert limit.condition
         assert limit.source
         assert limit.value > 0
-        assert limit.unit in {*UNITS, "1", "W", "uC"}
+        assert limit.unit in {*UNITS, "1", "W", "uC", "mo"}
         published = limit.source not in ("House rule", "Common practice")
         own = limit.status in (SourceStatus.HOUSE_RULE, SourceStatus.COMMON_PRACTICE)
         assert not (published and own), name

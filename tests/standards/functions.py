@@ -13,15 +13,20 @@ from typing import Any
 
 from grading import absorption, advice, energy, interval, isolation, temperature, uncertainty, voltage, winding
 from grading.case import build_case, hold_at_least
+from grading.details import Absorption
+from grading.facts import Fact
 from grading.finding import Finding, Urgency
 from grading.interval import INFINITY, ContradictionError, Interval
 from grading.limits import LIMITS, field_limit
 from grading.measurement import AxisContext, CarrierUse, InsulationSystem, Measurement, MotorKind, Visit
+from grading.prose.findings import finding_text
 from grading.reading import bound
 from grading.rules.absorption import judge_absorption
+from grading.steps import Reason, ReasonKind
 from grading.terms.quantity import UNITS, Quantity, UnitError, unit
 from grading.trend import Fit, Point, fit
 from grading.verdict import grade_axis
+from grading.words import number
 from tests.grading import making
 from tests.grading.making import METERS, MOTOR, WHOLE, axis, ir, lg, ll
 
@@ -94,7 +99,7 @@ def against(name: str, megohm: float) -> str:
 
 def by_analogy(power: int) -> bool:
     verdict = grade_axis([ir(MOTOR, "550")], axis(rated_power_w=power), METERS)
-    return "By analogy" in only(verdict.findings, "insulation.winding").statement
+    return "By analogy" in finding_text(only(verdict.findings, "insulation.winding"))
 
 
 def corrected(system: str, megohm: float, celsius: float) -> list[Decimal]:
@@ -133,10 +138,12 @@ def _absorption(*readings: Measurement, thermal_class: str | None = None) -> lis
 def pi_verdict(first: str, last: str, thermal_class: str) -> list[str]:
     early, late = ir(MOTOR, first, elapsed_s=60), ir(MOTOR, last, elapsed_s=600)
     found = only(_absorption(early, late, thermal_class=thermal_class), "absorption.pi")
-    if "undefined" in found.statement:
+    if found.fact is Fact.INDEX_UNDEFINED:
         return ["", "undefined"]
-    shown = found.statement.split("polarization index ")[1].split(" ")[0].rstrip(",")
-    return [shown, "not meaningful" if "not meaningful" in found.statement else word(found)]
+    assert isinstance(found.detail, Absorption)
+    value = found.detail.ratio.value
+    meaningless = found.reason is not None and found.reason.kind is ReasonKind.INDEX_MEANINGLESS
+    return ["" if value is None else number(value), "not meaningful" if meaningless else word(found)]
 
 
 def pi_low(first: str, last: str) -> Decimal:
@@ -160,7 +167,7 @@ def dar_band(early: float, late: float) -> list[Any]:
 def ratio_name(early: int, late: int) -> str:
     found = only(_absorption(ir(MOTOR, "100", elapsed_s=early), ir(MOTOR, "160", elapsed_s=late)), "absorption.dar")
     assert found.urgency is Urgency.INFORMATION
-    assert "there is no table for these times" in found.statement
+    assert found.reason == Reason(ReasonKind.NO_TABLE)
     return absorption.AbsorptionRatio(D(late), D(early), D(0), INFINITY, None).name
 
 
@@ -266,7 +273,14 @@ def ohm_against_ir(meter: str, tester: str, volts: int) -> list[str]:
     readings = [lg(WHOLE, meter), ir(WHOLE, tester, test_voltage_set=volts, test_voltage_built=built)]
     verdict = grade_axis(readings, axis(), METERS)
     found = only(verdict.findings, "ground.compare")
-    phrase = next(p for p in ("only under voltage", "disagree", "agree") if p in found.statement)
+    phrases = {
+        Fact.CONDUCTS_UNDER_VOLTAGE: "only under voltage",
+        Fact.METERS_DISAGREE: "disagree",
+        Fact.METERS_AGREE: "agree",
+        Fact.METERS_AGREE_AS_FAR: "agree",
+        Fact.METERS_AGREE_WITHIN: "agree",
+    }
+    phrase = phrases[found.fact]
     return [verdict.verdict.value, phrase]
 
 

@@ -12,7 +12,7 @@ from grading.limits import LIMITS
 from grading.rulebook import RULES
 from tests.standards.rules_table import counts, included, limits_table, rules_table, with_table
 
-# Rules of logic or procedure without a figure of their own; `tests/grading/test_axes.py` tries each of them.
+# Rules of logic or procedure without a figure of their own; `tests/grading` tries each of them on whole axes.
 WITHOUT_FIGURES = {
     "insulation.watch",
     "insulation.shop",
@@ -32,7 +32,7 @@ def test_every_rule_has_vectors_or_is_named_as_one_that_has_none() -> None:
 
 def test_rules_without_vectors_are_tried_on_whole_axes() -> None:
     here = Path(__file__).parent.parent / "grading"
-    text = "".join((here / name).read_text(encoding="utf-8") for name in ("test_axes.py", "test_shop.py"))
+    text = "".join(path.read_text(encoding="utf-8") for path in here.glob("test_*.py"))
     assert {rule for rule in WITHOUT_FIGURES if f'"{rule}"' not in text} == set()
 
 

@@ -5,7 +5,7 @@ import { changed, readingForm } from "./form.js";
 import { planPart } from "./plan.js";
 import { proofs } from "./proof.js";
 import { now, post } from "./server.js";
-import { KINDS, MOTORS, SECTIONS, URGENCIES, VERDICTS, clock, conditions, parted, point, shown } from "./words.js";
+import { KINDS, MOTORS, SECTIONS, URGENCIES, VERDICTS, clock, conditions, point, shown } from "./words.js";
 
 /** A verdict with its symbol; urgency is the finer word. */
 export function verdictTag(verdict, urgency) {
@@ -34,8 +34,8 @@ export function axisCard({ job, axis, records, graded, safety, plan, refresh }) 
 }
 
 function found(graded) {
-  const [plain, figures] = parted(graded.headline, graded.axis);
-  return [el("p.headline", {}, plain), figures ? el("p.soft", {}, figures) : null, el("p.soft", {}, graded.drive.statement)];
+  const figures = graded.headline_figures;
+  return [el("p.headline", {}, graded.headline_found), figures ? el("p.soft", {}, figures) : null, el("p.soft", {}, graded.drive.statement)];
 }
 
 function reading(record, { job, graded, refresh }) {

@@ -44,15 +44,6 @@ const POINTS = { "lead-ground": "lead to ground", "lead-lead": "lead to lead" };
 /** A test point as people read it. */
 export const point = (terminals) => POINTS[terminals] || (terminals || "").replace("-", "–");
 
-/** A headline without the axis name: what is read first, and the figures behind it. */
-export function parted(headline, axis) {
-  const text = headline.replace(`Axis ${axis}: `, "");
-  const sentences = (text[0].toUpperCase() + text.slice(1)).split(". ");
-  const plain = sentences.findIndex((s) => /[0-9]/.test(s));
-  if (plain <= 0) return [sentences.join(". "), ""];
-  return [`${sentences.slice(0, plain).join(". ")}.`, sentences.slice(plain).join(". ")];
-}
-
 /** Where it was measured: "Axis X, motor alone, U–PE". */
 export function place(r) {
   return [r.axis ? `Axis ${r.axis}` : "Axis not said", SECTIONS[r.section], point(r.terminals)].filter(Boolean).join(", ");

@@ -9,7 +9,6 @@ import re
 import pytest
 
 from api.report.render import clock, render
-from api.report.wording import reason
 from tests.api.report import sample
 from tests.api.report.parsed import attr, one, parse, row_of, style, text
 
@@ -138,27 +137,6 @@ def test_it_ends_with_its_number() -> None:
 )
 def test_times_keep_their_offset(text: str, shown: str) -> None:
     assert clock(text) == shown
-
-
-@pytest.mark.parametrize(
-    ("statement", "why"),
-    [
-        (
-            "Axis X, cable alone, U-PE: below the limit; measured 0.80 MΩ at 500 V (limit at least 1 MΩ)",
-            "Below the limit.",
-        ),
-        (
-            (
-                "Axis X, motor alone, U-PE: no fault shown, but 250 V is a lower voltage and the limit holds at 500 V; "
-                "measured 30 MΩ at 250 V (limit at least 1 MΩ)"
-            ),
-            "No fault shown, but 250 V is a lower voltage and the limit holds at 500 V.",
-        ),
-        ("No value to judge", "No value to judge."),
-    ],
-)
-def test_the_reason_of_a_finding_keeps_its_caveat(statement: str, why: str) -> None:
-    assert reason(statement) == why
 
 
 def test_a_time_can_be_shown_in_the_offset_of_another() -> None:

@@ -1,0 +1,86 @@
+"""One limit as data: what it limits, its value, its source and provenance (the table of them: `grading.limits`)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+
+class SourceStatus(StrEnum):
+    """Provenance of the figure in a limit."""
+
+    READ = "read in the document"  # V1
+    SECONDARY = "read in a secondary text"  # V2
+    QUOTED = "quoted second-hand, document not opened"  # Q
+    FROM_MEMORY = "from memory, check before quoting the clause"  # M
+    COMMON_PRACTICE = "common practice, no source"  # CP
+    HOUSE_RULE = "house rule"  # P
+    COMPUTED = "computed from a stated formula"  # C
+
+
+class Direction(StrEnum):
+    """Which side of a limit is good."""
+
+    AT_LEAST = "at least"
+    AT_MOST = "at most"
+
+
+class Basis(StrEnum):
+    """Which value is held against a limit."""
+
+    AS_MEASURED = "as measured"
+    CORRECTED_40C = "corrected to 40 °C"
+    COMPUTED = "computed from readings"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One limit as data.
+
+    Attributes:
+        id: Stable name; a shop profile refers to it.
+        quantity: What it limits, in words.
+        condition: When it applies, in words (winding kind, rated voltage, test voltage, section).
+        value: The limit.
+        unit: UCUM code of the limit ("MOhm", "%", "1" for a ratio).
+        source: Document and edition, or "Common practice", or "House rule".
+        clause: Clause or table, or "".
+        status: Provenance of the figure.
+        direction: Which side is good.
+        basis: Which value is held against it.
+        decided_by: Who changed it in a shop profile, or "".
+        reason: Why, or "".
+        loosened_from: The published value where a profile loosened it; every report must say so.
+    """
+
+    id: str
+    quantity: str
+    condition: str
+    value: Decimal
+    unit: str
+    source: str
+    clause: str
+    status: SourceStatus
+    direction: Direction = Direction.AT_LEAST
+    basis: Basis = Basis.AS_MEASURED
+    decided_by: str = ""
+    reason: str = ""
+    loosened_from: Decimal | None = None
+
+    @property
+    def document(self) -> str:
+        """Source and clause: "IEC 60204-1, 18.3"."""
+        return f"{self.source}, {self.clause}" if self.clause else self.source
+
+    def citation(self) -> str:
+        """Give source and clause with its status: "IEC 60204-1, 18.3 (quoted second-hand, document not opened)"."""
+        own = self.status in (SourceStatus.HOUSE_RULE, SourceStatus.COMMON_PRACTICE) and self.source in _OWN
+        text = self.status.value if own else f"{self.document} ({self.status.value})"
+        if self.loosened_from is None:
+            return text
+        return f"{text}; loosened from {self.loosened_from:f} by {self.decided_by}: {self.reason}"
+
+
+HOUSE_RULE, COMMON_PRACTICE = "House rule", "Common practice"
+_OWN = (HOUSE_RULE, COMMON_PRACTICE)

@@ -1,0 +1,115 @@
+"""One axis in words: what a customer reads first, the figures behind it, the drive, and the cost of ignoring it."""
+
+from __future__ import annotations
+
+from grading.finding import Urgency
+from grading.isolation import Fault
+from grading.prose.findings import finding_text
+from grading.summary import DriveFact, DriveVerdict, Summary
+from grading.terms.section import section_in_full
+from grading.words import limit_words, measured, place, sentence
+
+NOTHING_FOUND = (
+    "No abnormal resistance or insulation value was found at the tested positions. This does not exclude faults that "
+    "depend on motion, temperature or operation."
+)
+_FAULTS: dict[Fault, str] = {
+    Fault.CABLE: "the cable is the failed part. Replace it before re-energising.",
+    Fault.MOTOR: "the motor is the failed part. Do not re-energise it from the drive.",
+    Fault.BOTH: "motor and cable have both failed. Do not re-energise.",
+    Fault.CONNECTOR_OR_MOISTURE: (
+        "motor and cable are good apart but leak together. Open, clean and dry the connector and retest."
+    ),
+    Fault.CONTRADICTORY: "the readings contradict each other. Repeat them before anything is replaced.",
+}
+_URGENCIES: dict[Urgency, str] = {
+    Urgency.DO_NOT_ENERGISE: "a reading fails; do not re-energise from the drive until the failed part is found.",
+    Urgency.SERVICE_LIMIT: "serviceable only at risk: clean, dry, retest, and plan the repair.",
+    Urgency.REPEAT: "these readings do not settle it; repeat as described below.",
+    Urgency.WATCH: "within limits but worth watching; retest in {early} to {late} months or as described below.",
+    Urgency.WITHIN_LIMITS: f"within limits at the time of test. {NOTHING_FOUND}",
+    Urgency.INFORMATION: f"within limits at the time of test. {NOTHING_FOUND}",
+}
+_COSTS: dict[Urgency, str] = {
+    Urgency.DO_NOT_ENERGISE: (
+        "a leak to earth or a broken circuit on the drive's output can destroy its output stage, so the drive is at "
+        "risk together with the axis."
+    ),
+    Urgency.SERVICE_LIMIT: "the winding may fail to earth in service, without warning, and take the drive along.",
+    Urgency.REPEAT: "a real fault may stay hidden, or a good part may be replaced for nothing.",
+    Urgency.WATCH: "a value that goes on falling ends in an unplanned stop.",
+}
+
+
+def _located(summary: Summary) -> bool:
+    return summary.fault in _FAULTS and summary.urgency in (Urgency.DO_NOT_ENERGISE, Urgency.REPEAT)
+
+
+def _found(summary: Summary) -> str:
+    if summary.worst is None:
+        return "nothing was measured that can be judged."
+    if _located(summary):
+        return _FAULTS[summary.fault]
+    early, late = summary.retest_months
+    return _URGENCIES[summary.urgency].format(early=f"{early:f}", late=f"{late:f}")
+
+
+def headline_found(summary: Summary) -> str:
+    """Write what a customer reads first: one or two plain sentences, without the axis."""
+    return sentence(_found(summary))
+
+
+def headline_figures(summary: Summary) -> str:
+    """Write the figures behind it: the readings, or the finding, that carry the headline; "" where there are none."""
+    if summary.worst is None:
+        return ""
+    if _located(summary) and summary.open_circuits:
+        return " ".join(finding_text(finding) for finding in summary.open_circuits)
+    if _located(summary) or summary.urgency in (Urgency.WITHIN_LIMITS, Urgency.INFORMATION):
+        return _readings(summary)
+    return finding_text(summary.worst)
+
+
+def headline_text(summary: Summary) -> str:
+    """Write the whole headline: axis, what was found, the figures behind it."""
+    parts = (f"Axis {summary.axis}: {_found(summary)}", headline_figures(summary))
+    return " ".join(part for part in parts if part)
+
+
+def _readings(summary: Summary) -> str:
+    """The worst reading of each part, cabinet first; the limit stands beside the first."""
+    parts: list[str] = []
+    for value in summary.values:
+        held = f" ({limit_words(summary.limit)})" if not parts else ""
+        parts.append(f"{section_in_full(value.section)} {measured(value)}{held}")
+    return sentence("; ".join(parts)) if parts else ""
+
+
+def cost_clause(summary: Summary) -> str:
+    """Write what leaving it as it is may cost, as one sentence; "" where nothing is at stake."""
+    return sentence(_COSTS[summary.urgency]) if _at_stake(summary) else ""
+
+
+def cost_text(summary: Summary) -> str:
+    """Write the same with its condition: "If ignored: ..."; "" where nothing is at stake."""
+    return f"If ignored: {_COSTS[summary.urgency]}" if _at_stake(summary) else ""
+
+
+def _at_stake(summary: Summary) -> bool:
+    return summary.worst is not None and summary.urgency in _COSTS
+
+
+def drive_text(drive: DriveVerdict) -> str:
+    """Write whether the drive may be connected: fact and consequence."""
+    if drive.fact is DriveFact.BELOW_FLOOR:
+        named = "; ".join(f"{place(where)} {measured(value)}" for where, value in drive.values)
+        more = f"; and {drive.more} more" if drive.more else ""
+        return (
+            "Do not re-energise from the drive: what it would feed leaks to earth below its floor "
+            f"({limit_words(drive.floor)}). {named}{more}. The drive is at risk."
+        )
+    if drive.because is not None:
+        return f"Do not re-energise from the drive. {finding_text(drive.because)}"
+    if drive.fact is DriveFact.NOT_SHOWN:
+        return "Whether the drive may be connected is not shown by these readings; see the next steps."
+    return f"No reading to earth was below the floor for the drive ({limit_words(drive.floor)}) at the time of test."

@@ -1,0 +1,52 @@
+"""A finding as a statement, as the short reason beside a limit, and as a recommendation."""
+
+from __future__ import annotations
+
+from grading.facts import Fact
+from grading.finding import Finding
+from grading.prose import absorption, ground, insulation, isolation, motor, tester, trend, winding
+from grading.prose.wording import Wording, Writer, head_of
+from grading.steps import Advice
+from grading.words import sentence
+
+WRITERS: dict[Fact, Writer] = {
+    fact: writer
+    for family in (insulation, motor, tester, absorption, ground, winding, isolation, trend)
+    for fact, writer in family.WRITERS.items()
+}
+_ADVICE: dict[Advice, str] = {
+    Advice.NOT_TO_ENERGISE: "We recommend not to re-energise from the drive.",
+    Advice.CLEAN_AND_PLAN_REPAIR: "We recommend to clean, dry and retest, and to plan the repair of the motor.",
+    Advice.CLEAN_BEFORE_WORK: "We recommend to clean, dry and retest before the axis goes back to work.",
+    Advice.CLEAN_BEFORE_REPLACING: "We recommend to clean, dry and retest before any part is replaced.",
+    Advice.REPLACE_CABLE: "We recommend to replace the cable before re-energising.",
+    Advice.CLEAN_OR_REPAIR_MOTOR: (
+        "We recommend to clean, dry and retest the motor, and to repair or replace it if it stays low."
+    ),
+    Advice.CABLE_THEN_MOTOR: "We recommend to replace the cable first, then to repair or replace the motor.",
+    Advice.CLEAN_CONNECTOR: "We recommend to open, clean and dry the connector and to retest.",
+}
+
+
+def wording_of(finding: Finding) -> Wording:
+    """Give the parts of a finding's statement."""
+    return WRITERS[finding.fact](finding)
+
+
+def finding_text(finding: Finding) -> str:
+    """Write a finding: place, what was found, the figures, and what limits or explains it."""
+    found = wording_of(finding)
+    head = head_of(finding.place) if found.head is None else found.head
+    text = f"{head}: {found.clause}{found.figures}"
+    return sentence(f"{text}. {sentence(found.caveat)}" if found.caveat else text)
+
+
+def finding_reason(finding: Finding) -> str:
+    """Write what a finding says of its value, without the place before it and the figures after it."""
+    found = wording_of(finding)
+    return sentence(found.clause) + (f" {sentence(found.caveat)}" if found.caveat else "")
+
+
+def advice_text(advice: Advice | None) -> str:
+    """Write a recommendation; "" where there is none."""
+    return "" if advice is None else _ADVICE[advice]
