@@ -6,6 +6,7 @@ import sys
 
 import typer
 
+# What is heavy (web server, database, models) is imported inside the commands, so that `--help` answers at once.
 from api.commands import demo, grade, hear, jobs, listen, profiles, report, see, serve, verify
 from api.errors import OhmtrailError
 from capture.errors import CaptureError

@@ -200,6 +200,7 @@ class Workspace:
                 turn.close()
                 return turn.for_page()
         except Refused as problem:
+            # The refused turn was rolled back as a whole; that somebody tried is noted by itself.
             with self.database.write() as transaction:
                 note = {"proposal": proposal_id, "action": action.name, "code": problem.code, "why": str(problem)}
                 transaction.entry(What.CONFIRM_REFUSED, job.id, by=job.technician, note=note)

@@ -56,6 +56,7 @@ def _visits(given: Inputs, then: Inputs) -> Iterator[Visit]:
     """Give what another job measured of the axes of this one before it."""
     for name, context in given.contexts.items():
         begin, past = _begin(given.measurements, name), then.contexts.get(name)
+        # Another kind of motor was put in since: what its predecessor measured says nothing about this one.
         if begin is None or past is None or past.motor_kind is not context.motor_kind:
             continue
         found = tuple(m for m in then.measurements if m.axis == name and m.at is not None and m.at < begin)

@@ -119,6 +119,7 @@ def act(turn: Turn, proposal_id: str, action: Action, decision: Decision) -> Non
     proposal = _waiting(turn, proposal_id)
     require_open(proposal, action.revision)
     if isinstance(action, Confirm):
+        # The page may show a value that a photo or another phone has changed since.
         if action.revision is None:
             raise RevisionMissing()
         recorded(turn, confirm(turn.transaction, proposal, decision, action.revision))
@@ -173,6 +174,7 @@ def _choose(turn: Turn, proposal: Proposal, decision: Decision, index: int) -> N
         raise BadChoice(index=index, last=len(choices) - 1)
     before, chosen = proposal.reading, choices[index]
     placed = replace(chosen, axis=chosen.axis or before.axis, section=chosen.section or before.section)
+    # The person settled which value it was, not whether the display had come to rest.
     kept = tuple(doubt for doubt in proposal.doubts if doubt is Doubt.NOT_SETTLED)
     given = ProposedReading(placed, kept, (), 1.0, chosen=True)
     set_value(proposal, given, turn.job, decision.captured_at, turn.transaction.now)

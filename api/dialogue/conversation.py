@@ -48,6 +48,7 @@ def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
         _corrected(turn, _given(utterance, 0), source, decision)
     elif utterance.readings:
         _new_readings(turn, utterance, source, decision)
+    # A command that was perhaps misheard is asked about, never acted on: "confirm" makes a record.
     elif command is not None and utterance.doubts:
         turn.say(f'Was that "{command.value}"? Say it again, please.')
     elif command is not None:
@@ -82,6 +83,8 @@ def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: De
             refuse_unit(turn, given.reading)
             continue
         taken.append(take(turn, given, source, decision))
+    # Whoever says value and "confirm" in one breath has not heard what was understood: the value is proposed, and the
+    # confirmation is not one of it.
     if Doubt.CONFLICT in utterance.doubts or utterance.command is Command.CONFIRM:
         turn.say("I heard a value and a command in one breath. Listen first, then answer.")
     if taken:
@@ -143,6 +146,7 @@ def _confirmed(turn: Turn, decision: Decision) -> None:
         turn.say("Nothing is open, so nothing was confirmed.")
         return
     try:
+        # All before any: the one word was said of all of them, so that none is recorded without the others.
         for proposal in asked:
             check_confirmable(turn.session, proposal, revisions[proposal.id], decision.captured_at)
     except OhmtrailError as problem:

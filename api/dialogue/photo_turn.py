@@ -48,9 +48,11 @@ def _seen_before(turn: Turn, source: Source) -> Proposal | None:
 def _given(turn: Turn, display: DisplayReading, others: list[DisplayReading]) -> ProposedReading:
     reading = reading_seen(display, turn.context)
     if not fits(reading):
+        # The meter is not set to what the work was at: the person is asked what it measured.
         reading = replace(reading, kind=None)
     alternatives = tuple(reading_seen(other, turn.context) for other in others)
     doubts = (*display.doubts, *((Doubt.DIGITS_AMBIGUOUS,) if alternatives else ()))
+    # The confidence of a whole is that of its least certain part: a wrong unit makes all digits wrong.
     return ProposedReading(reading, doubts, alternatives, min(display.confidence.values(), default=0.0))
 
 

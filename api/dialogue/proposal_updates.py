@@ -87,6 +87,7 @@ def change(turn: Turn, proposal: Proposal, given: ProposedReading, source: Sourc
 def _answered(turn: Turn, given: ProposedReading) -> tuple[Proposal, ProposedReading] | None:
     """Tell whether a reading answers the one question that is open; None where it cannot."""
     asked = turn.asked()
+    # Among several questions nobody can tell which one a value answers.
     if len(asked) != 1 or not asked[0].doubts:
         return None
     proposal, reading = asked[0], given.reading
@@ -122,6 +123,7 @@ def give_unit(turn: Turn, code: str, decision: Decision) -> bool:
 def give_place(turn: Turn, proposal: Proposal, context: Context, decision: Decision) -> bool:
     """Fill what a proposal lacks from what was just said about the place; what it has stays."""
     old, doubts = proposal.reading, proposal.doubts
+    # An axis that the job does not have counts as missing, and must not keep the right one out.
     if Doubt.AXIS_MISSING in doubts:
         old = replace(old, axis=None)
     place = {name: getattr(context, name) for name in ("axis", "section", "terminals", "kind")}

@@ -98,6 +98,7 @@ class Turn:
 
     def ask(self, proposals: list[Proposal]) -> None:
         """Read proposals back; what is answered next is about them and about no other."""
+        # With the revision: a value that changes after it was read back is not the one that a "confirm" answers.
         self.asking = [(proposal.id, proposal.revision) for proposal in proposals]
         self.said += [proposal.question for proposal in proposals]
 

@@ -34,7 +34,11 @@ from grading.shop import ShopProfile
 
 
 class Intake:
-    """Takes clips and photos in; one at a time for each job, since each is understood in the light of the last."""
+    """Takes clips and photos in; one at a time for each job, since each is understood in the light of the last.
+
+    What was said before tells the axis, the unit and the question that a short answer belongs to; two clips of one job
+    read side by side would both start from the same past.
+    """
 
     def __init__(self, database: Database, store: Store, engines: Engines, profile: ShopProfile | None = None) -> None:
         """Work on these."""
@@ -46,6 +50,7 @@ class Intake:
         self._locks: dict[str, threading.Lock] = defaultdict(threading.Lock)
 
     def _lock(self, job_id: str) -> threading.Lock:
+        # A `defaultdict` makes the lock at its first use, which two threads must not do at once.
         with self._guard:
             return self._locks[job_id]
 
@@ -80,10 +85,12 @@ class Intake:
         captured = captured_text(captured_at, now)
         with self._database.read() as session:
             job_of(session, job_id)
+        # On disk and synced before anything can fail on it: even a file that stops the program is kept.
         stored = store_file(self._store, data)
         capture, repeated = self._receive(
             job_id, stored, captured, client_id, explicit=captured_at is not None, cut=cut
         )
+        # Not read: half a sentence can be another value, "one point" of "one point two".
         if cut:
             return {
                 **self._answer(capture),
@@ -92,6 +99,8 @@ class Intake:
         with self._lock(job_id):
             if repeated:
                 with self._database.read() as session:
+                    # Looked up again under the lock: the first sending may have been read since. Where it still is
+                    # "stored", it was not, and is read now.
                     found = session.get(CaptureRow, capture.id)
                 if found is not None and found.state != "stored":
                     return {**self._answer(found), "repeated": True}
@@ -103,6 +112,7 @@ class Intake:
             waiting = session.exec(select(CaptureRow).where(CaptureRow.state == "stored")).all()
         for capture in waiting:
             with self._lock(capture.job_id):
+                # The conversation has gone on since the crash: a "confirm" of then could fall on a value of now.
                 self._read(capture.id, self._store.read(capture.sha256), commands=False)
         return len(waiting)
 
@@ -220,6 +230,7 @@ class Intake:
             for capture in known:
                 same_id = client_id is not None and capture.client_id == client_id
                 clash = clash or (same_id and capture.sha256 != stored.sha256)
+                # Without an id, only a time that the sender gave shows a repetition: the time of arrival is always new.
                 again = explicit and client_id is None and capture.captured_at == captured
                 if capture.sha256 == stored.sha256 and (same_id or again):
                     return capture, True
@@ -227,6 +238,7 @@ class Intake:
                 id=transaction.next_id(CaptureRow, job_id),
                 job_id=job_id,
                 sha256=stored.sha256,
+                # The bytes are kept all the same; the id stays with the file that had it first.
                 client_id=None if clash else client_id,
                 state="failed" if clash else "cut" if cut else "stored",
                 outcome_json=canonical({"problem": {"code": SameIdOtherBytes.code}} if clash else {}),
@@ -275,7 +287,9 @@ class Intake:
             context = context_of(session, capture.job_id)
             check = display_check(session, capture.job_id, context) if evidence.kind == "photo" else None
         metadata = parsed(evidence.metadata_json)
+        # Outside of any transaction: recognition takes seconds, and nobody could write meanwhile.
         found = recognise(self._engines, data, evidence, metadata, context, finish, check, corners)
+        # A mark that leads to nothing is not noted: what the photo gave before still holds.
         if corners is not None and found.problem is not None:
             raise MarkedDisplayUnreadable(problem=found.problem)
         crops = {index: store_file(self._store, crop) for index, crop in found.crops}

@@ -71,7 +71,11 @@ class Engines(Protocol):
 
 
 class RealEngines:
-    """The engines of `capture`, loaded at first use."""
+    """The engines of `capture`, loaded at first use.
+
+    Imports are inside: models and native libraries take seconds and memory that listing jobs, verifying or reporting
+    need not spend, and a recogniser that is missing must not keep the server from starting.
+    """
 
     def __init__(self, model: Path | None = None) -> None:
         """Keep where the speech model lies; None is the one that ships."""

@@ -150,6 +150,7 @@ def recognise(
         corners: Where a person marked the display, px of the upright photo; None to look for it.
     """
     try:
+        # By the header, before a decoder sees the file: decoding is what a hostile file is made for.
         _check_limits(evidence, metadata)
         if evidence.kind == "clip" and finish is not None:
             return Recognised(utterance=finish(context))

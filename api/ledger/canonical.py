@@ -28,6 +28,7 @@ def _check(value: object, where: str) -> None:
     if value is None or isinstance(value, (bool, int)):
         return
     if isinstance(value, str):
+        # Such a text has no UTF-8 form: it could be neither hashed nor stored.
         if any("\ud800" <= c <= "\udfff" for c in value):
             raise CanonicalError(f"{where}: the text holds half a surrogate pair.")
     elif isinstance(value, (list, tuple)):
@@ -35,6 +36,7 @@ def _check(value: object, where: str) -> None:
             _check(item, f"{where}[{index}]")
     elif isinstance(value, dict):
         for key, item in value.items():
+            # RFC 8785 sorts keys by UTF-16 code units, Python by code points; for ASCII both orders are one.
             if not isinstance(key, str) or not key.isascii():
                 raise CanonicalError(f"{where}: the key {key!r} is not ASCII text.")
             _check(item, f"{where}.{key}")
@@ -64,6 +66,7 @@ def parsed(text: str) -> Any:
 
     try:
         return json.loads(text, parse_float=refuse, parse_constant=refuse)
+    # Nesting too deep to parse is a damaged or hostile text as well, and no reason to stop.
     except (json.JSONDecodeError, RecursionError) as error:
         raise CanonicalError(f"Not JSON: {error}") from None
 

@@ -34,6 +34,7 @@ def parse_instant(text: str) -> dt.datetime:
         instant = dt.datetime.fromisoformat(text)
     except ValueError:
         instant = None
+    # Without an offset the times of two devices could not be compared.
     if instant is None or instant.tzinfo is None:
         raise BadTime(text=text)
     return instant
@@ -44,7 +45,7 @@ def captured_text(captured_at: str | None, now: dt.datetime) -> str:
     if captured_at is None:
         return utc_text(now)
     parse_instant(captured_at)
-    return captured_at
+    return captured_at  # as sent: the trail keeps what came, with the offset of the place
 
 
 def seconds_between(first: str, second: str) -> float:

@@ -57,7 +57,10 @@ class Transaction:
     def put(self, row: SQLModel) -> None:
         """Write a new row, or the changed state of an old one; the next `entry` will hold its content."""
         self.session.add(row)
-        self.session.flush()  # in the order put, since rows refer to earlier ones
+        # SQLAlchemy knows no relationships here and would choose its own order of inserts; rows refer to earlier ones
+        # by foreign keys, so each goes in at once, in the order put.
+        self.session.flush()
+        # By identity: a row that is put twice belongs into the entry once, in its last state.
         if not any(row is known for known in self._rows):
             self._rows.append(row)
 
@@ -87,15 +90,19 @@ class Transaction:
         """Name the next row of a job in a table; rows are never deleted, so their count gives the number."""
         name = str(table.__tablename__)
         statement = text(f"SELECT count(*) FROM {name} WHERE job_id = :job")  # noqa: S608 - a class's own table name
+        # Two writers cannot get one number: this transaction has held the write lock since it began.
         number = int(self.session.connection().execute(statement, {"job": job_id}).scalar_one()) + 1
         return row_id(name, job_id, number)
 
 
 def _configure(connection: sqlite3.Connection, _record: object) -> None:
-    """Set every new connection up; BEGIN is ours (see `_begin`), so that it can be IMMEDIATE."""
+    """Set every new connection up; BEGIN is ours (see `_engine`), so that it can be IMMEDIATE."""
+    # Otherwise sqlite3 would begin transactions by itself, and deferred.
     connection.isolation_level = None
+    # FULL: in WAL mode, NORMAL does not sync at each commit, and a power cut could take what was acknowledged.
     for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "trusted_schema = OFF"):
         connection.execute(f"PRAGMA {pragma}").fetchall()
+    # Read back: a pragma that SQLite cannot honour (WAL on a network folder, say) changes nothing and raises nothing.
     mode = connection.execute("PRAGMA journal_mode").fetchone()[0]
     synchronous = connection.execute("PRAGMA synchronous").fetchone()[0]
     if (mode, synchronous) != ("wal", 2):
@@ -103,6 +110,7 @@ def _configure(connection: sqlite3.Connection, _record: object) -> None:
 
 
 def _engine(path: Path, begin: str) -> Engine:
+    # A pooled connection moves between threads; the pool sees to it that only one uses it at a time.
     engine = create_engine(
         f"sqlite:///{path}", connect_args={"timeout": BUSY_TIMEOUT_S, "check_same_thread": False}, pool_size=16
     )
@@ -122,6 +130,8 @@ class Database:
         self.clock = clock
         self._lock = threading.Lock()
         self._lock_path = folder / "write.lock"
+        # Two pools, since how a transaction begins is a matter of the connection. IMMEDIATE for writers: a deferred one
+        # that has read fails at its first write where another committed in between, however long it would wait.
         self._readers = _engine(self.path, "BEGIN")
         self._writers = _engine(self.path, "BEGIN IMMEDIATE")
         self._open_schema()
@@ -173,6 +183,7 @@ class Database:
     @contextmanager
     def read(self) -> Iterator[Session]:
         """Open a session on one consistent snapshot."""
+        # Rows are used after the session has ended, when they could not be loaded again.
         with Session(self._readers, expire_on_commit=False) as session:
             yield session
 
@@ -183,6 +194,8 @@ class Database:
         Raises:
             EntryNotWritten: The disk is full or refuses; nothing was kept.
         """
+        # The file lock spans commit and head file, which SQLite's own lock does not: another process that committed in
+        # between would have its head overwritten by an older one.
         with self._lock, self._file_lock():
             try:
                 with Session(self._writers, expire_on_commit=False) as session:
@@ -192,6 +205,8 @@ class Database:
                     session.commit()
             except OperationalError as error:
                 raise EntryNotWritten(cause=str(error.orig)) from error
+            # After the commit: a crash in between leaves a head one transaction behind, which the next writer notes.
+            # Written before, a commit that fails would leave a head ahead of the trail, as if its tail was cut off.
             write_head(self.head_path, transaction.head)
 
     def _begin(self, session: Session) -> Transaction:
@@ -210,6 +225,7 @@ class Database:
         if noted == head:
             return
         found = {"found_seq": noted.seq, "found_hash": noted.hash, "trail_seq": head.seq, "trail_hash": head.hash}
+        # A crash leaves the head exactly one transaction behind, on an entry that is really there.
         crash = noted.txn == head.txn - 1 and _is_on_trail(transaction.session, noted)
         transaction.entry(What.HEAD_CAUGHT_UP if crash else What.HEAD_MISMATCH, note=found)
 

@@ -53,6 +53,8 @@ def check_size(data: bytes) -> MediaType:
 def store_file(store: Store, data: bytes) -> Stored:
     """Store a file on disk, durably, then look at its header."""
     found = check_size(data)
+    # The file before its row: a crash in between leaves a file that the next start adopts, and never a row without
+    # evidence.
     sha256 = store.put(data)
     return Stored(sha256, found, len(data), metadata(data, found))
 
@@ -65,6 +67,7 @@ def put_evidence(
     Returns:
         Whether the row is new (then the next trail entry holds it).
     """
+    # Evidence is known by its content: the same bytes sent again are another capture, and no other evidence.
     if transaction.session.get(EvidenceRow, stored.sha256) is not None:
         return False
     transaction.put(

@@ -68,9 +68,10 @@ def _photo_metadata(data: bytes) -> JsonObject:
 
 
 def _clip_metadata(data: bytes) -> JsonObject:
-    import soundfile
+    import soundfile  # a native library that most commands never need
 
     info = soundfile.info(io.BytesIO(data))
+    # A header can claim any length, and of a stream without an end libsndfile gives its largest number.
     milliseconds = round(1000 * info.frames / info.samplerate) if 0 < info.frames < 2**40 else None
     return {"sample_rate": info.samplerate, "channels": info.channels, "duration_ms": milliseconds}
 
@@ -86,6 +87,7 @@ def metadata(data: bytes, found: MediaType) -> JsonObject:
             return _photo_metadata(data)
         if found.name in ("audio/wav", "audio/flac", "audio/ogg", "audio/mpeg"):
             return _clip_metadata(data)
+    # Damaged and hostile headers fail in many ways; none of them may keep the file from being stored.
     except Exception as error:
         return {"unreadable": f"{type(error).__name__}: {error}"[:200]}
     return {}

@@ -86,6 +86,7 @@ class Migration:
 
 def _carry_profiles(transaction: Writing) -> None:
     """Put the instrument profiles, which version 1 kept in notes of the trail alone, into their table."""
+    # The word as version 1 wrote it, whatever `What` may call it one day.
     statement = select(TrailEntryRow).where(TrailEntryRow.what == "profile set").order_by("seq")
     numbers: dict[str, int] = {}
     for entry in transaction.session.exec(statement).all():
@@ -180,6 +181,8 @@ def schema(version: int) -> Schema:
     Args:
         version: 1 to `VERSION`.
     """
+    # SQLite rewrites the text of a table when its columns are renamed or added, so that the text to compare with must
+    # come from SQLite, by the same steps.
     scratch = sqlite3.connect(":memory:")
     dialect = sqlite.dialect()
     for table in SQLModel.metadata.sorted_tables:

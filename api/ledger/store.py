@@ -22,6 +22,7 @@ _TMP = re.compile(r"\.tmp-(\d+)-[0-9a-f]+")
 
 def sync_folder(folder: Path) -> None:
     """Make the names in a folder durable."""
+    # fsync of a file does not cover its name in the folder: after a power cut its content could be there under none.
     handle = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(handle)
@@ -35,6 +36,8 @@ def write_synced(path: Path, data: bytes) -> None:
     Raises:
         FileNotWritten: The disk is full or refuses.
     """
+    # In the same folder, since a rename is atomic only within one file system; with the process id, so that `sweep`
+    # spares the files of a writer that still runs.
     temporary = path.parent / f".tmp-{os.getpid()}-{secrets.token_hex(8)}"
     try:
         with temporary.open("xb") as handle:
@@ -53,7 +56,7 @@ def _alive(pid: int) -> bool:
         os.kill(pid, 0)
     except ProcessLookupError:
         return False
-    except PermissionError:
+    except PermissionError:  # it runs, as another user
         pass
     return True
 
@@ -99,14 +102,16 @@ class Store:
         sha256 = sha256_hex(data)
         path = self.path(sha256)
         if path.exists():
+            # Compared, and not trusted by its name: disk or person may have changed what lies there.
             if path.read_bytes() == data:
                 return sha256
             # Somebody damaged the stored file. It is set aside, where `verify` reports it, and the good bytes kept.
             path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
         if not path.parent.exists():
             path.parent.mkdir(exist_ok=True)
-            sync_folder(self.root)
+            sync_folder(self.root)  # the name of the new folder must last as well
         write_synced(path, data)
+        # Against accidents only: whoever owns the file can undo it, and then `verify` finds the change.
         path.chmod(0o444)
         return sha256
 
@@ -127,6 +132,7 @@ class Store:
             if path.is_dir() and not path.is_symlink():
                 continue
             name = "".join(path.relative_to(self.root).parts)
+            # The same digits divided otherwise ("abc/def...") spell a hash too, but are not where `path` leads.
             yield (name if _HEX.fullmatch(name) and path == self.path(name) else ""), path
 
     def sweep(self) -> int:

@@ -109,7 +109,7 @@ def head_of(entry: TrailEntryRow) -> Head:
     try:
         txn = parsed(entry.body)["txn"]
     except (CanonicalError, KeyError, TypeError):
-        txn = -1
+        txn = -1  # a damaged body must not stop the server: no head file matches this, so that it is noted
     return Head(entry.seq, txn if isinstance(txn, int) else -1, entry.hash)
 
 
@@ -131,9 +131,11 @@ def read_head(path: Path) -> Head | None:
     except UnicodeDecodeError:
         raise CanonicalError("The head file is not text.") from None
     value = parsed(text)
+    # Exactly the text that `write_head` writes; another spelling of the same values is by another hand.
     if not isinstance(value, dict) or set(value) != {"seq", "txn", "hash"} or canonical(value) != text:
         raise CanonicalError("The head file does not hold seq, txn and hash in canonical form.")
     seq, txn, digest = value["seq"], value["txn"], value["hash"]
+    # `isinstance` would take true for a number.
     if type(seq) is not int or type(txn) is not int or not isinstance(digest, str):
         raise CanonicalError("The head file holds values of the wrong kind.")
     return Head(seq, txn, digest)

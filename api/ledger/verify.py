@@ -91,11 +91,14 @@ def verify_folder(folder: Path, progress: Progress = _silent) -> Verification:
         found.problems.append("The database is missing.")
         return found
     try:
+        # rw: SQLite may have to recover the WAL of a crash, which a read-only connection cannot; and, unlike the default,
+        # it makes no database where there is none.
         connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True)
     except sqlite3.Error as error:
         found.problems.append(f"The database cannot be opened: {error}.")
         return found
     try:
+        # One snapshot of all tables: a server at work on the folder must not look like tampering.
         connection.execute("BEGIN")
         progress("database")
         version = _version(connection, found)
@@ -136,6 +139,7 @@ def _check_database(connection: sqlite3.Connection, schema: Schema, found: Verif
     for (answer,) in connection.execute("PRAGMA integrity_check(20)"):
         if answer != "ok":
             found.problems.append(f"Database: {answer}.")
+    # integrity_check does not look at foreign keys.
     for table, rowid, parent, _ in connection.execute("PRAGMA foreign_key_check"):
         found.problems.append(f"Database: row {rowid} of {table} refers to a missing row of {parent}.")
     expected = schema.definitions
@@ -152,6 +156,7 @@ def _check_database(connection: sqlite3.Connection, schema: Schema, found: Verif
 def _rows(connection: sqlite3.Connection, schema: Schema, table: str) -> Iterator[Row]:
     columns = schema.columns[table]
     quoted = ", ".join(f'"{name}"' for name in columns)
+    # NOT INDEXED: an index that covers the columns would answer with its own copies, and hide a change of the table.
     for values in connection.execute(f'SELECT {quoted} FROM "{table}" NOT INDEXED'):  # noqa: S608 - our own names
         yield dict(zip(columns, values, strict=True))
 
@@ -160,6 +165,8 @@ def _check_chain(connection: sqlite3.Connection, schema: Schema, found: Verifica
     """(2) Check the trail entry by entry; returns the bodies, the head, and the head before the last transaction."""
     bodies: list[Row] = []
     head = before = Head()
+    # In a table that was tampered with, numbers may have become text, and the two do not compare; padded to one width,
+    # text sorts as its numbers do.
     entries = sorted(_rows(connection, schema, "trail_entry"), key=lambda row: str(row["seq"]).zfill(20))
     for entry in entries:
         body = _check_entry(entry, head, found)
@@ -172,6 +179,7 @@ def _check_chain(connection: sqlite3.Connection, schema: Schema, found: Verifica
         if body:
             bodies.append(body)
             _note_what(body, found)
+        # From what the entry itself claims: one fault is then one problem, and does not disown every entry after it.
         seq = entry["seq"] if type(entry["seq"]) is int else head.seq + 1
         head = Head(seq, txn, str(entry["hash"]))
     found.entries, found.head = len(entries), head.hash
@@ -189,6 +197,7 @@ def _check_entry(entry: Row, head: Head, found: Verification) -> Row | None:
         found.problems.append(f"{name}: does not follow from the entry before.")
     try:
         body = parsed(text) if isinstance(text, str) else None
+        # Written again and compared: the same content in another spelling (spaces, order, a key twice) is refused.
         well_formed = isinstance(body, dict) and set(body) == _BODY_KEYS and canonical(body) == text
     except CanonicalError:
         body, well_formed = None, False
@@ -231,6 +240,7 @@ def _check_head(path: Path, head: Head, before: Head, found: Verification) -> No
 
 def _same(first: object, second: object) -> bool:
     """Tell whether two are equal in value and in type: 1 is not 1.0, text is not bytes."""
+    # Python takes 1 and 1.0 for equal; SQLite keeps them apart, and so does the canonical text.
     return type(first) is type(second) and first == second
 
 
@@ -290,7 +300,7 @@ def _check_rows(
     newest = _newest(bodies, found)
     tables: dict[str, dict[str, Row]] = {}
     for table in schema.columns:
-        if table != "trail_entry":
+        if table != "trail_entry":  # its rows are what the others are checked by; see (2)
             tables[table] = _check_table(_rows(connection, schema, table), table, newest.pop(table, {}), found)
     for name in newest:
         found.problems.append(f"The trail speaks of a table {name!r} that does not exist.")
@@ -329,6 +339,7 @@ def _check_files(store: Store, rows: dict[str, Row], what: str, found: Verificat
         if path.name.startswith(".tmp-"):
             found.notes.append(f"{what} file {name}: left by an interrupted write; the next start clears it.")
             continue
+        # What a link leads to can change while the folder stays as it is.
         if not sha256 or path.is_symlink() or sha256 not in rows:
             found.problems.append(f"{what} file {name}: no row knows it; it was added or renamed.")
             continue

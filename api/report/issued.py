@@ -41,6 +41,7 @@ def keep_report(
         NotFound: There is no such job.
         WriteFailed: The disk is full or refuses.
     """
+    # The file before its row, as with evidence: no row may name a report that is not there.
     sha256 = store.put(data)
     with database.write() as transaction:
         job = job_of(transaction.session, job_id)
@@ -87,11 +88,12 @@ def make_report(
     profile_sha256 = "" if shop is None else shop.sha256
     with database.read() as session:
         job_of(session, job_id)
+        # From the same snapshot as the content: the head printed in a report covers exactly what it shows.
         head = last_head(session)
         for row in reversed(reports_of(session, job_id)):
             if row.profile_sha256 == profile_sha256 and _is_current(session, row):
                 return row
-            break
+            break  # only the newest can be current
         data = build_report(session, evidence, job_id, shop=shop)
     name = f"report-{job_id}.html"
     return keep_report(database, reports, job_id, name, "text/html; charset=utf-8", data, head, profile_sha256)

@@ -70,6 +70,7 @@ def _too_deep(_request: Request, _error: Exception) -> JSONResponse:
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     """Read what a crash left unread, in the background; close the database at the end."""
     workspace: Workspace = app.state.workspace
+    # A daemon: many clips may wait, and a stop of the server need not; what is unread then is read at the next start.
     Thread(target=workspace.intake.resume, name="resume", daemon=True).start()
     yield
     workspace.close()
@@ -84,7 +85,7 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
         version=version("ohmtrail"),
         lifespan=_lifespan,
         telemetry={"tracing": False, "metrics": False},  # nothing about a visit is reported anywhere
-        docs_url=None,  # its scripts come from elsewhere; the description itself is at /openapi.json
+        docs_url=None,  # FastAPI's page loads its scripts from elsewhere; the description is at /openapi.json
         redoc_url=None,
     )
     app.state.workspace = workspace

@@ -56,6 +56,7 @@ class HostCheck:
                 "message": "This server does not answer under that name.",
                 "what_to_do": "Use http://localhost, or add the name to OHMTRAIL_HOSTS.",
             }
+        # A client that is no browser sends no Origin; a browser sends it with every write and every socket.
         origin = headers.get(b"origin")
         if origin is not None and urlsplit(origin).netloc.lower() != headers.get(b"host", "").lower():
             return {
@@ -74,6 +75,7 @@ class HostCheck:
         if problem is None:
             await self.app(scope, receive, self._with_headers(send))
         elif scope["type"] == "websocket":
+            # RFC 6455, 7.4.1: policy violation.
             await send({"type": "websocket.close", "code": 1008, "reason": problem["code"]})
         else:
             await _send_json(send, 403, problem)
@@ -84,14 +86,17 @@ class HostCheck:
         async def sending(message: Message) -> None:
             nonlocal refused
             if message["type"] == "http.response.start":
+                # The body limit answers in plain text and its own words; the page shows the sentences of a JSON error.
                 if message["status"] == 413 and _is_plain(message):
                     refused = True
                     await _send_json(send, 413, _TOO_LARGE)
                 present = {name.lower() for name, _ in message["headers"]}
                 extra = {
+                    # Evidence is whatever somebody sent: a browser must not find a page or script in it by guessing.
                     b"x-content-type-options": b"nosniff",
                     b"referrer-policy": b"no-referrer",
                     b"cross-origin-resource-policy": b"same-origin",
+                    # An answer is true until the next word; routes whose content never changes say so themselves.
                     b"cache-control": b"no-store",
                 }
                 message["headers"] = [

@@ -28,6 +28,7 @@ def _as_json(part: BaseModel) -> str:
 
 def create_job(transaction: Transaction, description: JobDescription) -> JobRow:
     """Write a job with its axes and instruments; one trail entry holds all of them."""
+    # No job is ever deleted, so their count gives the next number.
     number = transaction.session.connection().execute(text("SELECT count(*) FROM job")).scalar_one() + 1
     job = JobRow(
         id=f"J{number}",
@@ -129,6 +130,7 @@ def job_of(session: Session, job_id: str) -> JobRow:
 
 def axes_of(session: Session, job_id: str) -> Sequence[AxisRow]:
     """Read a job's axes, in the order described."""
+    # The ids would sort by name; rows are numbered in the order in which they were put.
     return session.exec(select(AxisRow).where(AxisRow.job_id == job_id).order_by(text("rowid"))).all()
 
 

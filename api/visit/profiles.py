@@ -147,6 +147,7 @@ def _checked(
     one = usual_instrument(instruments, reading)
     found = [profiles[one.id]] if one is not None else list(profiles.values())
     known = [profile for profile in found if profile is not None]
+    # An instrument without a profile might show anything, so that nothing can be refused for it.
     if not known or len(known) < len(found):
         return display
     insulation = reading.kind is QuantityKind.INSULATION_RESISTANCE and "set_voltage" not in display.secondary

@@ -29,7 +29,11 @@ from capture.language.prompts import question
 from capture.reading import Doubt, Reading
 
 JOIN_WINDOW_S = 120
-"""Voice and photo of one reading lie at most this far apart, s by their capture times."""
+"""Voice and photo of one reading lie at most this far apart, s by their capture times (house rule, no source).
+
+It leaves room for a one-minute insulation test between the word and the photo. Capture times, since what waited in a
+phone's outbox may arrive much later than it was taken.
+"""
 
 _SETTLED_BY_AGREEMENT = frozenset(
     {
@@ -44,6 +48,10 @@ _SETTLED_BY_AGREEMENT = frozenset(
         Doubt.CONFLICT,
     }
 )
+"""Doubts about what was recognised: they end where ear and eye, which fail in different ways, came to the same value.
+
+What is missing, implausible or had not settled stays in doubt, however many say it.
+"""
 
 
 @dataclass(frozen=True)
@@ -200,6 +208,7 @@ def set_value(proposal: Proposal, given: ProposedReading, job: Job, captured_at:
     row.confidence = f"{min(max(given.confidence, 0.0), 1.0):.3f}"
     proposal.reading, proposal.notes = reading, notes
     proposal.doubts, proposal.alternatives = doubts, given.alternatives
+    # A value that is said again as it was changes nothing: what was read back still holds, and can be confirmed.
     if row.revision == 0 or before != (reading, notes, doubts, given.alternatives):
         row.revision += 1
         row.changed_at = now
@@ -255,8 +264,11 @@ def find_partner(waiting: Sequence[Proposal], reading: Reading, source: Source) 
         own, heard, seen = proposal.reading, proposal.voice is not None, proposal.photo is not None
         if abs(seconds_between(proposal.row.captured_at, source.captured_at)) > JOIN_WINDOW_S:
             continue
+        # Close in time is not enough: two leads are measured within seconds of each other.
         if not (same_place(own, reading) and same_dimension(own.quantity, reading.quantity)):
             continue
+        # A further photo belongs to a seen reading only where it repeats its value or may settle a conflict; one that
+        # shows another value is another reading.
         retaken = seen and (proposal.row.agreement == "conflict" or same_value(own.quantity, reading.quantity))
         if source.kind == "photo" and ((heard and not seen) or retaken):
             return proposal
@@ -291,6 +303,7 @@ def join(proposal: Proposal, given: ProposedReading, source: Source, job: Job, n
         settled = tuple(doubt for doubt in doubts if doubt not in _SETTLED_BY_AGREEMENT)
         joined = ProposedReading(reading, settled, (), given.confidence)
     else:
+        # What the photo shows, at the place that was said: a display does not show which lead it is connected to.
         built = photo.test_voltage_built or reading.test_voltage_built
         other = replace(reading, quantity=photo.quantity, test_voltage_built=built)
         joined = ProposedReading(reading, (*doubts, Doubt.CONFLICT), (other,), given.confidence)
@@ -311,6 +324,8 @@ def correct(proposal: Proposal, given: ProposedReading, source: Source, job: Job
         agree = says_same(proposal.photo.quantity, given.reading.quantity)
         row.agreement = "agree" if agree else "chosen"
         if agree:
+            # People say "one point oh eight" of a display that shows 1.080. Where both say the same, its digits are
+            # kept: the last one gives the resolution, which grading counts in.
             finer = finer_quantity(proposal.photo.quantity, given.reading.quantity)
             given = replace(given, reading=replace(given.reading, quantity=finer))
         row.source = "speech+photo" if row.clip_sha256 is not None else row.source

@@ -117,10 +117,13 @@ def check_confirmable(session: Session, proposal: Proposal, revision: int | None
     """
     require_open(proposal, revision)
     row, reading = proposal.row, proposal.reading
+    # Clips may arrive late, from a phone's outbox: a word spoken before the value changed answered another value.
     if spoken_at is not None and seconds_between(row.changed_captured, spoken_at) < 0:
         raise SaidBefore()
     if proposal.doubts:
         raise InDoubt(question=question(reading, proposal.doubts, ()))
+    # Two corrections of one record can be open side by side; once one of them is confirmed, the other has nothing to
+    # replace.
     if row.supersedes is not None:
         require_current(record_of(session, row.supersedes))
     if not is_gated(reading):
@@ -153,6 +156,7 @@ def confirm(transaction: Transaction, proposal: Proposal, decision: Decision, re
     row = proposal.stored()
     event = put_event(transaction, row.job_id, "confirm", decision, proposal=proposal)
     bases = (ReadingColumns, SourceColumns, NoteColumns)
+    # Copied, not referred to: the proposal's table may be changed, the record's is append-only.
     columns = {name: getattr(row, name) for base in bases for name in base.model_fields}
     record = RecordRow(
         **columns,

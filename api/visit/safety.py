@@ -147,6 +147,7 @@ AFTER_TEST = "Keep the leads discharged for at least four times the test time, t
 def is_gated(reading: Reading) -> bool:
     """Tell whether a reading was taken with a dangerous test voltage: insulation resistance, or 50 V and more set."""
     if reading.kind is QuantityKind.INSULATION_RESISTANCE:
+        # A voltage that nobody named is taken for a dangerous one.
         return reading.test_voltage_set is None or reading.test_voltage_set >= GATED_VOLTAGE_V
     resistance = reading.kind in (QuantityKind.RESISTANCE_TO_GROUND, QuantityKind.CONTINUITY)
     return resistance and (reading.test_voltage_built or Decimal(0)) >= GATED_VOLTAGE_V
@@ -182,7 +183,7 @@ def check_answer(step_id: str, answer: str, value: str | None) -> tuple[SafetySt
         if not number.is_finite():
             raise InvalidOperation
     except InvalidOperation:
-        if answer == "no":
+        if answer == "no":  # it keeps the gate shut with or without a value
             return step, None
         raise ValueMissing(unit=step.value_unit) from None
     return step, format(number, "f")
@@ -265,6 +266,7 @@ def _is_met(step: SafetyStep, answer: SafetyAnswerRow | None) -> bool:
         return step.may_not_apply
     if answer.answer != "yes":
         return False
+    # abs: a meter connected the wrong way round shows the bus as negative.
     return not step.value_unit or (answer.value is not None and abs(Decimal(answer.value)) < BUS_LIMIT_V)
 
 

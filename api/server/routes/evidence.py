@@ -17,7 +17,10 @@ from api.server.routes import WorkspaceDep
 router = APIRouter(prefix="/api", tags=["evidence"])
 
 CONTENT_POLICY = "default-src 'none'; img-src 'self'; media-src 'self'; style-src 'unsafe-inline'; sandbox"
-"""What was sent to us is shown, but nothing in it may run, load or reach our pages."""
+"""What was sent to us is shown, but nothing in it may run, load or reach our pages.
+
+`sandbox` gives it an origin of its own, so that even a script that did run could not read from the routes.
+"""
 
 
 @router.post(
@@ -39,6 +42,7 @@ def send_evidence(
     read is kept as evidence, and `problem` says why. The same `client_id`, or the same bytes with the same
     `captured_at`, is answered again without doing anything twice.
     """
+    # One byte more than allowed shows that it is too large, without reading all of it.
     data = file.file.read(max(MAX_BYTES.values()) + 1)
     return workspace.intake.take(job_id, data, captured_at or None, client_id or None)
 
@@ -110,8 +114,10 @@ def evidence_content(workspace: WorkspaceDep, sha256: str) -> FileResponse:
     """Send the bytes of a stored file, whole or in part (Range)."""
     with workspace.database.read() as session:
         row = evidence_of(session, sha256)
+    # Fails here where the file is missing, with a sentence for the person; `FileResponse` has none.
     workspace.evidence.read(sha256)[:1]
     suffix = row.media_type.rpartition("/")[2].replace("octet-stream", "bin").replace("mpeg", "mp3")
+    # What no list of ours knows is saved to a file, and never opened by the browser.
     shown = "attachment" if row.kind == "other" else "inline"
     headers = {
         "Content-Disposition": f'{shown}; filename="{row.kind}-{sha256[:12]}.{suffix}"',

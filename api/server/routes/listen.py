@@ -66,6 +66,7 @@ class IncomingUtterance:
 
         Without a working recogniser the sound is still kept, and the file is heard at the end instead.
         """
+        # A frame may end in mid-sample; the other byte comes with the next one.
         whole = len(self.pcm) // 2 * 2
         if self.deaf:
             return False
@@ -73,6 +74,8 @@ class IncomingUtterance:
             self.stream = self.stream or self.workspace.engines.stream()
             text = self.stream.accept(bytes(self.pcm[self.fed : whole]))
         except CaptureError:
+            # Deaf, and still keeping: what somebody says must outlast a model that is missing or broken. The file is
+            # heard at the end, where the answer says what is wrong.
             self.stream, self.deaf = None, True
             return False
         self.fed = whole
@@ -115,6 +118,7 @@ class ListenConnection:
             await self.problem(UtteranceTooLong(most=int(MAX_SECONDS)))
             return
         utterance.pcm += data
+        # In a thread: recognising blocks, and all connections share this one loop.
         if await run_sync(utterance.feed):
             await self.socket.send_json({"type": "partial", "text": utterance.text})
         if self.hands_free and utterance.ended:

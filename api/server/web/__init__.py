@@ -62,6 +62,7 @@ def _serve(name: str, request: Request) -> Response:
     except KeyError:
         raise NoSuchPage(name=name) from None
     headers = {**HEADERS, "ETag": tag}
+    # Asked for anew each time ("no-cache"), so that an update shows at once; sent again only where it changed.
     if request.headers.get("if-none-match") == tag:
         return Response(status_code=304, headers=headers)
     return Response(content, media_type=f"{media_type}; charset=utf-8", headers=headers)
