@@ -28,14 +28,14 @@ FIXTURES = Path(__file__).parents[2] / "fixtures" / "visit"
 
 
 def replay(
-    workspace: Workspace, fixtures: Path, told: Progress | None = None, console: Console | None = None
+    workspace: Workspace, fixtures: Path, progress: Progress | None = None, console: Console | None = None
 ) -> tuple[str, Counter[str]]:
     """Make the job and take every event of the visit in.
 
     Args:
         workspace: Where it goes; a new job is made in it.
         fixtures: Folder with `job.json`, `visit.json`, `clips/` and `photos/`.
-        told: Progress display to advance, if any.
+        progress: Progress display to advance, if any.
         console: Where each exchange is printed, if anywhere.
 
     Returns:
@@ -44,7 +44,7 @@ def replay(
     job = workspace.create_job(json.loads((fixtures / "job.json").read_text("utf-8")))
     events: list[PlainData] = json.loads((fixtures / "visit.json").read_text("utf-8"))
     counts: Counter[str] = Counter()
-    task = None if told is None else told.add_task("Replaying the visit", total=len(events))
+    task = None if progress is None else progress.add_task("Replaying the visit", total=len(events))
     for event in events:
         if event["event"] == "safety":
             workspace.answer_safety(job["id"], event["axis"], event["answers"], captured_at=event["at"])
@@ -55,8 +55,8 @@ def replay(
             _count(counts, event["event"], answer)
             if console is not None:
                 console.print(f"[dim]{event['file']:>14}[/dim]  {answer['message']}", highlight=False, soft_wrap=True)
-        if told is not None and task is not None:
-            told.advance(task)
+        if progress is not None and task is not None:
+            progress.advance(task)
     return str(job["id"]), counts
 
 
@@ -102,8 +102,8 @@ def demo(
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     try:
         workspace = Workspace.open(folder)
-        with Progress(*columns, console=console) as told:
-            job_id, counts = replay(workspace, fixtures, told, console if talk else None)
+        with Progress(*columns, console=console) as progress:
+            job_id, counts = replay(workspace, fixtures, progress, console if talk else None)
         verdict = workspace.grade(job_id)
         kept = workspace.make_report(job_id)
     except OhmtrailError as problem:

@@ -63,14 +63,14 @@ def rows(blocks: Iterable[bytes], speech: SpeechModel) -> Iterator[PlainData]:
         yield {"file": f"{one.start_s:.1f}-{one.end_s:.1f} s"} | as_data(one.utterance)
 
 
-def show(told: Iterable[PlainData], *, as_json: bool) -> None:
+def show(utterances: Iterable[PlainData], *, as_json: bool) -> None:
     """Print utterances as they come."""
     if as_json:
-        for row in told:
+        for row in utterances:
             typer.echo(json.dumps(row, ensure_ascii=False))
         return
     kept: list[PlainData] = []
     with Live(as_table(kept, first="Spoken"), console=Console(highlight=False)) as table:
-        for row in told:
+        for row in utterances:
             kept = [*kept, row][-SHOWN:]
             table.update(as_table(kept, first="Spoken"), refresh=True)

@@ -160,5 +160,5 @@ def context_of(session: Session, job_id: str) -> Context:
     state = session.get(DialogueStateRow, job_id)
     if state is None:
         return Context()
-    # The recogniser tells by the job's axes whether a letter that was said can be one.
+    # The recogniser determines from the job's axes whether a letter that was said can be one.
     return replace(context_from_json(parsed(state.context_json)), axes=read_job(session, job_id).axis_names)

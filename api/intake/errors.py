@@ -108,7 +108,7 @@ class PhotoUnreadable(Refused):
 
 
 class MarkedPhotoUnreadable(PhotoUnreadable):
-    """Refuse corners on a photo whose size cannot be told."""
+    """Refuse corners on a photo whose size cannot be determined."""
 
     remedy = "Take the photo again, or type the value."
 

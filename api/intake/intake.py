@@ -36,7 +36,7 @@ from grading.shop import ShopProfile
 class Intake:
     """Takes clips and photos in; one at a time for each job, since each is understood in the light of the last.
 
-    What was said before tells the axis, the unit and the question that a short answer belongs to; two clips of one job
+    What was said before gives the axis, the unit and the question that a short answer belongs to; two clips of one job
     read side by side would both start from the same past.
     """
 

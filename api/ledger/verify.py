@@ -83,7 +83,7 @@ def verify_folder(folder: Path, progress: Progress = _silent) -> Verification:
 
     Args:
         folder: The data folder.
-        progress: Told the step that begins.
+        progress: Called with the step that begins.
     """
     found = Verification()
     path = folder / "ohmtrail.db"
@@ -91,8 +91,8 @@ def verify_folder(folder: Path, progress: Progress = _silent) -> Verification:
         found.problems.append("The database is missing.")
         return found
     try:
-        # rw: SQLite may have to recover the WAL of a crash, which a read-only connection cannot; and, unlike the default,
-        # it makes no database where there is none.
+        # rw: SQLite may have to recover the WAL of a crash, which a read-only connection cannot; and, unlike the
+        # default, it makes no database where there is none.
         connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True)
     except sqlite3.Error as error:
         found.problems.append(f"The database cannot be opened: {error}.")

@@ -1,6 +1,6 @@
 """What a photo warns of, whatever else it shows: voltage on the leads, a live circuit, a battery that is low.
 
-A sign is heeded even where the reading beside it is refused. Nothing here ever says that something is safe.
+An annunciator counts even where the reading beside it is refused. Nothing here ever says that something is safe.
 """
 
 from __future__ import annotations
@@ -25,19 +25,19 @@ class Caution:
 
 HIGH_VOLTAGE = Caution(
     "high_voltage",
-    "Caution: the display shows the high-voltage sign. Do not touch leads or terminals before the test has ended and "
+    "Caution: the display shows the high-voltage symbol. Do not touch leads or terminals before the test has ended and "
     "they are discharged and measured.",
 )
 LOW_BATTERY = Caution("low_battery", "The display shows a low battery: its accuracy is not assured.")
 HOLD = Caution("hold", "The display is on hold: make sure that it shows this reading.")
 ZERO = Caution("zero", "A zero offset is already subtracted on the display: do not subtract the leads again.")
-_SIGNS = {"hv": HIGH_VOLTAGE, "bat_low": LOW_BATTERY, "hold": HOLD, "zero": ZERO}
+_ANNUNCIATORS = {"hv": HIGH_VOLTAGE, "bat_low": LOW_BATTERY, "hold": HOLD, "zero": ZERO}
 
 
 def cautions_of(seen: Seen) -> list[Caution]:
     """Give the warnings of a photo, the most serious first, each once."""
     found = [caution for display in seen.displays for caution in _live(display)]
-    for name, caution in _SIGNS.items():
+    for name, caution in _ANNUNCIATORS.items():
         if any(name in display.secondary for display in seen.displays):
             found.append(caution)
     return list(dict.fromkeys(found))

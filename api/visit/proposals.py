@@ -193,7 +193,7 @@ def set_value(proposal: Proposal, given: ProposedReading, job: Job, captured_at:
     Args:
         proposal: The proposal; the caller stores it and writes the trail entry.
         given: The value.
-        job: Its axes and instruments, which tell what is missing.
+        job: Its axes and instruments, which determine what is missing.
         captured_at: The device's time of the input that sets the value.
         now: UTC instant.
     """

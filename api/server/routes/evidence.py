@@ -62,7 +62,7 @@ def send_burst(
 ) -> JsonObject:
     """Store several photos of one display, read them as one, and answer as for one photo; all of them are kept.
 
-    Photos that surely show different values have not settled: nothing is proposed then.
+    Photos that clearly show different values have not settled: nothing is proposed then.
     """
     frames = [file.file.read(MAX_BYTES["photo"] + 1) for file in files[: MOST_FRAMES + 1]]
     return workspace.intake.take_burst(job_id, frames, captured_at or None, client_id or None)

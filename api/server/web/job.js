@@ -170,7 +170,7 @@ class JobView {
       Promise.all(this.job.axes.map((a) => get(`${this.path}/axes/${encodeURIComponent(a.name)}/safety`))),
     ]);
     const seen = JSON.stringify([job.next, proposals, records, findings, plans, safety]);
-    if (seen === this.seen) return;
+    if (seen === this.seen) return; // drawing anew would close the forms that a person is filling in
     this.seen = seen;
     this.next.textContent = job.next;
     this.drawProposals(proposals);
@@ -180,7 +180,7 @@ class JobView {
   drawProposals(open) {
     const cards = new Map();
     for (const proposal of open) {
-      const key = `${proposal.id}@${proposal.revision}`;
+      const key = `${proposal.id}@${proposal.revision}`; // unchanged: its card stays, with what is typed into it
       cards.set(key, this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh(), (sha256) => this.mark(sha256)));
     }
     this.cards = cards;

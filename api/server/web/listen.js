@@ -32,7 +32,7 @@ export class Listening {
   }
 
   async start() {
-    if (this.busy) return;
+    if (this.busy) return; // pressed again while the browser still asks for the microphone
     this.busy = true;
     this.socket = await this.connect();
     this.whole = this.socket === null; // no connection: the clip goes whole

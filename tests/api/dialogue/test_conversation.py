@@ -343,19 +343,19 @@ def test_the_trail_holds_every_step_in_order(visit: Visit) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "expected"),
     [
         ("x ray axis motor alone", "X-ray axis, motor alone"),
         ("set to five hundred volts", "five hundred volts"),
         ("set five hundred", "five hundred volts"),
     ],
 )
-def test_a_setting_that_holds_already_is_acknowledged(visit: Visit, words: str, told: str) -> None:
+def test_a_setting_that_holds_already_is_acknowledged(visit: Visit, words: str, expected: str) -> None:
     visit.say("x ray axis motor alone")
     visit.say("set to five hundred volts")
     answer = visit.say(words)["message"]
     assert answer.startswith("Still ")
-    assert told in answer
+    assert expected in answer
 
 
 def test_a_setting_said_again_asks_the_open_question_again(visit: Visit) -> None:

@@ -70,7 +70,7 @@ MADE: dict[str, tuple[Callable[[], bytes], str, str]] = {
 
 
 @pytest.mark.parametrize("name", MADE)
-def test_the_type_is_told_by_the_content(name: str) -> None:
+def test_the_type_is_determined_from_the_content(name: str) -> None:
     make, expected, kind = MADE[name]
     found = media_type(make())
     assert (found.name, found.kind) == (expected, kind)
