@@ -11,7 +11,7 @@ from api.report.content import ReportedAnswer, ReportedAxis, ReportedValue, Stat
 from api.report.plot import Bar, LimitLine, bars
 from api.report.rows import Rows
 from api.report.rulebook import is_isolation, source_of, title_of
-from api.report.values import ValueRows, to_ground
+from api.report.values import ValueRows, plotted
 from grading.finding import Finding
 from grading.isolation import Fault
 from grading.measurement import MotorKind
@@ -63,7 +63,7 @@ def statement(finding: Finding) -> Statement:
 def _plot(
     values: Sequence[ReportedValue], records: dict[str, RecordRow], name: str, findings: Sequence[Finding]
 ) -> str:
-    shown = [v for v in values if to_ground(v, records[v.record_id].quantity)]
+    shown = [v for v in values if plotted(v, records[v.record_id])]
     rows = [
         Bar(
             f"{v.record_id.rpartition('-')[2]}  {wording.SHORT_SECTIONS.get(records[v.record_id].section or '', '')}"

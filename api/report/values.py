@@ -16,6 +16,7 @@ from grading.finding import Finding
 from grading.limit import Basis
 from grading.prose.findings import advice_text, finding_reason
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError
+from grading.terms.terminals import measured_to_earth
 
 _ORDER = (VerdictMark.FAIL, VerdictMark.UNSURE, VerdictMark.WATCH, VerdictMark.PASS, VerdictMark.NONE)
 _BOUNDS = {Qualifier.ABOVE: ">", Qualifier.OPEN: ">", Qualifier.BELOW: "<", Qualifier.SHORT: "<"}
@@ -157,8 +158,8 @@ class ValueRows:
         )
 
 
-def to_ground(value: ReportedValue, kind: str | None) -> bool:
-    """Whether a row belongs into the plot: a resistance to ground in force, with digits."""
-    if value.replaced or value.ohms is None or value.ohms <= 0 or kind is None:
+def plotted(value: ReportedValue, record: RecordRow) -> bool:
+    """Tell whether a row belongs into the plot: a resistance to earth in force, with digits."""
+    if value.replaced or value.ohms is None or value.ohms <= 0 or not record.quantity:
         return False
-    return kind in ("insulation_resistance", "resistance_to_ground")
+    return measured_to_earth(QuantityKind(record.quantity), record.terminals or "")

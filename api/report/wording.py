@@ -13,6 +13,7 @@ from grading.finding import Verdict as Grade
 from grading.limit import Basis, Direction, Limit
 from grading.measurement import Circumstance
 from grading.terms.quantity import UNITS
+from grading.terms.section import SECTION_WORDS, Section, section_in_full
 from grading.words import number
 
 TITLE = "Servo axis insulation and winding test"
@@ -58,12 +59,8 @@ KINDS = {
     "humidity": "Relative humidity",
     "time": "Time",
 }
-SECTIONS = {
-    "through_cable": "from the cabinet, cable and motor together",
-    "motor_alone": "motor alone",
-    "cable_alone": "cable alone",
-}
-SHORT_SECTIONS = {"through_cable": "cable + motor", "motor_alone": "motor alone", "cable_alone": "cable alone"}
+SECTIONS = {section.value: section_in_full(section) for section in Section}
+SHORT_SECTIONS = {section.value: SECTION_WORDS[section] for section in Section}
 MOTORS = {
     "brushed_dc": "Brushed DC servo motor",
     "dc_servo": "Brushed DC servo motor",
