@@ -311,7 +311,7 @@ IEEE_43_TABLE_1: tuple[GuidelineVoltages, ...] = (
 
 
 def field_limit(base: Limit, rated_voltage: Decimal | None) -> Limit:
-    """The "kV + 1" row for one machine: 1 MΩ plus 1 MΩ per kV of rated voltage.
+    """Give the "kV + 1" row for one machine: 1 MΩ plus 1 MΩ per kV of rated voltage.
 
     Args:
         base: The table's "insulation.field".
@@ -325,7 +325,7 @@ def field_limit(base: Limit, rated_voltage: Decimal | None) -> Limit:
 
 
 def winding_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Limit:
-    """The row of IEEE 43-2013 Table 3 that applies to the axis's winding."""
+    """Give the row of IEEE 43-2013 Table 3 that applies to the axis's winding."""
     winding = context.winding
     if winding is WindingKind.DC_ARMATURE:
         return limits["insulation.armature"]
@@ -339,11 +339,11 @@ def winding_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) ->
 
 
 def machine_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Limit:
-    """The floor of IEC 60204-1, 18.3; the lower one only where slip rings or bus bars are part of the circuit."""
+    """Give the floor of IEC 60204-1, 18.3; the lower one only where slip rings or bus bars are part of the circuit."""
     return limits["insulation.slip_rings" if context.slip_rings else "insulation.machine"]
 
 
 def watch_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Limit:
-    """The level below which a sound value is watched."""
+    """Give the level below which a sound value is watched."""
     brushed = context.motor_kind is MotorKind.DC_SERVO
     return limits["insulation.watch_brushed" if brushed else "insulation.watch_brushless"]

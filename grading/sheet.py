@@ -296,7 +296,7 @@ def _instrument(sheet: Sheet, row: Mapping[str, str]) -> Instrument | None:
 
 
 def _instrument_id(row: Mapping[str, str]) -> str | None:
-    """The instrument's number; a row that only describes one speaks of the unnamed one."""
+    """Give the instrument's number; a row that only describes one speaks of the unnamed one."""
     told = {"accuracy_percent", "accuracy_counts", "range_end", "calibration_due"} & set(row)
     return row.get("instrument") or ("unnamed" if told else None)
 

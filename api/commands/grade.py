@@ -77,7 +77,7 @@ grade.__doc__ = HELP  # the command's help is made of the table of columns
 
 
 def read_text(path: Path) -> str:
-    """A text file in UTF-8.
+    """Read a text file in UTF-8.
 
     Raises:
         OSError: It cannot be read.
@@ -93,7 +93,7 @@ def read_text(path: Path) -> str:
 
 
 def read_limits(path: Path) -> ShopProfile:
-    """A shop profile from a TOML file.
+    """Read a shop profile from a TOML file.
 
     Raises:
         OSError: It cannot be read.
@@ -107,7 +107,7 @@ def read_limits(path: Path) -> ShopProfile:
 
 
 def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:
-    """The verdicts as tables, the words for each axis under its own."""
+    """Print the verdicts as tables, the words for each axis under its own."""
     console.print(overview(job))
     for axis in job.axes:
         console.print(Text(headline_text(axis.summary), style="bold"))
@@ -125,7 +125,7 @@ def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:
 
 
 def overview(job: JobVerdict) -> Table:
-    """One line per axis."""
+    """Give one line per axis."""
     table = Table("Axis", "Verdict", "Fault", "Drive", "First step")
     for axis in job.axes:
         step = action_text(axis.next_steps[0].action) if axis.next_steps else ""
@@ -140,7 +140,7 @@ def overview(job: JobVerdict) -> Table:
 
 
 def details(axis: AxisVerdict) -> Table:
-    """Every finding that judges, most serious first."""
+    """List every finding that judges, most serious first."""
     table = Table("Verdict", "Rule", "Finding", "Records")
     for finding in axis.findings:
         if finding.urgency is not Urgency.INFORMATION:
