@@ -261,7 +261,11 @@ LIMITS: Mapping[str, Limit] = {row.id: row for row in _ROWS}
 
 # What no shop can set: properties of testers, gates before a test, and figures kept to read other people's reports.
 FIXED: frozenset[str] = frozenset(
-    {name for name in LIMITS if name.startswith(("energy.", "temperature.", "voltage."))}
+    {"energy.residual_voltage", "energy.exempt_charge", "energy.gate_voltage", "energy.discharge_factor"}
+    | {"energy.return_voltage", "temperature.lowest", "temperature.highest"}
+    | {"voltage.machine", "voltage.first_step", "voltage.first_step_low", "voltage.first_step_rated"}
+    | {"voltage.single_step", "voltage.small_rated", "voltage.small_first_step", "voltage.small_judging"}
+    | {"voltage.small_ceiling"}
     | {"tester.built", "tester.full_voltage_load", "tester.operating_error", "insulation.armature_2000"}
     | {"tester.ceiling_rated", "tester.current_least", "tester.current_most", "tester.current_unexplained"}
     | {"tester.current_fit", "tester.ohm_error", "tester.ohm_counts", "tester.fewest_counts"}
