@@ -71,7 +71,7 @@ class AbsorptionRatio:
 
 
 def ratio(later: Decimal, earlier: Decimal) -> Decimal:
-    """The later value over the earlier one, any unit.
+    """Compute the later value over the earlier one, any unit.
 
     Raises:
         ValueError: The earlier value is not above 0.
@@ -86,7 +86,7 @@ def ratio(later: Decimal, earlier: Decimal) -> Decimal:
 
 
 def ratio_of_intervals(later: Interval, earlier: Interval) -> tuple[Decimal, Decimal]:
-    """Lowest and highest ratio: over-range values stay bounds ("> 4000 / 550" gives at least 7.27).
+    """Compute the lowest and highest ratio: over-range values stay bounds ("> 4000 / 550" gives at least 7.27).
 
     Example (TV-E06: > 4000 MΩ over 550 MΩ stays a bound):
         >>> low, high = ratio_of_intervals(Interval.at_least(Decimal(4000)), Interval(Decimal(550), Decimal(550)))
@@ -99,7 +99,7 @@ def ratio_of_intervals(later: Interval, earlier: Interval) -> tuple[Decimal, Dec
 
 
 def dar_band(dar: Decimal) -> str:
-    """Word for a 60 s/30 s ratio: bad, unreliable, fair, good, excellent (common practice, no source).
+    """Name the band of a 60 s/30 s ratio: bad, unreliable, fair, good, excellent (common practice, no source).
 
     A ratio on a boundary belongs to the band above it, except 1.6, which is still "good".
 
@@ -114,7 +114,7 @@ def dar_band(dar: Decimal) -> str:
 
 
 def minimum_pi(thermal_class: str) -> Decimal:
-    """Least polarization index for a thermal class: 1.5 for 105 (A), 2.0 above (IEEE 43-2000 table as quoted).
+    """Give the least polarization index for a thermal class: 1.5 for 105 (A), 2.0 above (IEEE 43-2000, as quoted).
 
     Raises:
         ValueError: Unknown class.

@@ -36,7 +36,7 @@ _REPEAT_ALL = step(StepKind.REPEAT_WHOLE_AND_LOW, ReasonKind.WHOLE_ABOVE_PART, S
 
 
 def _split(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
-    """Both parts come free with one plug; what differs is where to look first."""
+    """Split motor and cable: both come free with one plug; what differs is where to look first."""
     if place.outcome is not Outcome.WHOLE_BAD or place.unclear:
         return (_measure(context, place.measure_next),)
     first, second = (Part.MOTOR, Part.CABLE) if motor_first(context) else (Part.CABLE, Part.MOTOR)

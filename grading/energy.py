@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum
 
 from grading.limits import LIMITS
 from grading.terms.terminals import auxiliary
@@ -19,7 +20,7 @@ GATE_V = LIMITS["energy.gate_voltage"].value
 
 
 def discharge_time_s(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: Decimal, to_v: Decimal) -> Decimal:
-    """Time in s for a capacitor to discharge through a resistor: RC ln(V0/Vf).
+    """Compute the time in s for a capacitor to discharge through a resistor: RC ln(V0/Vf).
 
     Raises:
         ValueError: A voltage is not above 0, or the end is above the start.
@@ -34,7 +35,7 @@ def discharge_time_s(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: De
 
 
 def voltage_after_v(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: Decimal, time_s: Decimal) -> Decimal:
-    """Voltage left after a time: V0 exp(-t/RC).
+    """Compute the voltage left after a time: V0 exp(-t/RC).
 
     Example (TV-A03: 1 kΩ, 2200 µF, 5 s):
         >>> round(voltage_after_v(Decimal(1000), Decimal("0.0022"), Decimal(325), Decimal(5)), 1)
@@ -44,7 +45,7 @@ def voltage_after_v(resistance_ohm: Decimal, capacitance_f: Decimal, from_v: Dec
 
 
 def charge_uc(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
-    """Stored charge in µC: C V.
+    """Compute the stored charge in µC: C V.
 
     Example (TV-A04):
         >>> charge_uc(Decimal("1e-7"), Decimal(325)).normalize()
@@ -54,7 +55,7 @@ def charge_uc(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
 
 
 def energy_mj(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
-    """Stored energy in mJ: C V²/2.
+    """Compute the stored energy in mJ: C V²/2.
 
     Example (TV-A08-energy):
         >>> energy_mj(Decimal("12e-9"), Decimal(1000)).normalize()
@@ -64,7 +65,7 @@ def energy_mj(capacitance_f: Decimal, voltage: Decimal) -> Decimal:
 
 
 def exempt_from_five_seconds(charge: Decimal) -> bool:
-    """Whether a stored charge in µC is exempt from the 5 s rule (IEC 60204-1, 6.2.4: at most 60 µC).
+    """Tell whether a stored charge in µC is exempt from the 5 s rule (IEC 60204-1, 6.2.4: at most 60 µC).
 
     Example (TV-A04-exempt and TV-A05-exempt):
         >>> exempt_from_five_seconds(Decimal("32.5")), exempt_from_five_seconds(Decimal("152.75"))
@@ -74,7 +75,7 @@ def exempt_from_five_seconds(charge: Decimal) -> bool:
 
 
 def earth_time_s(test_s: Decimal) -> Decimal:
-    """How long to keep the object discharged after a test of `test_s` seconds: four times as long (from memory).
+    """Compute how long to discharge the object after a test of `test_s` seconds: four times as long (from memory).
 
     Example (TV-A06):
         >>> earth_time_s(Decimal(60))
@@ -83,17 +84,33 @@ def earth_time_s(test_s: Decimal) -> Decimal:
     return LIMITS["energy.discharge_factor"].value * test_s
 
 
+class GateReason(StrEnum):
+    """Why a test may not start."""
+
+    BUS_NOT_MEASURED = "bus_not_measured"
+    BUS_LIVE = "bus_live"
+    NOT_PROVED_BEFORE = "not_proved_before"
+    NOT_PROVED_AFTER = "not_proved_after"
+    DRIVE_CONNECTED = "drive_connected"
+    AXIS_NOT_SUPPORTED = "axis_not_supported"
+    AUXILIARY_CONNECTED = "auxiliary_connected"
+
+
 @dataclass(frozen=True)
 class Gate:
     """Whether a test may start.
 
     Attributes:
         may_start: False while any reason stands.
-        reasons: What is missing or wrong, each as a sentence that says what to do.
+        reasons: What is missing or wrong (`grading.prose.gate` says what to do).
+        bus_v: Voltage measured on the drive's d.c. bus, V, or None.
+        auxiliary: Feedback, brake and sensor leads that are connected to the tester.
     """
 
     may_start: bool
-    reasons: tuple[str, ...]
+    reasons: tuple[GateReason, ...]
+    bus_v: Decimal | None = None
+    auxiliary: tuple[str, ...] = ()
 
 
 def gate(
@@ -105,7 +122,7 @@ def gate(
     vertical_supported: bool,
     clipped: Sequence[str] = (),
 ) -> Gate:
-    """Whether an insulation test may start (house rule on live-dead-live proving and 29 CFR 1910.333).
+    """Tell whether an insulation test may start (house rule on live-dead-live proving and 29 CFR 1910.333).
 
     Args:
         bus_v: Voltage measured on the drive's d.c. bus, V; None while not measured.
@@ -114,21 +131,21 @@ def gate(
         drive_disconnected: The motor leads are off the drive.
         vertical_supported: Vertical axes are on blocks (True where there is none).
         clipped: Leads that are connected to the tester.
+
+    Example (TV-A10: the meter was not proved again):
+        >>> gate(bus_v=Decimal(12), proved_before=True, proved_after=False, drive_disconnected=True,
+        ...      vertical_supported=True).reasons
+        (<GateReason.NOT_PROVED_AFTER: 'not_proved_after'>,)
     """
-    reasons: list[str] = []
-    if bus_v is None:
-        reasons.append("Measure the d.c. bus of the drive first.")
-    elif abs(bus_v) >= GATE_V:
-        reasons.append(f"The bus still carries {bus_v:f} V; wait and measure again until it is below {GATE_V:f} V.")
-    if not proved_before:
-        reasons.append("Prove the meter on a known source before measuring dead.")
-    if not proved_after:
-        reasons.append("Prove the meter on a known source again after measuring dead.")
-    if not drive_disconnected:
-        reasons.append("Take the motor leads off the drive; never test through it.")
-    if not vertical_supported:
-        reasons.append("Support the vertical axis on blocks.")
-    found = [lead for name in clipped for lead in auxiliary(name)]
-    if found:
-        reasons.append(f"Take {', '.join(found)} out of the test: feedback, brake and sensor leads stay off.")
-    return Gate(not reasons, tuple(reasons))
+    found = tuple(lead for name in clipped for lead in auxiliary(name))
+    wrong = {
+        GateReason.BUS_NOT_MEASURED: bus_v is None,
+        GateReason.BUS_LIVE: bus_v is not None and abs(bus_v) >= GATE_V,
+        GateReason.NOT_PROVED_BEFORE: not proved_before,
+        GateReason.NOT_PROVED_AFTER: not proved_after,
+        GateReason.DRIVE_CONNECTED: not drive_disconnected,
+        GateReason.AXIS_NOT_SUPPORTED: not vertical_supported,
+        GateReason.AUXILIARY_CONNECTED: bool(found),
+    }
+    reasons = tuple(reason for reason, stands in wrong.items() if stands)
+    return Gate(not reasons, reasons, bus_v, found)

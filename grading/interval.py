@@ -50,17 +50,17 @@ class Interval:
 
     @classmethod
     def around(cls, value: Decimal, half_width: Decimal) -> Interval:
-        """The interval value ± half_width, cut off at 0."""
+        """Make the interval value ± half_width, cut off at 0."""
         return cls(max(ZERO, value - half_width), value + half_width)
 
     @classmethod
     def at_least(cls, value: Decimal) -> Interval:
-        """An over-range reading: [value, Infinity]."""
+        """Make the interval of an over-range reading: [value, Infinity]."""
         return cls(value, INFINITY)
 
     @classmethod
     def at_most(cls, value: Decimal) -> Interval:
-        """A below-range reading: [0, value]."""
+        """Make the interval of a below-range reading: [0, value]."""
         return cls(ZERO, value)
 
     @property
@@ -69,34 +69,34 @@ class Interval:
         return self.high != INFINITY
 
     def scaled(self, low_factor: Decimal, high_factor: Decimal | None = None) -> Interval:
-        """Times a positive factor that is itself known only as [low_factor, high_factor]."""
+        """Multiply by a positive factor that is itself known only as [low_factor, high_factor]."""
         top = low_factor if high_factor is None else high_factor
         return Interval(self.low * low_factor, self.high * top)
 
     def side_of(self, limit: Decimal) -> Side:
-        """Where the whole interval lies; a limit exactly met counts as met (IEC and IEEE say "not less than")."""
+        """Tell where the whole interval lies; a limit exactly met counts as met (IEC and IEEE say "not less than")."""
         if self.low >= limit:
             return Side.ABOVE
         return Side.BELOW if self.high < limit else Side.STRADDLES
 
     def overlaps(self, other: Interval) -> bool:
-        """Whether one true value could lie in both."""
+        """Tell whether one true value could lie in both."""
         return self.low <= other.high and other.low <= self.high
 
     def conductance(self) -> tuple[Decimal, Decimal]:
-        """[1/high, 1/low] in siemens."""
+        """Give [1/high, 1/low] in siemens."""
         return reciprocal(self.high), reciprocal(self.low)
 
 
 def reciprocal(value: Decimal) -> Decimal:
-    """1/value with 1/0 = Infinity and 1/Infinity = 0."""
+    """Compute 1/value with 1/0 = Infinity and 1/Infinity = 0."""
     if value == ZERO:
         return INFINITY
     return ZERO if value == INFINITY else 1 / value
 
 
 def parallel(resistances: Iterable[Decimal]) -> Decimal:
-    """Resistance of paths side by side: 1 / sum(1/R), any unit.
+    """Compute the resistance of paths side by side: 1 / sum(1/R), any unit.
 
     Args:
         resistances: At least one, each at least 0; Infinity is an open path.
@@ -109,7 +109,7 @@ def parallel(resistances: Iterable[Decimal]) -> Decimal:
 
 
 def parallel_intervals(branches: Iterable[Interval]) -> Interval:
-    """Resistance of paths side by side, each known as an interval.
+    """Compute the resistance of paths side by side, each known as an interval.
 
     Example (TV-G12: twice over range):
         >>> parallel_intervals([Interval.at_least(Decimal(550))] * 2).low.normalize()
@@ -120,7 +120,7 @@ def parallel_intervals(branches: Iterable[Interval]) -> Interval:
 
 
 def infer_branch(total: Decimal, known: Decimal) -> Decimal:
-    """The other of two parallel paths: 1 / (1/total - 1/known), any unit.
+    """Compute the other of two parallel paths: 1 / (1/total - 1/known), any unit.
 
     Raises:
         ContradictionError: The total is above the known path.
@@ -136,7 +136,7 @@ def infer_branch(total: Decimal, known: Decimal) -> Decimal:
 
 
 def infer_interval(total: Interval, known: Interval) -> Interval:
-    """Bounds of the other of two parallel paths.
+    """Compute the bounds of the other of two parallel paths.
 
     Evaluated at (total low, known high) and (total high, known low). Where the readings leave no finite upper bound
     it is Infinity.
@@ -159,7 +159,7 @@ def infer_interval(total: Interval, known: Interval) -> Interval:
 
 
 def amplification(total: Decimal, known: Decimal) -> Decimal:
-    """How much an inference magnifies the error of the total: known / (known - total); Infinity where equal.
+    """Compute how much an inference magnifies the error of the total: known / (known - total); Infinity where equal.
 
     Raises:
         ContradictionError: The total is above the known path.
@@ -176,7 +176,7 @@ def amplification(total: Decimal, known: Decimal) -> Decimal:
 
 
 def per_kilometre(resistance: Decimal, length_m: Decimal) -> Decimal:
-    """Insulation resistance of a cable times its length, e.g. MΩ·km from MΩ and m, so that cables can be compared.
+    """Compute insulation resistance times length, e.g. MΩ·km from MΩ and m, so that cables can be compared.
 
     Leakage adds up along a cable, so its insulation resistance falls with length.
 

@@ -140,7 +140,7 @@ def locate(whole: State, motor: State, cable: State) -> Location:
 
 
 def _with_unclear(whole: State, motor: State, cable: State) -> Location:
-    """A part that reads unclear counts as not measured, and is to be measured again."""
+    """Locate with a part that reads unclear: it counts as not measured, and is to be measured again."""
     again = Part.WHOLE if whole is State.UNCLEAR else Part.MOTOR if motor is State.UNCLEAR else Part.CABLE
     blank = [State.UNMEASURED if s is State.UNCLEAR else s for s in (whole, motor, cable)]
     base = _TABLE.get((blank[0], blank[1], blank[2]), NOTHING_MEASURED)

@@ -261,7 +261,11 @@ LIMITS: Mapping[str, Limit] = {row.id: row for row in _ROWS}
 
 # What no shop can set: properties of testers, gates before a test, and figures kept to read other people's reports.
 FIXED: frozenset[str] = frozenset(
-    {name for name in LIMITS if name.startswith(("energy.", "temperature.", "voltage."))}
+    {"energy.residual_voltage", "energy.exempt_charge", "energy.gate_voltage", "energy.discharge_factor"}
+    | {"energy.return_voltage", "temperature.lowest", "temperature.highest"}
+    | {"voltage.machine", "voltage.first_step", "voltage.first_step_low", "voltage.first_step_rated"}
+    | {"voltage.single_step", "voltage.small_rated", "voltage.small_first_step", "voltage.small_judging"}
+    | {"voltage.small_ceiling"}
     | {"tester.built", "tester.full_voltage_load", "tester.operating_error", "insulation.armature_2000"}
     | {"tester.ceiling_rated", "tester.current_least", "tester.current_most", "tester.current_unexplained"}
     | {"tester.current_fit", "tester.ohm_error", "tester.ohm_counts", "tester.fewest_counts"}
@@ -311,7 +315,7 @@ IEEE_43_TABLE_1: tuple[GuidelineVoltages, ...] = (
 
 
 def field_limit(base: Limit, rated_voltage: Decimal | None) -> Limit:
-    """The "kV + 1" row for one machine: 1 MΩ plus 1 MΩ per kV of rated voltage.
+    """Give the "kV + 1" row for one machine: 1 MΩ plus 1 MΩ per kV of rated voltage.
 
     Args:
         base: The table's "insulation.field".
@@ -325,7 +329,7 @@ def field_limit(base: Limit, rated_voltage: Decimal | None) -> Limit:
 
 
 def winding_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Limit:
-    """The row of IEEE 43-2013 Table 3 that applies to the axis's winding."""
+    """Give the row of IEEE 43-2013 Table 3 that applies to the axis's winding."""
     winding = context.winding
     if winding is WindingKind.DC_ARMATURE:
         return limits["insulation.armature"]
@@ -339,11 +343,11 @@ def winding_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) ->
 
 
 def machine_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Limit:
-    """The floor of IEC 60204-1, 18.3; the lower one only where slip rings or bus bars are part of the circuit."""
+    """Give the floor of IEC 60204-1, 18.3; the lower one only where slip rings or bus bars are part of the circuit."""
     return limits["insulation.slip_rings" if context.slip_rings else "insulation.machine"]
 
 
 def watch_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Limit:
-    """The level below which a sound value is watched."""
+    """Give the level below which a sound value is watched."""
     brushed = context.motor_kind is MotorKind.DC_SERVO
     return limits["insulation.watch_brushed" if brushed else "insulation.watch_brushless"]

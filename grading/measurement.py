@@ -103,7 +103,7 @@ class Measurement:
     Attributes:
         record_id: Which record this is; every finding names the ids it used.
         axis: Axis name, e.g. "X".
-        section: Which part of the axis hung on the meter; None where it does not matter (air temperature).
+        section: Which part of the axis was connected to the meter; None where it does not matter (air temperature).
         kind: What was measured.
         terminals: Test point, "from-to": "A1-A2", "U-V", "U-PE", "U+V+W-PE", "lead-lead", "lead-ground", "F1-F2".
         quantity: Digits, unit and qualifier as shown or spoken.

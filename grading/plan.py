@@ -110,7 +110,7 @@ def plan_axis(
 
 
 def _parts(context: AxisContext) -> tuple[Section, Section]:
-    """The part that is likelier at fault or easier to test comes first."""
+    """Order the parts: the one that is likelier at fault or easier to test comes first."""
     motor = motor_first(context)
     return (Section.MOTOR_ALONE, Section.CABLE_ALONE) if motor else (Section.CABLE_ALONE, Section.MOTOR_ALONE)
 

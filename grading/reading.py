@@ -92,7 +92,7 @@ class BoundedReading:
         return None if known is None else expanded_uncertainty(known)
 
     def noted(self, circumstance: Circumstance) -> bool:
-        """Whether a circumstance was noted beside the measurement."""
+        """Tell whether a circumstance was noted beside the measurement."""
         return circumstance in self.measurement.circumstances
 
 

@@ -25,7 +25,19 @@ from grading.measurement import (
     Measurement,
     MotorKind,
 )
-from grading.sheet_columns import COLUMNS, CONTEXT, MAX_ROWS, QUANTITIES, REQUIRED, SECTIONS, SIGNS, SYMBOLS, WORDS
+from grading.sheet_columns import (
+    AT_EXAMPLE,
+    COLUMNS,
+    CONTEXT,
+    HOLDS,
+    MAX_ROWS,
+    QUANTITIES,
+    REQUIRED,
+    SECTIONS,
+    SIGNS,
+    SYMBOLS,
+    WORDS,
+)
 from grading.terms.quantity import (
     DIMENSION_OF_KIND,
     UNITS,
@@ -161,7 +173,7 @@ def _check_count(rows: int) -> None:
 def _take(sheet: Sheet, line: int, row: Mapping[str, str]) -> None:
     for name in REQUIRED:
         if not row.get(name):
-            raise ValueError(f"Column {name} is empty; it must hold {COLUMNS[name].removesuffix(' (required)')}.")
+            raise ValueError(f"Column {name} is empty; it must hold {HOLDS[name]}.")
     measurement = _measurement(line, row)
     if measurement.record_id in sheet.record_ids:
         raise ValueError(f"Record {measurement.record_id} stands here twice; number the readings apart.")
@@ -242,7 +254,7 @@ def _number(row: Mapping[str, str], column: str) -> Decimal | None:
     except InvalidOperation:
         value = Decimal("NaN")
     if not value.is_finite():
-        raise ValueError(f"{text!r} in column {column} is no number; it must hold {COLUMNS[column]}.")
+        raise ValueError(f"{text!r} in column {column} is no number; it must hold {HOLDS[column]}.")
     return value
 
 
@@ -259,9 +271,7 @@ def _time(text: str | None) -> dt.datetime | None:
     try:
         found = dt.datetime.fromisoformat(text)
     except ValueError:
-        raise ValueError(
-            f"{text!r} in column at is no date or time; write {COLUMNS['at'].split('e.g. ')[1]}."
-        ) from None
+        raise ValueError(f"{text!r} in column at is no date or time; write {AT_EXAMPLE}.") from None
     return found if found.tzinfo else found.replace(tzinfo=dt.UTC)
 
 
@@ -296,7 +306,7 @@ def _instrument(sheet: Sheet, row: Mapping[str, str]) -> Instrument | None:
 
 
 def _instrument_id(row: Mapping[str, str]) -> str | None:
-    """The instrument's number; a row that only describes one speaks of the unnamed one."""
+    """Give the instrument's number; a row that only describes one speaks of the unnamed one."""
     told = {"accuracy_percent", "accuracy_counts", "range_end", "calibration_due"} & set(row)
     return row.get("instrument") or ("unnamed" if told else None)
 

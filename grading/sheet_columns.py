@@ -9,18 +9,18 @@ from grading.terms.section import Section
 MAX_ROWS = 200_000
 REQUIRED = ("axis", "quantity", "value")
 
-# Column -> what it holds; the command's help is made of this.
-COLUMNS: dict[str, str] = {
-    "axis": "axis name, e.g. X (required)",
-    "quantity": "insulation, winding, ground (ohmmeter to earth), continuity, temperature or humidity (required)",
-    "value": "digits as shown, e.g. 0.80; >4000, <0.01, OL, open, short, collapsed or none (required)",
+AT_EXAMPLE = "2026-11-25T14:05:00-05:00"
+HOLDS: dict[str, str] = {
+    "axis": "axis name, e.g. X",
+    "quantity": "insulation, winding, ground (ohmmeter to earth), continuity, temperature or humidity",
+    "value": "digits as shown, e.g. 0.80; >4000, <0.01, OL, open, short, collapsed or none",
     "unit": "Ohm, kOhm, MOhm, GOhm, mOhm, Cel or % (upper and lower case matter); may be empty for OL and the like",
     "section": "cabinet (through the cable), motor or cable",
     "terminals": "test point, e.g. U-PE, U+V+W-PE, A1-A2; default lead-ground or lead-lead",
     "test_voltage": "test voltage selected, V",
     "built_voltage": "test voltage built, V",
     "seconds": "time under voltage, s",
-    "at": "date or date and time, e.g. 2026-11-25T14:05:00-05:00",
+    "at": f"date or date and time, e.g. {AT_EXAMPLE}",
     "position": "shaft or carrier position",
     "noted": "any of: " + ", ".join(c.value for c in Circumstance) + "; separated by spaces",
     "record": "your own number for the reading; default the line",
@@ -38,6 +38,9 @@ COLUMNS: dict[str, str] = {
     "range_end": "largest value the instrument shows, in MOhm",
     "calibration_due": "date, e.g. 2027-03-31",
 }
+"""What each column holds."""
+COLUMNS: dict[str, str] = {name: f"{text} (required)" if name in REQUIRED else text for name, text in HOLDS.items()}
+"""The same for the command's help, which also says what is required."""
 
 SECTIONS = {
     "cabinet": Section.THROUGH_CABLE,

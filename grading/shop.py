@@ -63,7 +63,7 @@ class ExtraLimit:
     motor_kind: MotorKind | None = None
 
     def applies(self, section: Section | None, motor_kind: MotorKind) -> bool:
-        """Whether a reading of this part of this kind of motor falls under the limit."""
+        """Tell whether a reading of this part of this kind of motor falls under the limit."""
         return self.section in (None, section) and self.motor_kind in (None, motor_kind)
 
 
@@ -119,7 +119,7 @@ def read_profile(data: Mapping[str, Any]) -> ShopProfile:
 
 
 def is_looser(limit: Limit, value: Decimal) -> bool:
-    """Whether `value` lets pass what the published limit would stop."""
+    """Tell whether `value` lets pass what the published limit would stop."""
     return value < limit.value if limit.direction is Direction.AT_LEAST else value > limit.value
 
 

@@ -6,7 +6,7 @@ import math
 
 
 def t_cdf(t: float, dof: int) -> float:
-    """Probability that Student's t with `dof` degrees of freedom is at most t.
+    """Compute the probability that Student's t with `dof` degrees of freedom is at most t.
 
     Raises:
         ValueError: `dof` is below 1.
@@ -28,7 +28,7 @@ def t_cdf(t: float, dof: int) -> float:
 
 
 def t_quantile(probability: float, dof: int) -> float:
-    """The t that Student's t stays at or below with the given probability (0.5 < probability < 1), by bisection.
+    """Compute the t that Student's t stays at or below with a probability between 0.5 and 1, by bisection.
 
     Raises:
         ValueError: The probability is outside 0.5 to 1, or `dof` is below 1.

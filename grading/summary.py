@@ -15,7 +15,7 @@ from grading.isolation import Fault
 from grading.limit import Limit
 from grading.reading import BoundedReading, Shape
 from grading.rulebook import Family, family_of
-from grading.terms.quantity import QuantityKind
+from grading.terms.quantity import TO_EARTH_KINDS, QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import to_earth
 
@@ -85,13 +85,13 @@ def _worst_of_parts(case: Case) -> list[MeasuredValue]:
 
 def _to_earth(case: Case) -> list[BoundedReading]:
     replaced = {r.id for r in case.after_cleaning()}
-    kinds = (QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND)
+    tested = QuantityKind.INSULATION_RESISTANCE
     usable = (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
     return [
         r
-        for kind in kinds
+        for kind in (tested, *(TO_EARTH_KINDS - {tested}))
         for r in case.of(kind)
-        if r.id not in replaced and r.shape in usable and (kind is kinds[0] or r.shape is not Shape.OVER)
+        if r.id not in replaced and r.shape in usable and (kind is tested or r.shape is not Shape.OVER)
     ]
 
 

@@ -46,7 +46,7 @@ class NotComparableError(ValueError):
 
 
 def factor_thermoplastic(winding_c: Decimal) -> Decimal:
-    """K_T = 0.5^((40 - T)/10): resistance halves per 10 °C (IEEE 43-2013, 6.3; from memory).
+    """Compute K_T = 0.5^((40 - T)/10): resistance halves per 10 °C (IEEE 43-2013, 6.3; from memory).
 
     Args:
         winding_c: Winding temperature, 10 to 85 °C.
@@ -63,7 +63,7 @@ def factor_thermoplastic(winding_c: Decimal) -> Decimal:
 
 
 def factor_thermosetting(winding_c: Decimal) -> Decimal:
-    """K_T = exp(-E (1/(T + 273) - 1/313)), E = 4230 from 40 to 85 °C, 1245 from 10 to 40 °C.
+    """Compute K_T = exp(-E (1/(T + 273) - 1/313)), E = 4230 from 40 to 85 °C, 1245 from 10 to 40 °C.
 
     IEEE 43-2013, 6.3; constants and ranges from memory. 273 and 313 match the published table.
 
@@ -83,7 +83,7 @@ def factor_thermosetting(winding_c: Decimal) -> Decimal:
 
 
 def factors(system: InsulationSystem, winding_c: Decimal) -> dict[InsulationSystem, Decimal]:
-    """The correction factor of the system, or of both where it is unknown.
+    """Compute the correction factor of the system, or of both where it is unknown.
 
     Raises:
         NotComparableError: Outside 10 to 85 °C.
@@ -101,7 +101,7 @@ def factors(system: InsulationSystem, winding_c: Decimal) -> dict[InsulationSyst
 
 
 def factor_bounds(system: InsulationSystem, winding_c: Decimal, uncertainty_c: Decimal) -> tuple[Decimal, Decimal]:
-    """Lowest and highest correction factor for winding_c ± uncertainty_c, over both systems where it is unknown.
+    """Compute the lowest and highest factor for winding_c ± uncertainty_c, over both systems where it is unknown.
 
     The temperatures are cut to 10 to 85 °C, since the factors are not defined beyond.
 
@@ -115,7 +115,7 @@ def factor_bounds(system: InsulationSystem, winding_c: Decimal, uncertainty_c: D
 
 
 def dew_point_c(air_c: Decimal, humidity_percent: Decimal) -> Decimal:
-    """Dew point of the air in °C by the Magnus formula (a = 17.62, b = 243.12 °C, from memory).
+    """Compute the dew point of the air in °C by the Magnus formula (a = 17.62, b = 243.12 °C, from memory).
 
     Args:
         air_c: Air temperature, -45 to 60 °C.
@@ -137,7 +137,7 @@ def dew_point_c(air_c: Decimal, humidity_percent: Decimal) -> Decimal:
 
 
 def resistance_at(resistance: Decimal, from_c: Decimal, to_c: Decimal, zero_c: Decimal) -> Decimal:
-    """Winding resistance brought to another temperature: R (k + to)/(k + from).
+    """Bring a winding resistance to another temperature: R (k + to)/(k + from).
 
     Args:
         resistance: Any unit.
@@ -158,7 +158,7 @@ def resistance_at(resistance: Decimal, from_c: Decimal, to_c: Decimal, zero_c: D
 
 
 def temperature_from_resistance(cold: Decimal, cold_c: Decimal, hot: Decimal, zero_c: Decimal) -> Decimal:
-    """Winding temperature in °C from its resistance: (hot/cold)(k + cold_c) - k (resistance method, IEC 60034-1).
+    """Compute the winding temperature in °C: (hot/cold)(k + cold_c) - k (resistance method, IEC 60034-1).
 
     Raises:
         ValueError: The cold resistance is not above 0.

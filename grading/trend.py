@@ -92,27 +92,27 @@ class Fit:
         return math.log10(2) / -self.slope if self.slope < 0 else None
 
     def at(self, years: float) -> float:
-        """The line's value in ohm."""
+        """Compute the line's value in ohm."""
         return float(DECADE ** (self.intercept + self.slope * years))
 
     def prediction(self, years: float) -> tuple[float, float]:
-        """95 % prediction interval of one new reading, ohm."""
+        """Give the 95 % prediction interval of one new reading, ohm."""
         middle = self.intercept + self.slope * years
         half = self.quantile * math.sqrt(self.residual**2 + self._variance(years))
         return float(DECADE ** (middle - half)), float(DECADE ** (middle + half))
 
     def confidence(self, years: float) -> tuple[float, float]:
-        """95 % confidence interval of the line itself, ohm."""
+        """Give the 95 % confidence interval of the line itself, ohm."""
         middle = self.intercept + self.slope * years
         half = self.quantile * math.sqrt(self._variance(years))
         return float(DECADE ** (middle - half)), float(DECADE ** (middle + half))
 
     def reaches(self, ohm: float) -> float | None:
-        """Year in which the line meets a value; None for a level line."""
+        """Compute the year in which the line meets a value; None for a level line."""
         return None if self.slope == 0 else (math.log10(ohm) - self.intercept) / self.slope
 
     def band(self, ohm: float) -> tuple[float, float] | None:
-        """95 % band of that year by Fieller's theorem; None where it is unbounded.
+        """Give the 95 % band of that year by Fieller's theorem; None where it is unbounded.
 
         Roots t of (a + b t - log10 ohm)² = q² var(a + b t).
         """
@@ -182,7 +182,7 @@ def _line(years: Sequence[float], logs: Sequence[float]) -> tuple[float, float]:
 
 
 def _censored(points: Sequence[Point], exact: Sequence[Point]) -> Fit:
-    """Maximum likelihood with right-censored points, by expectation and maximisation."""
+    """Fit by maximum likelihood with right-censored points, by expectation and maximisation."""
     years = [p.years for p in points]
     bounds = [math.log10(p.ohm) for p in points]
     intercept, slope = _line([p.years for p in exact], [math.log10(p.ohm) for p in exact])
@@ -214,14 +214,14 @@ def _censored(points: Sequence[Point], exact: Sequence[Point]) -> Fit:
 
 
 def _hazard(z: float) -> float:
-    """φ(z) / (1 - Φ(z)), stable for large z (asymptotic series for the largest)."""
+    """Compute φ(z) / (1 - Φ(z)), stable for large z (asymptotic series for the largest)."""
     if z > _ASYMPTOTIC_FROM:
         return z + 1 / z
     return math.exp(-z * z / 2) / math.sqrt(2 * math.pi) / (math.erfc(z / math.sqrt(2)) / 2)
 
 
 def _information(points: Sequence[Point], intercept: float, slope: float, sigma: float) -> tuple[float, float, float]:
-    """Covariance of intercept and slope: the inverse of the observed information in (a, b, ln sigma)."""
+    """Compute the covariance of intercept and slope: the inverse of the observed information in (a, b, ln sigma)."""
     m = [[0.0] * _PARAMETERS for _ in range(_PARAMETERS)]
     for p in points:
         z = (math.log10(p.ohm) - intercept - slope * p.years) / sigma

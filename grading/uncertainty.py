@@ -19,7 +19,7 @@ COVERAGE = Decimal(2)  # k = 2, about 95 %
 
 
 def half_width(value: Decimal, percent: Decimal, counts: Decimal, resolution: Decimal) -> Decimal:
-    """Largest error by data sheet: percent of reading plus counts, in the unit of `value`.
+    """Compute the largest error by data sheet: percent of reading plus counts, in the unit of `value`.
 
     Args:
         value: Reading.
@@ -35,7 +35,7 @@ def half_width(value: Decimal, percent: Decimal, counts: Decimal, resolution: De
 
 
 def standard_uncertainty(half_width_: Decimal) -> Decimal:
-    """Standard uncertainty of a rectangular distribution of the given half width: a/√3 (GUM, 4.3.7).
+    """Compute the standard uncertainty of a rectangular distribution of the given half width: a/√3 (GUM, 4.3.7).
 
     Example (TV-K03, GUM type B):
         >>> round(standard_uncertainty(Decimal("0.086")), 4)
@@ -45,7 +45,7 @@ def standard_uncertainty(half_width_: Decimal) -> Decimal:
 
 
 def expanded_uncertainty(standard: Decimal) -> Decimal:
-    """U = 2 u.
+    """Compute U = 2 u.
 
     Example (TV-K03):
         >>> round(expanded_uncertainty(standard_uncertainty(Decimal("0.086"))), 4)
@@ -55,12 +55,12 @@ def expanded_uncertainty(standard: Decimal) -> Decimal:
 
 
 def combined(parts: Iterable[Decimal]) -> Decimal:
-    """Root of the sum of squares of independent standard uncertainties (GUM, 5.1.2)."""
+    """Compute the root of the sum of squares of independent standard uncertainties (GUM, 5.1.2)."""
     return sum((part * part for part in parts), Decimal(0)).sqrt()
 
 
 def mean_uncertainty(parts: Iterable[Decimal]) -> Decimal:
-    """Standard uncertainty of the mean of independent readings, from each reading's own.
+    """Compute the standard uncertainty of the mean of independent readings, from each reading's own.
 
     Example (TV-K12):
         >>> round(mean_uncertainty([Decimal("0.005")] * 3), 4)
@@ -71,7 +71,7 @@ def mean_uncertainty(parts: Iterable[Decimal]) -> Decimal:
 
 
 def inferred_relative(total: Decimal, u_total: Decimal, known: Decimal, u_known: Decimal) -> Decimal:
-    """Relative standard uncertainty of a parallel path computed from the whole and the other path.
+    """Compute the relative standard uncertainty of a parallel path computed from the whole and the other path.
 
     Args:
         total: Reading of both together.
@@ -93,7 +93,7 @@ def inferred_relative(total: Decimal, u_total: Decimal, known: Decimal, u_known:
 
 
 def probability_at_least(value: Decimal, limit: Decimal, standard: Decimal) -> Decimal:
-    """Probability that the true value is at least `limit`: Φ((value - limit)/u), to four places.
+    """Compute the probability that the true value is at least `limit`: Φ((value - limit)/u), to four places.
 
     With u = 0 it is 1 or 0.
 
@@ -107,7 +107,7 @@ def probability_at_least(value: Decimal, limit: Decimal, standard: Decimal) -> D
 
 
 def conformity_at_least(value: Decimal, limit: Decimal, expanded: Decimal) -> Conformity:
-    """Non-binary statement against a lower limit with guard band w = U.
+    """State conformity with a lower limit, non-binary, with guard band w = U.
 
     Example (TV-K05, ILAC-G8:09/2019, 4.2):
         >>> conformity_at_least(Decimal("1.05"), Decimal(1), Decimal("0.0941")).value
@@ -121,7 +121,7 @@ def conformity_at_least(value: Decimal, limit: Decimal, expanded: Decimal) -> Co
 
 
 def minimum_reading(limit: Decimal, operating_error: Decimal) -> Decimal:
-    """Lowest reading that proves `limit` when all that is known is the tester's operating error.
+    """Compute the lowest reading that proves `limit` when all that is known is the tester's operating error.
 
     Args:
         limit: Lower limit.

@@ -146,7 +146,7 @@ def _rank(finding: Finding) -> tuple[int, int, int]:
 
 
 def _steps(ranked: Sequence[Finding], isolation: Isolation) -> list[NextStep]:
-    """What protects the drive, what locates or repairs the fault, the rest; no call to find what is found."""
+    """Order the steps: what protects the drive, what locates or repairs the fault, the rest."""
     steps = [f.next_step for f in ranked if f.next_step is not None]
     found = isolation.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
     first = [] if found else [one for one in steps if one.action.kind in PROTECT_DRIVE]

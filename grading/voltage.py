@@ -33,7 +33,7 @@ MILLI = 1000
 
 
 def ieee43_test_voltage(rated_voltage: Decimal) -> tuple[Decimal, Decimal]:
-    """Lowest and highest guideline test voltage, V d.c., for a rated voltage in V (IEEE 43-2013 Table 1).
+    """Give the lowest and highest guideline test voltage, V d.c., for a rated voltage in V (IEEE 43-2013 Table 1).
 
     Raises:
         ValueError: The rated voltage is not above 0.
@@ -111,7 +111,7 @@ def choose(
 
 
 def withstand_voltage(rated_voltage: Decimal, rated_power_w: Decimal) -> tuple[Decimal, Decimal]:
-    """A.c. withstand test of a new and of an overhauled winding, V r.m.s. (IEC 60034-1:2004, Table 16, read).
+    """Compute the a.c. withstand test of a new and an overhauled winding, V r.m.s. (IEC 60034-1:2004, Table 16, read).
 
     New: 500 + 2U below 1 kW and 100 V, otherwise 1000 + 2U but at least 1500. Overhauled: 1.5U, at least 1000, or at
     least 500 for ratings below 100 V.
@@ -130,7 +130,7 @@ def withstand_voltage(rated_voltage: Decimal, rated_power_w: Decimal) -> tuple[D
 
 
 def open_circuit_most(nominal: Decimal) -> Decimal:
-    """Highest voltage without load that IEC 61557-2 allows a tester, V.
+    """Give the highest voltage without load that IEC 61557-2 allows a tester, V.
 
     Example (TV-B06-500, IEC 61557-2:2007):
         >>> open_circuit_most(Decimal(500))
@@ -140,7 +140,7 @@ def open_circuit_most(nominal: Decimal) -> Decimal:
 
 
 def full_voltage_load_ohm(nominal: Decimal) -> Decimal:
-    """Lowest load in ohm at which a tester must still hold its nominal voltage (1000 Ω/V).
+    """Give the lowest load in ohm at which a tester must still hold its nominal voltage (1000 Ω/V).
 
     Example (TV-B09-500, IEC 61557-2:2019, 6.4):
         >>> full_voltage_load_ohm(Decimal(500))
@@ -150,7 +150,7 @@ def full_voltage_load_ohm(nominal: Decimal) -> Decimal:
 
 
 def collapse_bound(nominal: Decimal | None) -> Interval:
-    """What a steady collapse proves: R below 1000 Ω/V times the voltage selected (1 MΩ where that is unknown)."""
+    """Bound what a steady collapse proves: R below 1000 Ω/V times the voltage selected (1 MΩ where that is unknown)."""
     return Interval.at_most(full_voltage_load_ohm(nominal if nominal is not None else OHM_PER_VOLT))
 
 
@@ -176,7 +176,7 @@ def collapse_estimate(
 
 
 def implied_current_ma(built: Decimal, resistance_ohm: Decimal) -> Decimal:
-    """Current through the object, mA: U/R (Infinity at 0 Ω).
+    """Compute the current through the object, mA: U/R (Infinity at 0 Ω).
 
     Example (TV-H05):
         >>> implied_current_ma(Decimal(70), Decimal(70_000))
@@ -191,7 +191,7 @@ def is_collapsed(set_voltage: Decimal, built: Decimal, least: Decimal = LIMITS["
 
 
 def overshoot_ratio(set_voltage: Decimal, built: Decimal) -> Decimal:
-    """Voltage built over voltage selected; above 1.25 the tester wants calibrating.
+    """Compute the voltage built over voltage selected; above 1.25 the tester wants calibrating.
 
     Example (TV-B08):
         >>> overshoot_ratio(Decimal(500), Decimal(640))
@@ -201,7 +201,7 @@ def overshoot_ratio(set_voltage: Decimal, built: Decimal) -> Decimal:
 
 
 def step_drop_percent(lower_step: Decimal, higher_step: Decimal) -> Decimal:
-    """How far insulation resistance fell from the lower to the higher test voltage, percent of the former.
+    """Compute how far insulation resistance fell from the lower to the higher test voltage, percent of the former.
 
     Negative where it rose (drying, absorption). Any unit, the same for both.
 
@@ -218,7 +218,7 @@ def step_drop_percent(lower_step: Decimal, higher_step: Decimal) -> Decimal:
 
 
 def charge_time_s(capacitance_f: Decimal, voltage: Decimal, current_ma: Decimal) -> Decimal:
-    """Time in s to charge a capacitance (F) to a voltage (V) with a constant current (mA): C U / I.
+    """Compute the time in s to charge a capacitance (F) to a voltage (V) with a constant current (mA): C U / I.
 
     Example (TV-H12):
         >>> charge_time_s(Decimal("1.5e-6"), Decimal(500), Decimal(5)).normalize()

@@ -25,7 +25,7 @@ class InconsistentWindingError(ValueError):
 
 
 def unbalance_percent(readings: Sequence[Decimal]) -> Decimal:
-    """Largest deviation from the mean, percent of the mean (the formula must be kept with the figure).
+    """Compute the largest deviation from the mean, percent of the mean (the formula must be kept with the figure).
 
     Raises:
         ValueError: Fewer than two readings, or a mean of 0.
@@ -39,7 +39,7 @@ def unbalance_percent(readings: Sequence[Decimal]) -> Decimal:
 
 
 def spread_percent(readings: Sequence[Decimal]) -> Decimal:
-    """(largest - smallest) / mean in percent: the other formula in use, 1.5 to 2 times larger.
+    """Compute (largest - smallest) / mean in percent: the other formula in use, 1.5 to 2 times larger.
 
     Raises:
         ValueError: Fewer than two readings, or a mean of 0.
@@ -48,7 +48,7 @@ def spread_percent(readings: Sequence[Decimal]) -> Decimal:
 
 
 def resolution_percent(readings: Sequence[Decimal], resolution: Decimal) -> Decimal:
-    """One count of the meter in percent of the mean: unbalance below this cannot be seen.
+    """Compute one count of the meter in percent of the mean: unbalance below this cannot be seen.
 
     Raises:
         ValueError: Fewer than two readings, or a mean of 0.
@@ -57,7 +57,7 @@ def resolution_percent(readings: Sequence[Decimal], resolution: Decimal) -> Deci
 
 
 def phase_of_star(line_to_line: Decimal) -> Decimal:
-    """Phase of a balanced star: half of lead to lead.
+    """Compute the phase of a balanced star: half of lead to lead.
 
     Example (TV-F12):
         >>> phase_of_star(Decimal("1.2"))
@@ -67,7 +67,7 @@ def phase_of_star(line_to_line: Decimal) -> Decimal:
 
 
 def phase_of_delta(line_to_line: Decimal) -> Decimal:
-    """Phase of a balanced delta: 1.5 times lead to lead.
+    """Compute the phase of a balanced delta: 1.5 times lead to lead.
 
     Example (TV-F13):
         >>> phase_of_delta(Decimal("0.8"))
@@ -77,7 +77,7 @@ def phase_of_delta(line_to_line: Decimal) -> Decimal:
 
 
 def star_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, Decimal, Decimal]:
-    """Phases A, B, C of a star from its three lead-to-lead readings.
+    """Compute phases A, B, C of a star from its three lead-to-lead readings.
 
     Raises:
         InconsistentWindingError: A phase would be 0 or less: misread, or not a star.
@@ -96,7 +96,7 @@ def star_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, D
 
 
 def delta_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, Decimal, Decimal]:
-    """Phases AB, BC, CA of a delta from its three lead-to-lead readings (star to delta transformation).
+    """Compute phases AB, BC, CA of a delta from its three lead-to-lead readings (star to delta transformation).
 
     Raises:
         InconsistentWindingError: The readings fit no winding of three positive resistances.
@@ -111,7 +111,7 @@ def delta_phases(r_ab: Decimal, r_bc: Decimal, r_ca: Decimal) -> tuple[Decimal, 
 
 
 def lead_compensated(reading: Decimal, shorted_leads: Decimal) -> Decimal:
-    """A two-wire reading less the reading with shorted leads, not below 0.
+    """Take the reading with shorted leads off a two-wire reading, not below 0.
 
     Example (TV-F11):
         >>> lead_compensated(Decimal("0.82"), Decimal("0.18"))
@@ -121,7 +121,7 @@ def lead_compensated(reading: Decimal, shorted_leads: Decimal) -> Decimal:
 
 
 def cable_loop_ohm(length_m: Decimal, core_mm2: Decimal) -> Decimal:
-    """Resistance in ohm of two copper cores in series at 20 °C: ρ 2L/A.
+    """Compute the resistance in ohm of two copper cores in series at 20 °C: ρ 2L/A.
 
     Raises:
         ValueError: The cross section is not above 0.
@@ -136,7 +136,7 @@ def cable_loop_ohm(length_m: Decimal, core_mm2: Decimal) -> Decimal:
 
 
 def joint_residual(cabinet: Decimal, motor: Decimal, cable_loop: Decimal) -> Decimal:
-    """What remains of the cabinet's lead-to-lead reading after motor and cable: joints, crimps, broken strands.
+    """Compute what remains of the cabinet's lead-to-lead reading after motor and cable: joints, crimps, broken strands.
 
     Example (TV-F19):
         >>> joint_residual(Decimal("1.6"), Decimal("0.8"), Decimal("0.276"))
@@ -151,7 +151,7 @@ def expected_armature_ohm(
     low_percent: Decimal = LIMITS["winding.armature_rating_low"].value,
     high_percent: Decimal = LIMITS["winding.armature_rating_high"].value,
 ) -> tuple[Decimal, Decimal]:
-    """Rough range of a d.c. armature's resistance: 5 to 15 % of U/I (house rule, an order of magnitude).
+    """Compute a rough range of a d.c. armature's resistance: 5 to 15 % of U/I (house rule, an order of magnitude).
 
     Args:
         rated_voltage: V.

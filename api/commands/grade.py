@@ -79,7 +79,7 @@ grade.__doc__ = HELP  # the command's help is made of the table of columns
 
 
 def read_text(path: Path) -> str:
-    """A text file in UTF-8.
+    """Read a text file in UTF-8.
 
     Raises:
         OSError: It cannot be read.
@@ -96,7 +96,7 @@ def read_text(path: Path) -> str:
 
 
 def read_limits(path: Path) -> ShopProfile:
-    """A shop profile from a TOML file.
+    """Read a shop profile from a TOML file.
 
     Raises:
         OSError: It cannot be read.
@@ -110,7 +110,7 @@ def read_limits(path: Path) -> ShopProfile:
 
 
 def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:
-    """The verdicts as tables, the words for each axis under its own."""
+    """Print the verdicts as tables, the words for each axis under its own."""
     console.print(overview(job))
     for axis in job.axes:
         console.print(Text(headline_text(axis.summary), style="bold"))
@@ -128,7 +128,7 @@ def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:
 
 
 def overview(job: JobVerdict) -> Table:
-    """One line per axis."""
+    """Give one line per axis."""
     table = Table("Axis", "Verdict", "Fault", "Drive", "First step")
     for axis in job.axes:
         step = action_text(axis.next_steps[0].action) if axis.next_steps else ""
@@ -143,7 +143,7 @@ def overview(job: JobVerdict) -> Table:
 
 
 def details(axis: AxisVerdict) -> Table:
-    """Every finding that judges, most serious first."""
+    """List every finding that judges, most serious first."""
     table = Table("Verdict", "Rule", "Finding", "Records")
     for finding in axis.findings:
         if finding.urgency is not Urgency.INFORMATION:

@@ -11,7 +11,7 @@ from api.report.content import ReportedAnswer, ReportedAxis, ReportedValue, Stat
 from api.report.plot import Bar, LimitLine, bars
 from api.report.rows import Rows
 from api.report.rulebook import is_isolation, source_of, title_of
-from api.report.values import ValueRows, to_ground
+from api.report.values import ValueRows, plotted
 from grading.finding import Finding
 from grading.isolation import Fault
 from grading.measurement import MotorKind
@@ -39,7 +39,7 @@ def _motor(axis: AxisRow) -> str:
 
 
 def statement(finding: Finding) -> Statement:
-    """A finding in the words of the report."""
+    """Write a finding in the words of the report."""
     limit = finding.limit
     if limit is None:
         source, status = source_of(finding.rule)
@@ -63,7 +63,7 @@ def statement(finding: Finding) -> Statement:
 def _plot(
     values: Sequence[ReportedValue], records: dict[str, RecordRow], name: str, findings: Sequence[Finding]
 ) -> str:
-    shown = [v for v in values if to_ground(v, records[v.record_id].kind)]
+    shown = [v for v in values if plotted(v, records[v.record_id])]
     rows = [
         Bar(
             f"{v.record_id.rpartition('-')[2]}  {wording.SHORT_SECTIONS.get(records[v.record_id].section or '', '')}"
@@ -91,7 +91,7 @@ def _plot(
 
 
 def _points(motor_kind: str) -> Iterator[tuple[QuantityKind, str]]:
-    """What every axis is tested for from the cabinet."""
+    """Say what every axis is tested for from the cabinet."""
     for terminals in _LEAD_PAIRS.get(MotorKind(motor_kind), _PHASE_PAIRS):
         yield QuantityKind.WINDING_RESISTANCE, terminals
     yield QuantityKind.RESISTANCE_TO_GROUND, "lead-ground"
@@ -99,7 +99,7 @@ def _points(motor_kind: str) -> Iterator[tuple[QuantityKind, str]]:
 
 
 def _covered(records: Sequence[RecordRow], kind: QuantityKind, terminals: str) -> bool:
-    """Whether a record in force, taken from the cabinet, stands for this point of the plan."""
+    """Tell whether a record in force, taken from the cabinet, stands for this point of the plan."""
     own = [r.terminals or "" for r in records if r.section == "through_cable" and r.kind == kind.value]
     if kind is QuantityKind.WINDING_RESISTANCE:
         return any(pair(point) == pair(terminals) for point in own)
@@ -109,7 +109,7 @@ def _covered(records: Sequence[RecordRow], kind: QuantityKind, terminals: str) -
 def _not_tested(
     motor_kind: str, records: Sequence[RecordRow], values: Sequence[ReportedValue], located: bool
 ) -> tuple[str, ...]:
-    """Points of the plan without a record in force."""
+    """Give the points of the plan without a record in force."""
     out = [
         f"{wording.KINDS[kind.value]} {wording.point(terminals)}, {wording.SECTIONS['through_cable']}: "
         "no confirmed value."
@@ -133,7 +133,7 @@ def _not_tested(
 
 
 def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[ReportedAnswer, ...]:
-    """The newest answer to each safety step, in the order of the steps."""
+    """Give the newest answer to each safety step, in the order of the steps."""
     newest: dict[str, SafetyAnswerRow] = {a.step: a for a in rows.answers if a.axis_id == axis_id}
     out = []
     for step in sorted(newest, key=lambda s: list(questions).index(s) if s in questions else 99):
@@ -148,7 +148,7 @@ def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[Repor
 def axis_of_report(
     axis: AxisRow, rows: Rows, maker: ValueRows, graded: AxisVerdict | None, questions: dict[str, str]
 ) -> ReportedAxis:
-    """One axis of the report.
+    """Write one axis of the report.
 
     Args:
         axis: Its row.

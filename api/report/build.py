@@ -40,7 +40,7 @@ def content_of(
     issued: str,
     questions: Mapping[str, str],
 ) -> Report:
-    """Everything the report shows.
+    """Collect everything the report shows.
 
     Args:
         rows: The job's rows from one snapshot.
@@ -77,12 +77,12 @@ def content_of(
 
 
 def _notices(graded: JobVerdict) -> tuple[str, ...]:
-    """What every report must say; the decision rule has a place of its own."""
+    """Write what every report must say; the decision rule has a place of its own."""
     return tuple(notice_text(n) for n in graded.notices if n.kind is not NoticeKind.DECISION_RULE)
 
 
 def report_number(rows: Rows, proof: Proof) -> str:
-    """A number that names one state of one job: job and number of the newest trail entry, "OT-J1-0057"."""
+    """Give a number that names one state of one job: job and number of the newest trail entry, "OT-J1-0057"."""
     return f"OT-{rows.job.id}-{proof.entries:04d}"
 
 
@@ -93,7 +93,7 @@ def _overall(axes: tuple[ReportedAxis, ...]) -> VerdictText:
 
 
 def _opening(axes: tuple[ReportedAxis, ...]) -> str:
-    """The first sentence a customer reads: which axes need something, which do not, which were not tested."""
+    """Write the first sentence a customer reads: which axes need something, which do not, which were not tested."""
     groups: dict[VerdictMark, list[str]] = {}
     for axis in axes:
         groups.setdefault(axis.verdict.mark, []).append(axis.name)

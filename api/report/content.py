@@ -110,7 +110,7 @@ class ReportedValue:
     Attributes:
         record_id: Number of the record.
         test: What was measured, e.g. "Insulation resistance".
-        section: Which part hung on the meter.
+        section: Which part was connected to the meter.
         point: Terminals.
         shown: The value as shown or spoken, e.g. "> 4000 MΩ".
         voltage: Test voltage set and built, e.g. "500 V set, 512 V built"; "" where none applies.
@@ -318,7 +318,7 @@ class Report:
     others: tuple[ReportedValue, ...] = ()
 
     def exhibit(self, sha256: str) -> Exhibit | None:
-        """The piece of evidence with this hash."""
+        """Give the piece of evidence with this hash."""
         return next((e for e in self.exhibits if e.sha256 == sha256), None)
 
     @property

@@ -16,7 +16,7 @@ from api.report.rows import Rows, loads
 ReadFile = Callable[[str], bytes]
 """Gives the bytes of a stored file by its SHA-256; raises NotFound where it is missing."""
 
-CUT = "The line broke while it was sent; what arrived is kept."
+CUT = "The connection was lost while it was sent; what arrived is kept."
 MISSING = "The stored file is missing. Run “ohmtrail verify”."
 
 
@@ -42,7 +42,7 @@ class Album:
         return self._photos[sha256]
 
     def crop(self, record: RecordRow) -> EmbeddedPicture | None:
-        """The display beside a value: the crop cut when it was read, else the whole photo; None without a photo."""
+        """Give the display beside a value: the crop cut when it was read, else the whole photo, else None."""
         shown = f"“{record.seen_text}”" if record.seen_text else "not read by the tool"
         for sha, what in ((record.crop_sha256, "Display cut from the photo"), (record.photo_sha256, "Photo")):
             picture = self._photo(sha) if sha else None
@@ -51,7 +51,7 @@ class Album:
         return None
 
     def exhibits(self) -> tuple[Exhibit, ...]:
-        """Every file that arrived for this job, once, in order of arrival."""
+        """List every file that arrived for this job, once, in order of arrival."""
         words = self._words()
         first: dict[str, CaptureRow] = {}
         for capture in self._rows.captures:
@@ -59,7 +59,7 @@ class Album:
         return tuple(self._exhibit(capture, words.get(sha) or _understood(capture)) for sha, capture in first.items())
 
     def _words(self) -> dict[str, str]:
-        """What was understood from each file: words of a clip, the main string of a display."""
+        """Say what was understood from each file: words of a clip, the main string of a display."""
         found: dict[str, str] = {}
         rows: tuple[RecordRow | ProposalRow, ...] = (*self._rows.records, *self._rows.proposals)
         for row in rows:
@@ -103,7 +103,7 @@ def _outcome(capture: CaptureRow) -> PlainData:
 
 
 def _understood(capture: CaptureRow) -> str:
-    """The words of a clip, or the strings of the displays in a photo, as recognised."""
+    """Give the words of a clip, or the strings of the displays in a photo, as recognised."""
     outcome = _outcome(capture)
     heard, seen = outcome.get("heard") or {}, outcome.get("seen") or {}
     displays = [str(d["text"]) for d in seen.get("displays", ()) if d.get("accepted")]
@@ -111,7 +111,7 @@ def _understood(capture: CaptureRow) -> str:
 
 
 def _problem(capture: CaptureRow) -> str:
-    """Why a capture gave nothing; "" where it gave something."""
+    """Tell why a capture gave nothing; "" where it gave something."""
     if capture.state == "cut":
         return CUT
     if capture.state == "stored":

@@ -27,12 +27,12 @@ def _given(rows: Rows) -> PlainData:
 
 
 def test_days(rows: Rows) -> tuple[str, ...]:
-    """Days on which the values in force were taken, by the capturing device's own calendar."""
+    """Give the days on which the values in force were taken, by the capturing device's own calendar."""
     return tuple(sorted({r.captured_at[:10] for r in rows.standing}))
 
 
 def identity(rows: Rows, number: str, issued: str) -> tuple[Field, ...]:
-    """The title block."""
+    """Fill the title block."""
     job, given = rows.job, _given(rows)
     fields = [
         Field("Report number", number),
@@ -49,7 +49,7 @@ def identity(rows: Rows, number: str, issued: str) -> tuple[Field, ...]:
 
 
 def conditions(rows: Rows) -> tuple[Field, ...]:
-    """Air and windings."""
+    """Give the conditions: air and windings."""
     job = rows.job
     fields = [
         Field("Air temperature", f"{job.air_c} °C" if job.air_c else NOT_RECORDED),
@@ -62,7 +62,7 @@ def conditions(rows: Rows) -> tuple[Field, ...]:
 
 
 def instruments(rows: Rows) -> tuple[ReportedInstrument, ...]:
-    """Instruments with accuracy, and whether their calibration was in date on the last day of testing."""
+    """List the instruments with accuracy, and whether their calibration was in date on the last day of testing."""
     days = test_days(rows)
     last = dt.date.fromisoformat(days[-1]) if days else None
     out = []
@@ -95,7 +95,7 @@ def _in_date(due: str | None, day: dt.date | None) -> VerdictText:
 
 
 def deviations(rows: Rows, axes: tuple[ReportedAxis, ...], notices: tuple[str, ...]) -> tuple[str, ...]:
-    """What was added, left out or done otherwise than planned."""
+    """List what was added, left out or done otherwise than planned."""
     out = list(notices)
     out += [f"Record {r.id}: {r.note}" for r in rows.standing if r.note]
     out += [f"Axis {a.name}: {text}" for a in axes for text in a.not_tested]
@@ -103,7 +103,7 @@ def deviations(rows: Rows, axes: tuple[ReportedAxis, ...], notices: tuple[str, .
 
 
 def mapping(rows: Rows, number: str, issued: str, axes: tuple[ReportedAxis, ...], technician: str) -> tuple[Field, ...]:
-    """Items a to p of ISO/IEC 17025:2017, 7.8.2.1, each with what this report has for it."""
+    """List items a to p of ISO/IEC 17025:2017, 7.8.2.1, each with what this report has for it."""
     given = _given(rows)
     tested = [a.name for a in axes if a.verdict != wording.NOT_TESTED]
     left = [a.name for a in axes if a.verdict == wording.NOT_TESTED]

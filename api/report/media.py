@@ -39,7 +39,7 @@ def _uri(media_type: str, content: bytes) -> str:
 
 
 def audio_uri(media_type: str, content: bytes) -> str:
-    """The original clip as a data URI, or "" for a type that browsers do not play."""
+    """Give the original clip as a data URI, or "" for a type that browsers do not play."""
     plain = media_type.partition(";")[0].strip().lower()
     if plain not in PLAYABLE:
         return ""
@@ -67,12 +67,12 @@ def _encode(picture: Image.Image, side: int, alt: str) -> EmbeddedPicture:
 
 
 def preview(picture: Image.Image, alt: str) -> EmbeddedPicture:
-    """The whole photo, reduced to `PREVIEW_SIDE`."""
+    """Reduce the whole photo to `PREVIEW_SIDE`."""
     return _encode(picture, PREVIEW_SIDE, alt)
 
 
 def crop(picture: Image.Image, quad: Sequence[Sequence[float]], alt: str) -> EmbeddedPicture:
-    """The display in the photo: the upright box around its corners with a margin, pixels otherwise untouched.
+    """Give the display in the photo: the upright box around its corners with a margin, pixels otherwise untouched.
 
     Args:
         picture: Upright photo.

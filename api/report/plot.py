@@ -56,7 +56,7 @@ def _decade_label(exponent: int) -> str:
 
 
 def _span(values: Sequence[Decimal]) -> tuple[int, int]:
-    """First and last decade that hold every value, with at least a decade of room on both sides."""
+    """Give the first and last decade that hold every value, with at least a decade of room on both sides."""
     logs = [math.log10(v) for v in values]
     return math.floor(min(logs)) - 1, math.ceil(max(logs)) + 1
 

@@ -15,7 +15,7 @@ from api.report.content import Proof
 
 
 def _fault(entry: TrailEntryRow, seq: int, before: str) -> str:
-    """What is wrong with one entry, or ""."""
+    """Say what is wrong with one entry, or ""."""
     if entry.seq != seq:
         return f"entry {seq} is missing"
     if sha256_hex(entry.body) != entry.hash:

@@ -22,7 +22,7 @@ def _load(name: str) -> str:
 
 
 def clock(text: str, like: str = "") -> str:
-    """An ISO 8601 time as people read it: "2026-11-25 14:05:00 −05:00"; other text stays as it is.
+    """Write an ISO 8601 time as people read it: "2026-11-25 14:05:00 −05:00"; other text stays as it is.
 
     Args:
         text: The time; its offset is kept.
@@ -57,13 +57,13 @@ def _environment() -> Environment:
 
 
 def _style(number: str) -> str:
-    """The style sheet with the page footer; the number goes in only if it cannot end the string it stands in."""
+    """Fill the page footer into the style sheet; the number goes in only if it cannot end the string it stands in."""
     footer = f"Report {number}" if re.fullmatch(r"[A-Za-z0-9 ._-]{1,60}", number) else "Report"
     return _load("report.css").replace("FOOTER", footer)
 
 
 def _first_use(report: Report) -> dict[str, str]:
-    """For each piece of evidence the record beside which its clip plays, so that no clip is embedded twice.
+    """Give for each piece of evidence the record beside which its clip plays, so that no clip is embedded twice.
 
     A value in force comes before one that was replaced.
     """

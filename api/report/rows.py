@@ -26,13 +26,13 @@ from api.visit.records import all_records
 
 
 def number(identifier: str) -> int:
-    """The running number at the end of an id ("J1-R12" gives 12), for sorting in order of creation."""
+    """Give the running number at the end of an id ("J1-R12" gives 12), for sorting in order of creation."""
     digits = identifier.rpartition("-")[2].lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
     return int(digits) if digits.isdigit() else 0
 
 
 def loads(text: str) -> Any:
-    """JSON of a column; a damaged column gives an empty object rather than no report."""
+    """Read the JSON of a column; a damaged column gives an empty object rather than no report."""
     try:
         return json.loads(text) if text else {}
     except json.JSONDecodeError:

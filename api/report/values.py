@@ -16,18 +16,19 @@ from grading.finding import Finding
 from grading.limit import Basis
 from grading.prose.findings import advice_text, finding_reason
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError
+from grading.terms.terminals import measured_to_earth
 
 _ORDER = (VerdictMark.FAIL, VerdictMark.UNSURE, VerdictMark.WATCH, VerdictMark.PASS, VerdictMark.NONE)
 _BOUNDS = {Qualifier.ABOVE: ">", Qualifier.OPEN: ">", Qualifier.BELOW: "<", Qualifier.SHORT: "<"}
 
 
 def worst(verdicts: Sequence[VerdictText]) -> VerdictText:
-    """The most serious of some verdicts; the first of equals."""
+    """Give the most serious of some verdicts; the first of equals."""
     return min(verdicts, key=lambda v: _ORDER.index(v.mark), default=VerdictText(VerdictMark.NONE, "No limit applies"))
 
 
 def own_limits(record_id: str, findings: Sequence[Finding]) -> list[Finding]:
-    """The findings that hold this one record against a limit."""
+    """Give the findings that hold this one record against a limit."""
     return [f for f in findings if f.limit is not None and f.record_ids == (record_id,)]
 
 
@@ -47,7 +48,7 @@ def _voltage(record: RecordRow) -> str:
 
 
 def _corrected(findings: Sequence[Finding]) -> str:
-    """The value corrected to 40 °C, with the rule by which it was; "" where none was needed."""
+    """Give the value corrected to 40 °C, with the rule by which it was; "" where none was needed."""
     for finding in findings:
         if finding.limit and finding.limit.basis is Basis.CORRECTED_40C and finding.margin:
             text = wording.compared(finding.margin)
@@ -64,7 +65,7 @@ def _how(record: RecordRow) -> str:
 
 
 def _note(record: RecordRow) -> str:
-    """What was noted beside the value: position, circumstances, remarks."""
+    """Say what was noted beside the value: position, circumstances, remarks."""
     notes = notes_of(record)
     parts = [f"Taken at position {notes.position}."] if notes.position else []
     if notes.circumstances:
@@ -73,7 +74,7 @@ def _note(record: RecordRow) -> str:
 
 
 def _ohms(record: RecordRow) -> tuple[Decimal | None, str]:
-    """Value in ohms for the plot, and how it bounds the true one."""
+    """Give the value in ohms for the plot, and how it bounds the true one."""
     quantity = reading_of(record).quantity
     try:
         ohms = quantity.in_unit("Ohm")
@@ -83,7 +84,7 @@ def _ohms(record: RecordRow) -> tuple[Decimal | None, str]:
 
 
 def _reason(rows: Rows, record_id: str) -> str:
-    """What the person said when a record was replaced or withdrawn, where anything was said."""
+    """Say what the person said when a record was replaced or withdrawn, where anything was said."""
     for record in rows.records:
         if record.supersedes == record_id:
             event = next((e for e in rows.events if e.id == record.confirmation_id), None)
@@ -101,7 +102,7 @@ class ValueRows:
         self._instruments = {i.id: i for i in rows.instruments}
 
     def row(self, record: RecordRow) -> ReportedValue:
-        """One record as the report shows it; a record no longer in force is shown ungraded."""
+        """Write one record as the report shows it; a record no longer in force is shown ungraded."""
         standing = self._rows.states[record.id] == "current"
         findings = own_limits(record.id, self._findings) if standing else []
         limits = tuple(self._limit(f) for f in findings)
@@ -157,8 +158,8 @@ class ValueRows:
         )
 
 
-def to_ground(value: ReportedValue, kind: str | None) -> bool:
-    """Whether a row belongs into the plot: a resistance to ground in force, with digits."""
-    if value.replaced or value.ohms is None or value.ohms <= 0 or kind is None:
+def plotted(value: ReportedValue, record: RecordRow) -> bool:
+    """Tell whether a row belongs into the plot: a resistance to earth in force, with digits."""
+    if value.replaced or value.ohms is None or value.ohms <= 0 or not record.kind:
         return False
-    return kind in ("insulation_resistance", "resistance_to_ground")
+    return measured_to_earth(QuantityKind(record.kind), record.terminals or "")

@@ -13,6 +13,7 @@ from grading.finding import Verdict as Grade
 from grading.limit import Basis, Direction, Limit
 from grading.measurement import Circumstance
 from grading.terms.quantity import UNITS
+from grading.terms.section import SECTION_WORDS, Section, section_in_full
 from grading.words import number
 
 TITLE = "Servo axis insulation and winding test"
@@ -58,12 +59,8 @@ KINDS = {
     "humidity": "Relative humidity",
     "time": "Time",
 }
-SECTIONS = {
-    "through_cable": "from the cabinet, cable and motor together",
-    "motor_alone": "motor alone",
-    "cable_alone": "cable alone",
-}
-SHORT_SECTIONS = {"through_cable": "cable + motor", "motor_alone": "motor alone", "cable_alone": "cable alone"}
+SECTIONS = {section.value: section_in_full(section) for section in Section}
+SHORT_SECTIONS = {section.value: SECTION_WORDS[section] for section in Section}
 MOTORS = {
     "brushed_dc": "Brushed DC servo motor",
     "dc_servo": "Brushed DC servo motor",
@@ -151,14 +148,14 @@ PROOF_NOTE = "The results relate only to the items tested, as they were at the t
 
 
 def verdict(grade: Grade, urgency: Urgency) -> VerdictText:
-    """Verdict and urgency in words; a note that judges nothing bears no mark."""
+    """Write verdict and urgency; a note that judges nothing bears no mark."""
     if urgency is Urgency.INFORMATION and grade is Grade.ACCEPTABLE:
         return VerdictText(VerdictMark.NONE, URGENCIES[urgency])
     return VerdictText(MARKS[grade], URGENCIES[urgency])
 
 
 def of_finding(finding: Finding) -> VerdictText:
-    """A finding's verdict; conditional statements keep their name, since their band is printed beside them."""
+    """Write a finding's verdict; conditional statements keep their name, since their band is printed beside them."""
     conformity = finding.margin.conformity if finding.margin else None
     if conformity in (Conformity.CONDITIONAL_PASS, Conformity.CONDITIONAL_FAIL):
         return VerdictText(MARKS[finding.verdict], CONFORMITIES[conformity])
@@ -166,31 +163,31 @@ def of_finding(finding: Finding) -> VerdictText:
 
 
 def amount(value: Decimal, unit: str) -> str:
-    """A computed value to three significant digits with its symbol."""
+    """Write a computed value to three significant digits with its symbol."""
     return f"{number(value)}{symbol(unit)}"
 
 
 def symbol(unit: str) -> str:
-    """A unit's symbol with a space before it; "" for a ratio."""
+    """Give a unit's symbol with a space before it; "" for a ratio."""
     if unit in ("1", ""):
         return ""
     return " µC" if unit == "uC" else f" {UNITS[unit].symbol if unit in UNITS else unit}"
 
 
 def limit_text(limit: Limit) -> str:
-    """A limit with its direction and what is held against it: "at least 1 MΩ, as measured"."""
+    """Write a limit with its direction and what is held against it: "at least 1 MΩ, as measured"."""
     word = "at least" if limit.direction is Direction.AT_LEAST else "at most"
     basis = "" if limit.basis is Basis.COMPUTED else f", {limit.basis.value}"
     return f"{word} {plain_amount(limit.value, limit.unit)}{basis}"
 
 
 def plain_amount(value: Decimal, unit: str) -> str:
-    """A published number as published, with its symbol."""
+    """Write a published number as published, with its symbol."""
     return f"{value:f}{symbol(unit)}"
 
 
 def compared(margin: Margin) -> str:
-    """What was held against the limit, with its uncertainty or bounds."""
+    """Write what was held against the limit, with its uncertainty or bounds."""
     if margin.value is not None:
         if margin.expanded_uncertainty is None:
             return amount(margin.value, margin.unit)
@@ -206,7 +203,7 @@ def compared(margin: Margin) -> str:
 
 
 def listed(names: list[str]) -> str:
-    """Names as in a sentence: "X", "X and Y", "X, Y and Z"."""
+    """Write names as in a sentence: "X", "X and Y", "X, Y and Z"."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else "none"
 
 

@@ -70,7 +70,7 @@ def _falling(finding: Finding) -> Wording:
 
 
 def _values(finding: Finding) -> str:
-    """Both steps: "40.0 MΩ at 250 V, 28.0 MΩ at 500 V"."""
+    """Write both steps: "40.0 MΩ at 250 V, 28.0 MΩ at 500 V"."""
     steps = (first(finding), last(finding))
     return ", ".join(f"{value.quantity.display()} at {need(value.voltage_set):f} V" for value in steps)
 

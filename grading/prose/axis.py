@@ -77,7 +77,7 @@ def headline_text(summary: Summary) -> str:
 
 
 def _readings(summary: Summary) -> str:
-    """The worst reading of each part, cabinet first; the limit stands beside the first."""
+    """Write the worst reading of each part, cabinet first; the limit stands beside the first."""
     parts: list[str] = []
     for value in summary.values:
         held = f" ({limit_words(summary.limit)})" if not parts else ""

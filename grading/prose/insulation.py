@@ -16,7 +16,7 @@ _CONFORMITY: dict[Conformity, str] = {
 
 
 def _decision(margin: Margin | None) -> str:
-    """The decision rule where it does not simply say pass or fail."""
+    """Write the decision rule where it does not simply say pass or fail."""
     if margin is None or margin.probability is None or margin.conformity not in _CONFORMITY:
         return ""
     word = _CONFORMITY[margin.conformity]

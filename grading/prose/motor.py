@@ -30,7 +30,7 @@ def _how(found: Correction) -> str:
 
 
 def _scope(found: Corrected40) -> str:
-    """Where the standard applies by analogy only, or may."""
+    """Write where the standard applies by analogy only, or may."""
     least = limit_value(found.scope)
     if found.rated_power_w is None:
         return f"Rated power not recorded; below {least} the standard applies by analogy only"
@@ -40,7 +40,7 @@ def _scope(found: Corrected40) -> str:
 
 
 def _calculated(finding: Finding) -> str:
-    """The value at 40 °C, how it was corrected, and the limit."""
+    """Write the value at 40 °C, how it was corrected, and the limit."""
     found = detail(finding, Corrected40)
     shown = f"at least {ohms(found.interval.low)}" if found.value is None else ohms(found.value)
     return f"calculated {shown} at 40 °C ({_how(found.correction)}; {limit_words(found.limit)})"

@@ -140,7 +140,7 @@ def _dar(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: Bou
 def _fell(
     case: Case, fact: Fact, *readings: BoundedReading, detail: Absorption | None = None, margin: Margin | None = None
 ) -> Finding:
-    """The value fell while the test voltage stayed on, by its ratio or as noted."""
+    """Report a value that fell while the test voltage stayed on, by its ratio or as noted."""
     return judged(
         DAR,
         fact,

@@ -12,7 +12,7 @@ from grading.winding import lead_compensated
 
 
 def compensated(case: Case, reading: BoundedReading) -> Decimal:
-    """The value in ohm less the meter's lead resistance, unless the meter was zeroed or measures with four wires."""
+    """Give the value less the meter's lead resistance, ohm, unless the meter was zeroed or measures with four wires."""
     value = reading.value or Decimal(0)
     instrument = case.instruments.get(reading.measurement.instrument_id or "")
     if instrument is None or instrument.lead_resistance_ohm is None or reading.noted(Circumstance.LEADS_ZEROED):
@@ -32,6 +32,6 @@ def is_open(case: Case, reading: BoundedReading) -> bool:
 
 
 def count_ohm(reading: BoundedReading) -> Decimal:
-    """One count of the last digit shown, ohm."""
+    """Give one count of the last digit shown, ohm."""
     quantity = reading.measurement.quantity
     return (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor

@@ -13,7 +13,7 @@ from grading.steps import Advice, NextStep, Reason, ReasonKind, Settles, Settlin
 
 
 def passes(reading: BoundedReading, limit: Limit, rule: str, verdict: Verdict, margin: Margin) -> Finding:
-    """At or above the limit; marginal inside the guard band."""
+    """Report a value at or above the limit; marginal inside the guard band."""
     if verdict is Verdict.MARGINAL:
         following = step(StepKind.MORE_ACCURATE_OR_EARLY, ReasonKind.MET_BY_LESS)
         return judged(
@@ -30,13 +30,13 @@ def passes(reading: BoundedReading, limit: Limit, rule: str, verdict: Verdict, m
 
 
 def fails(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
-    """Wholly below the limit."""
+    """Report a value wholly below the limit."""
     following = step(StepKind.KEEP_OFF, Reason(ReasonKind.BELOW_LIMIT, limit=limit))
     return _not_to_be_energised(Fact.BELOW_LIMIT, reading, limit, rule, margin, following)
 
 
 def collapsed(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
-    """The tester could not build its voltage."""
+    """Report a tester that could not build its voltage."""
     following = step(StepKind.KEEP_OFF_LOW, ReasonKind.CANNOT_BUILD)
     detail = TrueValue(reading.interval, reading.estimate)
     return _not_to_be_energised(Fact.VOLTAGE_NOT_BUILT, reading, limit, rule, margin, following, detail)
@@ -51,7 +51,7 @@ def _not_to_be_energised(
     following: NextStep,
     detail: Detail | None = None,
 ) -> Finding:
-    """What every certain failure has in common."""
+    """Report a certain failure."""
     return judged(
         rule,
         fact,
@@ -68,7 +68,7 @@ def _not_to_be_energised(
 
 
 def straddles(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
-    """Partly on each side: no verdict, and what would settle it."""
+    """Report a value partly on each side: no verdict, and what would settle it."""
     detail = TrueValue(reading.interval)
     if reading.shape is Shape.POINT:
         following = step(
@@ -95,7 +95,7 @@ def straddles(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) 
 
 
 def doubtful(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
-    """Above the limit, but not steady or with a low battery."""
+    """Report a value above the limit that was not steady, or read with a low battery."""
     unsteady = reading.noted(Circumstance.UNSTEADY)
     reason = Reason(ReasonKind.NOT_STEADY if unsteady else ReasonKind.LOW_BATTERY)
     following = step(StepKind.REPEAT_STEADY, reason)

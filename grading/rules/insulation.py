@@ -168,7 +168,7 @@ def retest_later(case: Case) -> NextStep:
 
 
 def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    """Sound by the machine's limit, yet low for its kind (house rule)."""
+    """Watch what is sound by the machine's limit, yet low for its kind (house rule)."""
     limit = watch_limit(case.context, case.profile.limits)
     machine = machine_limit(case.context, case.profile.limits)
     passes, _ = hold_at_least(reading.interval, reading.value, reading.standard_uncertainty, machine)

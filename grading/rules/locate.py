@@ -64,7 +64,7 @@ def isolate(case: Case) -> Isolation:
 def _follow_up(
     case: Case, place: Location, series: Fault, parts: tuple[KnownPart, KnownPart, KnownPart]
 ) -> tuple[NextStep, ...]:
-    """What follows: an open circuit first, then insulation where a part is bad or the readings contradict."""
+    """Give what follows: an open circuit first, then insulation where a part is bad or the readings contradict."""
     steps = series_steps(case.context, series)
     # Where no part is bad, what else could be measured stands behind the steps of the other findings.
     urgent = place.fault is Fault.CONTRADICTORY or State.LOW in {part.state for part in parts}
@@ -149,7 +149,7 @@ def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPar
 
 
 def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
-    """Bounds of the part that was not measured, labelled as calculated; they never carry a pass."""
+    """Calculate bounds of the part that was not measured; they never carry a pass."""
     known, other = (motor, Part.CABLE) if cable.interval is None else (cable, Part.MOTOR)
     if whole.interval is None or known.interval is None or (motor.interval is not None and cable.interval is not None):
         return

@@ -134,7 +134,7 @@ def judge_motor(case: Case) -> Iterator[Finding]:
 
 
 def _judges(case: Case, reading: BoundedReading, readings: list[BoundedReading]) -> bool:
-    """Whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage)."""
+    """Tell whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage)."""
     limit = winding_limit(case.context, case.profile.limits)
     elapsed = reading.measurement.elapsed_s
     later = elapsed is not None and elapsed > case.limit("insulation.time_later").value
@@ -209,7 +209,7 @@ def _not_comparable(case: Case, reading: BoundedReading, limit: Limit) -> Findin
 
 
 def _settle(case: Case, reading: BoundedReading) -> NextStep:
-    """What would settle whether the winding meets its limit."""
+    """Give what would settle whether the winding meets its limit."""
     if case.context.winding_c is None:
         return step(StepKind.MEASURE_WINDING_TEMPERATURE, ReasonKind.NEEDS_TEMPERATURE)
     if reading.shape is Shape.OVER:

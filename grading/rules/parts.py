@@ -39,7 +39,7 @@ class KnownPart:
 
 
 def gather(case: Case) -> tuple[KnownPart, KnownPart, KnownPart]:
-    """Evidence of the whole, the motor alone and the cable alone."""
+    """Give the evidence of the whole, the motor alone and the cable alone."""
     replaced = {r.id for r in case.after_cleaning()}
     tests = [
         r
@@ -55,7 +55,7 @@ def gather(case: Case) -> tuple[KnownPart, KnownPart, KnownPart]:
 
 
 def _common_voltage(tests: Sequence[BoundedReading]) -> Decimal | None:
-    """The voltage that most parts were tested at, the highest of those: parallel arithmetic needs one voltage."""
+    """Give the voltage that most parts were tested at, the highest of those: parallel arithmetic needs one voltage."""
     by_voltage: dict[Decimal, set[Section | None]] = {}
     for reading in tests:
         if reading.measurement.test_voltage_set is not None:
@@ -64,7 +64,7 @@ def _common_voltage(tests: Sequence[BoundedReading]) -> Decimal | None:
 
 
 def _failed_at(case: Case, tests: Sequence[BoundedReading]) -> set[Decimal | None]:
-    """Voltages selected at which the whole failed: a part that holds at one of them does not carry that fault."""
+    """Give the voltages at which the whole failed: a part that holds at one of them does not carry that fault."""
     floor = in_ohm(machine_limit(case.context, case.profile.limits))
     return {
         r.measurement.test_voltage_set
@@ -121,7 +121,7 @@ def _state(
 
 
 def _combined(section: Section, readings: Sequence[BoundedReading]) -> tuple[Interval | None, Decimal | None]:
-    """Resistance of a part to earth: cores of a cable alone add up in parallel, leads of a winding are one circuit."""
+    """Give a part's resistance to earth: cores of a cable alone add up in parallel, a winding is one circuit."""
     if not readings:
         return None, None
     joined = [r for r in readings if len(leads(r.measurement.terminals)) != 1]

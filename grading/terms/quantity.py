@@ -27,6 +27,10 @@ class QuantityKind(StrEnum):
     TIME = "time"
 
 
+TO_EARTH_KINDS = frozenset({QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND})
+"""Kinds that are measured to earth, insulation also between cores."""
+
+
 class Qualifier(StrEnum):
     """How the digits bound the true value."""
 
@@ -181,7 +185,7 @@ class Quantity:
         return Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
 
     def in_unit(self, code: str) -> Decimal | None:
-        """The value converted to another unit of the same dimension.
+        """Convert the value to another unit of the same dimension.
 
         Args:
             code: UCUM code to convert to.
@@ -205,7 +209,7 @@ class Quantity:
         return None if self.value is None else self.value * own.factor / target.factor
 
     def display(self) -> str:
-        """As written on screens and in reports, e.g. "> 4000 MΩ", "0.80 Ω", "open".
+        """Write it as on screens and in reports, e.g. "> 4000 MΩ", "0.80 Ω", "open".
 
         Example (as written on screens):
             >>> Quantity("4000", "MOhm", Qualifier.ABOVE).display()

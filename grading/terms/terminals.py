@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 
+from grading.terms.quantity import TO_EARTH_KINDS, QuantityKind
+
 EARTH = frozenset({"PE", "G", "GND", "GROUND", "EARTH", "FRAME", "CASE", "SHELL", "SHIELD", "SCREEN", "BODY"})
-# Leads that must never hang on an insulation tester: feedback, brake, thermal sensor, fan.
+# Leads that must never be connected to an insulation tester: feedback, brake, thermal sensor, fan.
 _AUXILIARY = re.compile(r"B[+-]|BR\d*|BRAKE.*|ENC.*|RES(OLVER)?.*|TACH.*|TH\d*|THERM.*|PTC.*|NTC.*|FAN.*|HALL.*")
 
 GENERAL = frozenset({"lead-ground", "lead-lead"})
@@ -23,7 +25,7 @@ def is_general(terminals: str) -> bool:
 
 
 def ends(terminals: str) -> tuple[str, str]:
-    """Both ends of a test point in upper case: "u+v+w-pe" -> ("U+V+W", "PE").
+    """Give both ends of a test point in upper case: "u+v+w-pe" -> ("U+V+W", "PE").
 
     Without a hyphen ("U/PE", "U to PE", "U PE") the usual separators are tried; a name with one end only gives an
     empty second.
@@ -41,13 +43,13 @@ def ends(terminals: str) -> tuple[str, str]:
 
 
 def leads(terminals: str) -> tuple[str, ...]:
-    """Every lead but earth, in order: "U+V+W-PE" -> ("U", "V", "W")."""
+    """Give every lead but earth, in order: "U+V+W-PE" -> ("U", "V", "W")."""
     found = [part.strip() for end in ends(terminals) for part in end.split("+") if part.strip()]
     return tuple(lead for lead in found if not is_earth(lead))
 
 
 def to_earth(terminals: str) -> bool:
-    """Whether one end is earth, frame or shield; a point that names one end only is taken as to earth.
+    """Tell whether one end is earth, frame or shield; a point that names one end only is taken as to earth.
 
     Example (earth at one end, or none):
         >>> to_earth("U-PE"), to_earth("A1-A2")
@@ -57,13 +59,25 @@ def to_earth(terminals: str) -> bool:
     return not second or is_earth(first) or is_earth(second)
 
 
+def measured_to_earth(kind: QuantityKind, terminals: str) -> bool:
+    """Tell whether a reading is a resistance to earth: of a kind that is, at a test point that is.
+
+    Example (core to core of a cable is insulation, but not to earth):
+        >>> measured_to_earth(QuantityKind.INSULATION_RESISTANCE, "U-PE")
+        True
+        >>> measured_to_earth(QuantityKind.INSULATION_RESISTANCE, "U-V")
+        False
+    """
+    return kind in TO_EARTH_KINDS and to_earth(terminals)
+
+
 def pair(terminals: str) -> frozenset[str]:
-    """A lead-to-lead point without order: "V-U" equals "U-V"."""
+    """Give a lead-to-lead point without order: "V-U" equals "U-V"."""
     return frozenset(ends(terminals))
 
 
 def auxiliary(terminals: str) -> tuple[str, ...]:
-    """Leads in the test point that no test voltage may reach (brake, encoder, thermal sensor, fan).
+    """Give the leads in the test point that no test voltage may reach (brake, encoder, thermal sensor, fan).
 
     Example (TV-A11: brake leads stay out):
         >>> auxiliary("B+-B-")

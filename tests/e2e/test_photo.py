@@ -163,7 +163,7 @@ def test_a_high_voltage_sign_and_a_live_circuit_are_warned_of(
 
 def test_a_missing_unit_is_tapped_and_then_confirmed(page: Page, server: running.Server, job_id: str) -> None:
     open_job(page, server, job_id)
-    type_reading(page, value="1.21", axis="Y", section="through_cable", quantity="winding_resistance", terminals="U-V")
+    type_reading(page, value="1.21", axis="Y", section="through_cable", kind="winding_resistance", terminals="U-V")
     card = page.locator("[data-proposal]")
     expect(card.get_by_role("button", name="Settle the question first")).to_be_disabled()
     assert not probe(page, "small", LEAST_TARGET_PX)

@@ -19,6 +19,7 @@ from grading.finding import plain
 from grading.interval import INFINITY, ContradictionError, Interval
 from grading.limits import LIMITS
 from grading.measurement import CarrierUse
+from grading.prose.gate import gate_texts
 from grading.reading import Shape, bound
 from grading.steps import Reason, ReasonKind
 from grading.terms.quantity import Qualifier, Quantity, UnitError, parse_digits
@@ -89,10 +90,11 @@ def test_gate_names_everything_that_is_missing() -> None:
                        vertical_supported=False, clipped=["ENC A"])  # fmt: skip
     assert not shut.may_start
     assert len(shut.reasons) == 6
-    assert any("Take the motor leads off the drive" in r for r in shut.reasons)
+    assert energy.GateReason.DRIVE_CONNECTED in shut.reasons
+    assert any("Take ENC out of the test" in r for r in gate_texts(shut))
     live = energy.gate(bus_v=D(50), proved_before=True, proved_after=True, drive_disconnected=True,
                        vertical_supported=True)  # fmt: skip
-    assert live.reasons == ("The bus still carries 50 V; wait and measure again until it is below 50 V.",)
+    assert gate_texts(live) == ("The bus still carries 50 V; wait and measure again until it is below 50 V.",)
 
 
 @pytest.mark.parametrize(

@@ -156,3 +156,23 @@ def test_what_is_allowed_is_still_there() -> None:
 ])  # fmt: skip
 def test_a_limit_in_code_is_found(source: str) -> None:
     assert len(unexplained("rules/any.py", source)) == 1
+
+
+# Figures that sentences may hold: names of clauses and documents, the reference temperature, names of leads.
+IN_PROSE = (
+    "40 °C", "IEEE 43-2013, Table 1", "ILAC-G8:09/2019, 4.2", "(k = 2)", "SHA-256", "A1 to A2", "class 130",
+    "class 105",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "prose").glob("*.py")), ids=lambda path: path.name)
+def test_no_limit_stands_in_a_sentence(path: Path) -> None:
+    """What a sentence says of a limit, a voltage or a time comes from the facts."""
+    tree = ast.parse(path.read_text("utf-8"))
+    docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs:
+            text = node.value
+            for figure in IN_PROSE:
+                text = text.replace(figure, "")
+            assert not re.search(r"[0-9]", text), f"{path.name}, line {node.lineno}: {node.value}"

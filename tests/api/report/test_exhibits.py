@@ -32,7 +32,7 @@ REFUSED = {"text": "", "accepted": False, "reason": "The digits are too small. G
     ("state", "outcome", "expected"),
     [
         ("stored", {}, "not read yet"),
-        ("cut", {}, "line broke"),
+        ("cut", {}, "connection was lost"),
         ("failed", {"problem": {"message": "The file is damaged."}}, "The file is damaged."),
         ("failed", {}, "could not be read"),
         ("recognised", {"seen": {"displays": [REFUSED], "reason": ""}}, "Go closer."),
