@@ -37,16 +37,6 @@ class SheetNoText(BadInput):
     path: Path
 
 
-class LimitsNoToml(BadInput):
-    """Refuse limits that are no TOML."""
-
-    code = "limits_no_toml"
-    message = "{path} is no TOML: {cause}."
-    remedy = "Correct the file, or grade by the published limits."
-    path: Path
-    cause: str
-
-
 class PhrasesNoText(BadInput):
     """Refuse a list of phrases that is no UTF-8 text."""
 

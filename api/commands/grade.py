@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from pathlib import Path
 from typing import Annotated
 
@@ -13,7 +12,8 @@ from rich.progress import Progress, TextColumn
 from rich.table import Table
 from rich.text import Text
 
-from api.commands.errors import LimitsNoToml, SheetNoText, SheetTooLarge
+from api.assessment.shop_limits import read_shop
+from api.commands.errors import SheetNoText, SheetTooLarge
 from api.errors import BadInput
 from grading.finding import Urgency, Verdict, plain
 from grading.outcome import AxisVerdict, JobVerdict
@@ -23,7 +23,6 @@ from grading.prose.notices import notice_text
 from grading.prose.steps import action_text, reason_sentence
 from grading.sheet import Sheet, SheetError, read_sheet
 from grading.sheet_columns import COLUMNS
-from grading.shop import ShopProfile, ShopProfileError, read_profile
 from grading.verdict import grade_job
 
 MAX_BYTES = 64 * 1024 * 1024
@@ -54,12 +53,12 @@ def grade(
     """Grade readings typed by hand; the help shown is `HELP`."""
     notes = Console(stderr=True, highlight=False)
     try:
-        limits = None if profile is None else read_limits(profile)
+        limits = None if profile is None else read_shop(profile).profile
         with Progress(TextColumn("{task.description}"), console=notes, transient=True) as bar:
             bar.add_task(f"Reading and grading {file.name}", total=None)
             sheet = read_sheet(read_text(file), as_json=file.suffix.lower() == ".json")
             job = grade_job(sheet.measurements, sheet.contexts, sheet.instruments, profile=limits)
-    except (BadInput, OSError, SheetError, ShopProfileError, ValueError) as error:
+    except (BadInput, OSError, SheetError, ValueError) as error:
         notes.print(str(error), style="red", markup=False)
         raise typer.Exit(2) from None
     if as_json:
@@ -93,20 +92,6 @@ def read_text(path: Path) -> str:
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError:
         raise SheetNoText(path=path) from None
-
-
-def read_limits(path: Path) -> ShopProfile:
-    """Read a shop profile from a TOML file.
-
-    Raises:
-        OSError: It cannot be read.
-        ShopProfileError: It holds a problem; the message lists all.
-        LimitsNoToml: It is no TOML.
-    """
-    try:
-        return read_profile(tomllib.loads(read_text(path)))
-    except tomllib.TOMLDecodeError as error:
-        raise LimitsNoToml(path=path, cause=str(error)) from None
 
 
 def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:

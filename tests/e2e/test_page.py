@@ -178,7 +178,7 @@ def test_the_page_lists_the_test_plan_and_shortens_it_as_values_are_confirmed(
 ) -> None:
     open_job(page, server, job_id)
     plan = page.locator("#plan-Y")
-    whole = plan.locator("li", has_text="cable and motor together")
+    whole = plan.locator("li", has_text="through the cable")
     plan.locator("summary").click()
     expect(whole.first).to_contain_text("Winding resistance, U–V")
     before = whole.count()

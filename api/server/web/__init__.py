@@ -7,12 +7,16 @@ talks to the JSON routes only, so whatever it shows can be asked for by any othe
 from __future__ import annotations
 
 import hashlib
+import json
 from functools import cache
 from importlib.resources import files
 
 from fastapi import APIRouter, Request, Response
 
+from api.report.wording import KINDS, MOTORS, URGENCIES
 from api.server.errors import NoSuchPage
+from grading.terms.quantity import UNITS
+from grading.terms.section import SECTION_WORDS
 
 router = APIRouter(include_in_schema=False)
 
@@ -52,8 +56,26 @@ def _files() -> dict[str, tuple[str, bytes, str]]:
         suffix = entry.name[entry.name.rfind(".") :]
         if suffix in MEDIA_TYPES:
             content = entry.read_bytes()
-            found[entry.name] = (MEDIA_TYPES[suffix], content, f'"{hashlib.sha256(content).hexdigest()[:32]}"')
+            found[entry.name] = _file(suffix, content)
+    found["terms.js"] = _file(".js", terms().encode())
     return found
+
+
+def _file(suffix: str, content: bytes) -> tuple[str, bytes, str]:
+    return MEDIA_TYPES[suffix], content, f'"{hashlib.sha256(content).hexdigest()[:32]}"'
+
+
+def terms() -> str:
+    """Write the words that page and report share as a module, so that each stands once."""
+    words: dict[str, dict[str, str]] = {
+        "UNITS": {code: unit.symbol for code, unit in UNITS.items()},
+        "KINDS": KINDS,
+        "SECTIONS": {section.value: name for section, name in SECTION_WORDS.items()},
+        "MOTORS": MOTORS,
+        "URGENCIES": {urgency.value: name for urgency, name in URGENCIES.items()},
+    }
+    lines = [f"export const {name} = {json.dumps(table, ensure_ascii=False)};" for name, table in words.items()]
+    return "// Made by the server from the words of the report.\n" + "\n".join(lines) + "\n"
 
 
 def _serve(name: str, request: Request) -> Response:

@@ -1,22 +1,21 @@
-// How values, places and verdicts are written on the page; the same words as in the report.
+// How values, places and verdicts are written on the page. Words that the report has too come from the server.
 
-export const UNITS = { uOhm: "µΩ", mOhm: "mΩ", Ohm: "Ω", kOhm: "kΩ", MOhm: "MΩ", GOhm: "GΩ", TOhm: "TΩ", mV: "mV", V: "V", kV: "kV", uA: "µA", mA: "mA", A: "A", nF: "nF", uF: "µF", Cel: "°C", "%": "%", s: "s", min: "min", h: "h" };
-export const KINDS = { insulation_resistance: "Insulation resistance", winding_resistance: "Winding resistance", resistance_to_ground: "Resistance to ground, ohmmeter", continuity: "Continuity", voltage: "Voltage", current: "Current", capacitance: "Capacitance", temperature: "Temperature", humidity: "Relative humidity", time: "Time" };
-export const SECTIONS = { through_cable: "cable and motor together", motor_alone: "motor alone", cable_alone: "cable alone" };
+import { KINDS, MOTORS, SECTIONS, UNITS, URGENCIES } from "./terms.js";
+
+export { KINDS, MOTORS, SECTIONS, UNITS, URGENCIES };
+
 export const QUALIFIERS = { "=": "as shown", ">": "more than", "<": "less than", open: "open (over range)", short: "short (below resolution)", collapsed: "test voltage not built", none: "no valid value" };
-export const MOTORS = { dc_servo: "Brushed DC servo", ac_servo: "AC servo", spindle: "Spindle" };
 export const VERDICTS = {
   unacceptable: ["fail", "✕", "Unacceptable"], marginal: ["watch", "▲", "Marginal"],
   inconclusive: ["unsure", "?", "Inconclusive"], acceptable: ["pass", "✓", "Within limits"],
 };
-export const URGENCIES = { do_not_energise: "Fail: not to be energised", service_limit: "Fail: service limit", repeat: "Inconclusive: repeat", watch: "Watch", within_limits: "Within limits at time of test", information: "Note" };
 export const DOUBTS = {
   unit_missing: "Which unit?", value_missing: "Which value?", axis_missing: "Which axis?", digits_ambiguous: "The digits could be read in two ways.",
   teen_or_ty: "“-teen” or “-ty”?", prefix_unsure: "Milli or mega?", dot_unsure: "Where is the decimal point?", unit_unsure: "Which unit is it?",
   unusual: "This meter seldom shows that: look at point, sign and unit again.",
   implausible: "This is outside what the quantity can be.", unknown_words: "Some words were not understood.", low_confidence: "Not recognised clearly.",
   not_settled: "The reading had not settled.", range_end_unknown: "Over range: more than how much?", built_voltage_unknown: "How many volts did the tester build?",
-  conflict: "Clip and photo disagree.", quantity_missing: "What was measured?", section_missing: "Which part: cable and motor, motor alone, cable alone?",
+  conflict: "Clip and photo disagree.", quantity_missing: "What was measured?", section_missing: `Which part: ${Object.values(SECTIONS).join(", ")}?`,
 };
 
 const OHMS = ["mOhm", "Ohm", "kOhm", "MOhm", "GOhm"];
