@@ -43,7 +43,7 @@ WORDS = {
 
 
 def quantity(text: str, unit: str) -> Quantity:
-    """A quantity from shorthand: "0.80", ">4000", "<0.01", "OL", "short", "collapsed", "none"."""
+    """Make a quantity from shorthand: "0.80", ">4000", "<0.01", "OL", "short", "collapsed", "none"."""
     if text in WORDS:
         return Quantity(None, unit, WORDS[text])
     sign = {">": Qualifier.ABOVE, "<": Qualifier.BELOW}.get(text[0], Qualifier.EQUAL)
@@ -54,7 +54,7 @@ _COUNT = iter(range(1_000_000))
 
 
 def made(kind: QuantityKind, section: Section | None, text: str, unit: str, **fields: Any) -> Measurement:
-    """A measurement of axis X with the usual instrument; any field can be given."""
+    """Make a measurement of axis X with the usual instrument; any field can be given."""
     circumstances = frozenset(Circumstance(c) for c in fields.pop("noted", ()))
     numbers = ("test_voltage_set", "test_voltage_built", "elapsed_s")
     given = {k: Decimal(str(v)) if k in numbers and v is not None else v for k, v in fields.items()}
@@ -65,18 +65,18 @@ def made(kind: QuantityKind, section: Section | None, text: str, unit: str, **fi
 
 
 def ir(section: Section, text: str, unit: str = "MOhm", **fields: Any) -> Measurement:
-    """An insulation reading: joined leads to earth, 500 V, 60 s unless said otherwise."""
+    """Give an insulation reading: joined leads to earth, 500 V, 60 s unless said otherwise."""
     usual: dict[str, Any] = {"terminals": "U+V+W-PE", "test_voltage_set": 500, "elapsed_s": 60}
     return made(IR, section, text, unit, **(usual | fields))
 
 
 def ll(section: Section, text: str, terminals: str = "U-V", unit: str = "Ohm", **fields: Any) -> Measurement:
-    """A lead-to-lead reading."""
+    """Make a lead-to-lead reading."""
     return made(LL, section, text, unit, terminals=terminals, **fields)
 
 
 def lg(section: Section, text: str, unit: str = "MOhm", **fields: Any) -> Measurement:
-    """An ohmmeter reading to earth."""
+    """Give an ohmmeter reading to earth."""
     return made(LG, section, text, unit, **({"terminals": "U-PE"} | fields))
 
 

@@ -23,7 +23,7 @@ FIRST = dt.datetime(2021, 11, 25, 9, 0, tzinfo=dt.UTC)
 
 def visited(values: Sequence[str], section: Section = WHOLE, notes: dict[int, str] | None = None,
             **now: Any) -> tuple[Finding, ...]:  # fmt: skip
-    """Findings on the last of yearly visits; `notes` says what was done before a visit."""
+    """Give the findings on the last of yearly visits; `notes` says what was done before a visit."""
     times = [FIRST.replace(year=FIRST.year + i) for i in range(len(values))]
     context = axis(winding_c=40)
     history = [

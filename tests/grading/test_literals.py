@@ -84,7 +84,7 @@ NUMBER = re.compile(r"[-+]?\d+(\.\d+)?([eE][-+]?\d+)?")
 
 
 def value_of(node: ast.AST) -> float | None:
-    """The number that a literal is or reads as; None for anything else."""
+    """Give the number that a literal is or reads as; None for anything else."""
     if not isinstance(node, ast.Constant) or isinstance(node.value, bool):
         return None
     if isinstance(node.value, (int, float)):
@@ -95,7 +95,7 @@ def value_of(node: ast.AST) -> float | None:
 
 
 def names(statement: ast.stmt) -> Iterator[str]:
-    """What a statement of a module assigns to."""
+    """Tell what a statement of a module assigns to."""
     targets = statement.targets if isinstance(statement, ast.Assign) else []
     if isinstance(statement, ast.AnnAssign):
         targets = [statement.target]
@@ -104,7 +104,7 @@ def names(statement: ast.stmt) -> Iterator[str]:
 
 
 def literals(tree: ast.Module) -> Iterator[tuple[float, int, tuple[str, ...]]]:
-    """Every number of a module with its line and the module constants that it stands in."""
+    """Find every number of a module with its line and the module constants that it stands in."""
     for statement in tree.body:
         for node in ast.walk(statement):
             value = value_of(node)
@@ -117,7 +117,7 @@ def modules() -> list[Path]:
 
 
 def unexplained(name: str, source: str) -> list[str]:
-    """The numbers of a module that nothing here justifies."""
+    """Give the numbers of a module that nothing here justifies."""
     return [
         f"{name}, line {line}: {value:g}"
         for value, line, constants in literals(ast.parse(source))

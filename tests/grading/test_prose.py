@@ -45,7 +45,7 @@ def sources() -> list[Path]:
 
 
 def name_of(node: ast.AST) -> str:
-    """The last name of an expression: "statement" of `finding.statement`, "action_text" of `action_text(...)`."""
+    """Give the last name of an expression: "statement" of `finding.statement`, "action_text" of `action_text(...)`."""
     if isinstance(node, ast.Call):
         return name_of(node.func)
     if isinstance(node, ast.Attribute):

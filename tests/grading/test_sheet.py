@@ -45,7 +45,7 @@ def test_rows_become_measurements_with_what_is_known_of_the_axis() -> None:
         Section.THROUGH_CABLE,
         "1.08",
     )
-    assert second.quantity.digits == "0.80"  # the last nought is kept
+    assert second.quantity.digits == "0.80"  # the last zero is kept
     assert second.test_voltage_set == 500
     context = sheet.contexts["X"]
     assert (context.motor_kind, context.rated_voltage, context.winding_c) == (

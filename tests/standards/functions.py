@@ -34,38 +34,38 @@ D = Decimal
 
 
 def dec(value: Any) -> Decimal:
-    """A decimal from a number or text as it stands in the vectors."""
+    """Make a decimal from a number or text as it stands in the vectors."""
     return Decimal(str(value))
 
 
 def decs(values: list[Any]) -> list[Decimal]:
-    """The same for a list."""
+    """Give the same for a list."""
     return [dec(v) for v in values]
 
 
 def line(years: list[float], values: list[float]) -> Fit:
-    """A trend through values in any unit."""
+    """Make a trend through values in any unit."""
     return fit([Point(t, v) for t, v in zip(years, values, strict=True)])
 
 
 def between(pair: list[Any]) -> Interval:
-    """An interval; None is unbounded."""
+    """Give an interval; None is unbounded."""
     return Interval(dec(pair[0]), INFINITY if pair[1] is None else dec(pair[1]))
 
 
 def as_list(found: Interval) -> list[Decimal | None]:
-    """An interval as a list; unbounded is None."""
+    """Give an interval as a list; unbounded is None."""
     return [found.low, found.high if found.bounded else None]
 
 
 def only(findings: list[Finding] | tuple[Finding, ...], rule: str) -> Finding:
-    """The one finding of a rule."""
+    """Give the one finding of a rule."""
     (found,) = [f for f in findings if f.rule == rule]
     return found
 
 
 def word(finding: Finding) -> str:
-    """The verdict, or "information" where the finding judges nothing."""
+    """Give the verdict, or "information" where the finding judges nothing."""
     return "information" if finding.urgency is Urgency.INFORMATION else finding.verdict.value
 
 
@@ -121,7 +121,7 @@ def comparable(system: str, celsius: float) -> bool:
 
 
 def branches_meet() -> float:
-    """The cold branch just below 40 °C against the hot branch at 40 °C."""
+    """Give the cold branch just below 40 °C against the hot branch at 40 °C."""
     below = temperature.factor_thermosetting(D(40) - D("1e-12"))
     return abs(float(below - temperature.factor_thermosetting(D(40))))
 
@@ -307,7 +307,7 @@ def fit_refused(years: list[float], values: list[float]) -> bool:
 
 
 def censored_not_substituted() -> bool:
-    """The three visits alone are refused; with a fourth the fit differs from one that took the bound as a value."""
+    """Refuse three visits alone; with a fourth the fit differs from one that took the bound as a value."""
     points = [Point(0, 900), Point(1, 4000, over=True), Point(2, 410)]
     try:
         fit(points)
@@ -319,7 +319,7 @@ def censored_not_substituted() -> bool:
 
 
 def _spec(text: str) -> tuple[Decimal, Decimal]:
-    """The value in MΩ and its U under ±(3 % + 5 counts)."""
+    """Give the value in MΩ and its U under ±(3 % + 5 counts)."""
     half = uncertainty.half_width(dec(text), D(3), D(5), D("0.01"))
     return dec(text), uncertainty.expanded_uncertainty(uncertainty.standard_uncertainty(half))
 

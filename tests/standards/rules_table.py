@@ -16,12 +16,12 @@ START, END = "<!-- rules table: begin -->", "<!-- rules table: end -->"
 
 
 def counts() -> Counter[str]:
-    """How many vectors check each rule."""
+    """Tell how many vectors check each rule."""
     return Counter(vector.rule for vector in vectors())
 
 
 def rules_table() -> str:
-    """One line per rule, in the rulebook's order."""
+    """Give one line per rule, in the rulebook's order."""
     checks = counts()
     lines = ["| Rule | What it answers | Source | Limits | Vectors |", "|---|---|---|---|---|"]
     for rule in RULES.values():
@@ -32,7 +32,7 @@ def rules_table() -> str:
 
 
 def limits_table() -> str:
-    """One line per limit with its citation."""
+    """Give one line per limit with its citation."""
     lines = ["| Limit | Quantity | Condition | Value | Source |", "|---|---|---|---|---|"]
     lines += [
         f"| `{limit.id}` | {limit.quantity} | {limit.condition} | {limit.direction.value} {limit_value(limit)} | "
@@ -43,14 +43,14 @@ def limits_table() -> str:
 
 
 def included(document: str) -> str | None:
-    """The table that a document holds between its two marks; None where it has none."""
+    """Give the table that a document holds between its two marks; None where it has none."""
     if START not in document or END not in document:
         return None
     return document.split(START, 1)[1].split(END, 1)[0].strip()
 
 
 def with_table(document: str) -> str:
-    """The document with the table of today between its two marks.
+    """Give the document with the table of today between its two marks.
 
     Raises:
         ValueError: It does not hold the marks.

@@ -25,7 +25,7 @@ STATUSES = {
 
 
 def agree(found: Any, expected: Any, tol: Any) -> bool:
-    """Whether numbers agree within the tolerance and everything else exactly, element by element."""
+    """Tell whether numbers agree within the tolerance and everything else exactly, element by element."""
     if isinstance(expected, dict):
         return all(agree(found[key], value, tol) for key, value in expected.items())
     if isinstance(expected, list):

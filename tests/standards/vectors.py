@@ -38,6 +38,6 @@ class Vector:
 
 
 def vectors() -> list[Vector]:
-    """All of them, in the file's order."""
+    """Give all of them, in the file's order."""
     text = Path(__file__).with_name("vectors.jsonl").read_text(encoding="utf-8")
     return [Vector(**json.loads(line)) for line in text.splitlines()]

@@ -29,7 +29,7 @@ READING: ReadingFields = {
 
 
 def visit(workspace: Workspace, year: int, *values: str, axis: str = "X", **job: Any) -> str:
-    """A job of some year with insulation values of one axis; returns its id."""
+    """Make a job of some year with insulation values of one axis; returns its id."""
     made = str(workspace.create_job({**JOB, **job})["id"])
     answers: dict[str, Any] = {step.id: {"answer": "yes", "value": "3"} for step in STEPS}
     workspace.answer_safety(made, axis, answers, captured_at=f"{year}-11-24T08:00:00+00:00")
@@ -41,7 +41,7 @@ def visit(workspace: Workspace, year: int, *values: str, axis: str = "X", **job:
 
 
 def trend(workspace: Workspace, job: str, axis: str = "X") -> dict[str, dict[str, Any]]:
-    """The trend findings of an axis by rule."""
+    """Give the trend findings of an axis by rule."""
     with workspace.database.read() as session:
         found = findings_of(session, job)
     [own] = [one for one in found["axes"] if one["axis"] == axis]

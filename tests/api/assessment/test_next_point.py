@@ -47,7 +47,7 @@ def tasks(visit: Visit, axis: str = "X") -> list[dict[str, Any]]:
 
 
 def upcoming(visit: Visit) -> list[tuple[str, str, str]]:
-    """What is still to be measured of X."""
+    """Tell what is still to be measured of X."""
     left = [task for task in tasks(visit) if task["state"] in ("next", "due")]
     return [(task["section"], task["kind"], task["terminals"]) for task in left]
 

@@ -6,46 +6,46 @@ from bs4 import BeautifulSoup, Tag
 
 
 def parse(page: bytes) -> BeautifulSoup:
-    """The report as a tree."""
+    """Give the report as a tree."""
     return BeautifulSoup(page, "html.parser")
 
 
 def one(tree: Tag, selector: str) -> Tag:
-    """The first element of a selector."""
+    """Give the first element of a selector."""
     found = tree.select_one(selector)
     assert found is not None, f"nothing matches {selector}"
     return found
 
 
 def attr(tag: Tag, name: str) -> str:
-    """An attribute as text."""
+    """Give an attribute as text."""
     found = tag.get(name)
     assert found is not None, f"<{tag.name}> has no {name}"
     return " ".join(found) if isinstance(found, list) else str(found)
 
 
 def text(tag: Tag) -> str:
-    """The text with every run of space as one."""
+    """Give the text with every run of space as one."""
     return " ".join(tag.get_text(" ").split())
 
 
 def section(tree: Tag, heading: str) -> Tag:
-    """The section of a heading, by the heading's id."""
+    """Give the section of a heading, by the heading's id."""
     found = one(tree, f"h2#{heading}").find_parent("section")
     assert isinstance(found, Tag)
     return found
 
 
 def row_of(tree: Tag, record_id: str) -> Tag:
-    """The row of a record."""
+    """Give the row of a record."""
     return one(tree, f'tr[data-record="{record_id}"]')
 
 
 def summaries(tree: Tag) -> dict[str, str]:
-    """The rows of the summary by axis."""
+    """Give the rows of the summary by axis."""
     return {one(row, "th").get_text(): text(row) for row in tree.select("table.summary tbody tr")}
 
 
 def style(tree: Tag) -> str:
-    """The style sheet."""
+    """Give the style sheet."""
     return str(one(tree, "style").string)

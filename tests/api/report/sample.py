@@ -31,7 +31,7 @@ PHOTO, CLIP = "a" * 64, "b" * 64
 
 
 def jpeg(width: int = 640, height: int = 480, *, exif: Image.Exif | None = None) -> bytes:
-    """A picture with a bright rectangle where a display would be."""
+    """Make a picture with a bright rectangle where a display would be."""
     picture = Image.new("RGB", (width, height), (50, 52, 56))
     ImageDraw.Draw(picture).rectangle((width // 4, height // 4, width // 2, height // 2), fill=(190, 205, 180))
     out = io.BytesIO()
@@ -40,7 +40,7 @@ def jpeg(width: int = 640, height: int = 480, *, exif: Image.Exif | None = None)
 
 
 def value(record_id: str = "J1-R2", **changes: object) -> ReportedValue:
-    """One value with photo and clip."""
+    """Give one value with photo and clip."""
     picture = media.upright(jpeg())
     assert picture is not None
     fields: dict[str, object] = {
@@ -67,7 +67,7 @@ def value(record_id: str = "J1-R2", **changes: object) -> ReportedValue:
 def report(
     *values: ReportedValue, title: str = "Servo axis insulation and winding test", heard: str = "zero point eight"
 ) -> Report:
-    """A report of one axis."""
+    """Make a report of one axis."""
     values = values or (value(),)
     picture = media.upright(jpeg())
     assert picture is not None

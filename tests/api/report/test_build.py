@@ -63,7 +63,7 @@ def graded(made: visit.Visit) -> JobVerdict:
 
 
 def embedded(tag: Tag) -> bytes:
-    """The content of a data URI."""
+    """Give the content of a data URI."""
     return base64.b64decode(attr(tag, "src").partition(",")[2])
 
 

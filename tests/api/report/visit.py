@@ -74,7 +74,7 @@ DESCRIPTION = {
 
 
 def photo(text: str) -> bytes:
-    """A picture of a display with some text."""
+    """Make a picture of a display with some text."""
     picture = Image.new("RGB", (1200, 900), (58, 60, 64))
     draw = ImageDraw.Draw(picture)
     draw.rectangle((300, 250, 900, 520), fill=(178, 192, 170))
@@ -85,7 +85,7 @@ def photo(text: str) -> bytes:
 
 
 def clip(seconds: float, hertz: float) -> bytes:
-    """A FLAC file with a tone: real sound, for what does not concern words."""
+    """Make a FLAC file with a tone: real sound, for what does not concern words."""
     times = numpy.arange(int(16000 * seconds)) / 16000
     out = io.BytesIO()
     soundfile.write(out, (0.3 * numpy.sin(2 * numpy.pi * hertz * times)).astype("float32"), 16000, format="FLAC")
@@ -93,7 +93,7 @@ def clip(seconds: float, hertz: float) -> bytes:
 
 
 def insulation(axis: str, section: Section, digits: str, qualifier: Qualifier = Qualifier.EQUAL) -> Reading:
-    """An insulation value at 500 V after 60 s."""
+    """Give an insulation value at 500 V after 60 s."""
     return Reading(
         kind=QuantityKind.INSULATION_RESISTANCE,
         quantity=Quantity(digits, "MOhm", qualifier),
@@ -124,7 +124,7 @@ class Visit:
         return self.workspace.evidence
 
     def at(self, minutes: float) -> str:
-        """A time of the visit as the phone's clock gives it."""
+        """Make a time of the visit as the phone's clock gives it."""
         return (START + dt.timedelta(minutes=minutes)).astimezone(dt.timezone(dt.timedelta(hours=1))).isoformat()
 
     def arrive(
@@ -161,7 +161,7 @@ class Visit:
         doubts: tuple[Doubt, ...] = (),
         supersedes: str | None = None,
     ) -> None:
-        """One reading, spoken and perhaps photographed, confirmed or left open."""
+        """Give one reading, spoken and perhaps photographed, confirmed or left open."""
         with self.database.write() as transaction:
             sound = self.arrive(transaction, clip(0.5, 200 + 10 * minutes), minutes)
             job = read_job(transaction.session, self.job_id)
