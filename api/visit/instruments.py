@@ -36,12 +36,20 @@ def usual_instrument(instruments: Sequence[InstrumentRow], reading: Reading) -> 
     return None
 
 
-def instrument_for(instruments: Sequence[InstrumentRow], reading: Reading) -> tuple[str | None, bool]:
-    """Give the usual instrument's id, and whether "over range" on it means more than a known value.
+def instrument_for(
+    instruments: Sequence[InstrumentRow], reading: Reading, named: str | None = None
+) -> tuple[str | None, bool]:
+    """Give the instrument's id, and whether "over range" on it means more than a known value.
 
     An insulation tester's range ends elsewhere at each test voltage, so none is known before the voltage is.
+
+    Args:
+        instruments: The job's.
+        reading: What was read.
+        named: Id of the one that a person named; None for the usual one.
     """
-    instrument = usual_instrument(instruments, reading)
+    chosen = next((instrument for instrument in instruments if instrument.id == named), None)
+    instrument = chosen or usual_instrument(instruments, reading)
     if instrument is None:
         return None, False
     volts = reading.test_voltage_set

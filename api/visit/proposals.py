@@ -197,7 +197,7 @@ def set_value(proposal: Proposal, given: ProposedReading, job: Job, captured_at:
         captured_at: The device's time of the input that sets the value.
         now: UTC instant.
     """
-    instrument, range_end_known = instrument_for(job.instruments, given.reading)
+    instrument, range_end_known = instrument_for(job.instruments, given.reading, _named_instrument(proposal, job))
     reading, doubts = completed(
         given.reading, given.doubts, job.axis_names, range_end_known=range_end_known, chosen=given.chosen
     )
@@ -213,6 +213,14 @@ def set_value(proposal: Proposal, given: ProposedReading, job: Job, captured_at:
         row.revision += 1
         row.changed_at = now
         row.changed_captured = captured_at
+
+
+def _named_instrument(proposal: Proposal, job: Job) -> str | None:
+    """Give the instrument that a person named: it is not the usual one for the value as it was, and stays."""
+    present = proposal.row.instrument_id
+    if present is None or present == instrument_for(job.instruments, proposal.reading)[0]:
+        return None
+    return present
 
 
 def new_proposal(

@@ -383,3 +383,15 @@ def test_each_reading_of_a_list_is_asked_about_with_its_own_twin(visit: Visit) -
 def test_a_letter_that_could_be_several_axes_is_asked_about_with_the_words_to_say(visit: Visit) -> None:
     answer = visit.say("b axis")["message"]
     assert answer == "Which axis? Say one of X-ray axis, Yankee axis."
+
+
+def test_an_instrument_that_a_person_named_outlasts_a_change_of_the_value(visit: Visit) -> None:
+    fields: ReadingFields = {"kind": "resistance_to_ground", "axis": "X", "section": "motor_alone", "value": "1.5"}
+    asked = visit.workspace.type_reading(visit.job, {**fields, "unit": "MOhm"})["proposals"][0]
+    usual = asked["instrument_id"]
+    other = f"{visit.job}-IT-03"
+    assert usual != other
+    named = visit.workspace.act(asked["id"], Correct(instrument_id=other))["proposals"][0]
+    assert named["instrument_id"] == other
+    changed = visit.workspace.act(asked["id"], Correct(reading={"value": "1.6"}))["proposals"][0]
+    assert (changed["value"], changed["instrument_id"]) == ("1.6", other)
