@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from api.assessment.grade_job import put_grading
+from api.assessment.recheck import verify_all
 from api.assessment.shop_limits import Shop
 from api.dialogue.actions import Action, act, typed
 from api.dialogue.conversation import undo
@@ -20,7 +21,7 @@ from api.ledger.evidence import adopt_orphans
 from api.ledger.store import Store, sweep_folder
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import What
-from api.ledger.verify import Verification, verify_folder
+from api.ledger.verify import Verification
 from api.report.issued import keep_report, make_report
 from api.visit.description import read_description
 from api.visit.jobs import axis_of, create_job, job_for_page, job_of
@@ -235,8 +236,8 @@ class Workspace:
         return make_report(self.database, self.evidence, self.reports, job_id, self.shop)
 
     def verify(self) -> Verification:
-        """Check everything against the trail (see `api.ledger.verify`)."""
-        return verify_folder(self.folder)
+        """Check everything against the trail (see `api.ledger.verify`), and findings against their records."""
+        return verify_all(self.folder)
 
 
 def fixed_clock(*instants: str) -> Clock:

@@ -8,6 +8,7 @@ from sqlmodel import Session, select
 
 from api.assessment.grading_adapter import Inputs, read_inputs
 from api.assessment.history import History, history_of
+from api.assessment.rules import rules_in_force
 from api.assessment.shop_limits import Shop
 from api.ledger.canonical import PlainData, canonical, sha256_hex
 from api.ledger.database import Transaction
@@ -81,6 +82,7 @@ def put_grading(transaction: Transaction, job_id: str, shop: Shop | None = None)
         findings_json=findings,
         findings_sha256=sha256_hex(findings),
         graded_at=transaction.now,
+        rules=rules_in_force(),
     )
     transaction.put(run)
     note = {"sha256": run.findings_sha256} | ({} if shop is None else {"profile_sha256": shop.sha256})

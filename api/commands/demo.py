@@ -19,6 +19,7 @@ from rich.table import Table
 
 from api.errors import OhmtrailError
 from api.ledger.canonical import PlainData
+from api.ledger.store import write_synced
 from api.settings import read_settings
 
 if TYPE_CHECKING:
@@ -110,7 +111,7 @@ def demo(
         console.print(f"[red]{problem}[/red]")
         raise typer.Exit(1) from None
     report = folder / kept.name
-    report.write_bytes(workspace.reports.read(kept.sha256))
+    write_synced(report, workspace.reports.read(kept.sha256))  # private, and never half there for `verify`
     _summary(console, verdict, counts, time.perf_counter() - started)
     console.print(f"Data folder: {folder.resolve()}\nReport:      {report.resolve()}", soft_wrap=True)
     console.print(f"Audit trail: {workspace.verify().summary}")

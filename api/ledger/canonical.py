@@ -24,12 +24,21 @@ class CanonicalError(ValueError):
     """A value has no canonical form; the message says where."""
 
 
+def _refuse(number: str) -> Any:
+    raise CanonicalError(f"The number {number} is not a whole one.")
+
+
+# Made once: `json.dumps` and `json.loads` with arguments make a new one for each of a trail's entries.
+_ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+_DECODER = json.JSONDecoder(parse_float=_refuse, parse_constant=_refuse)
+
+
 def _check(value: object, where: str) -> None:
     if value is None or isinstance(value, (bool, int)):
         return
     if isinstance(value, str):
         # Such a text has no UTF-8 form: it could be neither hashed nor stored.
-        if any("\ud800" <= c <= "\udfff" for c in value):
+        if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
             raise CanonicalError(f"{where}: the text holds half a surrogate pair.")
     elif isinstance(value, (list, tuple)):
         for index, item in enumerate(value):
@@ -51,7 +60,26 @@ def canonical(value: object) -> str:
         CanonicalError: The value holds a fraction, bytes or another type without canonical form.
     """
     _check(value, "$")
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+    return _ENCODER.encode(value)
+
+
+def is_canonical(value: object, text: str) -> bool:
+    """Tell whether a text is the canonical form of the value that was read from it.
+
+    The walk through the value is spared where the text is ASCII: then every key is, and half a surrogate pair, written
+    as an escape, does not come back as that escape.
+    """
+    try:
+        return (_ENCODER.encode(value) if text.isascii() else canonical(value)) == text
+    except CanonicalError:
+        return False
+
+
+def row_text(row: JsonObject) -> str | None:
+    """Write a row of a table as canonical JSON; None where it holds what no row of ours can (bytes, a fraction)."""
+    if any(type(value) not in (str, int, type(None)) for value in row.values()):
+        return None
+    return _ENCODER.encode(row)
 
 
 def parsed(text: str) -> Any:
@@ -60,12 +88,8 @@ def parsed(text: str) -> Any:
     Raises:
         CanonicalError: Not JSON, or with a fraction in it.
     """
-
-    def refuse(number: str) -> Any:
-        raise CanonicalError(f"The number {number} is not a whole one.")
-
     try:
-        return json.loads(text, parse_float=refuse, parse_constant=refuse)
+        return _DECODER.decode(text)
     # Nesting too deep to parse is a damaged or hostile text as well, and no reason to stop.
     except (json.JSONDecodeError, RecursionError) as error:
         raise CanonicalError(f"Not JSON: {error}") from None

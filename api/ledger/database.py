@@ -8,6 +8,7 @@ acknowledged only after commit and head file are on disk.
 from __future__ import annotations
 
 import fcntl
+import os
 import sqlite3
 import threading
 from collections.abc import Iterator, Mapping
@@ -15,16 +16,18 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from sqlalchemy import Engine, event, text
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DatabaseError, OperationalError
 from sqlmodel import Session, SQLModel, col, create_engine, select
 
 from api.ledger.canonical import CanonicalError, JsonObject
-from api.ledger.clock import Clock, system_clock, utc_text
-from api.ledger.errors import EntryNotWritten, FolderIsNewer, JournalUnsafe
+from api.ledger.clock import Clock, capture_remark, system_clock, utc_text, was_set_back
+from api.ledger.errors import DiskRefused, FolderIsNewer, JournalUnsafe
 from api.ledger.ids import row_id
-from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers
+from api.ledger.opening import entry_not_written, make_database_file, refuse_to_begin_anew, tighten_folder
+from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers, version_of
+from api.ledger.store import PRIVATE_FILE, make_private
 from api.ledger.tables import TrailEntryRow
-from api.ledger.trail import Head, What, head_of, make_entry, read_head, write_head
+from api.ledger.trail import Head, What, head_of, make_entry, prepare_head, read_head, write_head
 
 _KEYS = {name: primary_key(name) for name in SQLModel.metadata.tables}
 
@@ -32,9 +35,13 @@ BUSY_TIMEOUT_S = 20.0
 """How long a writer waits for another process, s."""
 
 
-def version_of(user_version: int) -> int:
-    """Give the schema's version from SQLite's number; folders from before versions were counted hold 0."""
-    return max(1, user_version)
+ARRIVAL = {
+    "capture": "received_at",
+    "confirmation_event": "at",
+    "proposal": "created_at",
+    "safety_answer": "at",
+}
+"""Column by table that says when a row with a capture time came in, by this machine's clock."""
 
 
 def row_of(row: SQLModel) -> JsonObject:
@@ -53,6 +60,8 @@ class Transaction:
         self.head = head
         self._txn = head.txn + 1
         self._rows: list[SQLModel] = []
+        self.clock_set_back = False
+        """This machine's clock says an earlier time than the entry before."""
 
     def put(self, row: SQLModel) -> None:
         """Write a new row, or the changed state of an old one; the next `entry` will hold its content."""
@@ -71,8 +80,9 @@ class Transaction:
             for row, content in ((row, row_of(row)) for row in self._rows)
         ]
         self._rows.clear()
+        remarks = {**(note or {}), **_remarks(rows)}
         entry, self.head = make_entry(
-            self.head, self._txn, at=self.now, job_id=job_id, what=what, by=by, rows=rows, note=note or {}
+            self.head, self._txn, at=self.now, job_id=job_id, what=what, by=by, rows=rows, note=remarks
         )
         self.session.add(entry)
         self.session.flush()
@@ -93,6 +103,18 @@ class Transaction:
         # Two writers cannot get one number: this transaction has held the write lock since it began.
         number = int(self.session.connection().execute(statement, {"job": job_id}).scalar_one()) + 1
         return row_id(name, job_id, number)
+
+
+def _remarks(rows: list[JsonObject]) -> JsonObject:
+    """Note the capture times among some rows that can hardly be right."""
+    found: JsonObject = {}
+    for item in rows:
+        arrival, row = ARRIVAL.get(str(item["table"])), item["row"]
+        if arrival is not None and isinstance(row, dict):
+            remark = capture_remark(str(row["captured_at"]), str(row[arrival]))
+            if remark:
+                found[str(item["key"])] = remark
+    return {"times": found} if found else {}
 
 
 def _configure(connection: sqlite3.Connection, _record: object) -> None:
@@ -123,11 +145,21 @@ class Database:
     """The one database of a data folder."""
 
     def __init__(self, folder: Path, clock: Clock = system_clock) -> None:
-        """Open, making file, tables and triggers where missing."""
-        folder.mkdir(parents=True, exist_ok=True)
+        """Open, making file, tables and triggers where missing.
+
+        Raises:
+            DatabaseUnusable: Evidence lies there without its database, or the database is none of ours.
+            FolderIsNewer: The folder was written by a newer version.
+        """
+        refuse_to_begin_anew(folder)
+        make_private(folder)
         self.path = folder / "ohmtrail.db"
         self.head_path = folder / "trail-head.json"
         self.clock = clock
+        self.head_lags = False
+        """The head file could not be written after a commit; the next writing that succeeds names what it lacked."""
+        make_database_file(self.path)
+        self._lag_noted = False
         self._lock = threading.Lock()
         self._lock_path = folder / "write.lock"
         # Two pools, since how a transaction begins is a matter of the connection. IMMEDIATE for writers: a deferred one
@@ -135,6 +167,7 @@ class Database:
         self._readers = _engine(self.path, "BEGIN")
         self._writers = _engine(self.path, "BEGIN IMMEDIATE")
         self._open_schema()
+        tighten_folder(folder)
 
     def _open_schema(self) -> None:
         """Make the tables where there are none, bring those of an older version to this one, refuse a newer."""
@@ -148,8 +181,18 @@ class Database:
         if version > VERSION:
             self.close()
             raise FolderIsNewer(version=version, known=VERSION)
+        self._prepare_head()
         if version < VERSION:
             self._migrate()
+
+    def _prepare_head(self) -> None:
+        with self._file_lock(), self.read() as session:
+            try:
+                prepare_head(self.head_path, last_head(session))
+            except DiskRefused:
+                if not self.head_path.exists():
+                    raise  # nothing was recorded yet, and nothing shall be that the head could never name
+                self.head_lags = True
 
     def _migrate(self) -> None:
         """Bring the tables to this version, step by step, all or nothing; each step is an entry of the trail."""
@@ -176,9 +219,12 @@ class Database:
 
     @contextmanager
     def _file_lock(self) -> Iterator[None]:
-        with self._lock_path.open("w") as handle:
+        handle = os.open(self._lock_path, os.O_RDWR | os.O_CREAT, PRIVATE_FILE)
+        try:
             fcntl.flock(handle, fcntl.LOCK_EX)
             yield
+        finally:
+            os.close(handle)
 
     @contextmanager
     def read(self) -> Iterator[Session]:
@@ -190,6 +236,9 @@ class Database:
     @contextmanager
     def write(self) -> Iterator[Transaction]:
         """Write, the one way to do so: all of the block's rows and entries are on disk when it ends, or none.
+
+        What is committed is answered as committed: a head file that cannot be written then lags, which is no error here
+        and is noted by the next transaction and by every verification.
 
         Raises:
             EntryNotWritten: The disk is full or refuses; nothing was kept.
@@ -203,36 +252,61 @@ class Database:
                     yield transaction
                     transaction.close()
                     session.commit()
-            except OperationalError as error:
-                raise EntryNotWritten(cause=str(error.orig)) from error
-            # After the commit: a crash in between leaves a head one transaction behind, which the next writer notes.
-            # Written before, a commit that fails would leave a head ahead of the trail, as if its tail was cut off.
-            write_head(self.head_path, transaction.head)
+            except DatabaseError as error:
+                if isinstance(error, OperationalError) or type(error.orig) is sqlite3.DatabaseError:
+                    raise entry_not_written(self.path.parent, error.orig) from error
+                raise  # a constraint: an error of the program
+            # After the commit: a crash in between leaves a head that lags, which the next writer notes. Written before,
+            # a commit that fails would leave a head ahead of the trail, as if its tail was cut off.
+            self._write_head(transaction.head)
+
+    def _write_head(self, head: Head) -> None:
+        try:
+            write_head(self.head_path, head)
+        except DiskRefused:
+            self.head_lags = True
+        else:
+            self.head_lags = False
 
     def _begin(self, session: Session) -> Transaction:
-        head = last_head(session)
+        last = _last_entry(session)
+        head = Head() if last is None else head_of(last)
         transaction = Transaction(session, head, utc_text(self.clock()))
         self._reconcile(transaction, head)
+        if last is not None and was_set_back(last.at, transaction.now):
+            transaction.clock_set_back = True
+            transaction.entry(What.CLOCK_SET_BACK, note={"before": last.at, "now": transaction.now})
         return transaction
 
     def _reconcile(self, transaction: Transaction, head: Head) -> None:
         """Note for good where the head file did not match the trail; never hide it, never stop the work."""
         try:
-            noted = read_head(self.head_path) or Head()
+            noted = read_head(self.head_path)
         except CanonicalError as error:
             transaction.entry(What.HEAD_MISMATCH, note={"found": str(error)})
             return
-        if noted == head:
+        except OSError:
+            return  # a disk that does not answer says nothing about what lies on it; the next transaction looks again
+        if noted == head or (noted is None and head == Head()):
             return
-        found = {"found_seq": noted.seq, "found_hash": noted.hash, "trail_seq": head.seq, "trail_hash": head.hash}
-        # A crash leaves the head exactly one transaction behind, on an entry that is really there.
-        crash = noted.txn == head.txn - 1 and _is_on_trail(transaction.session, noted)
-        transaction.entry(What.HEAD_CAUGHT_UP if crash else What.HEAD_MISMATCH, note=found)
+        found = noted or Head()
+        note = {"found_seq": found.seq, "found_hash": found.hash, "trail_seq": head.seq, "trail_hash": head.hash}
+        # A file that is not there lags only where its very first writing did not come about.
+        lags = head.txn <= 1 if noted is None else _is_on_trail(transaction.session, found)
+        if not lags:
+            transaction.entry(What.HEAD_MISMATCH, note=note)
+        elif not self._lag_noted:
+            transaction.entry(What.HEAD_CAUGHT_UP, note=note)
+        self._lag_noted = lags
+
+
+def _last_entry(session: Session) -> TrailEntryRow | None:
+    return session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc()).limit(1)).first()
 
 
 def last_head(session: Session) -> Head:
     """Give the head at which the trail ends in this snapshot."""
-    last = session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc()).limit(1)).first()
+    last = _last_entry(session)
     return Head() if last is None else head_of(last)
 
 

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import errno
+
 from api.errors import BadInput, NotFound, Refused, TooLarge, WriteFailed
+
+NO_SPACE = frozenset({errno.ENOSPC, errno.EDQUOT})
+"""What the system says where there is no space left: on the disk, or for this user."""
 
 
 class BadTime(BadInput):
@@ -71,17 +76,36 @@ class FileNotWritten(DiskRefused):
     """A file that the disk did not take."""
 
     message = "The disk did not take {file}: {cause}."
-    remedy = "Free some space, then send it again."
+    remedy = "See that the disk of the data folder is connected and may be written to, then send it again."
     file: str
     cause: str | None
+
+
+class FileHasNoSpace(FileNotWritten):
+    """A file for which there is no space left."""
+
+    remedy = "Free some space, then send it again."
+
+
+def file_not_written(file: str, error: OSError) -> FileNotWritten:
+    """Give the error for a file that could not be written: only where space is missing it says so."""
+    if error.errno in NO_SPACE:
+        return FileHasNoSpace(file=file, cause=error.strerror)
+    return FileNotWritten(file=file, cause=error.strerror)
 
 
 class EntryNotWritten(DiskRefused):
     """Rows that the database did not take."""
 
     message = "The database did not take the entry: {cause}."
-    remedy = "Free some space, then try again."
+    remedy = "Try again; if it stays so, see that the disk of the data folder is connected and may be written to."
     cause: str
+
+
+class EntryHasNoSpace(EntryNotWritten):
+    """Rows for which there is no space left."""
+
+    remedy = "Free some space, then try again."
 
 
 class JournalUnsafe(WriteFailed):
@@ -102,3 +126,38 @@ class FolderIsNewer(Refused):
     remedy = "Update Ohmtrail; nothing in the folder was changed."
     version: int
     known: int
+
+
+class DatabaseUnusable(Refused):
+    """Refuse to begin anew beside what was recorded before, or to write into a database that is not ours."""
+
+    remedy = (
+        "Restore the folder from a backup with `ohmtrail restore`, or name another data folder; nothing was changed."
+    )
+
+
+class DatabaseMissing(DatabaseUnusable):
+    """Evidence or a trail head without their database."""
+
+    code = "database_missing"
+    message = "The database is missing from {folder}, though {beside} of earlier work lies there."
+    folder: str
+    beside: str
+
+
+class DatabaseEmpty(DatabaseUnusable):
+    """Evidence or a trail head beside a database that holds nothing."""
+
+    code = "database_empty"
+    message = "The database in {folder} is empty, though {beside} of earlier work lies there."
+    folder: str
+    beside: str
+
+
+class DatabaseForeign(DatabaseUnusable):
+    """A file in the database's place that is none of ours."""
+
+    code = "database_foreign"
+    message = "The file ohmtrail.db in {folder} is no database of Ohmtrail: {cause}."
+    folder: str
+    cause: str

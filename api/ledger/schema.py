@@ -117,11 +117,17 @@ MIGRATIONS: tuple[Migration, ...] = (
         added={"report_file": {"profile_sha256": ""}},
         carry=_carry_profiles,
     ),
+    Migration(version=3, added={"grading_run": {"rules": ""}}),
 )
 """Every step there ever was, oldest first."""
 
 VERSION = MIGRATIONS[-1].version
 """The version that this program reads and writes."""
+
+
+def version_of(user_version: int) -> int:
+    """Give the schema's version from SQLite's number; folders from before versions were counted hold 0."""
+    return max(1, user_version)
 
 
 def after(version: int) -> tuple[Migration, ...]:

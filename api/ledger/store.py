@@ -1,5 +1,7 @@
 """A folder of files named by their SHA-256: written once, never changed, on disk before anybody reads them.
 
+All files and folders are private to their user whatever the umask says: folders 0o700, files 0o600, stored ones 0o400.
+
 A file with hash "abcdef..." lies at "ab/cdef...". It is written to a temporary file first, synced, renamed, and the
 folder synced, so that after a crash there is either the whole file or none (and perhaps a temporary left-over, which
 `sweep` removes).
@@ -10,14 +12,41 @@ from __future__ import annotations
 import os
 import re
 import secrets
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 
 from api.ledger.canonical import sha256_hex
-from api.ledger.errors import FileNotStored, FileNotWritten, NotAFileHash
+from api.ledger.errors import FileNotStored, NotAFileHash, file_not_written
 
 _HEX = re.compile(r"[0-9a-f]{64}")
 _TMP = re.compile(r"\.tmp-(\d+)-[0-9a-f]+")
+
+PRIVATE_FOLDER, PRIVATE_FILE, STORED_FILE = 0o700, 0o600, 0o400
+"""Modes of what belongs to the data folder: for its user alone, stored files never to be written."""
+
+
+def make_private(folder: Path) -> None:
+    """Make a folder for its user alone, with its parents as the system makes them, unless it is there."""
+    if not folder.is_dir():
+        folder.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
+        folder.chmod(PRIVATE_FOLDER)  # the umask may have taken more away than from others
+
+
+def tighten(path: Path, mode: int) -> bool:
+    """Take from a file or folder what others may do with it; one that is not ours to change stays as it is.
+
+    Returns:
+        Whether it was open to others before.
+    """
+    try:
+        found = path.lstat().st_mode
+        if stat.S_ISLNK(found) or found & stat.S_ISVTX or not found & 0o077 & ~mode:
+            return False  # a folder with the sticky bit is one that many users share
+        path.chmod(mode)
+    except OSError:
+        return False
+    return True
 
 
 def sync_folder(folder: Path) -> None:
@@ -30,7 +59,7 @@ def sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def write_synced(path: Path, data: bytes) -> None:
+def write_synced(path: Path, data: bytes, mode: int = PRIVATE_FILE) -> None:
     """Replace a file by new content, durably: temporary file, sync, rename, sync of the folder.
 
     Raises:
@@ -40,15 +69,22 @@ def write_synced(path: Path, data: bytes) -> None:
     # spares the files of a writer that still runs.
     temporary = path.parent / f".tmp-{os.getpid()}-{secrets.token_hex(8)}"
     try:
-        with temporary.open("xb") as handle:
+        with open(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, PRIVATE_FILE), "wb") as handle:  # noqa: PTH123
             handle.write(data)
             handle.flush()
+            os.fchmod(handle.fileno(), mode)
             os.fsync(handle.fileno())
         temporary.replace(path)
         sync_folder(path.parent)
     except OSError as error:
         temporary.unlink(missing_ok=True)
-        raise FileNotWritten(file=path.name, cause=error.strerror) from error
+        raise file_not_written(path.name, error) from error
+
+
+def writer_lives(name: str) -> bool:
+    """Tell whether the process that writes a temporary file still runs, by the file's name."""
+    match = _TMP.fullmatch(name)
+    return match is not None and _alive(int(match[1]))
 
 
 def _alive(pid: int) -> bool:
@@ -65,8 +101,7 @@ def sweep_folder(folder: Path) -> int:
     """Remove the temporary left-overs in one folder of processes that no longer run; returns how many."""
     removed = 0
     for path in folder.glob(".tmp-*"):
-        match = _TMP.fullmatch(path.name)
-        if match and not _alive(int(match[1])):
+        if _TMP.fullmatch(path.name) and not writer_lives(path.name):
             path.unlink(missing_ok=True)
             removed += 1
     return removed
@@ -78,7 +113,8 @@ class Store:
     def __init__(self, root: Path) -> None:
         """Make the folder if it is missing."""
         self.root = root
-        root.mkdir(parents=True, exist_ok=True)
+        self._durable: set[str] = set()
+        make_private(root)
 
     def path(self, sha256: str) -> Path:
         """Give the place where the file of this hash lies, or would lie.
@@ -101,19 +137,27 @@ class Store:
         """
         sha256 = sha256_hex(data)
         path = self.path(sha256)
-        if path.exists():
-            # Compared, and not trusted by its name: disk or person may have changed what lies there.
-            if path.read_bytes() == data:
-                return sha256
-            # Somebody damaged the stored file. It is set aside, where `verify` reports it, and the good bytes kept.
-            path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
-        if not path.parent.exists():
-            path.parent.mkdir(exist_ok=True)
-            sync_folder(self.root)  # the name of the new folder must last as well
-        write_synced(path, data)
-        # Against accidents only: whoever owns the file can undo it, and then `verify` finds the change.
-        path.chmod(0o444)
+        try:
+            self._prepare(path.parent)
+            if path.exists():
+                # Compared, and not trusted by its name: disk or person may have changed what lies there.
+                if path.read_bytes() == data:
+                    sync_folder(path.parent)  # who stored it may have stopped between name and sync
+                    return sha256
+                # Somebody damaged the stored file. It is set aside, where `verify` reports it, and the good bytes kept.
+                path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
+        except OSError as error:
+            raise file_not_written(path.name, error) from error
+        # Read-only against accidents: whoever owns the file can undo it, and then `verify` finds the change.
+        write_synced(path, data, STORED_FILE)
         return sha256
+
+    def _prepare(self, folder: Path) -> None:
+        """Make a folder and its name durable: once a process, since the one before may have stopped in between."""
+        if folder.name not in self._durable:
+            make_private(folder)
+            sync_folder(self.root)
+            self._durable.add(folder.name)
 
     def read(self, sha256: str) -> bytes:
         """Read the bytes of a file.

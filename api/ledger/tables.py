@@ -315,6 +315,8 @@ class GradingRunRow(SQLModel, table=True):
         record_ids_json: The records in force at that moment.
         findings_json: Canonical JSON of all findings.
         findings_sha256: SHA-256 of `findings_json`.
+        rules: Version and fingerprint of the rules that they were computed by (`api.assessment.rules`); empty for runs
+            made before schema 3.
     """
 
     __tablename__: ClassVar[str] = "grading_run"
@@ -325,6 +327,7 @@ class GradingRunRow(SQLModel, table=True):
     findings_json: str
     findings_sha256: str
     graded_at: str
+    rules: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class ReportFileRow(SQLModel, table=True):

@@ -9,25 +9,34 @@ and its hash is the SHA-256 of that text. `rows` hold the full content of every 
 entry, so each row can be checked against the newest entry that names it. Entries of one transaction share `txn`.
 
 The head file (`trail-head.json`) names the last entry. It is written after the commit, so that a trail whose tail was
-cut off is found as well: a head that lies ahead of the trail means tampering; one that lies behind by one
-transaction means that the machine stopped between commit and head file. A plain chain proves nothing against somebody
-who rewrites every entry and the head file; therefore each report prints the head hash of its day.
+cut off is found as well: a head that lies ahead of the trail means tampering; one that lies behind, on the chain, means
+that the machine stopped between commit and head file, or that the disk took no more. It has its room from the start:
+two slots of `SLOT` bytes, written in place in turn, each with a number that counts the writings and a check of its own.
+So a full disk does not keep it from being written, and a torn write leaves the slot before.
+
+A plain chain proves nothing against somebody who rewrites every entry and the head file; therefore each report prints
+the head hash of its day. For the same reason entries that were appended behind an old head are beyond proof.
 """
 
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
 from api.ledger.canonical import CanonicalError, JsonObject, canonical, parsed, sha256_hex
+from api.ledger.errors import file_not_written
 from api.ledger.store import write_synced
 from api.ledger.tables import TrailEntryRow
 
 FIRST_PREV = "0" * 64
 """`prev` of the first entry."""
+
+SLOT = 4096
+"""Bytes of one slot of the head file: a page of the file system, so that a torn write of one leaves the other whole."""
 
 
 class What(StrEnum):
@@ -55,8 +64,9 @@ class What(StrEnum):
     GRADED = "graded"
     REPORT_MADE = "report made"
     SCHEMA_MIGRATED = "schema migrated"  # the tables got other names; older entries keep theirs
-    HEAD_CAUGHT_UP = "head caught up"
+    HEAD_CAUGHT_UP = "head caught up"  # the head file lagged, on the chain
     HEAD_MISMATCH = "head mismatch"
+    CLOCK_SET_BACK = "clock set back"  # this machine's clock says an earlier time than the entry before
 
 
 @dataclass(frozen=True)
@@ -113,9 +123,101 @@ def head_of(entry: TrailEntryRow) -> Head:
     return Head(entry.seq, txn if isinstance(txn, int) else -1, entry.hash)
 
 
+@dataclass(frozen=True)
+class HeadFile:
+    """What the head file holds.
+
+    Attributes:
+        head: The head written last; None where there is no file.
+        count: How often it was written.
+        slot: The slot that holds it, 0 or 1; -1 for a file of the first form, JSON without slots.
+        damaged: The other slot is not whole: its writing was torn, or somebody changed it.
+    """
+
+    head: Head | None
+    count: int = 0
+    slot: int = -1
+    damaged: bool = False
+
+
+def _slot(head: Head, count: int) -> bytes:
+    content: JsonObject = {"count": count, "seq": head.seq, "txn": head.txn, "hash": head.hash}
+    return canonical({**content, "check": sha256_hex(canonical(content))}).encode().ljust(SLOT - 1) + b"\n"
+
+
+def _read_slot(data: bytes) -> tuple[int, Head] | None:
+    """Read one slot; None where any byte of it is not as it was written."""
+    try:
+        value = parsed(data.decode())
+        head, count = _head_from(value), value["count"]
+    except (CanonicalError, UnicodeDecodeError, KeyError, TypeError):
+        return None
+    return (count, head) if type(count) is int and _slot(head, count) == data else None
+
+
+def _head_from(value: object) -> Head:
+    if not isinstance(value, dict) or not {"seq", "txn", "hash"} <= set(value):
+        raise CanonicalError("The head file does not hold seq, txn and hash in canonical form.")
+    seq, txn, digest = value["seq"], value["txn"], value["hash"]
+    if type(seq) is not int or type(txn) is not int or not isinstance(digest, str):
+        raise CanonicalError("The head file holds values of the wrong kind.")
+    return Head(seq, txn, digest)
+
+
 def write_head(path: Path, head: Head) -> None:
-    """Write the head file durably."""
-    write_synced(path, canonical({"seq": head.seq, "txn": head.txn, "hash": head.hash}).encode())
+    """Write the head file durably: in place, into the slot that was not written last.
+
+    A file that is missing, damaged or of the first form is made anew with two slots.
+
+    Raises:
+        FileNotWritten: The disk refuses.
+    """
+    try:
+        known = read_head_file(path)
+    except CanonicalError:
+        known = HeadFile(None)
+    if known.slot < 0:
+        write_synced(path, _slot(head, 1) + _slot(head, 0))
+        return
+    data, offset = memoryview(_slot(head, known.count + 1)), (1 - known.slot) * SLOT
+    try:
+        handle = os.open(path, os.O_WRONLY)
+        try:
+            while data:  # a short write is no error of its own: the next one says why
+                written = os.pwrite(handle, data, offset)
+                data, offset = data[written:], offset + written
+            os.fdatasync(handle)
+        finally:
+            os.close(handle)
+    except OSError as error:
+        raise file_not_written(path.name, error) from error
+
+
+def read_head_file(path: Path) -> HeadFile:
+    """Read the head file with the state of its slots.
+
+    Raises:
+        CanonicalError: It is there, but damaged.
+    """
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return HeadFile(None)
+    if len(data) == 2 * SLOT:
+        slots = [_read_slot(data[:SLOT]), _read_slot(data[SLOT:])]
+        whole = [(found, slot) for slot, found in enumerate(slots) if found is not None]
+        if not whole:
+            raise CanonicalError("Neither slot of the head file is whole.")
+        (count, head), slot = max(whole, key=lambda one: one[0][0])
+        return HeadFile(head, count, slot, damaged=len(whole) < 2)
+    try:
+        text = data.decode()
+    except UnicodeDecodeError:
+        raise CanonicalError("The head file is not text.") from None
+    value = parsed(text)
+    if not isinstance(value, dict) or set(value) != {"seq", "txn", "hash"} or canonical(value) != text:
+        raise CanonicalError("The head file does not hold seq, txn and hash in canonical form.")
+    return HeadFile(_head_from(value))
 
 
 def read_head(path: Path) -> Head | None:
@@ -124,21 +226,25 @@ def read_head(path: Path) -> Head | None:
     Raises:
         CanonicalError: It is there, but damaged.
     """
+    return read_head_file(path).head
+
+
+def prepare_head(path: Path, head: Head) -> None:
+    """Give the head file its room while the disk still has some.
+
+    Args:
+        path: The head file; one of the first form keeps what it says, a damaged one stays as it is.
+        head: Where the trail ends; a missing file is made only where that is the very beginning, since a missing one
+            beside entries was removed, which must be noted.
+    """
     try:
-        text = path.read_bytes().decode()
-    except FileNotFoundError:
-        return None
-    except UnicodeDecodeError:
-        raise CanonicalError("The head file is not text.") from None
-    value = parsed(text)
-    # Exactly the text that `write_head` writes; another spelling of the same values is by another hand.
-    if not isinstance(value, dict) or set(value) != {"seq", "txn", "hash"} or canonical(value) != text:
-        raise CanonicalError("The head file does not hold seq, txn and hash in canonical form.")
-    seq, txn, digest = value["seq"], value["txn"], value["hash"]
-    # `isinstance` would take true for a number.
-    if type(seq) is not int or type(txn) is not int or not isinstance(digest, str):
-        raise CanonicalError("The head file holds values of the wrong kind.")
-    return Head(seq, txn, digest)
+        known = read_head_file(path)
+    except CanonicalError:
+        return
+    if known.head is not None and known.slot < 0:
+        write_head(path, known.head)
+    elif known.head is None and head == Head():
+        write_head(path, head)
 
 
 def entry_for_page(entry: TrailEntryRow) -> JsonObject:

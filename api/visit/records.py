@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, select
 
 from api.ledger.canonical import JsonObject, canonical
-from api.ledger.clock import seconds_between
+from api.ledger.clock import capture_remark, seconds_between, was_set_back
 from api.ledger.columns import NoteColumns, ReadingColumns, SourceColumns
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
@@ -136,13 +136,23 @@ def check_confirmable(session: Session, proposal: Proposal, revision: int | None
         raise SafetyOpen(count=len(steps), axis=reading.axis, question=steps[0].question)
 
 
-def _note(session: Session, proposal: Proposal) -> str:
+def _note(transaction: Transaction, proposal: Proposal) -> str:
+    """Give what belongs beside the value: safety answered late, a capture time or a clock that can hardly be right."""
+    row, remarks = proposal.row, []
+    if _safety_came_late(transaction.session, proposal):
+        remarks.append("A safety step of this axis was answered after this reading was taken.")
+    remarks.append(capture_remark(row.captured_at, row.created_at))
+    if transaction.clock_set_back or was_set_back(row.changed_at, transaction.now):
+        remarks.append("The computer's clock was set back between this reading and its confirmation.")
+    return " ".join(filter(None, remarks))
+
+
+def _safety_came_late(session: Session, proposal: Proposal) -> bool:
     reading, row = proposal.reading, proposal.row
     if not is_gated(reading):
-        return ""
+        return False
     answers = session.exec(select(SafetyAnswerRow).where(SafetyAnswerRow.axis_id == f"{row.job_id}-{reading.axis}"))
-    late = any(seconds_between(row.captured_at, answer.captured_at) > 0 for answer in answers)
-    return "A safety step of this axis was answered after this reading was taken." if late else ""
+    return any(seconds_between(row.captured_at, answer.captured_at) > 0 for answer in answers)
 
 
 def confirm(transaction: Transaction, proposal: Proposal, decision: Decision, revision: int | None) -> Record:
@@ -168,7 +178,7 @@ def confirm(transaction: Transaction, proposal: Proposal, decision: Decision, re
         confirmed_how=decision.how,
         confirmed_by=decision.by,
         confirmed_at=transaction.now,
-        note=_note(transaction.session, proposal),
+        note=_note(transaction, proposal),
     )
     row.state = "confirmed"
     transaction.put(row)

@@ -12,5 +12,9 @@ router = APIRouter(prefix="/api", tags=["proof"])
 
 @router.get("/verify")
 def verify(workspace: WorkspaceDep) -> JsonObject:
-    """Check database, trail, head, rows, evidence and reports; `result` is "intact" or "changed"."""
+    """Check database, trail, head, rows, evidence, reports and findings.
+
+    `result` is "intact", "changed", "missing" (no folder or database) or "unreadable"; `summary` says it in a sentence,
+    `lag` counts the entries behind the one that the head file names.
+    """
     return workspace.verify().to_json()

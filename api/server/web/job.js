@@ -80,9 +80,13 @@ class JobView {
     this.verified.textContent = "Checking every entry and every file…";
     try {
       const found = await get("/api/verify");
-      this.verified.textContent = found.result === "intact"
-        ? `Intact: ${found.entries} entries and ${found.files} files as recorded.`
-        : `CHANGED since it was recorded: ${found.problems.slice(0, 3).join(" ")}`;
+      const told = {
+        intact: `Intact: ${found.entries} entries and ${found.files} files as recorded.`,
+        changed: `CHANGED since it was recorded: ${found.problems.slice(0, 3).join(" ")}`,
+        missing: `NOT THERE: ${found.problems.join(" ")}`,
+        unreadable: `NOT CHECKED to the end: ${found.unread.slice(0, 3).join(" ")}`,
+      };
+      this.verified.textContent = [told[found.result], ...found.notes.slice(0, 3)].join(" ");
     } catch (error) { this.verified.textContent = error.message; }
   }
 

@@ -1,7 +1,8 @@
 """A folder made under an older schema: intact before and after it is brought to this one, with nothing lost.
 
 `data/schema1.zip` was made by the program as it was before versions were counted: a visit with safety answers, speech,
-photos, a correction, a withdrawal, two instrument profiles, a typed reading, a grading and a report.
+photos, a correction, a withdrawal, two instrument profiles, a typed reading, a grading and a report. `data/schema2.zip`
+was made by the last program of version 2 in the same way, with a head file of the first form and a copy of the report.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from api.assessment.recheck import verify_all
 from api.dialogue.actions import Confirm, Correct
 from api.errors import Refused
 from api.ledger import schema
@@ -25,7 +27,8 @@ from api.visit.records import all_records, current_records
 from api.workspace import Workspace
 from tests.api.makers import FakeEngines, at
 
-OLD = Path(__file__).parent / "data" / "schema1.zip"
+DATA = Path(__file__).parent / "data"
+OLD = DATA / "schema1.zip"
 
 
 @pytest.fixture
@@ -73,10 +76,24 @@ def test_the_old_folder_is_intact_before_and_after(old: Path) -> None:
     assert ask(old, "PRAGMA user_version") == [(VERSION,)]
     now = ask(old, "SELECT seq, hash, body FROM trail_entry ORDER BY seq")
     assert now[: len(entries)] == entries, "no entry is ever rewritten"
-    [(_, _, added)] = now[len(entries) :]
-    body = json.loads(added)
-    assert (body["what"], body["note"]) == ("schema migrated", MIGRATIONS[0].note())
-    assert body["note"]["renamed"]["record"] == {"quantity": "kind"}
+    added = [json.loads(body) for _, _, body in now[len(entries) :]]
+    assert [(body["what"], body["note"]) for body in added] == [("schema migrated", step.note()) for step in MIGRATIONS]
+    assert added[0]["note"]["renamed"]["record"] == {"quantity": "kind"}
+
+
+def test_a_folder_of_version_2_is_intact_before_and_after(tmp_path: Path) -> None:
+    folder = tmp_path / "data"
+    with zipfile.ZipFile(DATA / "schema2.zip") as packed:
+        packed.extractall(folder)
+    before = verify_all(folder)
+    assert (before.problems, before.lag) == ([], 0)
+    assert ask(folder, "PRAGMA user_version") == [(2,)]
+    migrate(folder)
+    after = verify_all(folder)
+    assert (after.problems, after.lag, after.entries) == ([], 0, before.entries + 1)
+    assert ask(folder, "SELECT rules FROM grading_run") == [("",)]
+    tell(folder, ("UPDATE grading_run SET rules = 'x'", ()))
+    assert not verify_folder(folder).intact
 
 
 def test_opening_again_changes_nothing(old: Path) -> None:

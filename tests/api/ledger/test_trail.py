@@ -129,7 +129,7 @@ def test_the_schema_is_the_one_that_was_reviewed(tmp_path: Path) -> None:
         "confirmation_event": 13,
         "dialogue_state": 5,
         "evidence": 8,
-        "grading_run": 6,
+        "grading_run": 7,
         "instrument": 8,
         "job": 10,
         "proposal": 34,

@@ -16,9 +16,11 @@ from typing import Any
 import pytest
 from sqlmodel import SQLModel
 
+from api.ledger.canonical import canonical
+from api.ledger.chain import check_entry
 from api.ledger.schema import schema_sql
-from api.ledger.trail import Head
-from api.ledger.verify import Verification, _check_entry, verify_folder
+from api.ledger.trail import SLOT, Head, read_head
+from api.ledger.verify import verify_folder
 from api.workspace import Workspace
 from capture.display.profile_files import shipped
 from tests.api.conftest import Visit
@@ -102,12 +104,10 @@ def test_every_byte_of_every_entry(sealed: Path) -> None:
         for position in range(len(body)):
             changed = bytearray(body)
             changed[position] ^= 0x01
-            found = Verification()
             text = changed.decode("utf-8", errors="surrogateescape")
             if max(text) >= "\udc80":
                 continue  # no longer text: SQLite would give it back as such, and decoding it fails loudly
-            _check_entry({**entry, "body": text}, head, found)
-            assert found.problems, f"byte {position} of entry {entry['seq']}"
+            assert check_entry({**entry, "body": text}, head).faults, f"byte {position} of entry {entry['seq']}"
             tried += 1
         head = Head(entry["seq"], head.txn, entry["hash"])
     assert tried > 20_000
@@ -217,7 +217,7 @@ def test_the_tail_cut_off_with_its_rows_and_the_head_file(folder: Path) -> None:
 
 
 def test_a_valid_entry_added_by_another_hand(folder: Path) -> None:
-    """Append two well-formed transactions, as somebody who knows the format could: the head file betrays them."""
+    """Append two well-formed transactions, as somebody who knows the format could: the lag of the head file tells."""
     from api.ledger.trail import What, make_entry
 
     last = entries(folder)[-1]
@@ -232,13 +232,35 @@ def test_a_valid_entry_added_by_another_hand(folder: Path) -> None:
         )
         changed.append({**entry.model_dump(), "_rowid": 0})
     put_entries(folder, changed)
+    found = verify_folder(folder)
+    assert (found.problems, found.lag) == ([], 2)
+    assert "lags by 2 entries" in found.summary
+    assert "beyond proof" in found.summary
+
+
+@pytest.mark.parametrize("position", range(0, 2 * SLOT, 263))
+def test_every_part_of_the_head_file(folder: Path, position: int) -> None:
+    """Remark every changed byte of a slot; with both slots changed nothing is left to compare with."""
+    path = folder / "trail-head.json"
+    data = bytearray(path.read_bytes())
+    data[position] ^= 0x01
+    path.write_bytes(bytes(data))
+    assert any("not whole" in note for note in verify_folder(folder).notes)
+    data[(position + SLOT) % (2 * SLOT)] ^= 0x01
+    path.write_bytes(bytes(data))
+    assert any("Neither slot" in problem for problem in verify_folder(folder).problems)
+    path.write_bytes(data[:-1])
     assert any("Head file" in problem for problem in verify_folder(folder).problems)
 
 
 @pytest.mark.parametrize("position", range(0, 90, 3))
-def test_every_part_of_the_head_file(folder: Path, position: int) -> None:
+def test_every_part_of_a_head_file_of_the_first_form(folder: Path, position: int) -> None:
     path = folder / "trail-head.json"
-    data = bytearray(path.read_bytes())
+    head = read_head(path)
+    assert head is not None
+    data = bytearray(canonical({"seq": head.seq, "txn": head.txn, "hash": head.hash}).encode())
+    path.write_bytes(bytes(data))
+    assert verify_folder(folder).notes == []
     data[position % len(data)] ^= 0x01
     path.write_bytes(bytes(data))
     assert not verify_folder(folder).intact

@@ -1,0 +1,142 @@
+"""The state that a verification looks at: head file and database at one moment, whoever writes meanwhile.
+
+Nothing of the folder is written. Where SQLite cannot read a database without writing beside it (a medium or folder that
+may not be written to), it is read as unchangeable if no log lies there, else from a copy with its log.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import shutil
+import sqlite3
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from api.ledger.canonical import CanonicalError
+from api.ledger.trail import HeadFile, read_head_file
+
+LOCK_TIMEOUT_S = 20.0
+"""How long to wait for a writer to finish its transaction, s."""
+
+_POLL_S = 0.005
+_COPIES = 5
+_MAY_NOT_WRITE = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
+
+
+@dataclass(frozen=True)
+class Moment:
+    """Head file and database as they stood together.
+
+    Attributes:
+        connection: In a reading transaction.
+        head_file: What the head file said; the error where it is damaged.
+    """
+
+    connection: sqlite3.Connection
+    head_file: HeadFile | CanonicalError
+
+
+@contextmanager
+def between_writes(lock: Path) -> Iterator[None]:
+    """Hold writers off for a moment, so that commit and head file belong together; where that cannot be, go on without.
+
+    A lock file that is missing or may not be read means that no writer of this user is at work.
+    """
+    try:
+        handle = os.open(lock, os.O_RDONLY)
+    except OSError:
+        yield
+        return
+    try:
+        end = time.monotonic() + LOCK_TIMEOUT_S
+        while time.monotonic() < end:
+            try:
+                fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+                break
+            except BlockingIOError:
+                time.sleep(_POLL_S)
+            except OSError:
+                break  # this file system has no locks
+        yield
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def moment_of(folder: Path) -> Iterator[Moment]:
+    """Open one moment of a data folder.
+
+    Raises:
+        sqlite3.Error: The database cannot be opened or is none.
+        OSError: The system does not give head file or database.
+    """
+    with ExitStack() as stack:
+        with between_writes(folder / "write.lock"):
+            head_file: HeadFile | CanonicalError
+            try:
+                head_file = read_head_file(folder / "trail-head.json")
+            except CanonicalError as error:
+                head_file = error
+            connection = _connect(folder / "ohmtrail.db", stack)
+        yield Moment(connection, head_file)
+
+
+def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
+    uri = path.resolve().as_uri()
+    try:
+        return _begun(f"{uri}?mode=ro", stack)
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode & 0xFF not in _MAY_NOT_WRITE:
+            raise
+    if not _size(_log(path)):
+        return _begun(f"{uri}?immutable=1", stack)
+    scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="ohmtrail-")))
+    return _begun(f"{_copied(path, scratch).as_uri()}?mode=rw", stack)
+
+
+def _begun(uri: str, stack: ExitStack) -> sqlite3.Connection:
+    """Open a database and hold its present state: reading the schema is what begins the snapshot."""
+    connection = sqlite3.connect(uri, uri=True, isolation_level=None, check_same_thread=False)
+    try:
+        connection.execute("BEGIN")
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.Error:
+        connection.close()
+        raise
+    stack.callback(connection.close)
+    return connection
+
+
+def _log(path: Path) -> Path:
+    return path.with_name(f"{path.name}-wal")
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return 0
+
+
+def _copied(path: Path, scratch: Path) -> Path:
+    """Copy a database with its log, again where either changed meanwhile.
+
+    Raises:
+        OSError: It cannot be read, or never stood still.
+    """
+
+    def stamps() -> list[tuple[int, int]]:
+        return [(found.st_mtime_ns, found.st_size) for found in (path.stat(), _log(path).stat())]
+
+    for _ in range(_COPIES):
+        before = stamps()
+        for source in (path, _log(path)):
+            shutil.copyfile(source, scratch / source.name)
+        if stamps() == before:
+            return scratch / path.name
+    raise OSError(f"{path.name} changes too fast to be copied")
