@@ -74,6 +74,13 @@ class GuardedProtocol(H11Protocol):
         if self.conn.their_state is h11.SEND_BODY and self._rest is None:
             self._rest = self.loop.call_later(DISCARD_S, self.transport.close)
 
+    def shutdown(self) -> None:
+        """End at the server's stop; a body that is still arriving is not waited for."""
+        if self.conn.their_state is h11.SEND_BODY and self.conn.our_state is h11.SEND_RESPONSE:
+            self.transport.close()
+        else:
+            super().shutdown()
+
     def _await_header(self) -> None:
         if self._timer is None:
             self._timer = self.loop.call_later(self.limits.header_s, self._no_header)

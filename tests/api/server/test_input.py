@@ -94,7 +94,11 @@ def test_odd_characters_in_an_address_find_nothing(client: TestClient, character
     assert 400 <= named.status_code < 500
 
 
-@pytest.mark.parametrize("digits", [str(2**63), str(-(2**63) - 1), "1" + "0" * 30, "1" + "0" * 5000], ids=lambda digits: f"{len(digits)} digits")
+@pytest.mark.parametrize(
+    "digits",
+    [str(2**63), str(-(2**63) - 1), "1" + "0" * 30, "1" + "0" * 5000],
+    ids=lambda digits: f"{len(digits)} digits",
+)
 def test_numbers_beyond_what_can_be_stored(client: TestClient, digits: str) -> None:
     json = {"content-type": "application/json"}
     answers = [
