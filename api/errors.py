@@ -2,10 +2,13 @@
 
 OhmtrailError
 ├── BadInput          400  what was sent cannot be understood or is incomplete
+├── Forbidden         403  comes from a page or by a name that may not ask
 ├── NotFound          404  there is no such job, proposal, record or file
+├── TooSlow           408  did not arrive in time
 ├── Refused           409  understood, but not allowed as things stand (doubt open, safety steps open, ...)
 ├── TooLarge          413  over a size limit
-├── Unavailable       503  a part that is needed is missing (speech model, recognition engine)
+├── TooMany           429  one client asks for more than its share
+├── Unavailable       503  a part that is needed is missing (speech model, recognition engine), or everything is in use
 └── WriteFailed       507  the disk refused
 
 These are families, for `except` clauses. What is raised lies in each room's own `errors` module and is declared as
@@ -39,10 +42,22 @@ class BadInput(OhmtrailError):
     status = 400
 
 
+class Forbidden(OhmtrailError):
+    """The request comes from a page, or by a name, that may not ask."""
+
+    status = 403
+
+
 class NotFound(OhmtrailError):
     """There is no such thing."""
 
     status = 404
+
+
+class TooSlow(OhmtrailError):
+    """What was sent did not arrive in time; nothing of it is kept."""
+
+    status = 408
 
 
 class Refused(OhmtrailError):
@@ -57,8 +72,14 @@ class TooLarge(OhmtrailError):
     status = 413
 
 
+class TooMany(OhmtrailError):
+    """One client asks for more than its share."""
+
+    status = 429
+
+
 class Unavailable(OhmtrailError):
-    """A part that is needed is missing."""
+    """A part that is needed is missing, or everything is in use."""
 
     status = 503
 

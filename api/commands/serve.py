@@ -9,6 +9,9 @@ import typer
 
 from api.commands.options import Data, Profile
 
+STOP_S = 2
+"""How long open connections may take to end when the server is told to stop, s; then they are cut."""
+
 
 def serve(
     data: Data = Path("data"),
@@ -27,6 +30,7 @@ def serve(
     from api.assessment.shop_limits import read_shop
     from api.intake.recognisers import RealEngines
     from api.server.app import create_app
+    from api.server.protocol import guarded
     from api.server.routes.listen import MAX_FRAME
     from api.settings import read_settings
     from api.workspace import Workspace
@@ -46,7 +50,11 @@ def serve(
         create_app(workspace, settings),
         host=host,
         port=port,
+        http=guarded(settings.limits),
         ws_max_size=MAX_FRAME,
+        ws_per_message_deflate=False,  # sound does not shrink, and each connection would hold memory for it
+        proxy_headers=False,  # limits count by the address of the peer, which no header can change
+        timeout_graceful_shutdown=STOP_S,
         server_header=False,
         log_level="warning",
     )

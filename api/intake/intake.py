@@ -106,6 +106,47 @@ class Intake:
                     return {**self._answer(found), "repeated": True}
             return self._read(capture.id, data, finish=finish)
 
+    def keep(self, job_id: str, data: bytes, captured_at: str | None = None, client_id: str | None = None) -> PlainData:
+        """Store a clip or photo without reading it (`read_kept` does); arguments and errors as of `take`.
+
+        Returns:
+            As `take`; where it was read before, what was made of it then, else with "stored" as its state.
+        """
+        captured = captured_text(captured_at, self._database.clock())
+        with self._database.read() as session:
+            job_of(session, job_id)
+        stored = store_file(self._store, data)
+        capture, repeated = self._receive(
+            job_id, stored, captured, client_id, explicit=captured_at is not None, cut=False
+        )
+        return {**self._answer(capture), "repeated": repeated}
+
+    def read_kept(self, capture_id: str) -> PlainData:
+        """Read a capture that `keep` stored, and answer with what was made of it; one that was read is not read again.
+
+        Raises:
+            NoSuchCapture: There is no such capture.
+        """
+        job_id = self.capture(capture_id)[0]
+        with self._lock(job_id):
+            with self._database.read() as session:
+                found = session.get_one(CaptureRow, capture_id)
+            if found.state != "stored":
+                return self._answer(found)
+            return self._read(capture_id, self._store.read(found.sha256))
+
+    def capture(self, capture_id: str) -> tuple[str, PlainData]:
+        """Give the job of a capture and what was made of it, as `take` answers.
+
+        Raises:
+            NoSuchCapture: There is no such capture.
+        """
+        with self._database.read() as session:
+            found = session.get(CaptureRow, capture_id)
+        if found is None:
+            raise NoSuchCapture(capture_id=capture_id)
+        return found.job_id, self._answer(found)
+
     def resume(self) -> int:
         """Read what a crash left stored and unread; commands in it are not obeyed any more. Returns how many."""
         with self._database.read() as session:

@@ -5,29 +5,44 @@ Every route's work is blocking (disk, database, recognition) and runs in threads
 
 from __future__ import annotations
 
+import json
 import logging
+import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.metadata import version
 from threading import Thread
+from typing import Any
 
+from anyio import CapacityLimiter
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.middleware.body_limit import RequestBodyLimitMiddleware
+from starlette.types import ASGIApp
 
 from api.errors import OhmtrailError
+from api.server.headers import retry_header
 from api.server.host_check import HostCheck
-from api.server.routes import evidence, jobs, listen, profiles, proof, proposals, records, safety
+from api.server.limits import ClientLimits
+from api.server.reading_queue import ReadingQueue, workers_of
+from api.server.routes import evidence, jobs, listen, profiles, proof, proposals, records, safety, status
 from api.server.web import router as page
-from api.settings import Settings
+from api.settings import Limits, Settings
 from api.workspace import Workspace
 
 MAX_BODY = 1_000_000
 """Largest request body, bytes; the evidence route allows more (see `api.server.routes.evidence`)."""
 
 log = logging.getLogger(__name__)
+
+MOST_STORING = 8
+"""How many uploads are held in memory and stored at the same time."""
+
+MOST_HEAVY = 2
+"""How many of the requests that keep a core busy (reports, verification, several photos) run at the same time."""
 
 _WHAT_TO_DO = {
     404: "Check the address.",
@@ -36,13 +51,21 @@ _WHAT_TO_DO = {
 }
 
 
+class Answer(JSONResponse):
+    """JSON in ASCII, so that half a character in what was sent cannot break the answer that refuses it."""
+
+    def render(self, content: object) -> bytes:
+        """Write the content."""
+        return json.dumps(content, allow_nan=False, separators=(",", ":")).encode("ascii")
+
+
 def _answer(status: int, code: str, message: str, what_to_do: str) -> JSONResponse:
-    return JSONResponse({"code": code, "message": message, "what_to_do": what_to_do}, status_code=status)
+    return Answer({"code": code, "message": message, "what_to_do": what_to_do}, status_code=status)
 
 
 def _own(_request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, OhmtrailError)
-    return JSONResponse(error.to_json(), status_code=error.status)
+    return Answer(error.to_json(), status_code=error.status, headers=retry_header(error))
 
 
 def _invalid(_request: Request, error: Exception) -> JSONResponse:
@@ -54,7 +77,9 @@ def _invalid(_request: Request, error: Exception) -> JSONResponse:
 def _http(_request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, HTTPException)
     what_to_do = _WHAT_TO_DO.get(error.status_code, "Correct the request and send it again.")
-    return _answer(error.status_code, f"http_{error.status_code}", f"{error.detail}.", what_to_do)
+    answer = _answer(error.status_code, f"http_{error.status_code}", f"{error.detail}.", what_to_do)
+    answer.headers.update(error.headers or {})  # a 405 names the methods that there are
+    return answer
 
 
 def _unexpected(request: Request, error: Exception) -> JSONResponse:
@@ -68,18 +93,45 @@ def _too_deep(_request: Request, _error: Exception) -> JSONResponse:
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    """Read what a crash left unread, in the background; close the database at the end."""
+    """Read what a crash left unread, in the background; end the queue and close the database at the end."""
     workspace: Workspace = app.state.workspace
-    # A daemon: many clips may wait, and a stop of the server need not; what is unread then is read at the next start.
+    limits: Limits = app.state.limits
+    app.state.queue = ReadingQueue(workspace.intake.read_kept, workers=workers_of(os.cpu_count()), most=limits.queue)
+    app.state.storing = CapacityLimiter(MOST_STORING)
+    app.state.heavy = CapacityLimiter(MOST_HEAVY)
     Thread(target=workspace.intake.resume, name="resume", daemon=True).start()
     yield
+    app.state.queue.stop()
     workspace.close()
+
+
+class Server(FastAPI):
+    """The app behind the check of names and origins, which so stands outside of everything, failures included."""
+
+    def build_middleware_stack(self) -> ASGIApp:
+        """Build the stack of the framework and put the check around it."""
+        return HostCheck(super().build_middleware_stack(), hosts=self.state.hosts)
+
+
+class Refusal(BaseModel):
+    """Why something was refused."""
+
+    code: str = Field(description="Stays the same from version to version.")
+    message: str = Field(description="What happened.")
+    what_to_do: str
+
+
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    "4XX": {"model": Refusal, "description": "Refused; the code says why."},
+    "503": {"model": Refusal, "description": "No room at the moment; Retry-After says when to try again."},
+    "507": {"model": Refusal, "description": "The disk is full or refuses."},
+}
 
 
 def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAPI:
     """Build the server over an open workspace."""
     settings = settings or Settings()
-    app = FastAPI(
+    app = Server(
         title="Ohmtrail",
         summary="Hears and reads measurements, asks for confirmation, grades them, and keeps an audit trail.",
         version=version("ohmtrail"),
@@ -87,9 +139,10 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
         telemetry={"tracing": False, "metrics": False},  # nothing about a visit is reported anywhere
         docs_url=None,  # FastAPI's page loads its scripts from elsewhere; the description is at /openapi.json
         redoc_url=None,
+        responses=REFUSALS,
     )
-    app.state.workspace = workspace
-    for module in (jobs, evidence, proposals, records, profiles, safety, proof, listen):
+    app.state.workspace, app.state.limits, app.state.hosts = workspace, settings.limits, settings.hosts
+    for module in (jobs, evidence, proposals, records, profiles, safety, proof, status, listen):
         app.include_router(module.router)
     app.include_router(page)
     app.add_exception_handler(OhmtrailError, _own)
@@ -98,7 +151,5 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
     app.add_exception_handler(RecursionError, _too_deep)
     app.add_exception_handler(Exception, _unexpected)
     app.add_middleware(RequestBodyLimitMiddleware, max_body_size=MAX_BODY)
-    app.add_middleware(
-        HostCheck, hosts=settings.hosts
-    )  # added last, so outermost: it also words what the limit refuses
+    app.add_middleware(ClientLimits, limits=settings.limits)  # added last, so first: no body is read before its turn
     return app

@@ -1,38 +1,88 @@
 """The check in front of every route: requests under a foreign name or from a foreign page are refused.
 
 A browser on this machine can be made to send requests to 127.0.0.1 by any page it shows, under a name that the page's
-owner controls. So the Host must be one of ours, and where a request says which page it comes from (Origin), that must
-be ours too. Every answer forbids the browser to guess media types.
+owner controls. So the Host must be one of ours; where a request says which page it comes from (Origin), that must be
+ours; and where the browser says that another site caused it (Sec-Fetch-Site), it is refused. The one thing that another
+site may do is to lead a person to the start page, which holds nothing private. Every answer, refusals and failures
+included, carries the headers of `api.server.headers`.
 """
 
 from __future__ import annotations
 
-import json
-from urllib.parse import urlsplit
+import re
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.errors import OhmtrailError
+from api.server.errors import (
+    BodyOverLimit,
+    ForeignSite,
+    MalformedHost,
+    MalformedOrigin,
+    WrongHost,
+    WrongOrigin,
+)
+from api.server.headers import deny_socket, send_error, with_headers
 
-def _name(host: str) -> str:
-    """Give a Host header without its port, in lower case: "[::1]:8765" as "[::1]"."""
-    host = host.strip().lower()
-    if host.startswith("["):
-        return host.partition("]")[0] + "]"
-    return host.partition(":")[0]
+_AUTHORITY = r"(?P<name>\[[0-9a-f:.]{2,45}\]|[a-z0-9](?:[a-z0-9._-]{0,252}))(?::(?P<port>[0-9]{1,5}))?"
+_HOST = re.compile(_AUTHORITY)
+_ORIGIN = re.compile(rf"(?P<scheme>https?)://{_AUTHORITY}")
+_OTHER_ORIGIN = re.compile(r"null|[a-z][a-z0-9+.-]*://[\x21-\x7e]*")
+"""Origins that are well formed and surely not ours: opaque ones, files, extensions (RFC 6454, 7; HTML, "origin")."""
+_OWN_SITES = ("same-origin", "none")
+"""Values of Sec-Fetch-Site for requests of our page, and for those that a person typed (W3C Fetch Metadata, 2.3)."""
+_PORTS = {"http": 80, "https": 443}
 
 
-_TOO_LARGE = {
-    "code": "too_large",
-    "message": "That is more than this address takes.",
-    "what_to_do": "Send a smaller file; nothing was stored.",
-}
+def _authority(match: re.Match[str] | None, scheme: str) -> tuple[str, int] | None:
+    """Give name and port; None where it is no authority."""
+    if match is None or int(match["port"] or 0) > 65535:
+        return None
+    return match["name"], int(match["port"] or _PORTS[scheme])
 
 
-async def _send_json(send: Send, status: int, content: dict[str, str]) -> None:
-    body = json.dumps(content).encode()
-    headers = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
-    await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": body})
+def _values(scope: Scope, wanted: bytes) -> list[str]:
+    return [value.decode("latin-1").strip().lower() for name, value in scope["headers"] if name.lower() == wanted]
+
+
+def _check_host(scope: Scope, hosts: frozenset[str]) -> OhmtrailError | None:
+    given = _values(scope, b"host")
+    match = _HOST.fullmatch(given[0]) if len(given) == 1 else None
+    found = _authority(match, "http")
+    if found is None:
+        return MalformedHost()
+    return None if found[0] in hosts else WrongHost()
+
+
+def _check_origin(scope: Scope) -> OhmtrailError | None:
+    """Compare the Origin with the Host, which was checked before; a proxy may have ended TLS, so both schemes count."""
+    given = _values(scope, b"origin")
+    if not given:
+        return None
+    match = _ORIGIN.fullmatch(given[0])
+    found = _authority(match, match["scheme"]) if match else None
+    if len(given) > 1 or (found is None and (match or given[0].startswith("http") or not _is_other(given[0]))):
+        return MalformedOrigin()
+    own = match and _authority(_HOST.fullmatch(_values(scope, b"host")[0]), match["scheme"])
+    return None if found is not None and found == own else WrongOrigin()
+
+
+def _is_other(origin: str) -> bool:
+    return _OTHER_ORIGIN.fullmatch(origin) is not None
+
+
+def _check_site(scope: Scope) -> OhmtrailError | None:
+    given = _values(scope, b"sec-fetch-site")
+    if all(value in _OWN_SITES for value in given):
+        return None
+    leads_to_start = (
+        scope["type"] == "http"
+        and scope["method"] == "GET"
+        and scope["path"] == "/"
+        and _values(scope, b"sec-fetch-mode") == ["navigate"]
+        and _values(scope, b"sec-fetch-dest") == ["document"]
+    )
+    return None if leads_to_start else ForeignSite()
 
 
 def _is_plain(message: Message) -> bool:
@@ -40,70 +90,42 @@ def _is_plain(message: Message) -> bool:
 
 
 class HostCheck:
-    """ASGI middleware that refuses requests under another host name or from another page (see the module)."""
+    """ASGI application around the app that refuses what comes under another name or from another page."""
 
     def __init__(self, app: ASGIApp, hosts: tuple[str, ...]) -> None:
         """Let only these host names in."""
         self.app = app
         self.hosts = frozenset(hosts)
 
-    def problem(self, scope: Scope) -> dict[str, str] | None:
+    def problem(self, scope: Scope) -> OhmtrailError | None:
         """Tell why a request is refused; None where it may pass."""
-        headers = {name.lower(): value.decode("latin-1") for name, value in scope["headers"]}
-        if _name(headers.get(b"host", "")) not in self.hosts:
-            return {
-                "code": "wrong_host",
-                "message": "This server does not answer under that name.",
-                "what_to_do": "Use http://localhost, or add the name to OHMTRAIL_HOSTS.",
-            }
-        # A client that is no browser sends no Origin; a browser sends it with every write and every socket.
-        origin = headers.get(b"origin")
-        if origin is not None and urlsplit(origin).netloc.lower() != headers.get(b"host", "").lower():
-            return {
-                "code": "wrong_origin",
-                "message": "This request comes from another page.",
-                "what_to_do": "Open Ohmtrail's own page.",
-            }
-        return None
+        return _check_host(scope, self.hosts) or _check_origin(scope) or _check_site(scope)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one connection."""
         if scope["type"] not in ("http", "websocket"):
             await self.app(scope, receive, send)
             return
+        send = with_headers(send)
         problem = self.problem(scope)
         if problem is None:
-            await self.app(scope, receive, self._with_headers(send))
+            await self.app(scope, receive, _worded(send))
         elif scope["type"] == "websocket":
-            # RFC 6455, 7.4.1: policy violation.
-            await send({"type": "websocket.close", "code": 1008, "reason": problem["code"]})
+            await deny_socket(send, scope.get("extensions") or {}, problem)
         else:
-            await _send_json(send, 403, problem)
+            await send_error(send, problem)
 
-    def _with_headers(self, send: Send) -> Send:
-        refused = False
 
-        async def sending(message: Message) -> None:
-            nonlocal refused
-            if message["type"] == "http.response.start":
-                # The body limit answers in plain text and its own words; the page shows the sentences of a JSON error.
-                if message["status"] == 413 and _is_plain(message):
-                    refused = True
-                    await _send_json(send, 413, _TOO_LARGE)
-                present = {name.lower() for name, _ in message["headers"]}
-                extra = {
-                    # Evidence is whatever somebody sent: a browser must not find a page or script in it by guessing.
-                    b"x-content-type-options": b"nosniff",
-                    b"referrer-policy": b"no-referrer",
-                    b"cross-origin-resource-policy": b"same-origin",
-                    # An answer is true until the next word; routes whose content never changes say so themselves.
-                    b"cache-control": b"no-store",
-                }
-                message["headers"] = [
-                    *message["headers"],
-                    *((name, value) for name, value in extra.items() if name not in present),
-                ]
-            if not refused:
-                await send(message)
+def _worded(send: Send) -> Send:
+    """Give what the framework's limit of a body refuses in plain text a sentence of ours."""
+    refused = False
 
-        return sending
+    async def sending(message: Message) -> None:
+        nonlocal refused
+        if message["type"] == "http.response.start" and message["status"] == 413 and _is_plain(message):
+            refused = True
+            await send_error(send, BodyOverLimit())
+        if not refused:
+            await send(message)
+
+    return sending

@@ -24,6 +24,7 @@ from pydantic import (
 )
 
 from api.visit.errors import BadJobDescription
+from api.visit.plain_text import PlainText, check_plain
 from capture.display.profile_files import profile_from
 from capture.errors import InstrumentProfileError
 from grading.measurement import (
@@ -38,8 +39,8 @@ from grading.measurement import (
 )
 from grading.terms.quantity import UnitError, unit
 
-Text = Annotated[str, Field(max_length=400)]
-Name = Annotated[str, Field(min_length=1, max_length=200)]
+Text = Annotated[PlainText, Field(max_length=400)]
+Name = Annotated[PlainText, Field(min_length=1, max_length=200)]
 Positive = Annotated[Decimal, Field(gt=0, lt=Decimal("1e9"))]
 NotNegative = Annotated[Decimal, Field(ge=0, lt=Decimal("1e9"))]
 Celsius = Annotated[Decimal, Field(ge=-60, le=250)]
@@ -87,6 +88,7 @@ _INSTRUMENT_WORDS = {
 
 def _profile(value: object) -> object:
     """Read what the instrument can show: the name of a generic profile, or a profile written out."""
+    check_plain(value)
     try:
         return profile_from(value).to_json()
     except InstrumentProfileError as error:

@@ -238,6 +238,7 @@ def test_a_clip_is_stored_plays_and_reaches_the_report(
     assert sent.value.json()["sha256"] == sha
     kept = httpx.get(f"{server.url}/api/evidence/{sha}/content", timeout=30)
     assert kept.content == clip.read_bytes()
+    httpx.post(f"{server.url}/api/jobs/{job_id}/report", timeout=60).raise_for_status()
     report = page.context.request.get(f"{server.url}/api/jobs/{job_id}/report")
     assert report.headers["content-security-policy"].startswith("default-src 'none'")
     mailed = tmp_path / "report.html"  # as the customer opens it: a file, no server

@@ -132,6 +132,7 @@ def test_photo_and_voice_meet_and_both_stand_in_the_report(
     assert (record["source"], record["agreement"]) == ("speech+photo", "agree")
     with page.context.expect_page() as opened:
         page.locator("#report").click()
+    opened.value.wait_for_url("**/report")
     assert opened.value.title().startswith("Servo axis insulation and winding test")
     mailed = tmp_path / "report.html"  # as the customer opens it: a file, no server
     mailed.write_bytes(page.context.request.get(f"{server.url}/api/jobs/{job_id}/report").body())
@@ -172,6 +173,7 @@ def test_without_a_connection_the_clip_goes_whole(
     sound, rate = soundfile.read(io.BytesIO(kept.content))
     assert rate == RATE
     assert np.abs(sound).max() > 0.05
+    httpx.post(f"{server.url}/api/jobs/{job_id}/report", timeout=60).raise_for_status()
     report = BeautifulSoup(httpx.get(f"{server.url}/api/jobs/{job_id}/report", timeout=60).text, "html.parser")
     assert report.select_one(f"#evidence-{sha[:16]}")
 

@@ -2,25 +2,57 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import asyncio
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Response, UploadFile
+from anyio.to_thread import run_sync
+from fastapi import APIRouter, Form, Header, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.intake.errors import NotAPhoto
 from api.intake.photos import MOST_FRAMES, preview
-from api.ledger.canonical import JsonObject
+from api.ledger.canonical import JsonObject, PlainData
 from api.ledger.evidence import MAX_BYTES, evidence_for_page, evidence_of
-from api.server.routes import WorkspaceDep
+from api.server.reading_queue import ReadingQueue
+from api.server.routes import HeavyDep, LimitsDep, QueueDep, WorkspaceDep
+from api.visit.plain_text import PlainText
 
 router = APIRouter(prefix="/api", tags=["evidence"])
 
-CONTENT_POLICY = "default-src 'none'; img-src 'self'; media-src 'self'; style-src 'unsafe-inline'; sandbox"
-"""What was sent to us is shown, but nothing in it may run, load or reach our pages.
+CONTENT_POLICY = (
+    "default-src 'none'; img-src 'self'; media-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'; sandbox"
+)
+"""What was sent to us is shown, but nothing in it may run, load or reach our pages."""
 
-`sandbox` gives it an origin of its own, so that even a script that did run could not read from the routes.
-"""
+
+STORED: dict[int | str, dict[str, Any]] = {
+    202: {"description": "On disk and synced, not read yet; Location says where to ask for what was made of it."}
+}
+
+
+def patience(prefer: str | None, *, is_long: bool) -> float | None:
+    """Give how long a sender waits for its capture to be read, s; None for as long as it takes.
+
+    Args:
+        prefer: The Prefer header (RFC 7240): "respond-async", perhaps with "wait=10".
+        is_long: Whether the queue is so long that nobody is kept waiting.
+    """
+    if is_long:
+        return 0.0
+    preferences = [part.strip().lower() for part in (prefer or "").split(",")]
+    if "respond-async" not in preferences:
+        return None
+    given = [part.removeprefix("wait=") for part in preferences if part.startswith("wait=")]
+    seconds = given[0] if given else "0"
+    return float(seconds) if seconds.isascii() and seconds.isdigit() and len(seconds) <= 4 else 0.0
+
+
+def still_waiting(answer: PlainData, queue: ReadingQueue) -> PlainData:
+    """Give the answer for a capture that is stored and not read yet."""
+    status = queue.status()
+    said = f"Stored. {status['waiting']} wait to be read, about {status['expected_s']} s."
+    return {**answer, "message": said, "queue": status}
 
 
 @router.post(
@@ -28,23 +60,57 @@ CONTENT_POLICY = "default-src 'none'; img-src 'self'; media-src 'self'; style-sr
     status_code=201,
     max_body_size=max(MAX_BYTES.values()) + 100_000,
     summary="Send a clip or photo",
+    responses=STORED,
 )
-def send_evidence(
+async def send_evidence(
+    request: Request,
+    response: Response,
     workspace: WorkspaceDep,
+    queue: QueueDep,
+    limits: LimitsDep,
     job_id: str,
     file: UploadFile,
-    captured_at: Annotated[str | None, Form(max_length=40)] = None,
-    client_id: Annotated[str | None, Form(max_length=64)] = None,
+    captured_at: Annotated[PlainText | None, Form(max_length=40)] = None,
+    client_id: Annotated[PlainText | None, Form(max_length=64)] = None,
+    prefer: Annotated[str | None, Header(max_length=200)] = None,
 ) -> JsonObject:
     """Store a clip or photo, read it, and answer with the proposals made of it and the sentence to speak.
 
     The kind is determined from the content. The file is on disk before anything tries to read it; one that cannot be
     read is kept as evidence, and `problem` says why. The same `client_id`, or the same bytes with the same
     `captured_at`, is answered again without doing anything twice.
+
+    With `Prefer: respond-async`, perhaps with `wait=10`, and whenever many captures wait, the answer comes before the
+    reading: 202, the state "stored", and the address to ask for the rest. What was answered so is on disk and synced.
     """
-    # One byte more than allowed shows that it is too large, without reading all of it.
-    data = file.file.read(max(MAX_BYTES.values()) + 1)
-    return workspace.intake.take(job_id, data, captured_at or None, client_id or None)
+    queue.check()
+    is_long = queue.ahead() >= limits.long_queue
+
+    def store() -> PlainData:
+        data = file.file.read(max(MAX_BYTES.values()) + 1)
+        return workspace.intake.keep(job_id, data, captured_at or None, client_id or None)
+
+    async with request.app.state.storing:
+        kept = await run_sync(store)
+    if kept["state"] != "stored":
+        return kept
+    waiting = queue.put(job_id, str(kept["capture"]))
+    try:
+        async with asyncio.timeout(patience(prefer, is_long=is_long)):
+            answer = await asyncio.shield(asyncio.wrap_future(waiting.answer))
+    except TimeoutError:
+        response.status_code = 202
+        response.headers["Location"] = f"/api/captures/{kept['capture']}"
+        return still_waiting(kept, queue)
+    response.headers["Server-Timing"] = waiting.timing()
+    return {**answer, "repeated": kept["repeated"]}
+
+
+@router.get("/captures/{capture_id}")
+def show_capture(workspace: WorkspaceDep, queue: QueueDep, capture_id: str) -> JsonObject:
+    """Show what was made of a clip or photo, as the answer to its sending does; "stored" means not read yet."""
+    _job, answer = workspace.intake.capture(capture_id)
+    return still_waiting(answer, queue) if answer["state"] == "stored" else answer
 
 
 @router.post(
@@ -53,19 +119,23 @@ def send_evidence(
     max_body_size=MOST_FRAMES * MAX_BYTES["photo"] + 100_000,
     summary="Send several photos of one display",
 )
-def send_burst(
+async def send_burst(
     workspace: WorkspaceDep,
+    heavy: HeavyDep,
     job_id: str,
     files: list[UploadFile],
-    captured_at: Annotated[str | None, Form(max_length=40)] = None,
-    client_id: Annotated[str | None, Form(max_length=64)] = None,
+    captured_at: Annotated[PlainText | None, Form(max_length=40)] = None,
+    client_id: Annotated[PlainText | None, Form(max_length=64)] = None,
 ) -> JsonObject:
     """Store several photos of one display, read them as one, and answer as for one photo; all of them are kept.
 
     Photos that clearly show different values have not settled: nothing is proposed then.
     """
-    frames = [file.file.read(MAX_BYTES["photo"] + 1) for file in files[: MOST_FRAMES + 1]]
-    return workspace.intake.take_burst(job_id, frames, captured_at or None, client_id or None)
+    async with heavy.turn():
+        frames = [await file.read(MAX_BYTES["photo"] + 1) for file in files[: MOST_FRAMES + 1]]
+        return await run_sync(
+            lambda: workspace.intake.take_burst(job_id, frames, captured_at or None, client_id or None)
+        )
 
 
 class Marked(BaseModel):
@@ -80,15 +150,15 @@ class Marked(BaseModel):
 
 
 @router.post("/jobs/{job_id}/evidence/{sha256}/corners")
-def mark_corners(workspace: WorkspaceDep, job_id: str, sha256: str, body: Marked) -> JsonObject:
+async def mark_corners(workspace: WorkspaceDep, heavy: HeavyDep, job_id: str, sha256: str, body: Marked) -> JsonObject:
     """Read a photo again where a person marked the display; answers as for a photo that just came."""
-    return workspace.intake.read_marked(job_id, sha256, body.corners)
+    return await heavy.run(lambda: workspace.intake.read_marked(job_id, sha256, body.corners))
 
 
 @router.post("/captures/{capture_id}/read")
-def read_again(workspace: WorkspaceDep, capture_id: str) -> JsonObject:
+async def read_again(workspace: WorkspaceDep, heavy: HeavyDep, capture_id: str) -> JsonObject:
     """Read a clip or photo once more that could not be read; commands in it are not obeyed any more."""
-    return workspace.intake.read_again(capture_id)
+    return await heavy.run(lambda: workspace.intake.read_again(capture_id))
 
 
 @router.get("/evidence/{sha256}")

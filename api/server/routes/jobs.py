@@ -14,13 +14,19 @@ from api.ledger.canonical import JsonObject
 from api.ledger.database import last_head
 from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import entry_for_page
-from api.server.routes import WorkspaceDep
+from api.report.issued import reports_of
+from api.server.errors import NoReportYet
+from api.server.routes import HeavyDep, WorkspaceDep
 from api.visit.jobs import all_jobs, job_for_page, job_of
+from api.visit.plain_text import MOST_INTEGER, PlainJson
 from capture.language.prompts import heard_context
 
 router = APIRouter(prefix="/api/jobs", tags=["jobs"])
 
-REPORT_POLICY = "default-src 'none'; img-src data:; media-src data:; style-src 'unsafe-inline'; sandbox allow-popups"
+REPORT_POLICY = (
+    "default-src 'none'; img-src data:; media-src data:; style-src 'unsafe-inline'; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'; sandbox allow-popups"
+)
 """A report is one self-contained file; nothing in it may run or load anything."""
 
 
@@ -32,7 +38,7 @@ def list_jobs(workspace: WorkspaceDep) -> list[JsonObject]:
 
 
 @router.post("", status_code=201)
-def make_job(workspace: WorkspaceDep, description: Annotated[JsonObject, Body()]) -> JsonObject:
+def make_job(workspace: WorkspaceDep, description: Annotated[PlainJson, Body()]) -> JsonObject:
     """Make a job from its description: title, customer, machine, technician, axes, instruments, air, alarm."""
     return workspace.create_job(description)
 
@@ -74,7 +80,7 @@ def keep_findings(workspace: WorkspaceDep, job_id: str) -> JsonObject:
 def show_trail(
     workspace: WorkspaceDep,
     job_id: str,
-    after: Annotated[int, Query(ge=0)] = 0,
+    after: Annotated[int, Query(ge=0, le=MOST_INTEGER)] = 0,
     limit: Annotated[int, Query(ge=1, le=1000)] = 200,
 ) -> JsonObject:
     """Show the job's entries in the audit trail, in order, and the head of the whole trail."""
@@ -93,10 +99,35 @@ def show_trail(
         }
 
 
-@router.get("/{job_id}/report", response_class=Response)
+@router.post("/{job_id}/report", status_code=201)
+async def make_report(workspace: WorkspaceDep, heavy: HeavyDep, job_id: str) -> JsonObject:
+    """Make the job's report and keep it; where nothing happened since the last one, that one stays the newest."""
+    row = await heavy.run(lambda: workspace.make_report(job_id))
+    return {
+        "id": row.id,
+        "name": row.name,
+        "sha256": row.sha256,
+        "size": row.size,
+        "made_at": row.made_at,
+        "trail_seq": row.trail_seq,
+        "trail_hash": row.trail_hash,
+        "address": f"/api/jobs/{job_id}/report",
+    }
+
+
+@router.get("/{job_id}/report", response_class=Response, responses={200: {"content": {"text/html": {}}}})
 def show_report(workspace: WorkspaceDep, job_id: str) -> Response:
-    """Show the job's report as one HTML file; made and kept anew where something happened since the last one."""
-    row = workspace.make_report(job_id)
+    """Show the newest report that was made of the job, as one HTML file; nothing is made or written.
+
+    Raises:
+        NoReportYet: None has been made.
+    """
+    with workspace.database.read() as session:
+        job_of(session, job_id)
+        found = [row for row in reports_of(session, job_id) if row.media_type.startswith("text/html")]
+    if not found:
+        raise NoReportYet(job_id=job_id)
+    row = found[-1]
     headers = {
         "Content-Disposition": f'inline; filename="{row.name}"',
         "Content-Security-Policy": REPORT_POLICY,

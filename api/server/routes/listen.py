@@ -9,6 +9,7 @@ file whatever happens; when the connection is lost it is marked cut and is not a
 
 from __future__ import annotations
 
+import asyncio
 import io
 import json
 
@@ -21,7 +22,7 @@ from api.intake.recognisers import ListeningStream
 from api.ledger.canonical import PlainData
 from api.ledger.clock import parse_instant, utc_text
 from api.server.errors import MessageUnreadable, NoSound, NoSuchMessage, UtteranceTooLong
-from api.server.routes import WorkspaceDep
+from api.server.routes import LimitsDep, WorkspaceDep
 from api.visit.jobs import job_of
 from api.workspace import Workspace
 from capture.errors import CaptureError
@@ -177,7 +178,7 @@ class ListenConnection:
 
 
 @router.websocket("/api/jobs/{job_id}/listen")
-async def listen(socket: WebSocket, workspace: WorkspaceDep, job_id: str) -> None:
+async def listen(socket: WebSocket, workspace: WorkspaceDep, limits: LimitsDep, job_id: str) -> None:
     """Listen to one job; see the module for the messages."""
     await socket.accept()
 
@@ -194,7 +195,13 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, job_id: str) -> Non
             await socket.close(1008, error.code)
             return
         while True:
-            received = await socket.receive()
+            pause = limits.socket_idle_s if connection.utterance is None else limits.socket_pause_s
+            try:
+                async with asyncio.timeout(pause):
+                    received = await socket.receive()
+            except TimeoutError:  # its recogniser is given back, its place is free for somebody else
+                await socket.close(1001, "idle")
+                break
             if received["type"] == "websocket.disconnect":
                 break
             if received.get("bytes") is not None:

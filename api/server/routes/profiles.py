@@ -9,6 +9,7 @@ from fastapi import APIRouter, Body
 from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import instruments_of, job_of
+from api.visit.plain_text import PlainJson, PlainText
 from api.visit.profiles import instrument_of, profile_for_page
 from capture.display.profile_files import shipped
 
@@ -39,7 +40,7 @@ def show_profile(workspace: WorkspaceDep, job_id: str, label: str) -> JsonObject
 
 @router.put("/jobs/{job_id}/instruments/{label}/profile")
 def put_profile(
-    workspace: WorkspaceDep, job_id: str, label: str, profile: Annotated[str | JsonObject, Body()]
+    workspace: WorkspaceDep, job_id: str, label: str, profile: Annotated[PlainText | PlainJson, Body()]
 ) -> JsonObject:
     """Say what an instrument can show: the name of a generic profile, or a profile written out. Audited."""
     return workspace.set_profile(job_id, label, profile)

@@ -5,16 +5,12 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from api.ledger.canonical import JsonObject
-from api.server.routes import WorkspaceDep
+from api.server.routes import HeavyDep, WorkspaceDep
 
 router = APIRouter(prefix="/api", tags=["proof"])
 
 
 @router.get("/verify")
-def verify(workspace: WorkspaceDep) -> JsonObject:
-    """Check database, trail, head, rows, evidence, reports and findings.
-
-    `result` is "intact", "changed", "missing" (no folder or database) or "unreadable"; `summary` says it in a sentence,
-    `lag` counts the entries behind the one that the head file names.
-    """
-    return workspace.verify().to_json()
+async def verify(workspace: WorkspaceDep, heavy: HeavyDep) -> JsonObject:
+    """Check database, trail, head, rows, evidence and reports; `result` is "intact" or "changed"."""
+    return await heavy.run(lambda: workspace.verify().to_json())

@@ -12,13 +12,14 @@ from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import job_of
 from api.visit.notes import LONGEST_POSITION
+from api.visit.plain_text import MOST_INTEGER, PlainText
 from api.visit.proposals import proposal_for_page, proposals_of
 from api.visit.readings import ReadingFields
 from grading.measurement import Circumstance
 
 router = APIRouter(prefix="/api", tags=["proposals"])
 
-Text = Annotated[str, Field(max_length=60)]
+Text = Annotated[PlainText, Field(max_length=60)]
 
 
 class ReadingBody(BaseModel):
@@ -40,7 +41,7 @@ class ReadingBody(BaseModel):
     test_voltage_set: Text | None = Field(None, description="V")
     test_voltage_built: Text | None = Field(None, description="V")
     elapsed_s: Text | None = Field(None, description="s")
-    position: Annotated[str, Field(max_length=LONGEST_POSITION)] | None = Field(
+    position: Annotated[PlainText, Field(max_length=LONGEST_POSITION)] | None = Field(
         None, description='Shaft or carrier position, e.g. "30°".'
     )
     circumstances: Annotated[list[Circumstance], Field(max_length=len(Circumstance))] | None = Field(
@@ -65,7 +66,7 @@ class AnswerBody(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    revision: int | None = Field(None, ge=1, description="The revision that the person saw.")
+    revision: int | None = Field(None, ge=1, le=MOST_INTEGER, description="The revision that the person saw.")
     how: Literal["tapped", "typed"] = "tapped"
     captured_at: Text | None = None
 
@@ -73,7 +74,7 @@ class AnswerBody(BaseModel):
 class ConfirmBody(AnswerBody):
     """Yes, exactly this revision is right."""
 
-    revision: int = Field(ge=1, description="The revision that the person saw.")
+    revision: int = Field(ge=1, le=MOST_INTEGER, description="The revision that the person saw.")
 
 
 class CorrectBody(AnswerBody):
@@ -86,7 +87,9 @@ class CorrectBody(AnswerBody):
 class ChooseBody(AnswerBody):
     """One of the proposal's choices."""
 
-    index: int = Field(ge=0, description="Place in the proposal's `choices`; 0 is the value as it stands.")
+    index: int = Field(
+        ge=0, le=MOST_INTEGER, description="Place in the proposal's `choices`; 0 is the value as it stands."
+    )
 
 
 @router.get("/jobs/{job_id}/proposals")

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
 from api.visit.jobs import axis_of, job_of
+from api.visit.plain_text import PlainText
 from api.visit.safety import StepReply, safety_for_page
 
 router = APIRouter(prefix="/api/jobs/{job_id}/axes/{axis}/safety", tags=["safety"])
@@ -20,13 +21,13 @@ class SafetyReply(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    step: Annotated[str, Field(max_length=60)]
+    step: Annotated[PlainText, Field(max_length=60)]
     answer: Literal["yes", "no", "not_applicable"]
-    value: Annotated[str, Field(max_length=20)] | None = Field(None, description="Measured value, V")
-    note: Annotated[str, Field(max_length=400)] = ""
-    evidence_sha256: Annotated[str, Field(max_length=64)] | None = None
+    value: Annotated[PlainText, Field(max_length=20)] | None = Field(None, description="Measured value, V")
+    note: Annotated[PlainText, Field(max_length=400)] = ""
+    evidence_sha256: Annotated[PlainText, Field(max_length=64)] | None = None
     how: Literal["tapped", "typed"] = "tapped"
-    captured_at: Annotated[str, Field(max_length=40)] | None = None
+    captured_at: Annotated[PlainText, Field(max_length=40)] | None = None
 
 
 @router.get("")

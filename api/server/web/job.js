@@ -41,7 +41,7 @@ class JobView {
     this.warnings = el("div", { id: "warnings", role: "alert" });
     this.marking = el("div", { id: "marking" });
     this.unsent = el("p.refused", { id: "unsent", role: "status" });
-    this.outbox = new Outbox(job.id, (count, problem) => this.waiting(count, problem), (answer) => this.answered(answer));
+    this.outbox = new Outbox(job.id, (count, problem) => this.waiting(count, problem), (answer) => this.answered(answer), (answer) => this.show({ state: "working", words: answer.message }));
     this.next = el("p.next", { id: "next" });
     this.axes = el("div", { id: "axes" });
     this.chips = el("nav.axes", { "aria-label": "Axes" });
@@ -50,7 +50,7 @@ class JobView {
     this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh(), (clip, at) => this.send(clip, "spoken.wav", at));
     this.show({ state: "ready", words: "Press Speak, then say the axis, the part and the value." });
     this.node = el("div", {},
-      el("div.row.head", {}, el("h1", {}, job.title), this.verdict, el("a.button.main", { href: `${path}/report`, target: "_blank", rel: "noopener", id: "report" }, "Report")),
+      el("div.row.head", {}, el("h1", {}, job.title), this.verdict, el("button.main", { type: "button", id: "report", onclick: () => this.report() }, "Report")),
       el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       cautions(),
       el("div.work", {},
@@ -73,6 +73,19 @@ class JobView {
     } }, wanted() ? "Read-back: on" : "Read-back: off");
     return el("div.row", {}, "speechSynthesis" in window ? voice : null,
       el("button", { type: "button", id: "verify", onclick: () => this.verify() }, "Verify the trail"), this.verified);
+  }
+
+  /** Make the report, and show it in a tab of its own; the tab is opened at once, since browsers allow that only in the press itself. */
+  async report() {
+    const tab = window.open("", "_blank");
+    try {
+      const made = await post(`${this.path}/report`);
+      if (!tab) say("This browser opened no tab. Allow pop-ups for this page, then press Report again.", "error");
+      else tab.location.replace(made.address);
+    } catch (error) {
+      if (tab) tab.close();
+      say(error.message, "error");
+    }
   }
 
   /** Recompute the whole trail on the server and say what came out. */

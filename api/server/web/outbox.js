@@ -1,11 +1,12 @@
 // Clips and photos on their way: kept in the browser until the server has acknowledged them, sent in order, once.
 // Each carries its own id, so that one sent twice (because the answer was lost) is known to the server as the same.
 
-import { sendBurst, sendEvidence } from "./server.js";
+import { get, sendBurst, sendEvidence } from "./server.js";
 
 const NAME = "ohmtrail-outbox";
 const STORE = "items";
 const RETRY_MS = 5000;
+const ASK_MS = 2000;
 
 const done = (request) => new Promise((resolve, reject) => {
   request.onsuccess = () => resolve(request.result);
@@ -28,11 +29,14 @@ export class Outbox {
    * @param {string} jobId
    * @param {(waiting: number, problem: string) => void} changed called with how many are not sent, and why
    * @param {(answer: object) => Promise<void>} answered called with what the server made of each
+   * @param {(answer: object) => void} stored called for each that the server has stored and will read later
    */
-  constructor(jobId, changed, answered) {
+  constructor(jobId, changed, answered, stored) {
     this.jobId = jobId;
     this.changed = changed;
     this.answered = answered;
+    this.stored = stored;
+    this.unread = []; // ids of captures that are stored and not read yet, in the order sent
     this.flush = this.flush.bind(this);
     window.addEventListener("online", this.flush);
     this.timer = setInterval(this.flush, RETRY_MS);
@@ -41,6 +45,7 @@ export class Outbox {
   }
 
   close() {
+    this.closed = true;
     window.removeEventListener("online", this.flush);
     clearInterval(this.timer);
   }
@@ -79,6 +84,22 @@ export class Outbox {
     }
   }
 
+  /** Ask for what was made of a capture that was only stored, until it is read; what comes after it is sent meanwhile. */
+  async follow(answer) {
+    this.stored(answer);
+    this.unread.push(answer.capture);
+    if (this.unread.length > 1) return; // somebody asks already, in order
+    while (this.unread.length && !this.closed) {
+      await new Promise((done) => setTimeout(done, ASK_MS));
+      try {
+        const found = await get(`/api/captures/${encodeURIComponent(this.unread[0])}`);
+        if (found.state === "stored") { this.stored(found); continue; }
+        this.unread.shift();
+        await this.answered(found);
+      } catch { /* the server does not answer; it is asked again */ }
+    }
+  }
+
   async round() {
     const database = await open();
     const store = () => database.transaction(STORE, "readwrite").objectStore(STORE);
@@ -94,7 +115,8 @@ export class Outbox {
         await done(store().delete(key));
         left -= 1;
         this.changed(left, "");
-        await this.answered(answer);
+        if (answer.state === "stored") this.follow(answer);
+        else await this.answered(answer);
       } catch (error) {
         // What the server refuses for good would block all that come after it.
         const refused = [400, 413, 422].includes(error.status);

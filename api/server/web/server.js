@@ -38,13 +38,16 @@ export function now() {
   return `${local}${minutes < 0 ? "-" : "+"}${pad(minutes / 60)}:${pad(minutes % 60)}`;
 }
 
-/** Store a clip or photo; resolves once the server has it on disk. */
+// So long the answer may wait for what was made of a capture; after that it says "stored", and the rest is asked for.
+const WAIT_S = 30;
+
+/** Store a clip or photo; resolves once the server has it on disk, read or (state "stored") still waiting to be read. */
 export function sendEvidence(jobId, file, name, capturedAt = now(), clientId = "") {
   const form = new FormData();
   form.append("file", file, name);
   form.append("captured_at", capturedAt);
   if (clientId) form.append("client_id", clientId);
-  return ask(`/api/jobs/${encodeURIComponent(jobId)}/evidence`, { method: "POST", body: form });
+  return ask(`/api/jobs/${encodeURIComponent(jobId)}/evidence`, { method: "POST", body: form, headers: { prefer: `respond-async, wait=${WAIT_S}` } });
 }
 
 /** Store several photos of one display, read as one. */

@@ -136,6 +136,7 @@ def test_the_report_shows_the_trend_and_links_only_to_its_own_records(workspace:
     visit(workspace, 2025, "550")
     now = visit(workspace, 2026, "160")
     with TestClient(create_app(workspace), base_url="http://localhost") as client:
+        client.post(f"/api/jobs/{now}/report")
         page = parse(client.get(f"/api/jobs/{now}/report").content)
         found = client.get(f"/api/jobs/{now}/findings").json()
     assert found["earlier_record_ids"] == ["J1-R1"]

@@ -56,10 +56,15 @@ def test_a_whole_visit_over_http(client: TestClient, job: str) -> None:
     assert client.get(f"/api/jobs/{job}/trail", params={"after": trail["head"]["seq"]}).json()["entries"] == []
     assert client.post(f"/api/records/{record['id']}/withdraw").json()["withdrawn"] == [record["id"]]
     assert client.get(f"/api/jobs/{job}/records", params={"current": "true"}).json() == []
+    none_yet = client.get(f"/api/jobs/{job}/report")
+    assert (none_yet.status_code, none_yet.json()["code"]) == (404, "no_report")
+    made = client.post(f"/api/jobs/{job}/report")
+    assert made.status_code == 201
     report = client.get(f"/api/jobs/{job}/report")
     assert report.headers["content-type"].startswith("text/html")
-    again = client.get(f"/api/jobs/{job}/report")
-    assert again.content == report.content
+    assert report.headers["x-report-sha256"] == made.json()["sha256"]
+    assert client.post(f"/api/jobs/{job}/report").json() == made.json(), "nothing happened since"
+    assert client.get(f"/api/jobs/{job}/report").content == report.content
     assert client.get("/api/verify").json()["result"] == "intact"
 
 
@@ -137,6 +142,9 @@ def test_the_same_sending_counts_once(client: TestClient, job: str) -> None:
         ("GET", "/api/jobs/J9/findings", None, 404, "no_such_job"),
         ("GET", "/api/jobs/J9/trail", None, 404, "no_such_job"),
         ("GET", "/api/jobs/J9/report", None, 404, "no_such_job"),
+        ("POST", "/api/jobs/J9/report", None, 404, "no_such_job"),
+        ("GET", "/api/jobs/J1/report", None, 404, "no_report"),
+        ("GET", "/api/captures/J1-C9", None, 404, "no_such_capture"),
         ("GET", "/api/jobs/J1/axes/Q/safety", None, 404, "no_such_axis"),
         ("GET", "/api/evidence/" + "0" * 64, None, 404, "no_such_file"),
         ("GET", "/api/evidence/" + "0" * 64 + "/content", None, 404, "no_such_file"),

@@ -134,6 +134,7 @@ def test_the_worst_shaft_position_is_named_by_grading_and_the_report(client: Tes
     [axis] = [a for a in client.get(f"/api/jobs/{visit.job}/findings").json()["axes"] if a["axis"] == "X"]
     [armature] = [finding for finding in axis["findings"] if finding["rule"] == "winding.armature"]
     assert "135°" in armature["statement"]
+    client.post(f"/api/jobs/{visit.job}/report")
     page = parse(client.get(f"/api/jobs/{visit.job}/report").content)
     assert "Taken at position 135°." in text(row_of(page, f"{visit.job}-R4"))
 
@@ -154,6 +155,7 @@ def test_a_reading_after_cleaning_is_compared_with_the_one_before_it(client: Tes
     confirm(client, typed(client, visit, **insulation, value="550", circumstances=["after_cleaning"]))
     [axis] = [a for a in client.get(f"/api/jobs/{visit.job}/findings").json()["axes"] if a["axis"] == "X"]
     assert [f["record_ids"] for f in axis["findings"] if f["rule"] == "insulation.cleaning"] == [["J1-R1", "J1-R2"]]
+    client.post(f"/api/jobs/{visit.job}/report")
     page = parse(client.get(f"/api/jobs/{visit.job}/report").content)
     assert "Noted: first reading after cleaning, drying or repair." in text(row_of(page, "J1-R2"))
 

@@ -1,0 +1,172 @@
+"""Captures that are stored and wait to be read: one after the other for each job, jobs beside each other.
+
+What waits is on disk already; here are only ids. Reading happens in threads of this queue alone, never in those that
+serve pages, and at the end of the process it is simply left: what was not read then is read at the next start.
+"""
+
+from __future__ import annotations
+
+import statistics
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+
+from api.ledger.canonical import JsonObject, PlainData
+from api.server.errors import ServerFull
+
+REMEMBERED = 50
+"""How many of the last captures the times are given of."""
+
+PATIENCE_S = 1.0
+"""How long `stop` waits for what is being read, s."""
+
+
+@dataclass
+class Waiting:
+    """One capture on its way.
+
+    Attributes:
+        capture_id: The capture.
+        answer: What was made of it, once it is read.
+        arrived: When it was stored; monotonic, s.
+        began: When its reading began, s.
+        ended: When its reading ended, s.
+    """
+
+    capture_id: str
+    answer: Future[PlainData] = field(default_factory=Future)
+    arrived: float = field(default_factory=time.monotonic)
+    began: float = 0.0
+    ended: float = 0.0
+
+    def timing(self) -> str:
+        """Give its times as a Server-Timing header (W3C Server Timing), ms."""
+        waited, read = 1000 * (self.began - self.arrived), 1000 * (self.ended - self.began)
+        return f"waited;dur={waited:.0f}, read;dur={read:.0f}"
+
+
+class ReadingQueue:
+    """The queue and its threads."""
+
+    def __init__(self, read: Callable[[str], PlainData], *, workers: int, most: int) -> None:
+        """Read captures by `read`, `workers` at a time; let at most `most` wait."""
+        self._read = read
+        self._most = most
+        self._change = threading.Condition()
+        self._jobs: dict[str, deque[Waiting]] = {}
+        self._ready: deque[str] = deque()
+        self._known: dict[str, Waiting] = {}
+        self._reading = 0
+        self._ended = False
+        self._last: deque[Waiting] = deque(maxlen=REMEMBERED)
+        self._threads = [
+            threading.Thread(target=self._work, name=f"reader-{number}", daemon=True) for number in range(workers)
+        ]
+        for thread in self._threads:
+            thread.start()
+
+    def check(self) -> None:
+        """See that there is room for one more.
+
+        Raises:
+            ServerFull: There is none; nothing may be stored that would have to wait.
+        """
+        with self._change:
+            if len(self._known) >= self._most:
+                raise ServerFull(what="captures", retry_s=self._wait_s())
+
+    def put(self, job_id: str, capture_id: str) -> Waiting:
+        """Let a stored capture be read when it is its turn; one that waits already is not read twice."""
+        with self._change:
+            known = self._known.get(capture_id)
+            if known is not None:
+                return known
+            waiting = self._known[capture_id] = Waiting(capture_id)
+            self._jobs.setdefault(job_id, deque()).append(waiting)
+            if len(self._jobs[job_id]) == 1:
+                self._ready.append(job_id)
+            self._change.notify()
+            return waiting
+
+    def ahead(self) -> int:
+        """Give how many wait or are being read."""
+        with self._change:
+            return len(self._known)
+
+    def status(self) -> JsonObject:
+        """Give the length of the queue and the time from stored to read of the last captures."""
+        with self._change:
+            last = [one.ended - one.arrived for one in self._last]
+            oldest = min((one.arrived for one in self._known.values()), default=time.monotonic())
+            return {
+                "waiting": len(self._known) - self._reading,
+                "reading": self._reading,
+                "oldest_s": f"{time.monotonic() - oldest:.1f}",
+                "last": len(last),
+                "last_median_s": f"{statistics.median(last):.1f}" if last else None,
+                "last_longest_s": f"{max(last):.1f}" if last else None,
+                "expected_s": self._wait_s(),
+            }
+
+    def _wait_s(self) -> int:
+        """Estimate how long what waits will take, s: by the time that the last readings took."""
+        took = [one.ended - one.began for one in self._last] or [1.0]
+        return max(1, round(len(self._known) * statistics.fmean(took) / len(self._threads)))
+
+    def _next(self) -> tuple[str, Waiting] | None:
+        with self._change:
+            self._change.wait_for(lambda: self._ready or self._ended)
+            if self._ended:
+                return None
+            job_id = self._ready.popleft()
+            self._reading += 1
+            return job_id, self._jobs[job_id][0]
+
+    def _work(self) -> None:
+        while (found := self._next()) is not None:
+            job_id, waiting = found
+            waiting.began = time.monotonic()
+            answer: PlainData | None = None
+            problem: BaseException | None = None
+            try:
+                answer = self._read(waiting.capture_id)
+            except BaseException as error:  # whoever waits for the answer is given it
+                problem = error
+            waiting.ended = time.monotonic()
+            self._done(job_id, waiting)
+            if not waiting.answer.set_running_or_notify_cancel():
+                continue
+            if problem is not None:
+                waiting.answer.set_exception(problem)
+            else:
+                waiting.answer.set_result(answer or {})
+
+    def _done(self, job_id: str, waiting: Waiting) -> None:
+        with self._change:
+            self._reading -= 1
+            self._last.append(waiting)
+            del self._known[waiting.capture_id]
+            self._jobs[job_id].popleft()
+            if self._jobs[job_id]:
+                self._ready.append(job_id)
+                self._change.notify()
+            else:
+                del self._jobs[job_id]
+            self._change.notify_all()
+
+    def stop(self) -> None:
+        """End: nothing more is begun; what is being read is waited for a moment, then left."""
+        with self._change:
+            self._ended = True
+            self._change.notify_all()
+        end = time.monotonic() + PATIENCE_S
+        for thread in self._threads:
+            thread.join(max(0.0, end - time.monotonic()))
+
+
+def workers_of(cores: int | None) -> int:
+    """Give how many captures are read at a time on a machine of so many cores."""
+    return max(2, cores or 1)
