@@ -15,7 +15,8 @@ from sqlmodel import select
 from api.dialogue.conversation import heard
 from api.dialogue.photo_turn import seen
 from api.dialogue.turn import Turn, begin_turn, context_of
-from api.intake.errors import CaptureReadBefore, MarkedDisplayUnreadable, NoSuchCapture, NoSuchPhoto, SameIdOtherBytes
+from api.intake.arrivals import Arrival, Arrivals
+from api.intake.errors import CaptureReadBefore, MarkedDisplayUnreadable, NoSuchCapture, NoSuchPhoto
 from api.intake.photos import Corners, check_burst, in_pixels
 from api.intake.recognisers import Engines, Quad
 from api.intake.recognition import Recognised, recognise, recognise_burst, seen_json
@@ -46,6 +47,7 @@ class Intake:
         self._store = store
         self._engines = engines
         self._profile = profile
+        self._arrivals = Arrivals(database)
         self._guard = threading.Lock()
         self._locks: dict[str, threading.Lock] = defaultdict(threading.Lock)
 
@@ -106,19 +108,24 @@ class Intake:
                     return {**self._answer(found), "repeated": True}
             return self._read(capture.id, data, finish=finish)
 
-    def keep(self, job_id: str, data: bytes, captured_at: str | None = None, client_id: str | None = None) -> PlainData:
-        """Store a clip or photo without reading it (`read_kept` does); arguments and errors as of `take`.
+    def store(self, job_id: str, data: bytes, captured_at: str | None = None) -> Stored:
+        """Put a clip or photo on disk, where nothing refers to it yet; arguments and errors as of `take`."""
+        captured_text(captured_at, self._database.clock())
+        with self._database.read() as session:
+            job_of(session, job_id)
+        return store_file(self._store, data)
+
+    def keep(
+        self, job_id: str, stored: Stored, captured_at: str | None = None, client_id: str | None = None
+    ) -> PlainData:
+        """Put a stored file on record without reading it (`read_kept` does); arguments and errors as of `take`.
 
         Returns:
             As `take`; where it was read before, what was made of it then, else with "stored" as its state.
         """
         captured = captured_text(captured_at, self._database.clock())
-        with self._database.read() as session:
-            job_of(session, job_id)
-        stored = store_file(self._store, data)
-        capture, repeated = self._receive(
-            job_id, stored, captured, client_id, explicit=captured_at is not None, cut=False
-        )
+        explicit = captured_at is not None
+        capture, repeated = self._receive(job_id, stored, captured, client_id, explicit=explicit, cut=False)
         return {**self._answer(capture), "repeated": repeated}
 
     def read_kept(self, capture_id: str) -> PlainData:
@@ -265,35 +272,7 @@ class Intake:
         self, job_id: str, stored: Stored, captured: str, client_id: str | None, *, explicit: bool, cut: bool
     ) -> tuple[CaptureRow, bool]:
         """Write the arrival; returns it, and whether it is a repetition of an earlier one."""
-        clash = False
-        with self._database.write() as transaction:
-            known = captures_of(transaction.session, job_id)
-            for capture in known:
-                same_id = client_id is not None and capture.client_id == client_id
-                clash = clash or (same_id and capture.sha256 != stored.sha256)
-                # Without an id, only a time that the sender gave shows a repetition: the time of arrival is always new.
-                again = explicit and client_id is None and capture.captured_at == captured
-                if capture.sha256 == stored.sha256 and (same_id or again):
-                    return capture, True
-            capture = CaptureRow(
-                id=transaction.next_id(CaptureRow, job_id),
-                job_id=job_id,
-                sha256=stored.sha256,
-                # The bytes are kept all the same; the id stays with the file that had it first.
-                client_id=None if clash else client_id,
-                state="failed" if clash else "cut" if cut else "stored",
-                outcome_json=canonical({"problem": {"code": SameIdOtherBytes.code}} if clash else {}),
-                captured_at=captured,
-                received_at=transaction.now,
-            )
-            put_evidence(transaction, stored)
-            transaction.put(capture)
-            transaction.entry(
-                What.STORED_INCOMPLETE if cut else What.EVIDENCE_STORED, job_id, note={"sha256": stored.sha256}
-            )
-        if clash:
-            raise SameIdOtherBytes(client_id=client_id)
-        return capture, False
+        return self._arrivals.put(Arrival(job_id, stored, captured, client_id, explicit, cut))
 
     def _answer(self, capture: CaptureRow) -> PlainData:
         """Give what was made of a capture, as it is sent to the page."""

@@ -41,6 +41,9 @@ log = logging.getLogger(__name__)
 MOST_STORING = 8
 """How many uploads are held in memory and stored at the same time."""
 
+MOST_ARRIVING = 64
+"""How many stored files are put on record at the same time; they share transactions, and each holds but its hash."""
+
 MOST_HEAVY = 2
 """How many of the requests that keep a core busy (reports, verification, several photos) run at the same time."""
 
@@ -96,8 +99,14 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     """Read what a crash left unread, in the background; end the queue and close the database at the end."""
     workspace: Workspace = app.state.workspace
     limits: Limits = app.state.limits
-    app.state.queue = ReadingQueue(workspace.intake.read_kept, workers=workers_of(os.cpu_count()), most=limits.queue)
-    app.state.storing = CapacityLimiter(MOST_STORING)
+    app.state.storing = storing = CapacityLimiter(MOST_STORING)
+    app.state.arriving = arriving = CapacityLimiter(MOST_ARRIVING)
+    app.state.queue = ReadingQueue(
+        workspace.intake.read_kept,
+        workers=workers_of(os.cpu_count()),
+        most=limits.queue,
+        pressed=lambda: storing.statistics().tasks_waiting > 0 or arriving.borrowed_tokens > MOST_STORING,
+    )
     app.state.heavy = CapacityLimiter(MOST_HEAVY)
     Thread(target=workspace.intake.resume, name="resume", daemon=True).start()
     yield

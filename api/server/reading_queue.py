@@ -20,6 +20,12 @@ from api.server.errors import ServerFull
 REMEMBERED = 50
 """How many of the last captures the times are given of."""
 
+YIELD_S = 2.0
+"""How long a reading gives way to arrivals at most, s: an acknowledgement must come soon, a reading can wait."""
+
+LOOK_S = 0.05
+"""How often is looked whether arrivals still press, s."""
+
 PATIENCE_S = 1.0
 """How long `stop` waits for what is being read, s."""
 
@@ -51,9 +57,24 @@ class Waiting:
 class ReadingQueue:
     """The queue and its threads."""
 
-    def __init__(self, read: Callable[[str], PlainData], *, workers: int, most: int) -> None:
-        """Read captures by `read`, `workers` at a time; let at most `most` wait."""
+    def __init__(
+        self,
+        read: Callable[[str], PlainData],
+        *,
+        workers: int,
+        most: int,
+        pressed: Callable[[], bool] = lambda: False,
+    ) -> None:
+        """Read captures by `read`, `workers` at a time; let at most `most` wait.
+
+        Args:
+            read: Reads one capture and gives what was made of it.
+            workers: How many are read at a time.
+            most: How many may wait.
+            pressed: Tells whether so many arrive that storing them comes first.
+        """
         self._read = read
+        self._pressed = pressed
         self._most = most
         self._change = threading.Condition()
         self._jobs: dict[str, deque[Waiting]] = {}
@@ -125,8 +146,14 @@ class ReadingQueue:
             self._reading += 1
             return job_id, self._jobs[job_id][0]
 
+    def _give_way(self) -> None:
+        end = time.monotonic() + YIELD_S
+        while not self._ended and self._pressed() and time.monotonic() < end:
+            time.sleep(LOOK_S)
+
     def _work(self) -> None:
         while (found := self._next()) is not None:
+            self._give_way()
             job_id, waiting = found
             waiting.began = time.monotonic()
             answer: PlainData | None = None

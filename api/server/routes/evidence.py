@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.intake.errors import NotAPhoto
 from api.intake.photos import MOST_FRAMES, preview
 from api.ledger.canonical import JsonObject, PlainData
-from api.ledger.evidence import MAX_BYTES, evidence_for_page, evidence_of
+from api.ledger.evidence import MAX_BYTES, Stored, evidence_for_page, evidence_of
 from api.server.reading_queue import ReadingQueue
 from api.server.routes import HeavyDep, LimitsDep, QueueDep, WorkspaceDep
 from api.visit.plain_text import PlainText
@@ -86,12 +86,15 @@ async def send_evidence(
     queue.check()
     is_long = queue.ahead() >= limits.long_queue
 
-    def store() -> PlainData:
-        data = file.file.read(max(MAX_BYTES.values()) + 1)
-        return workspace.intake.keep(job_id, data, captured_at or None, client_id or None)
+    def store() -> Stored:
+        return workspace.intake.store(job_id, file.file.read(max(MAX_BYTES.values()) + 1), captured_at or None)
 
     async with request.app.state.storing:
-        kept = await run_sync(store)
+        stored = await run_sync(store)
+    kept = await run_sync(
+        lambda: workspace.intake.keep(job_id, stored, captured_at or None, client_id or None),
+        limiter=request.app.state.arriving,
+    )
     if kept["state"] != "stored":
         return kept
     waiting = queue.put(job_id, str(kept["capture"]))

@@ -224,7 +224,7 @@ def test_a_full_queue_stores_nothing(client: TestClient, workspace: Workspace, m
     import threading
 
     go = threading.Event()
-    read = type(workspace.engines).hear  # the stand-in of the tests
+    read = type(workspace.engines).hear
 
     def slow(*given: Any) -> Any:
         go.wait(20)

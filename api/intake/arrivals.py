@@ -1,0 +1,127 @@
+"""Arrivals on record: files that are on disk already become captures, as many in one transaction as came meanwhile.
+
+A transaction costs several syncs whatever it holds. Whoever comes while one is under way waits for the next, which then
+takes all who wait; so fifty senders at once are acknowledged in little more time than one.
+"""
+
+from __future__ import annotations
+
+import threading
+from concurrent.futures import Future
+from dataclasses import dataclass
+
+from api.errors import OhmtrailError
+from api.intake.errors import SameIdOtherBytes
+from api.ledger.canonical import canonical
+from api.ledger.database import Database, Transaction
+from api.ledger.evidence import Stored, captures_of, put_evidence
+from api.ledger.tables import CaptureRow
+from api.ledger.trail import What
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """One file that came in.
+
+    Attributes:
+        job_id: The job; it must exist.
+        stored: The file on disk.
+        captured: The device's time, as it is stored.
+        client_id: The sender's own unique id.
+        explicit: Whether the device gave its time.
+        cut: The connection was lost while it was sent.
+    """
+
+    job_id: str
+    stored: Stored
+    captured: str
+    client_id: str | None
+    explicit: bool
+    cut: bool
+
+
+@dataclass(frozen=True)
+class Arrived:
+    """What an arrival became.
+
+    Attributes:
+        capture: Its row.
+        repeated: It is a repetition of an earlier one, whose row it is.
+        clash: Its client id was used for other bytes.
+    """
+
+    capture: CaptureRow
+    repeated: bool = False
+    clash: bool = False
+
+
+def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
+    clash = False
+    stored, client_id = arrival.stored, arrival.client_id
+    for capture in captures_of(transaction.session, arrival.job_id):
+        same_id = client_id is not None and capture.client_id == client_id
+        clash = clash or (same_id and capture.sha256 != stored.sha256)
+        again = arrival.explicit and client_id is None and capture.captured_at == arrival.captured
+        if capture.sha256 == stored.sha256 and (same_id or again):
+            return Arrived(capture, repeated=True)
+    capture = CaptureRow(
+        id=transaction.next_id(CaptureRow, arrival.job_id),
+        job_id=arrival.job_id,
+        sha256=stored.sha256,
+        client_id=None if clash else client_id,
+        state="failed" if clash else "cut" if arrival.cut else "stored",
+        outcome_json=canonical({"problem": {"code": SameIdOtherBytes.code}} if clash else {}),
+        captured_at=arrival.captured,
+        received_at=transaction.now,
+    )
+    put_evidence(transaction, stored)
+    transaction.put(capture)
+    what = What.STORED_INCOMPLETE if arrival.cut else What.EVIDENCE_STORED
+    transaction.entry(what, arrival.job_id, note={"sha256": stored.sha256})
+    return Arrived(capture, clash=clash)
+
+
+class Arrivals:
+    """Writes arrivals, each transaction with all that came while the one before was written."""
+
+    def __init__(self, database: Database) -> None:
+        """Write into this database."""
+        self._database = database
+        self._guard = threading.Lock()
+        self._turn = threading.Lock()
+        self._pending: list[tuple[Arrival, Future[Arrived]]] = []
+
+    def put(self, arrival: Arrival) -> tuple[CaptureRow, bool]:
+        """Write an arrival; returns its row and whether it repeats an earlier one, once that is durable.
+
+        Raises:
+            SameIdOtherBytes: The client id was used for other bytes; these are kept all the same, under no id.
+            WriteFailed: The disk is full or refuses.
+        """
+        own: Future[Arrived] = Future()
+        with self._guard:
+            self._pending.append((arrival, own))
+        with self._turn:
+            if not own.done():
+                with self._guard:
+                    batch, self._pending = self._pending, []
+                self._write(batch)
+        found = own.result()
+        if found.clash:
+            raise SameIdOtherBytes(client_id=arrival.client_id)
+        return found.capture, found.repeated
+
+    def _write(self, batch: list[tuple[Arrival, Future[Arrived]]]) -> None:
+        try:
+            with self._database.write() as transaction:
+                found = [_put(transaction, arrival) for arrival, _ in batch]
+        except Exception as error:
+            if len(batch) == 1 or isinstance(error, OhmtrailError):
+                for _, future in batch:
+                    future.set_exception(error)
+                return
+            for one in batch:  # one of them cannot be written; the others can
+                self._write([one])
+            return
+        for (_, future), arrived in zip(batch, found, strict=True):
+            future.set_result(arrived)
