@@ -7,7 +7,9 @@ file cannot unpack into hours of sound.
 from __future__ import annotations
 
 import io
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -72,14 +74,47 @@ def load_clip(data: bytes) -> Clip:
             "clip_format"; the message says what to do.
     """
     _check_outside(data)
-    samples, rate, channels = _decode(data)
-    mono = samples.mean(axis=1) if channels > 1 else samples[:, 0]
-    if not np.isfinite(mono).all():
-        raise ClipNotFinite()
-    seconds = len(mono) / rate
+    import soundfile
+
+    try:
+        with soundfile.SoundFile(io.BytesIO(data)) as file:
+            _check_header(file.format, file.samplerate, file.channels, file.frames)
+            rate, channels = int(file.samplerate), int(file.channels)
+            pcm, frames = _lowered(_mono_blocks(file), rate)
+    except soundfile.LibsndfileError as error:
+        raise ClipNotDecoded(cause=str(error)) from None
+    seconds = frames / rate
     if seconds < MIN_SECONDS:
         raise ClipTooShort(seconds=seconds)
-    return Clip(to_pcm(resampled(mono, rate)), seconds, rate, channels)
+    return Clip(pcm, seconds, rate, channels)
+
+
+def _mono_blocks(file: Any) -> Iterator[npt.NDArray[np.float32]]:
+    """Decode a file block by block to one channel, so that eight of them at 192 kHz need no more memory than one."""
+    total = 0
+    limit = int(MAX_SECONDS * file.samplerate)
+    while len(block := file.read(_BLOCK, dtype="float32", always_2d=True)):
+        total += len(block)
+        if total > limit:
+            raise ClipTooLong(seconds=total / file.samplerate, most=MAX_SECONDS)
+        mono = block.mean(axis=1) if block.shape[1] > 1 else block[:, 0]
+        if not np.isfinite(mono).all():
+            raise ClipNotFinite()
+        yield mono
+
+
+def _lowered(blocks: Iterable[npt.NDArray[np.float32]], rate: int) -> tuple[bytes, int]:
+    """Resample blocks of one channel to 16 kHz as they come; returns the samples, and how many came in."""
+    import soxr
+
+    stream = None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, dtype="float32")
+    pcm, frames = bytearray(), 0
+    for block in blocks:
+        frames += len(block)
+        pcm += to_pcm(block if stream is None else stream.resample_chunk(block))
+    if stream is not None:
+        pcm += to_pcm(stream.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
+    return bytes(pcm), frames
 
 
 def resampled(samples: npt.NDArray[np.float32], rate: int) -> npt.NDArray[np.float32]:
@@ -109,27 +144,6 @@ def _check_outside(data: bytes) -> None:
     known = data.startswith((b"RIFF", b"RF64", b"fLaC", b"OggS", b"ID3")) or (data[0] == 0xFF and data[1:2] >= b"\xe0")
     if not known:
         raise NoSoundFile()
-
-
-def _decode(data: bytes) -> tuple[npt.NDArray[np.float32], int, int]:
-    """Decode to samples by frame and channel, the rate in Hz, and the number of channels."""
-    import soundfile
-
-    try:
-        with soundfile.SoundFile(io.BytesIO(data)) as file:
-            _check_header(file.format, file.samplerate, file.channels, file.frames)
-            limit = int(MAX_SECONDS * file.samplerate)
-            blocks, total = [], 0
-            while len(block := file.read(_BLOCK, dtype="float32", always_2d=True)):
-                total += len(block)
-                if total > limit:
-                    raise ClipTooLong(seconds=total / file.samplerate, most=MAX_SECONDS)
-                blocks.append(block)
-            rate, channels = int(file.samplerate), int(file.channels)
-    except soundfile.LibsndfileError as error:
-        raise ClipNotDecoded(cause=str(error)) from None
-    samples = np.concatenate(blocks) if blocks else np.zeros((0, channels), dtype=np.float32)
-    return samples, rate, channels
 
 
 def _check_header(kind: str, rate: int, channels: int, frames: int) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,14 @@ LEAD_OUT_S = 0.6
 _QUIET_LEVEL = 3  # amplitude of the quiet, of 32768: digital silence has no logarithm worth learning
 _OVERLAP_S = 0.15  # how far apart two recognisers may put the middle of one word
 
+_BYTES = 2 * RATE  # a second
+_PIECE = _BYTES // 5  # as much as the engine itself decodes at a time
+_IDLE_S = 5.0  # the engine's own limit for a stretch without words
+_LONG_S = 10.0  # longer than a reading is spoken; from here on a pause inside a clip ends a stretch
+_LONGEST_S = 30.0  # talk without a pause is cut: what a stretch costs grows with the square of its length
+_ONSET = int(0.3 * RATE)  # samples in which a beginning word may lie that the engine does not show yet
+_KEPT = int(0.6 * RATE) * 2  # bytes of a stretch without words that may not be decoded yet
+
 
 @dataclass(frozen=True)
 class Choice:
@@ -42,6 +50,11 @@ class Choice:
 
 class RecogniserStream:
     """One utterance being heard, chunk by chunk.
+
+    Decoding costs more than its length's share in a stretch without an end: while nothing certain is said, the engine
+    keeps every path open and goes back over all of them again and again. So stretches are ended (`_ends`): one without
+    words is let go, and a long one with words is taken at the next pause. The second recogniser, which decodes the same
+    sound for the alternatives, is fed only where the first finds words or where the utterance ends.
 
     Attributes:
         ended: Whether the recogniser found the end of the speech in what came so far.
@@ -63,6 +76,11 @@ class RecogniserStream:
         self._samples = 0
         self._level = LevelMeter()
         self._odd = b""
+        self._behind = bytearray()  # what `others` has not been given yet
+        self._skipped = 0  # bytes that it will never be given, since nothing was said in them
+        self._stretch = 0  # bytes since the stretch began
+        self._partial = ""
+        self._spoken = False
         self.ended = False
         self._feed(quiet(LEAD_IN_S))
 
@@ -84,26 +102,71 @@ class RecogniserStream:
         self._samples += len(pcm) // 2
         self._level.add(pcm)
         self._feed(pcm)
-        partial = json.loads(self._first.PartialResult()).get("partial", "")
-        return plain(" ".join([*self._text, partial]))
+        return plain(" ".join([*self._text, self._partial]))
 
     def _feed(self, pcm: bytes) -> None:
-        """Give both recognisers the samples; they decode alike and so end their stretches alike."""
-        if not pcm:
-            return
+        """Give the samples to the recognisers, and take every stretch that ends in them."""
         try:
-            sure = self._first.Result() if self._first.AcceptWaveform(pcm) else None
-            several = None
-            if self._others is not None and self._others.AcceptWaveform(pcm):
-                several = self._others.Result()
+            for at in range(0, len(pcm), _PIECE):
+                piece = pcm[at : at + _PIECE]
+                pause = bool(self._first.AcceptWaveform(piece))
+                self._behind += piece
+                self._stretch += len(piece)
+                self._partial = json.loads(self._first.PartialResult()).get("partial", "")
+                self._spoken = self._spoken or bool(self._partial)
+                if self._ends(pause, last=at + _PIECE >= len(pcm)):
+                    self._end_stretch()
+            if self._spoken:
+                self._catch_up()
         except Exception as error:
             raise SpeechEngineFailed(cause=str(error)) from error
-        self._take(sure, several)
+
+    def _ends(self, pause: bool, *, last: bool) -> bool:
+        """Tell whether the stretch ends here.
+
+        Args:
+            pause: The engine found a pause after words, or a long one without.
+            last: These are the last samples of what came at once. Inside a clip a pause parts only what is long, since
+                the words beyond it help to tell those before.
+        """
+        seconds = self._stretch / _BYTES
+        if seconds >= _LONGEST_S:
+            return True
+        if not self._spoken:
+            return pause and (not self._rising() or seconds >= 2 * _IDLE_S)
+        return pause and (last or seconds >= _LONG_S)
+
+    def _rising(self) -> bool:
+        """Tell whether the last samples are louder than the stretch before: a word may just have begun."""
+        samples = np.frombuffer(bytes(self._behind), "<i2").astype(np.float32)
+        recent = samples[-_ONSET:]
+        return float(np.abs(recent).max(initial=0)) > 2 * float(np.abs(samples[:-_ONSET]).max(initial=0)) + _QUIET_LEVEL
+
+    def _end_stretch(self) -> None:
+        """Take the words of the stretch that ends; where nothing was said, the second recogniser never hears it."""
+        several = None
+        if self._spoken:
+            self._catch_up()
+            several = None if self._others is None else self._others.Result()
+        else:
+            # Of the last samples the engine has not decoded all: they belong to the next stretch.
+            gone = max(0, len(self._behind) - _KEPT)
+            del self._behind[:gone]
+            self._skipped += gone
+        self._take(self._first.Result(), several)
+        self._stretch, self._partial, self._spoken = 0, "", False
+
+    def _catch_up(self) -> None:
+        """Give the second recogniser what it has not heard yet."""
+        if self._others is not None and self._behind:
+            self._others.AcceptWaveform(bytes(self._behind))
+        self._behind.clear()
 
     def _take(self, sure: str | None, several: str | None) -> None:
         """Keep a finished stretch: the choices, best first, with the confidences of the best."""
         words = [] if sure is None else list(_timed(json.loads(sure)))
-        choices = [] if several is None else [_choice(entry) for entry in json.loads(several).get("alternatives", ())]
+        entries = [] if several is None else json.loads(several).get("alternatives", ())
+        choices = [_choice(entry, self._skipped / _BYTES) for entry in entries]
         if not choices and words:
             choices = [Choice(0.0, tuple(words))]
         if any(choice.words for choice in choices):
@@ -115,6 +178,7 @@ class RecogniserStream:
     def finish(self) -> Heard:
         """End the utterance and return what was heard; the stream cannot be used afterwards."""
         self._feed(quiet(LEAD_OUT_S))
+        self._catch_up()
         self._take(self._first.FinalResult(), None if self._others is None else self._others.FinalResult())
         duration = self._samples / RATE
         alternatives = _alternatives(self._segments)
@@ -143,8 +207,9 @@ def _timed(result: dict[str, Any]) -> Iterator[Word]:
         yield Word(entry["word"], entry["start"], entry["end"], min(float(entry.get("conf", 0.0)), 1.0))
 
 
-def _choice(entry: dict[str, Any]) -> Choice:
-    return Choice(float(entry.get("confidence", 0.0)), tuple(_timed(entry)))
+def _choice(entry: dict[str, Any], skipped_s: float) -> Choice:
+    words = (replace(word, start=word.start + skipped_s, end=word.end + skipped_s) for word in _timed(entry))
+    return Choice(float(entry.get("confidence", 0.0)), tuple(words))
 
 
 def _with_confidence(choices: Sequence[Choice], sure: Sequence[Word]) -> Iterator[Word]:

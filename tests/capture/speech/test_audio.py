@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import time
+import tracemalloc
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from capture.errors import MediaError
-from capture.speech.audio import MAX_BYTES, MAX_SECONDS, RATE, load_clip
+from capture.speech.audio import MAX_BYTES, MAX_SECONDS, RATE, load_clip, resampled, to_pcm
 
 
 def tone(rate: int, seconds: float = 1.0, channels: int = 1) -> npt.NDArray[np.float32]:
@@ -154,3 +155,27 @@ def test_damaged_clips_never_do_worse_than_a_clear_error(at: int, value: int, cu
     raw = bytearray(encoded(tone(RATE, 0.3), RATE, "FLAC"))
     raw[at % len(raw)] = value
     assert decoded_or_refused(bytes(raw[: max(1, len(raw) - cut % len(raw))]))
+
+
+@pytest.mark.parametrize(("rate", "channels"), [(8_000, 1), (11_025, 3), (22_050, 1), (44_100, 2), (192_000, 8)])
+def test_decoding_in_blocks_gives_the_samples_of_decoding_at_once(rate: int, channels: int) -> None:
+    """More than one block long, so that every seam between blocks is in it."""
+    noise = np.random.default_rng(rate).normal(0, 0.3, (2 * 65_536 + 1_111, channels)).astype(np.float32)
+    clip = load_clip(encoded(noise, rate, "WAV", "FLOAT"))
+    at_once = to_pcm(resampled(noise.mean(axis=1) if channels > 1 else noise[:, 0], rate))
+    assert len(clip.pcm) == len(at_once)
+    apart = np.frombuffer(clip.pcm, "<i2").astype(int) - np.frombuffer(at_once, "<i2").astype(int)
+    assert np.abs(apart).max() <= 1
+
+
+def test_eight_channels_of_studio_sound_take_little_memory() -> None:
+    """A minute of it is 92 KB as FLAC and 370 MB decoded."""
+    file = io.BytesIO()
+    with soundfile.SoundFile(file, "w", 192_000, 8, "PCM_16", format="FLAC") as written:
+        for _ in range(20):
+            written.write(np.zeros((192_000, 8), dtype=np.int16))
+    tracemalloc.start()
+    load_clip(file.getvalue())
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 20_000_000
