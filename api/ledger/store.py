@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import re
 import secrets
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -51,11 +52,24 @@ def write_synced(path: Path, data: bytes) -> None:
 def _alive(pid: int) -> bool:
     try:
         os.kill(pid, 0)
-    except ProcessLookupError:
+    except (ProcessLookupError, OverflowError):
         return False
     except PermissionError:
         pass
     return True
+
+
+def _is_regular(path: Path) -> bool:
+    """Tell whether a plain file lies there: no folder, no link, nothing that would wait for a writer."""
+    try:
+        return stat.S_ISREG(path.lstat().st_mode)
+    except OSError:
+        return False
+
+
+def _set_aside(path: Path) -> None:
+    """Move what lies in the place of a good file out of the way; `verify` reports it."""
+    path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
 
 
 def sweep_folder(folder: Path) -> int:
@@ -63,7 +77,8 @@ def sweep_folder(folder: Path) -> int:
     removed = 0
     for path in folder.glob(".tmp-*"):
         match = _TMP.fullmatch(path.name)
-        if match and not _alive(int(match[1])):
+        # A folder of such a name is none of ours; it is left for the verification to report.
+        if match and not _alive(int(match[1])) and _is_regular(path):
             path.unlink(missing_ok=True)
             removed += 1
     return removed
@@ -98,17 +113,29 @@ class Store:
         """
         sha256 = sha256_hex(data)
         path = self.path(sha256)
-        if path.exists():
-            if path.read_bytes() == data:
-                return sha256
-            # Somebody damaged the stored file. It is set aside, where `verify` reports it, and the good bytes kept.
-            path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
-        if not path.parent.exists():
-            path.parent.mkdir(exist_ok=True)
-            sync_folder(self.root)
-        write_synced(path, data)
-        path.chmod(0o444)
+        try:
+            if os.path.lexists(path):
+                if _is_regular(path) and path.read_bytes() == data:
+                    return sha256
+                _set_aside(path)  # somebody damaged the stored file, or put something else in its place
+            if not path.parent.is_dir():
+                if os.path.lexists(path.parent):
+                    _set_aside(path.parent)
+                path.parent.mkdir(exist_ok=True)
+                sync_folder(self.root)
+            write_synced(path, data)
+            path.chmod(0o444)
+        except OSError as error:
+            raise FileNotWritten(file=path.name, cause=error.strerror) from error
         return sha256
+
+    def content(self, path: Path, most: int) -> bytes | None:
+        """Read a file that `names` listed; None where it is no plain file or over `most` bytes.
+
+        Raises:
+            OSError: It cannot be read.
+        """
+        return path.read_bytes() if _is_regular(path) and path.stat().st_size <= most else None
 
     def read(self, sha256: str) -> bytes:
         """Read the bytes of a file.
@@ -131,4 +158,9 @@ class Store:
 
     def sweep(self) -> int:
         """Remove temporary left-overs of processes that no longer run; returns how many."""
-        return sum(sweep_folder(folder) for folder in (self.root, *self.root.iterdir()) if folder.is_dir())
+        return sum(sweep_folder(folder) for folder in self._folders())
+
+    def _folders(self) -> Iterator[Path]:
+        """List the folders that files of ours lie in; links lead elsewhere."""
+        yield self.root
+        yield from (path for path in self.root.iterdir() if path.is_dir() and not path.is_symlink())
