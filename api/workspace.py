@@ -12,7 +12,9 @@ from api.dialogue.actions import Action, act, typed
 from api.dialogue.conversation import undo
 from api.dialogue.turn import begin_turn
 from api.errors import Refused
+from api.intake.errors import NotTheOwner
 from api.intake.intake import Intake
+from api.intake.owner import FolderOwner
 from api.intake.recognisers import Engines, RealEngines
 from api.ledger.canonical import PlainData, parsed
 from api.ledger.clock import Clock, captured_text, parse_instant, system_clock
@@ -33,29 +35,31 @@ from api.visit.safety import StepReply, put_answers, safety_for_page
 
 
 class Workspace:
-    """A data folder, opened.
+    """A data folder, opened: `open` owns it, `attach` works beside its owner.
 
     Attributes:
         folder: Where it lies.
         database: Rows and trail.
         evidence: Clips, photos and what was cut from them.
         reports: Reports made.
-        intake: The way in for clips and photos.
         shop: The shop's own limits, None for the published ones.
         profile: The same as grading takes them.
         adopted: Files that a crash left without a row, taken in at opening.
     """
 
-    def __init__(self, folder: Path, engines: Engines, clock: Clock, shop: Shop | None = None) -> None:
-        """Use `open`."""
+    def __init__(
+        self, folder: Path, engines: Engines, clock: Clock, shop: Shop | None = None, owner: FolderOwner | None = None
+    ) -> None:
+        """Use `open` or `attach`."""
         self.folder = folder
+        self._owner = owner
         self.database = Database(folder, clock)
         self.evidence = Store(folder / "evidence")
         self.reports = Store(folder / "reports")
         self.engines = engines
         self.shop = shop
         self.profile = None if shop is None else shop.profile
-        self.intake = Intake(self.database, self.evidence, engines, self.profile)
+        self._intake = Intake(self.database, self.evidence, engines, self.profile)
         self.adopted: list[str] = []
 
     @classmethod
@@ -67,24 +71,53 @@ class Workspace:
         clock: Clock = system_clock,
         shop: Shop | None = None,
     ) -> Workspace:
-        """Open a data folder, making what is missing; left-overs of a crash are cleared or taken in.
+        """Open a data folder as its owner, making what is missing; left-overs of a crash are cleared or taken in.
 
         Args:
             folder: The data folder.
             engines: Hearing and seeing; None for the real ones with the model that ships.
             clock: Gives the present instant; the demo brings its own.
             shop: The shop's own limits; None for the published ones.
+
+        Raises:
+            FolderInUse: Another process owns it.
         """
-        workspace = cls(Path(folder), engines or RealEngines(), clock, shop)
-        sweep_folder(workspace.folder)
-        workspace.evidence.sweep()
-        workspace.reports.sweep()
-        workspace.adopted = adopt_orphans(workspace.database, workspace.evidence)
+        owner = FolderOwner(Path(folder), clock)
+        try:
+            workspace = cls(Path(folder), engines or RealEngines(), clock, shop, owner)
+            sweep_folder(workspace.folder)
+            workspace.evidence.sweep()
+            workspace.reports.sweep()
+            workspace.adopted = adopt_orphans(workspace.database, workspace.evidence)
+        except BaseException:
+            owner.release()
+            raise
         return workspace
 
+    @classmethod
+    def attach(cls, folder: Path | str, *, clock: Clock = system_clock, shop: Shop | None = None) -> Workspace:
+        """Open a data folder beside whoever owns it: to read, and to write through the write lock.
+
+        Nothing is swept, adopted or recognised; `intake` is refused.
+        """
+        return cls(Path(folder), RealEngines(), clock, shop)
+
+    @property
+    def intake(self) -> Intake:
+        """The way in for clips and photos.
+
+        Raises:
+            NotTheOwner: The folder was opened by `attach`.
+        """
+        if self._owner is None:
+            raise NotTheOwner(folder=self.folder)
+        return self._intake
+
     def close(self) -> None:
-        """Close the database."""
+        """Close the database, and let go of the folder."""
         self.database.close()
+        if self._owner is not None:
+            self._owner.release()
 
     def create_job(self, description: PlainData) -> PlainData:
         """Make a job from its description.

@@ -27,7 +27,7 @@ def jobs(
     from api.visit.records import current_records
     from api.workspace import Workspace
 
-    workspace = Workspace.open(data)
+    workspace = Workspace.attach(data)
     try:
         if new is not None:
             try:

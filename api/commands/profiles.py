@@ -41,7 +41,7 @@ def profiles(
         return
     from api.workspace import Workspace
 
-    workspace = Workspace.open(data)
+    workspace = Workspace.attach(data)
     try:
         workspace.set_profile(job, instrument, found[0].to_json())
     finally:

@@ -21,7 +21,7 @@ def report(
     from api.workspace import Workspace
 
     shop = None if profile is None else read_shop(profile)
-    workspace = Workspace.open(data, shop=shop)
+    workspace = Workspace.attach(data, shop=shop)
     try:
         row = workspace.make_report(job)
         path = out or Path(row.name)

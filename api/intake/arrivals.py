@@ -11,6 +11,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 
 from api.errors import OhmtrailError
+from api.intake.claims import Claims
 from api.intake.errors import SameIdOtherBytes
 from api.ledger.canonical import canonical
 from api.ledger.database import Database, Transaction
@@ -30,6 +31,7 @@ class Arrival:
         client_id: The sender's own unique id.
         explicit: Whether the device gave its time.
         cut: The connection was lost while it was sent.
+        claimed: Who brings it reads it at once, and claims it before anybody can find it unread.
     """
 
     job_id: str
@@ -38,6 +40,7 @@ class Arrival:
     client_id: str | None
     explicit: bool
     cut: bool
+    claimed: bool
 
 
 @dataclass(frozen=True)
@@ -84,8 +87,9 @@ def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
 class Arrivals:
     """Writes arrivals, each transaction with all that came while the one before was written."""
 
-    def __init__(self, database: Database) -> None:
-        """Write into this database."""
+    def __init__(self, database: Database, claims: Claims) -> None:
+        """Write into this database, claiming what its bringers read."""
+        self._claims = claims
         self._database = database
         self._guard = threading.Lock()
         self._turn = threading.Lock()
@@ -112,10 +116,18 @@ class Arrivals:
         return found.capture, found.repeated
 
     def _write(self, batch: list[tuple[Arrival, Future[Arrived]]]) -> None:
+        found: list[Arrived] = []
+        ours: list[str] = []
         try:
             with self._database.write() as transaction:
-                found = [_put(transaction, arrival) for arrival, _ in batch]
+                for arrival, _ in batch:
+                    arrived = _put(transaction, arrival)
+                    if arrival.claimed and not arrived.repeated and arrived.capture.state == "stored":
+                        self._claims.claim(arrived.capture.id)  # before the commit: nobody can find it unclaimed
+                        ours.append(arrived.capture.id)
+                    found.append(arrived)
         except Exception as error:
+            self._claims.release(ours)  # nothing of it is on record, so there is nothing to read
             if len(batch) == 1 or isinstance(error, OhmtrailError):
                 for _, future in batch:
                     future.set_exception(error)

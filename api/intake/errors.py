@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from api.errors import BadInput, NotFound, Refused
 from capture.display.errors import CornersInvalid
 from capture.errors import CaptureError, EngineError, MediaError
@@ -23,6 +25,25 @@ class CaptureReadBefore(Refused):
     message = "Capture {capture_id} was read already."
     remedy = "Look at its proposals."
     capture_id: str
+
+
+class FolderInUse(Refused):
+    """Refuse to open a data folder that another process works on."""
+
+    code = "folder_in_use"
+    message = "The data folder {folder} is in use by {owner}."
+    remedy = "Work with that one, or stop it first; reports, lists and checks can be made beside it."
+    folder: Path
+    owner: str
+
+
+class NotTheOwner(Refused):
+    """Refuse to take a clip or photo in where the folder was opened only to work beside its owner."""
+
+    code = "not_the_owner"
+    message = "The data folder {folder} was opened without the right to take clips and photos in."
+    remedy = "Send them to the server that works on it."
+    folder: Path
 
 
 class SameIdOtherBytes(Refused):
@@ -163,3 +184,23 @@ class RecognitionFailed(EngineError):
     code = "engine_failed"
     message = "The recognition failed ({kind})."
     kind: str
+
+
+class EvidenceUnreadable(MediaError):
+    """The stored file of a capture is not there as it came."""
+
+
+class EvidenceMissing(EvidenceUnreadable):
+    """The stored file is gone."""
+
+    code = "evidence_missing"
+    message = "The file {sha256:.12}… is not in the evidence folder any more."
+    sha256: str
+
+
+class EvidenceChanged(EvidenceUnreadable):
+    """The stored file is not what came."""
+
+    code = "evidence_changed"
+    message = "The file {sha256:.12}… in the evidence folder is not the one that came."
+    sha256: str

@@ -1,40 +1,39 @@
 """The way in: a clip or photo is stored, then read, then becomes proposals. Each step is on disk before the next.
 
 What a sender repeats (the same client id, or the same bytes with the same capture time) is answered with what was made
-of it the first time and changes nothing.
+of it the first time and changes nothing. A capture is read by one caller at a time (`api.intake.claims`), and what was
+made of it is written once (`api.intake.reader`): nothing that was said is acted on twice.
 """
 
 from __future__ import annotations
 
-import threading
-from collections import defaultdict
+import logging
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from functools import partial
 
 from sqlmodel import select
 
-from api.dialogue.conversation import heard
-from api.dialogue.photo_turn import seen
-from api.dialogue.turn import Turn, begin_turn, context_of
 from api.intake.arrivals import Arrival, Arrivals
-from api.intake.errors import CaptureReadBefore, MarkedDisplayUnreadable, NoSuchCapture, NoSuchPhoto
+from api.intake.errors import CaptureReadBefore, NoSuchCapture, NoSuchPhoto
 from api.intake.photos import Corners, check_burst, in_pixels
-from api.intake.recognisers import Engines, Quad
-from api.intake.recognition import Recognised, recognise, recognise_burst, seen_json
-from api.ledger.canonical import JsonObject, PlainData, canonical, parsed
+from api.intake.reader import CaptureReader
+from api.intake.recognisers import Engines
+from api.ledger.canonical import PlainData, parsed
 from api.ledger.clock import captured_text
-from api.ledger.database import Database, Transaction
-from api.ledger.evidence import Stored, captures_of, evidence_of, put_evidence, store_file
+from api.ledger.database import Database
+from api.ledger.evidence import Stored, captures_of, evidence_of, store_file
+from api.ledger.ids import in_order
 from api.ledger.store import Store
-from api.ledger.tables import CaptureRow, EvidenceRow
-from api.ledger.trail import What
+from api.ledger.tables import CaptureRow
 from api.visit.jobs import job_of
-from api.visit.profiles import display_check
-from api.visit.proposals import Source
 from capture.reading import Context, Utterance
 from grading.shop import ShopProfile
 
+log = logging.getLogger(__name__)
 
-class Intake:
+
+class Intake(CaptureReader):
     """Takes clips and photos in; one at a time for each job, since each is understood in the light of the last.
 
     What was said before gives the axis, the unit and the question that a short answer belongs to; two clips of one job
@@ -43,18 +42,8 @@ class Intake:
 
     def __init__(self, database: Database, store: Store, engines: Engines, profile: ShopProfile | None = None) -> None:
         """Work on these."""
-        self._database = database
-        self._store = store
-        self._engines = engines
-        self._profile = profile
-        self._arrivals = Arrivals(database)
-        self._guard = threading.Lock()
-        self._locks: dict[str, threading.Lock] = defaultdict(threading.Lock)
-
-    def _lock(self, job_id: str) -> threading.Lock:
-        # A `defaultdict` makes the lock at its first use, which two threads must not do at once.
-        with self._guard:
-            return self._locks[job_id]
+        super().__init__(database, store, engines, profile)
+        self._arrivals = Arrivals(database, self._claims)
 
     def take(
         self,
@@ -89,24 +78,21 @@ class Intake:
             job_of(session, job_id)
         # On disk and synced before anything can fail on it: even a file that stops the program is kept.
         stored = store_file(self._store, data)
-        capture, repeated = self._receive(
-            job_id, stored, captured, client_id, explicit=captured_at is not None, cut=cut
-        )
-        # Not read: half a sentence can be another value, "one point" of "one point two".
-        if cut:
-            return {
-                **self._answer(capture),
-                "message": "The connection was lost. What arrived is kept; say it again, please.",
-            }
-        with self._lock(job_id):
-            if repeated:
-                with self._database.read() as session:
-                    # Looked up again under the lock: the first sending may have been read since. Where it still is
-                    # "stored", it was not, and is read now.
-                    found = session.get(CaptureRow, capture.id)
-                if found is not None and found.state != "stored":
-                    return {**self._answer(found), "repeated": True}
-            return self._read(capture.id, data, finish=finish)
+        with ExitStack() as held:
+            capture, repeated = self._receive(
+                held, job_id, stored, captured, client_id, explicit=captured_at is not None, cut=cut
+            )
+            # Not read: half a sentence can be another value, "one point" of "one point two".
+            if cut:
+                return {
+                    **self._answer(capture),
+                    "message": "The connection was lost. What arrived is kept; say it again, please.",
+                }
+            if not repeated:
+                return self._read_once(capture.id, lambda: data, finish=finish)
+            held.enter_context(self._claims.waited(capture.id))
+            # Unread although nobody reads it: the first time was interrupted, so commands in it are as old.
+            return self._read_once(capture.id, lambda: data, commands=False)
 
     def store(self, job_id: str, data: bytes, captured_at: str | None = None) -> Stored:
         """Put a clip or photo on disk, where nothing refers to it yet; arguments and errors as of `take`."""
@@ -124,8 +110,8 @@ class Intake:
             As `take`; where it was read before, what was made of it then, else with "stored" as its state.
         """
         captured = captured_text(captured_at, self._database.clock())
-        explicit = captured_at is not None
-        capture, repeated = self._receive(job_id, stored, captured, client_id, explicit=explicit, cut=False)
+        arrival = Arrival(job_id, stored, captured, client_id, captured_at is not None, cut=False, claimed=False)
+        capture, repeated = self._arrivals.put(arrival)
         return {**self._answer(capture), "repeated": repeated}
 
     def read_kept(self, capture_id: str) -> PlainData:
@@ -134,13 +120,9 @@ class Intake:
         Raises:
             NoSuchCapture: There is no such capture.
         """
-        job_id = self.capture(capture_id)[0]
-        with self._lock(job_id):
-            with self._database.read() as session:
-                found = session.get_one(CaptureRow, capture_id)
-            if found.state != "stored":
-                return self._answer(found)
-            return self._read(capture_id, self._store.read(found.sha256))
+        _job, kept = self.capture(capture_id)
+        with self._claims.waited(capture_id):
+            return {**self._read_once(capture_id, partial(self._stored, str(kept["sha256"]))), "repeated": False}
 
     def capture(self, capture_id: str) -> tuple[str, PlainData]:
         """Give the job of a capture and what was made of it, as `take` answers.
@@ -155,14 +137,22 @@ class Intake:
         return found.job_id, self._answer(found)
 
     def resume(self) -> int:
-        """Read what a crash left stored and unread; commands in it are not obeyed any more. Returns how many."""
+        """Read what a crash left stored and unread; commands in it are not obeyed any more. Returns how many.
+
+        One that cannot be read, or whose answer the disk refuses, does not keep the others from being read.
+        """
         with self._database.read() as session:
-            waiting = session.exec(select(CaptureRow).where(CaptureRow.state == "stored")).all()
+            waiting = in_order(session.exec(select(CaptureRow).where(CaptureRow.state == "stored")).all())
+        read = 0
         for capture in waiting:
-            with self._lock(capture.job_id):
+            try:
                 # The conversation has gone on since the crash: a "confirm" of then could fall on a value of now.
-                self._read(capture.id, self._store.read(capture.sha256), commands=False)
-        return len(waiting)
+                with self._claims.waited(capture.id):
+                    load = partial(self._stored, capture.sha256)
+                    read += not self._read_once(capture.id, load, commands=False)["repeated"]
+            except Exception:  # the captures behind it are as good as if it had never been
+                log.exception("%s could not be read after the interruption", capture.id)
+        return read
 
     def read_again(self, capture_id: str) -> PlainData:
         """Read a capture once more that could not be read (a model was missing, say); commands in it are not obeyed.
@@ -175,12 +165,12 @@ class Intake:
             capture = session.get(CaptureRow, capture_id)
             if capture is None:
                 raise NoSuchCapture(capture_id=capture_id)
-        with self._lock(capture.job_id):
-            with self._database.read() as session:
-                state = session.get_one(CaptureRow, capture_id).state
-            if state not in ("failed", "cut"):
-                raise CaptureReadBefore(capture_id=capture_id)
-            return self._read(capture_id, self._store.read(capture.sha256), commands=False)
+        with self._claims.waited(capture_id):
+            load = partial(self._stored, capture.sha256)
+            answer = self._read_once(capture_id, load, commands=False, states=("failed", "cut"))
+        if answer["repeated"]:
+            raise CaptureReadBefore(capture_id=capture_id)
+        return answer
 
     def read_marked(self, job_id: str, sha256: str, corners: Corners) -> PlainData:
         """Read a photo again where a person marked the display; the trail keeps the corners.
@@ -203,8 +193,9 @@ class Intake:
         if evidence is None or evidence.kind != "photo":
             raise NoSuchPhoto(job_id=job_id, sha256=sha256)
         data = self._store.read(sha256)
-        with self._lock(job_id):
-            return self._read(found[-1].id, data, commands=False, corners=in_pixels(data, corners))
+        capture_id = found[-1].id
+        with self._claims.waited(capture_id), self._lock(job_id):
+            return self._read(capture_id, lambda: data, commands=False, corners=in_pixels(data, corners))
 
     def take_burst(
         self, job_id: str, frames: Sequence[bytes], captured_at: str | None = None, client_id: str | None = None
@@ -229,165 +220,48 @@ class Intake:
             job_of(session, job_id)
         check_burst(frames)
         stored = [store_file(self._store, data) for data in frames]
-        received = [
-            self._receive(
-                job_id, one, captured, f"{client_id}#{index}" if client_id else None,
-                explicit=captured_at is not None, cut=False,
-            )
-            for index, one in enumerate(stored)
-        ]  # fmt: skip
-        captures = [capture.id for capture, _ in received]
-        with self._lock(job_id):
-            if all(repeated for _, repeated in received):
-                with self._database.read() as session:
-                    known = session.get_one(CaptureRow, captures[0])
-                    best = parsed(known.outcome_json).get("burst", {}).get("best")
-                    if best is not None:
-                        return {**self._answer(session.get_one(CaptureRow, best)), "repeated": True}
-            return self._read_burst(job_id, captures, frames)
+        with ExitStack() as held:
+            with self._bursts:  # all frames or none, or two senders could wait for each other
+                received = [
+                    self._receive(
+                        held, job_id, one, captured, f"{client_id}#{index}" if client_id else None,
+                        explicit=captured_at is not None, cut=False,
+                    )
+                    for index, one in enumerate(stored)
+                ]  # fmt: skip
+            captures = [capture.id for capture, _ in received]
+            for capture_id in sorted({*captures} - {capture.id for capture, repeated in received if not repeated}):
+                held.enter_context(self._claims.waited(capture_id))
+            held.enter_context(self._lock(job_id))
+            known = self._known_burst(captures)
+            return known if known is not None else self._read_burst(job_id, captures, frames)
 
-    def _read_burst(self, job_id: str, captures: list[str], frames: Sequence[bytes]) -> PlainData:
+    def _known_burst(self, captures: list[str]) -> PlainData | None:
+        """Answer with what was made of a burst before; None while a photo of it is still unread."""
         with self._database.read() as session:
-            check = display_check(session, job_id, context_of(session, job_id))
-        found, best, alone = recognise_burst(self._engines, frames, check)
-        crops = {index: store_file(self._store, crop) for index, crop in found.crops}
-        burst: JsonObject = {"best": captures[best], "captures": [*dict.fromkeys(captures)]}
-        with self._database.write() as transaction:
-            for index, capture_id in enumerate(captures):
-                if capture_id == captures[best]:
-                    continue
-                row = transaction.session.get_one(CaptureRow, capture_id)
-                row.state = "recognised" if index < len(alone) and alone[index].displays else "failed"
-                outcome: JsonObject = {"burst": burst}
-                if index < len(alone):
-                    outcome["seen"] = seen_json(alone[index])
-                row.outcome_json = canonical(outcome)
-                transaction.put(row)
-                transaction.entry(What.RECOGNISED, job_id, note=outcome)
-            capture = transaction.session.get_one(CaptureRow, captures[best])
-            self._put_crops(transaction, evidence_of(transaction.session, capture.sha256), found, crops)
-            return self._conclude(transaction, capture, found, crops, commands=False, more={"burst": burst})
+            rows = [session.get_one(CaptureRow, capture_id) for capture_id in captures]
+            best = next((parsed(row.outcome_json).get("burst", {}).get("best") for row in rows), None)
+            if best is not None:
+                return {**self._answer(session.get_one(CaptureRow, best)), "repeated": True}
+        if any(row.state == "stored" for row in rows):
+            return None
+        # Read one by one after an interruption.
+        return {**self._answer(next((row for row in rows if row.state == "recognised"), rows[0])), "repeated": True}
 
     def _receive(
-        self, job_id: str, stored: Stored, captured: str, client_id: str | None, *, explicit: bool, cut: bool
+        self,
+        held: ExitStack,
+        job_id: str,
+        stored: Stored,
+        captured: str,
+        client_id: str | None,
+        *,
+        explicit: bool,
+        cut: bool,
     ) -> tuple[CaptureRow, bool]:
-        """Write the arrival; returns it, and whether it is a repetition of an earlier one."""
-        return self._arrivals.put(Arrival(job_id, stored, captured, client_id, explicit, cut))
-
-    def _answer(self, capture: CaptureRow) -> PlainData:
-        """Give what was made of a capture, as it is sent to the page."""
-        return {
-            "capture": capture.id,
-            "sha256": capture.sha256,
-            "state": capture.state,
-            "captured_at": capture.captured_at,
-            "repeated": False,
-            "message": "",
-            "action": "",
-            "cautions": [],
-            "proposals": [],
-            "records": [],
-            "withdrawn": [],
-            "problem": None,
-            **parsed(capture.outcome_json),
-        }
-
-    def _read(
-        self,
-        capture_id: str,
-        data: bytes,
-        *,
-        commands: bool = True,
-        finish: Callable[[Context], Utterance] | None = None,
-        corners: Quad | None = None,
-    ) -> PlainData:
-        with self._database.read() as session:
-            capture = session.get_one(CaptureRow, capture_id)
-            evidence = evidence_of(session, capture.sha256)
-            context = context_of(session, capture.job_id)
-            check = display_check(session, capture.job_id, context) if evidence.kind == "photo" else None
-        metadata = parsed(evidence.metadata_json)
-        # Outside of any transaction: recognition takes seconds, and nobody could write meanwhile.
-        found = recognise(self._engines, data, evidence, metadata, context, finish, check, corners)
-        # A mark that leads to nothing is not noted: what the photo gave before still holds.
-        if corners is not None and found.problem is not None:
-            raise MarkedDisplayUnreadable(problem=found.problem)
-        crops = {index: store_file(self._store, crop) for index, crop in found.crops}
-        with self._database.write() as transaction:
-            capture = transaction.session.get_one(CaptureRow, capture_id)
-            if corners is not None:
-                marked = [[f"{x:.1f}", f"{y:.1f}"] for x, y in corners]
-                by = job_of(transaction.session, capture.job_id).technician
-                note = {"capture": capture.id, "sha256": capture.sha256, "corners": marked}
-                transaction.entry(What.CORNERS_MARKED, capture.job_id, by=by, note=note)
-            self._put_crops(transaction, evidence, found, crops, by_hand=corners is not None)
-            return self._conclude(transaction, capture, found, crops, commands=commands)
-
-    def _put_crops(
-        self,
-        transaction: Transaction,
-        evidence: EvidenceRow,
-        found: Recognised,
-        crops: dict[int, Stored],
-        *,
-        by_hand: bool = False,
-    ) -> None:
-        displays = found.seen.displays if found.seen is not None else ()
-        for index, stored in crops.items():
-            corners = " ".join(f"({x:.1f} {y:.1f})" for x, y in displays[index].quad)
-            put_evidence(
-                transaction,
-                stored,
-                kind="crop",
-                parent=evidence.sha256,
-                derivation=f"display {index}, rectified from corners {corners} px{' marked by hand' * by_hand}",
-            )
-
-    def _conclude(
-        self,
-        transaction: Transaction,
-        capture: CaptureRow,
-        found: Recognised,
-        crops: dict[int, Stored],
-        *,
-        commands: bool,
-        more: JsonObject | None = None,
-    ) -> PlainData:
-        """Note what was recognised, let the conversation act on it, and keep the answer (with what is `more`)."""
-        recognised = found.to_json()
-        what = What.NOT_RECOGNISED if found.problem is not None else What.RECOGNISED
-        transaction.entry(what, capture.job_id, note=recognised)
-        turn = begin_turn(transaction, capture.job_id, self._profile)
-        self._act(turn, capture, found, crops, commands=commands)
-        outcome = {**recognised, **turn.for_page(), **(more or {})}
-        if found.problem is not None:
-            outcome["problem"] = found.problem_json()
-        capture.state = "failed" if found.problem is not None else "recognised"
-        capture.outcome_json = canonical(outcome)
-        transaction.put(capture)
-        turn.close()
-        return self._answer(capture)
-
-    def _act(
-        self,
-        turn: Turn,
-        capture: CaptureRow,
-        found: Recognised,
-        crops: dict[int, Stored],
-        *,
-        commands: bool,
-    ) -> None:
-        if found.utterance is not None:
-            obeyed = commands or found.utterance.command is None
-            source = Source("speech", capture.captured_at, capture.sha256, found.utterance.heard.text)
-            if obeyed:
-                heard(turn, found.utterance, source)
-            else:
-                turn.say("A command from before the interruption was not obeyed. Say it again.")
-        elif found.seen is not None:
-            source = Source("photo", capture.captured_at, capture.sha256)
-            seen(turn, found.seen, source, {index: stored.sha256 for index, stored in crops.items()})
-        elif found.problem is not None:
-            again = "Take it again" if found.photo else "Say it again"
-            turn.say(f"Kept, but not read: {found.problem} {again}, or type it.")
-            turn.ask(turn.asked())
+        """Write the arrival, claimed until `held` ends; returns it, and whether it repeats an earlier one."""
+        arrival = Arrival(job_id, stored, captured, client_id, explicit, cut, claimed=True)
+        capture, repeated = self._arrivals.put(arrival)
+        if not repeated and capture.state == "stored":
+            held.callback(self._claims.release, [capture.id])
+        return capture, repeated

@@ -6,7 +6,14 @@ import logging
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from api.intake.errors import ClipOverLimit, FileDamaged, FileTypeUnknown, RecognitionFailed, RefusedOnArrival
+from api.intake.errors import (
+    ClipOverLimit,
+    EvidenceUnreadable,
+    FileDamaged,
+    FileTypeUnknown,
+    RecognitionFailed,
+    RefusedOnArrival,
+)
 from api.intake.recognisers import Engines, Quad
 from api.ledger.canonical import JsonObject
 from api.ledger.tables import EvidenceRow
@@ -45,7 +52,8 @@ class Recognised:
         if self.problem is None:
             return None
         again = "Take the photo again" if self.photo else "Say the reading again"
-        what_to_do = f"It is kept as evidence. {again}, or type it."
+        kept = "" if isinstance(self.problem, EvidenceUnreadable) else "It is kept as evidence. "
+        what_to_do = f"{kept}{again}, or type it."
         return {"code": self.problem.code, "message": str(self.problem), "what_to_do": what_to_do}
 
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import logging
+import struct
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session, select
 
-from api.ledger.canonical import JsonObject, canonical, parsed
+from api.errors import OhmtrailError
+from api.ledger.canonical import JsonObject, canonical, parsed, sha256_hex
 from api.ledger.database import Database, Transaction
 from api.ledger.errors import FileEmpty, FileNotOnRecord, FileTooLarge
 from api.ledger.ids import in_order
@@ -17,6 +21,12 @@ from api.ledger.tables import CaptureRow, EvidenceRow
 from api.ledger.trail import What
 from capture.display import header
 from capture.speech import audio
+
+log = logging.getLogger(__name__)
+
+_PNG = b"\x89PNG\r\n\x1a\n"
+_PNG_HEAD = 33  # signature and header: what a text chunk may follow
+_DERIVED = b"Ohmtrail cut out of"
 
 MAX_BYTES = {"photo": header.MAX_BYTES, "clip": audio.MAX_BYTES, "other": audio.MAX_BYTES}
 """Largest file accepted, bytes: exactly what display reader and recogniser take, so that nothing is taken in that would
@@ -120,21 +130,54 @@ def evidence_for_page(session: Session, row: EvidenceRow) -> JsonObject:
     }
 
 
+def store_derived(store: Store, data: bytes, parent: str) -> Stored:
+    """Store a picture cut out of a stored photo, marked as such inside the file.
+
+    A crash may leave it without a row; by its mark it is then known for what it is, and never taken for an original.
+
+    Args:
+        store: Where files lie.
+        data: A PNG file.
+        parent: SHA-256 of the photo.
+    """
+    chunk = b"tEXt" + _DERIVED + b"\0" + parent.encode()
+    framed = struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
+    marked = data[:_PNG_HEAD] + framed + data[_PNG_HEAD:] if data.startswith(_PNG) else data
+    return store_file(store, marked)
+
+
+def derived_from(data: bytes) -> str:
+    """Tell which photo a stored file was cut out of by its SHA-256, from the mark in it; "" for an original."""
+    start = _PNG_HEAD + 8
+    end = start + len(_DERIVED) + 1
+    marked = data.startswith(_PNG) and data[start:end] == _DERIVED + b"\0"
+    return data[end : end + 64].decode("ascii", "replace") if marked else ""
+
+
 def adopt_orphans(database: Database, store: Store) -> list[str]:
     """Give a row to files that a crash left without one; returns their hashes.
 
     A file was acknowledged only after its row was written, so nobody was told that these were kept; still none is lost.
+    Only a whole regular file in the place that its hash names is taken in. Anything else in the folder is left where it
+    is, for the verification to report; a cut-out without a row is no original, and is cut out again.
     """
     with database.read() as session:
         known = set(session.exec(select(EvidenceRow.sha256)).all())
-    orphans = [sha256 for sha256, _ in store.names() if sha256 and sha256 not in known]
     adopted = []
-    for sha256 in orphans:
-        stored = store_file(store, store.read(sha256))
-        if stored.sha256 != sha256:
-            continue  # its content is not what its name says: left for the verification to report
-        with database.write() as transaction:
-            if put_evidence(transaction, stored):
-                transaction.entry(What.EVIDENCE_ADOPTED, note={"sha256": sha256})
+    for sha256, path in store.names():
+        if not sha256 or sha256 in known:
+            continue
+        try:
+            data = store.content(path, max(MAX_BYTES.values()))
+            if data is None or sha256_hex(data) != sha256 or derived_from(data):
+                continue
+            found = check_size(data)
+            stored = Stored(sha256, found, len(data), metadata(data, found))
+            with database.write() as transaction:
+                if put_evidence(transaction, stored):
+                    transaction.entry(What.EVIDENCE_ADOPTED, note={"sha256": sha256})
+        except (OSError, OhmtrailError) as error:
+            log.warning("%s was not taken in as evidence: %s", path, error)
+            continue
         adopted.append(sha256)
     return adopted

@@ -90,18 +90,32 @@ def writer_lives(name: str) -> bool:
 def _alive(pid: int) -> bool:
     try:
         os.kill(pid, 0)
-    except ProcessLookupError:
+    except (ProcessLookupError, OverflowError):
         return False
     except PermissionError:  # it runs, as another user
         pass
     return True
 
 
+def _is_regular(path: Path) -> bool:
+    """Tell whether a plain file lies there: no folder, no link, nothing that would wait for a writer."""
+    try:
+        return stat.S_ISREG(path.lstat().st_mode)
+    except OSError:
+        return False
+
+
+def _set_aside(path: Path) -> None:
+    """Move what lies in the place of a good file out of the way; `verify` reports it."""
+    path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
+
+
 def sweep_folder(folder: Path) -> int:
     """Remove the temporary left-overs in one folder of processes that no longer run; returns how many."""
     removed = 0
     for path in folder.glob(".tmp-*"):
-        if _TMP.fullmatch(path.name) and not writer_lives(path.name):
+        # A folder of such a name is none of ours; it is left for the verification to report.
+        if _TMP.fullmatch(path.name) and not writer_lives(path.name) and _is_regular(path):
             path.unlink(missing_ok=True)
             removed += 1
     return removed
@@ -139,13 +153,12 @@ class Store:
         path = self.path(sha256)
         try:
             self._prepare(path.parent)
-            if path.exists():
+            if os.path.lexists(path):
                 # Compared, and not trusted by its name: disk or person may have changed what lies there.
-                if path.read_bytes() == data:
+                if _is_regular(path) and path.read_bytes() == data:
                     sync_folder(path.parent)  # who stored it may have stopped between name and sync
                     return sha256
-                # Somebody damaged the stored file. It is set aside, where `verify` reports it, and the good bytes kept.
-                path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
+                _set_aside(path)  # somebody damaged the stored file, or put something else in its place
         except OSError as error:
             raise file_not_written(path.name, error) from error
         # Read-only against accidents: whoever owns the file can undo it, and then `verify` finds the change.
@@ -154,10 +167,20 @@ class Store:
 
     def _prepare(self, folder: Path) -> None:
         """Make a folder and its name durable: once a process, since the one before may have stopped in between."""
-        if folder.name not in self._durable:
+        if folder.name not in self._durable or not folder.is_dir():
+            if os.path.lexists(folder) and not folder.is_dir():
+                _set_aside(folder)
             make_private(folder)
             sync_folder(self.root)
             self._durable.add(folder.name)
+
+    def content(self, path: Path, most: int) -> bytes | None:
+        """Read a file that `names` listed; None where it is no plain file or over `most` bytes.
+
+        Raises:
+            OSError: It cannot be read.
+        """
+        return path.read_bytes() if _is_regular(path) and path.stat().st_size <= most else None
 
     def read(self, sha256: str) -> bytes:
         """Read the bytes of a file.
@@ -181,4 +204,9 @@ class Store:
 
     def sweep(self) -> int:
         """Remove temporary left-overs of processes that no longer run; returns how many."""
-        return sum(sweep_folder(folder) for folder in (self.root, *self.root.iterdir()) if folder.is_dir())
+        return sum(sweep_folder(folder) for folder in self._folders())
+
+    def _folders(self) -> Iterator[Path]:
+        """List the folders that files of ours lie in; links lead elsewhere."""
+        yield self.root
+        yield from (path for path in self.root.iterdir() if path.is_dir() and not path.is_symlink())

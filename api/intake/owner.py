@@ -1,0 +1,70 @@
+"""One process at a time owns a data folder: it alone recognises, resumes, sweeps and adopts.
+
+Others work beside it: they read, and write through the write lock. The lock is `flock` on a file that names its holder;
+the system lets go of it when the holder dies, however it dies, so a name left in the file keeps nobody out.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import json
+import os
+import socket
+import sys
+from pathlib import Path
+from typing import IO
+
+from api.intake.errors import FolderInUse
+from api.ledger.clock import Clock, utc_text
+
+LOCK_FILE = "owner.lock"
+"""Name of the file in the data folder."""
+
+
+class FolderOwner:
+    """The right to a data folder, held until it is released or the process ends."""
+
+    def __init__(self, folder: Path, clock: Clock) -> None:
+        """Take it.
+
+        Args:
+            folder: The data folder, made if it is missing.
+            clock: Gives the instant that is written as the start.
+
+        Raises:
+            FolderInUse: Another one holds it; the error names who.
+        """
+        folder.mkdir(parents=True, exist_ok=True)
+        path = folder / LOCK_FILE
+        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        self._file: IO[str] = os.fdopen(handle, "r+", encoding="utf-8")
+        try:
+            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            named = self._file.read(4096)
+            self._file.close()
+            raise FolderInUse(folder=folder, owner=described(named)) from None
+        self._file.truncate(0)
+        self._file.write(json.dumps(_myself(utc_text(clock())), indent=1))
+        self._file.flush()
+
+    def release(self) -> None:
+        """Let go; the file stays, empty, since somebody may be opening it just now."""
+        if not self._file.closed:
+            self._file.seek(0)
+            self._file.truncate(0)
+            self._file.close()
+
+
+def _myself(since: str) -> dict[str, object]:
+    command = " ".join([Path(sys.argv[0]).name, *sys.argv[1:]])[:200]
+    return {"pid": os.getpid(), "host": socket.gethostname(), "since": since, "command": command}
+
+
+def described(text: str) -> str:
+    """Say who holds the lock, from what the file holds; in words even where it holds nonsense."""
+    try:
+        held = json.loads(text)
+        return f"process {held['pid']} on {held['host']} since {held['since']} ({held['command']})"
+    except (ValueError, KeyError, TypeError):
+        return "another process"
