@@ -100,9 +100,9 @@ class Places:
         return True if self.taken < self.most else None
 
     @contextmanager
-    def hold(self, client: str) -> Iterator[Place]:
+    def hold(self, client: str) -> Iterator[ConnectionSlot]:
         """Take a place until it is left, or until the end of the block."""
-        place = Place(self, client)
+        place = ConnectionSlot(self, client)
         self._taken[client] += 1
         try:
             yield place
@@ -116,7 +116,7 @@ class Places:
             del self._taken[client]
 
 
-class Place:
+class ConnectionSlot:
     """One place that is taken."""
 
     def __init__(self, places: Places, client: str) -> None:
@@ -200,7 +200,7 @@ class ClientLimits:
             return None if room else ServerFull(what="uploads", retry_s=RETRY_S)
         return None
 
-    async def _upload(self, scope: Scope, receive: Receive, send: Send, place: Place) -> None:
+    async def _upload(self, scope: Scope, receive: Receive, send: Send, place: ConnectionSlot) -> None:
         """Let the body come in within its time; its place is free as soon as it is whole."""
         deadline = ArrivalDeadline(self.limits, time.monotonic())
         ended = whole = False
