@@ -15,7 +15,7 @@ import httpx2 as httpx
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from api.visit.safety import STEPS
+from api.visit.safety import STEPS, StepReply
 from api.workspace import Workspace
 from capture.reading import Context, Seen, Utterance
 from tests.api.makers import FakeEngines, at, clip, photo
@@ -66,10 +66,7 @@ def visited(folder: Path) -> str:
     """Make a visit whose every text is hostile, with a record, an open proposal and a report."""
     workspace = Workspace.open(folder, engines=HostileEngines())
     job = str(workspace.create_job(DESCRIPTION)["id"])
-    replies = {step.id: {"answer": "yes", "value": "3", "note": MARKUP} for step in STEPS}
-    from api.visit.safety import StepReply
-
-    answers = {name: StepReply(**reply) for name, reply in replies.items()}
+    answers: dict[str, str | StepReply] = {step.id: {"answer": "yes", "value": "3", "note": MARKUP} for step in STEPS}
     workspace.answer_safety(job, "X", answers, captured_at=at(1))
     workspace.take_clip(job, clip(READING), at(10))
     workspace.take_photo(job, photo("1.080", "Ohm"), at(20))
