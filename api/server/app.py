@@ -86,7 +86,8 @@ def _http(_request: Request, error: Exception) -> JSONResponse:
 
 
 def _unexpected(request: Request, error: Exception) -> JSONResponse:
-    log.error("%s %s failed", request.method, request.url.path, exc_info=error)
+    # %r, so that a line break in an address begins no line of its own in the log.
+    log.error("%s %r failed", request.method, request.url.path, exc_info=error)
     return _answer(500, "internal", "The server failed at this.", "Try again; what was acknowledged is kept.")
 
 

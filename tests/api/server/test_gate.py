@@ -134,6 +134,32 @@ def test_every_answer_carries_the_security_headers(
         assert "access-control-allow-origin" not in answer.headers
 
 
+@pytest.mark.parametrize("method", ["TRACE", "CONNECT", "OPTIONS", "PATCH", "BREW"])
+def test_methods_that_no_route_has(client: TestClient, method: str) -> None:
+    """Refuse TRACE, and the preflight of another page's request, on every kind of address."""
+    for path in PATHS:
+        answer = client.request(method, path, headers={"x-secret": "seen"})
+        assert answer.status_code in (404, 405), path
+        assert "seen" not in answer.text
+        assert answer.status_code == 404 or "GET" in answer.headers["allow"] or "POST" in answer.headers["allow"]
+
+
+def test_an_unexpected_failure_is_logged_in_one_line(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fails(*_: object) -> None:
+        raise ZeroDivisionError("secret inside")
+
+    monkeypatch.setattr("api.server.routes.jobs.job_of", fails)
+    answer = client.get("/api/jobs/J1%0aERROR%20forged?token=secret")
+    assert (answer.status_code, answer.json()["code"]) == (500, "internal")
+    assert "secret" not in answer.text
+    [record] = [one for one in caplog.records if one.name == "api.server.app"]
+    assert "\n" not in record.getMessage()
+    assert "token" not in record.getMessage()
+    assert record.exc_info is not None
+
+
 @pytest.mark.parametrize(
     ("headers", "status"),
     [({"host": "other.example"}, 403), ({"origin": "https://x.example"}, 403), ({"origin": "x"}, 400),

@@ -71,9 +71,9 @@ class Line:
         return int(lines[0].split()[1]) if lines[0] else 0, headers, body
 
 
-def half_upload(port: int) -> Line:
+def half_upload(port: int, more: str = "") -> Line:
     start = (
-        f"POST /api/jobs/J1/evidence HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nContent-Type: multipart/form-data; "
+        f"POST /api/jobs/J1/evidence HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n{more}Content-Type: multipart/form-data; "
         "boundary=b\r\nContent-Length: 9000\r\n\r\n--b\r\nContent-Disposition: form-data; "
         'name="file"; filename="x"\r\n\r\n'
     )
@@ -218,6 +218,15 @@ def test_requests_of_one_client(client: TestClient) -> None:
     with pytest.raises(WebSocketDenialResponse) as denied, client.websocket_connect("ws://localhost/x"):
         pass
     assert denied.value.status_code == 429
+
+
+def test_no_header_changes_who_a_client_is(server: Server) -> None:
+    """Claim another address for each upload, as a proxy's header would: the peer's own counts."""
+    held = [half_upload(server.port, f"X-Forwarded-For: 10.0.0.{n}\r\nForwarded: for=10.0.0.{n}\r\n") for n in range(3)]
+    time.sleep(0.3)
+    refused(half_upload(server.port, "X-Forwarded-For: 10.0.0.9\r\n").answer(), 429, "too_many_uploads")
+    for line in held:
+        line.answer()
 
 
 def test_a_full_queue_stores_nothing(client: TestClient, workspace: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
