@@ -12,6 +12,7 @@ What is raised lies beside what raises it: `capture.display.errors`, `capture.sp
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import dataclass_transform
 
@@ -52,6 +53,15 @@ class TemplatedError(Exception):
         }
         self.code, self.message, self.remedy = (getattr(kind, part).format_map(facts) for part in parts)
         super().__init__(" ".join(filter(None, (self.message, self.remedy))))
+
+    def __reduce__(self) -> tuple[Callable[..., TemplatedError], tuple[type[TemplatedError], dict[str, object]]]:
+        """Send the facts, not the sentences, when an error passes from one process to another."""
+        facts = {name: fact for name, fact in vars(self).items() if name not in ("code", "message", "remedy")}
+        return _made_again, (type(self), facts)
+
+
+def _made_again(kind: type[TemplatedError], facts: dict[str, object]) -> TemplatedError:
+    return kind(**facts)
 
 
 class CaptureError(TemplatedError):

@@ -28,7 +28,7 @@ def serve(
     import uvicorn
 
     from api.assessment.shop_limits import read_shop
-    from api.intake.recognisers import RealEngines
+    from api.intake.pooled import PooledEngines
     from api.server.app import create_app
     from api.server.protocol import guarded
     from api.server.routes.listen import MAX_FRAME
@@ -38,7 +38,12 @@ def serve(
     settings = read_settings()
     host, port = host or settings.host, port or settings.port
     shop = None if profile is None else read_shop(profile)
-    workspace = Workspace.open(data, engines=RealEngines(model), shop=shop)
+    engines = PooledEngines(model)
+    try:
+        workspace = Workspace.open(data, engines=engines, shop=shop)
+    except BaseException:
+        engines.close()
+        raise
     if workspace.adopted:
         typer.echo(f"{len(workspace.adopted)} files left by an interruption were taken in as evidence.")
     typer.echo(f"Ohmtrail: http://{'localhost' if host == '127.0.0.1' else host}:{port}   data: {data.resolve()}")
@@ -46,15 +51,18 @@ def serve(
         typer.echo(f"Limits of the shop: {profile}, {len(shop.profile.notices)} loosened")
     if host not in ("127.0.0.1", "::1", "localhost"):
         typer.echo("Anybody on this network can reach it. Names it answers to: " + ", ".join(settings.hosts))
-    uvicorn.run(
-        create_app(workspace, settings),
-        host=host,
-        port=port,
-        http=guarded(settings.limits),
-        ws_max_size=MAX_FRAME,
-        ws_per_message_deflate=False,  # sound does not shrink, and each connection would hold memory for it
-        proxy_headers=False,  # limits count by the address of the peer, which no header can change
-        timeout_graceful_shutdown=STOP_S,
-        server_header=False,
-        log_level="warning",
-    )
+    try:
+        uvicorn.run(
+            create_app(workspace, settings),
+            host=host,
+            port=port,
+            http=guarded(settings.limits),
+            ws_max_size=MAX_FRAME,
+            ws_per_message_deflate=False,  # sound does not shrink, and each connection would hold memory for it
+            proxy_headers=False,  # limits count by the address of the peer, which no header can change
+            timeout_graceful_shutdown=STOP_S,
+            server_header=False,
+            log_level="warning",
+        )
+    finally:
+        engines.close()

@@ -186,6 +186,14 @@ class RecognitionFailed(EngineError):
     kind: str
 
 
+class RecognitionStopped(EngineError):
+    """A recognition whose process was ended: for its time, for its memory, or by something else."""
+
+    code = RecognitionFailed.code
+    message = "The recognition was stopped: {cause}."
+    cause: str
+
+
 class EvidenceUnreadable(MediaError):
     """The stored file of a capture is not there as it came."""
 

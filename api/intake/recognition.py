@@ -17,7 +17,7 @@ from api.intake.errors import (
 from api.intake.recognisers import Engines, Quad
 from api.ledger.canonical import JsonObject
 from api.ledger.tables import EvidenceRow
-from capture.errors import CaptureError
+from capture.errors import CaptureError, EngineError
 from capture.reading import Context, Seen, Utterance
 from capture.speech.audio import MAX_SECONDS
 
@@ -114,6 +114,15 @@ def _crops(engines: Engines, data: bytes, seen: Seen) -> tuple[tuple[int, bytes]
     return tuple(crops)
 
 
+def _finished(finish: Callable[[Context], Utterance], context: Context) -> Utterance | None:
+    """End a live hearing; None where its engine failed, so that the file is heard instead."""
+    try:
+        return finish(context)
+    except EngineError as problem:
+        log.warning("A live hearing could not be ended: %s", problem)
+        return None
+
+
 def recognise_burst(
     engines: Engines, frames: Sequence[bytes], check: Callable[[Seen], Seen]
 ) -> tuple[Recognised, int, tuple[Seen, ...]]:
@@ -160,10 +169,9 @@ def recognise(
     try:
         # By the header, before a decoder sees the file: decoding is what a hostile file is made for.
         _check_limits(evidence, metadata)
-        if evidence.kind == "clip" and finish is not None:
-            return Recognised(utterance=finish(context))
         if evidence.kind == "clip":
-            return Recognised(utterance=engines.hear(data, context))
+            utterance = None if finish is None else _finished(finish, context)
+            return Recognised(utterance=utterance or engines.hear(data, context))
         seen = engines.see(data) if corners is None else engines.see(data, corners)
         if check is not None:
             seen = check(seen)

@@ -12,8 +12,11 @@ from __future__ import annotations
 import asyncio
 import io
 import json
+from collections.abc import Callable
+from functools import cache
+from typing import TypeVar
 
-from anyio import CancelScope
+from anyio import CancelScope, CapacityLimiter
 from anyio.to_thread import run_sync
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
@@ -30,11 +33,27 @@ from capture.speech.audio import MAX_SECONDS, RATE
 
 router = APIRouter(tags=["listen"])
 
+_T = TypeVar("_T")
+
 MAX_FRAME = 65_536
 """Largest frame, bytes."""
 
+MOST_LISTENING = 64
+"""Frames and ends of utterances being worked on at once. Their threads are none of those that serve pages: a frame
+may wait for a recogniser that is busy with a clip."""
+
 LEAST_KEPT_S = 0.5
 """A shorter rest after a lost connection is no speech and is not kept, s."""
+
+
+@cache
+def _limiter() -> CapacityLimiter:
+    return CapacityLimiter(MOST_LISTENING)
+
+
+async def apart(work: Callable[[], _T]) -> _T:
+    """Run what may take long in a thread of its own kind."""
+    return await run_sync(work, limiter=_limiter())
 
 
 def flac(pcm: bytes) -> bytes:
@@ -119,8 +138,7 @@ class ListenConnection:
             await self.problem(UtteranceTooLong(most=int(MAX_SECONDS)))
             return
         utterance.pcm += data
-        # In a thread: recognising blocks, and all connections share this one loop.
-        if await run_sync(utterance.feed):
+        if await apart(utterance.feed):
             await self.socket.send_json({"type": "partial", "text": utterance.text})
         if self.hands_free and utterance.ended:
             await self.end()
@@ -159,7 +177,7 @@ class ListenConnection:
             await self.problem(NoSound())
             return
         try:
-            answer = await run_sync(utterance.take)
+            answer = await apart(utterance.take)
         except OhmtrailError as error:
             await self.problem(error)
             return
@@ -174,7 +192,7 @@ class ListenConnection:
         utterance, self.utterance = self.utterance, None
         if utterance is not None and len(utterance.pcm) >= 2 * RATE * LEAST_KEPT_S:
             with CancelScope(shield=True):  # kept even while the server is stopping
-                await run_sync(lambda: utterance.take(cut=True))
+                await apart(lambda: utterance.take(cut=True))
 
 
 @router.websocket("/api/jobs/{job_id}/listen")

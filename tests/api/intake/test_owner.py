@@ -65,7 +65,10 @@ def test_a_lock_file_of_nonsense_is_described_in_words(text: str) -> None:
     assert described(text) == "another process"
 
 
-def test_beside_an_owner_nothing_is_swept_adopted_or_recognised(visit: Visit) -> None:
+def test_beside_an_owner_nothing_is_swept_adopted_or_recognised(
+    visit: Visit, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)  # the report is written here
     folder = visit.workspace.folder
     data = clip("x ray axis")
     sha256 = sha256_hex(data)

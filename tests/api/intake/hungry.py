@@ -1,0 +1,53 @@
+"""Engines that misbehave on demand, for the tests of the recognising processes."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+
+from api.intake.recognisers import ListeningStream
+from capture.reading import Context, Heard, Utterance
+from tests.api.makers import FakeEngines, FakeStream, clip, words_of
+
+__all__ = ["Hungry", "clip", "nothing"]
+
+
+class HungryStream(FakeStream):
+    """Hears samples that spell words, and dies of one."""
+
+    def accept(self, pcm: bytes) -> str:
+        text = super().accept(pcm)
+        if "die" in text:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return text
+
+
+class Hungry(FakeEngines):
+    """Does what the words of a clip say."""
+
+    def hear(self, data: bytes, context: Context) -> Utterance:
+        words = words_of(data)
+        if words == "eat":
+            held = []
+            while True:
+                held.append(bytearray(b"x") * 10_000_000)
+        if words == "gulp":
+            bytearray(4_000_000_000)
+        if words == "spin":
+            while True:
+                time.sleep(0.01)
+        if words == "die":
+            os.kill(os.getpid(), signal.SIGKILL)
+        if words == "wait":
+            time.sleep(1)
+        if words == "who":
+            return Utterance(Heard(str(os.getpid())))
+        return super().hear(data, context)
+
+    def stream(self) -> ListeningStream:
+        return HungryStream()
+
+
+def nothing(_engines: object) -> None:
+    """Load nothing beforehand."""
