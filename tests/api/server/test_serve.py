@@ -107,7 +107,7 @@ def test_a_line_that_is_torn_off_keeps_what_came(server: Server) -> None:
             line.transport.abort()
 
     asyncio.run(speak_and_tear())
-    for _ in range(100):
+    for _ in range(600):
         entries = ask(server.port, "/api/jobs/J1/trail")["entries"]
         if entries[-1]["what"] == "kept, cut":
             break
