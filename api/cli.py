@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from api.commands import demo, grade, hear, jobs, listen, profiles, report, see, serve, verify
+from api.commands import backup, demo, grade, hear, jobs, listen, profiles, report, restore, see, serve, verify
 from api.errors import OhmtrailError
 from capture.errors import CaptureError
 
@@ -25,6 +25,8 @@ for command in (
     profiles.profiles,
     grade.grade,
     verify.verify,
+    backup.backup,
+    restore.restore,
     report.report,
     jobs.jobs,
 ):
