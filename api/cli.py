@@ -7,7 +7,7 @@ import sys
 import typer
 
 # What is heavy (web server, database, models) is imported inside the commands, so that `--help` answers at once.
-from api.commands import demo, grade, hear, jobs, listen, profiles, report, see, serve, verify
+from api.commands import backup, demo, grade, hear, jobs, listen, profiles, report, restore, see, serve, verify
 from api.errors import OhmtrailError
 from capture.errors import CaptureError
 
@@ -26,6 +26,8 @@ for command in (
     profiles.profiles,
     grade.grade,
     verify.verify,
+    backup.backup,
+    restore.restore,
     report.report,
     jobs.jobs,
 ):

@@ -23,7 +23,7 @@ from api.ledger.canonical import CanonicalError, JsonObject
 from api.ledger.clock import Clock, capture_remark, system_clock, utc_text, was_set_back
 from api.ledger.errors import DiskRefused, FolderIsNewer, JournalUnsafe
 from api.ledger.ids import row_id
-from api.ledger.opening import entry_not_written, make_database_file, refuse_to_begin_anew, tighten_folder
+from api.ledger.opening import entry_not_written, make_private_file, refuse_to_begin_anew, tighten_folder
 from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers, version_of
 from api.ledger.store import PRIVATE_FILE, make_private
 from api.ledger.tables import TrailEntryRow
@@ -158,7 +158,8 @@ class Database:
         self.clock = clock
         self.head_lags = False
         """The head file could not be written after a commit; the next writing that succeeds names what it lacked."""
-        make_database_file(self.path)
+        for path in (self.path, folder / "write.lock"):
+            make_private_file(path)
         self._lag_noted = False
         self._lock = threading.Lock()
         self._lock_path = folder / "write.lock"

@@ -161,3 +161,40 @@ class DatabaseForeign(DatabaseUnusable):
     message = "The file ohmtrail.db in {folder} is no database of Ohmtrail: {cause}."
     folder: str
     cause: str
+
+
+class BackupExists(Refused):
+    """Refuse to write over a file."""
+
+    code = "backup_exists"
+    message = "{file} is there already."
+    remedy = "Name another file, or a folder, in which the backup is named by its time."
+    file: str
+
+
+class BackupInside(Refused):
+    """Refuse a backup within what it backs up."""
+
+    code = "backup_inside"
+    message = "{file} lies in the data folder itself."
+    remedy = "Name a place outside, best on another disk."
+    file: str
+
+
+class BackupUnusable(BadInput):
+    """Refuse to restore from what is no whole backup."""
+
+    code = "backup_unusable"
+    message = "{file} is no whole backup of Ohmtrail: {cause}."
+    remedy = "Take another backup; nothing was restored."
+    file: str
+    cause: str
+
+
+class RestoreNotEmpty(Refused):
+    """Refuse to restore over something."""
+
+    code = "restore_not_empty"
+    message = "{folder} is not empty."
+    remedy = "Name a new or empty folder; nothing was changed."
+    folder: str

@@ -81,8 +81,8 @@ def _tables(path: Path) -> set[str] | None:
         return None
 
 
-def make_database_file(path: Path) -> None:
-    """Make the database's file before SQLite does, for its user alone; what SQLite puts beside it takes its mode."""
+def make_private_file(path: Path) -> None:
+    """Make a file for its user alone, unless it is there; what SQLite puts beside its database takes its mode."""
     if not path.exists():
         handle = os.open(path, os.O_WRONLY | os.O_CREAT, PRIVATE_FILE)
         os.fchmod(handle, PRIVATE_FILE)

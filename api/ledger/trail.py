@@ -200,9 +200,17 @@ def read_head_file(path: Path) -> HeadFile:
         CanonicalError: It is there, but damaged.
     """
     try:
-        data = path.read_bytes()
+        return head_file_of(path.read_bytes())
     except FileNotFoundError:
         return HeadFile(None)
+
+
+def head_file_of(data: bytes) -> HeadFile:
+    """Read the head file's content with the state of its slots.
+
+    Raises:
+        CanonicalError: It is damaged.
+    """
     if len(data) == 2 * SLOT:
         slots = [_read_slot(data[:SLOT]), _read_slot(data[SLOT:])]
         whole = [(found, slot) for slot, found in enumerate(slots) if found is not None]

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from api.ledger.canonical import CanonicalError
-from api.ledger.trail import HeadFile, read_head_file
+from api.ledger.trail import HeadFile, head_file_of
 
 LOCK_TIMEOUT_S = 20.0
 """How long to wait for a writer to finish its transaction, s."""
@@ -35,10 +35,12 @@ class Moment:
     Attributes:
         connection: In a reading transaction.
         head_file: What the head file said; the error where it is damaged.
+        head_bytes: Its content; None where it is missing.
     """
 
     connection: sqlite3.Connection
     head_file: HeadFile | CanonicalError
+    head_bytes: bytes | None
 
 
 @contextmanager
@@ -77,13 +79,23 @@ def moment_of(folder: Path) -> Iterator[Moment]:
     """
     with ExitStack() as stack:
         with between_writes(folder / "write.lock"):
-            head_file: HeadFile | CanonicalError
-            try:
-                head_file = read_head_file(folder / "trail-head.json")
-            except CanonicalError as error:
-                head_file = error
+            head_bytes = _bytes_of(folder / "trail-head.json")
             connection = _connect(folder / "ohmtrail.db", stack)
-        yield Moment(connection, head_file)
+        yield Moment(connection, _head_file(head_bytes), head_bytes)
+
+
+def _bytes_of(path: Path) -> bytes | None:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None
+
+
+def _head_file(data: bytes | None) -> HeadFile | CanonicalError:
+    try:
+        return HeadFile(None) if data is None else head_file_of(data)
+    except CanonicalError as error:
+        return error
 
 
 def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:

@@ -7,7 +7,6 @@ change once in 256 times; expect the verification to speak, and to stay silent o
 from __future__ import annotations
 
 import random
-import shutil
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,68 +17,12 @@ from sqlmodel import SQLModel
 
 from api.ledger.canonical import canonical
 from api.ledger.chain import check_entry
-from api.ledger.schema import schema_sql
 from api.ledger.trail import SLOT, Head, read_head
 from api.ledger.verify import verify_folder
 from api.workspace import Workspace
-from capture.display.profile_files import shipped
 from tests.api.conftest import Visit
+from tests.api.ledger.tampering import alter, entries, put_entries, rows
 from tests.api.makers import FakeEngines
-
-Rows = list[dict[str, Any]]
-
-
-@pytest.fixture(scope="module")
-def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Leave a whole visit on disk, closed: every table has rows, both folders have files."""
-    folder = tmp_path_factory.mktemp("sealed") / "data"
-    workspace = Workspace.open(folder, engines=FakeEngines())
-    visit = Visit(workspace)
-    visit.make_safe()
-    workspace.set_profile(visit.job, "IT-03", next(iter(shipped())))
-    visit.say("x ray axis through the cable a one to a two one point zero eight ohms")
-    visit.show("1.080", "Ohm")
-    visit.say("confirm")
-    visit.say("insulation set five hundred volts")
-    visit.say("lead to ground five hundred megohms")
-    visit.say("correction five hundred fifty megohms")
-    visit.say("confirm")
-    visit.say("take it back")
-    visit.say("noise")
-    workspace.grade(visit.job)
-    workspace.make_report(visit.job)
-    workspace.close()
-    with sqlite3.connect(folder / "ohmtrail.db") as connection:
-        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    connection.close()
-    return folder
-
-
-@pytest.fixture
-def folder(sealed: Path, tmp_path: Path) -> Path:
-    """Copy the visit, to tamper with it."""
-    return Path(shutil.copytree(sealed, tmp_path / "copy"))
-
-
-def alter(folder: Path, *statements: tuple[str, tuple[Any, ...]]) -> None:
-    """Change the database as somebody with the file in hand would: triggers off, change, triggers back."""
-    connection = sqlite3.connect(folder / "ohmtrail.db")
-    for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-        connection.execute(f"DROP TRIGGER {name}")
-    for statement, values in statements:
-        connection.execute(statement, values)
-    for statement in schema_sql():
-        connection.execute(statement)
-    connection.commit()
-    connection.close()
-
-
-def rows(folder: Path, table: str) -> Rows:
-    connection = sqlite3.connect(folder / "ohmtrail.db")
-    connection.row_factory = sqlite3.Row
-    found = [dict(row) for row in connection.execute(f"SELECT rowid AS _rowid, * FROM {table}")]
-    connection.close()
-    return found
 
 
 def test_the_untouched_visit_is_intact(folder: Path) -> None:
@@ -163,17 +106,6 @@ def test_a_row_removed_added_or_doubled(folder: Path, table: str) -> None:
     row[key] = row[key] + 1 if isinstance(row[key], int) else row[key] + "0"
     alter(folder, (f"INSERT INTO {table} VALUES ({', '.join('?' * len(names))})", tuple(row[name] for name in names)))
     assert not verify_folder(folder).intact
-
-
-def entries(folder: Path) -> Rows:
-    return rows(folder, "trail_entry")
-
-
-def put_entries(folder: Path, changed: Rows) -> None:
-    fields = ("seq", "job_id", "what", "at", "prev", "hash", "body")
-    statement = f"INSERT INTO trail_entry ({', '.join(fields)}) VALUES ({', '.join('?' * len(fields))})"
-    inserts = [(statement, tuple(entry[name] for name in fields)) for entry in changed]
-    alter(folder, ("DELETE FROM trail_entry", ()), *inserts)
 
 
 @pytest.mark.parametrize("keep_numbers", [True, False])

@@ -1,0 +1,84 @@
+"""What somebody with the database in hand can do: change rows behind the triggers, append entries, forge a trail."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from api.ledger.canonical import canonical, sha256_hex
+from api.ledger.schema import primary_key, schema_sql
+from api.ledger.trail import FIRST_PREV, Head, What, make_entry, write_head
+
+Rows = list[dict[str, Any]]
+
+
+def alter(folder: Path, *statements: tuple[str, tuple[Any, ...]]) -> None:
+    """Change the database as somebody with the file in hand would: triggers off, change, triggers back."""
+    connection = sqlite3.connect(folder / "ohmtrail.db")
+    for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+        connection.execute(f"DROP TRIGGER {name}")
+    for statement, values in statements:
+        connection.execute(statement, values)
+    for statement in schema_sql():
+        connection.execute(statement)
+    connection.commit()
+    connection.close()
+
+
+def rows(folder: Path, table: str) -> Rows:
+    connection = sqlite3.connect(folder / "ohmtrail.db")
+    connection.row_factory = sqlite3.Row
+    found = [dict(row) for row in connection.execute(f"SELECT rowid AS _rowid, * FROM {table}")]
+    connection.close()
+    return found
+
+
+def entries(folder: Path) -> Rows:
+    return rows(folder, "trail_entry")
+
+
+def put_entries(folder: Path, changed: Rows) -> None:
+    fields = ("seq", "job_id", "what", "at", "prev", "hash", "body")
+    statement = f"INSERT INTO trail_entry ({', '.join(fields)}) VALUES ({', '.join('?' * len(fields))})"
+    inserts = [(statement, tuple(entry[name] for name in fields)) for entry in changed]
+    alter(folder, ("DELETE FROM trail_entry", ()), *inserts)
+
+
+def _insert(table: str, row: Mapping[str, Any]) -> tuple[str, tuple[Any, ...]]:
+    marks = ", ".join("?" * len(row))
+    return f"INSERT OR REPLACE INTO {table} ({', '.join(row)}) VALUES ({marks})", tuple(row.values())
+
+
+def append(
+    folder: Path,
+    what: What,
+    *changed: tuple[str, dict[str, Any]],
+    head: bool = True,
+    note: Mapping[str, Any] | None = None,
+) -> None:
+    """Append a well-formed entry with its rows and name it in the head file, as who knows the format could."""
+    last = entries(folder)[-1]
+    before = Head(last["seq"], json.loads(last["body"])["txn"], last["hash"])
+    clean = [(table, {name: value for name, value in row.items() if name != "_rowid"}) for table, row in changed]
+    named: list[Any] = [{"table": t, "key": str(row[primary_key(t)]), "row": row} for t, row in clean]
+    entry, after = make_entry(
+        before, before.txn + 1, at=last["at"], job_id="J1", what=what, by="", rows=named, note=note or {}
+    )
+    alter(folder, *(_insert(t, row) for t, row in clean), _insert("trail_entry", entry.model_dump()))
+    if head:
+        write_head(folder / "trail-head.json", after)
+
+
+def rewrite(folder: Path, changed: Rows) -> None:
+    """Write a whole trail anew, every hash made anew, with its head file: what a plain chain cannot find by itself."""
+    prev, txn = FIRST_PREV, 0
+    for seq, entry in enumerate(changed, 1):
+        body = {**json.loads(entry["body"]), "seq": seq, "prev": prev}
+        entry |= {"seq": seq, "prev": prev, "body": canonical(body)}
+        entry["hash"] = prev = sha256_hex(entry["body"])
+        txn = body["txn"]
+    put_entries(folder, changed)
+    write_head(folder / "trail-head.json", Head(len(changed), txn, prev))
