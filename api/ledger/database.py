@@ -8,21 +8,23 @@ acknowledged only after commit and head file are on disk.
 from __future__ import annotations
 
 import fcntl
+import os
 import sqlite3
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import Engine, event, text
+from sqlalchemy import Connection, Engine, event, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, SQLModel, col, create_engine, select
 
 from api.ledger.canonical import CanonicalError, JsonObject
 from api.ledger.clock import Clock, system_clock, utc_text
-from api.ledger.errors import EntryNotWritten, FolderIsNewer, JournalUnsafe
+from api.ledger.errors import EntryNotWritten, FileNotWritten, FolderIsNewer, JournalUnsafe
 from api.ledger.ids import row_id
 from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers
+from api.ledger.store import make_folder, write_synced
 from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import Head, What, head_of, make_entry, read_head, write_head
 
@@ -119,12 +121,40 @@ def _engine(path: Path, begin: str) -> Engine:
     return engine
 
 
+def _make_tables(connection: Connection) -> None:
+    SQLModel.metadata.create_all(connection)
+    for statement in schema_sql():
+        connection.exec_driver_sql(statement)
+    connection.exec_driver_sql(f"PRAGMA user_version = {VERSION}")
+
+
+def _new_database() -> bytes:
+    """Make the file of a database without entries: it appears whole, as evidence does.
+
+    Made in place, a stop at the first start would leave a database without tables, as if somebody had removed them.
+    """
+    engine = create_engine("sqlite://")
+    try:
+        with engine.begin() as connection:
+            _make_tables(connection)
+        with engine.connect() as connection:
+            made = connection.connection.driver_connection
+            assert isinstance(made, sqlite3.Connection)
+            return made.serialize()
+    finally:
+        engine.dispose()
+
+
 class Database:
     """The one database of a data folder."""
 
     def __init__(self, folder: Path, clock: Clock = system_clock) -> None:
-        """Open, making file, tables and triggers where missing."""
-        folder.mkdir(parents=True, exist_ok=True)
+        """Open, making file, tables and triggers where missing.
+
+        Raises:
+            FileNotWritten, EntryNotWritten: The disk is full or refuses.
+        """
+        make_folder(folder)
         self.path = folder / "ohmtrail.db"
         self.head_path = folder / "trail-head.json"
         self.clock = clock
@@ -132,18 +162,22 @@ class Database:
         self._lock_path = folder / "write.lock"
         # Two pools, since how a transaction begins is a matter of the connection. IMMEDIATE for writers: a deferred one
         # that has read fails at its first write where another committed in between, however long it would wait.
+        with self._file_lock():
+            if not self.path.exists():
+                write_synced(self.path, _new_database())
         self._readers = _engine(self.path, "BEGIN")
         self._writers = _engine(self.path, "BEGIN IMMEDIATE")
-        self._open_schema()
+        try:
+            self._open_schema()
+        except OperationalError as error:
+            self.close()
+            raise EntryNotWritten(cause=str(error.orig)) from error
 
     def _open_schema(self) -> None:
         """Make the tables where there are none, bring those of an older version to this one, refuse a newer."""
         with self._file_lock(), self._writers.begin() as connection:
             if not connection.exec_driver_sql("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
-                SQLModel.metadata.create_all(connection)
-                for statement in schema_sql():
-                    connection.exec_driver_sql(statement)
-                connection.exec_driver_sql(f"PRAGMA user_version = {VERSION}")
+                _make_tables(connection)  # a file that an older version left empty, stopped at its first start
             version = version_of(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
         if version > VERSION:
             self.close()
@@ -176,9 +210,15 @@ class Database:
 
     @contextmanager
     def _file_lock(self) -> Iterator[None]:
-        with self._lock_path.open("w") as handle:
+        try:
+            handle = os.open(self._lock_path, os.O_RDWR | os.O_CREAT, 0o666)
+        except OSError as error:
+            raise FileNotWritten(file=self._lock_path.name, cause=error.strerror) from error
+        try:
             fcntl.flock(handle, fcntl.LOCK_EX)
             yield
+        finally:
+            os.close(handle)
 
     @contextmanager
     def read(self) -> Iterator[Session]:

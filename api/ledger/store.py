@@ -7,6 +7,7 @@ folder synced, so that after a crash there is either the whole file or none (and
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import secrets
@@ -30,6 +31,20 @@ def sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder, unless it is there, and its name durable.
+
+    Raises:
+        FileNotWritten: The disk is full or refuses.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        # Each time: who made it may have stopped before its name was synced, and the name takes with it what lies within.
+        sync_folder(folder.parent)
+    except OSError as error:
+        raise FileNotWritten(file=folder.name, cause=error.strerror) from error
+
+
 def write_synced(path: Path, data: bytes) -> None:
     """Replace a file by new content, durably: temporary file, sync, rename, sync of the folder.
 
@@ -47,7 +62,8 @@ def write_synced(path: Path, data: bytes) -> None:
         temporary.replace(path)
         sync_folder(path.parent)
     except OSError as error:
-        temporary.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # it stays then, and a later start sweeps it; what went wrong first is told
+            temporary.unlink(missing_ok=True)
         raise FileNotWritten(file=path.name, cause=error.strerror) from error
 
 
@@ -78,7 +94,7 @@ class Store:
     def __init__(self, root: Path) -> None:
         """Make the folder if it is missing."""
         self.root = root
-        root.mkdir(parents=True, exist_ok=True)
+        make_folder(root)
 
     def path(self, sha256: str) -> Path:
         """Give the place where the file of this hash lies, or would lie.
@@ -108,8 +124,7 @@ class Store:
             # Somebody damaged the stored file. It is set aside, where `verify` reports it, and the good bytes kept.
             path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
         if not path.parent.exists():
-            path.parent.mkdir(exist_ok=True)
-            sync_folder(self.root)  # the name of the new folder must last as well
+            make_folder(path.parent)
         write_synced(path, data)
         # Against accidents only: whoever owns the file can undo it, and then `verify` finds the change.
         path.chmod(0o444)
