@@ -15,17 +15,17 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import Engine, event, text
+from sqlalchemy import Connection, Engine, event, text
 from sqlalchemy.exc import DatabaseError, OperationalError
 from sqlmodel import Session, SQLModel, col, create_engine, select
 
 from api.ledger.canonical import CanonicalError, JsonObject
 from api.ledger.clock import Clock, capture_remark, system_clock, utc_text, was_set_back
-from api.ledger.errors import DiskRefused, FolderIsNewer, JournalUnsafe
+from api.ledger.errors import DiskRefused, FolderIsNewer, JournalUnsafe, file_not_written
 from api.ledger.ids import row_id
 from api.ledger.opening import entry_not_written, make_private_file, refuse_to_begin_anew, tighten_folder
 from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers, version_of
-from api.ledger.store import PRIVATE_FILE, make_private
+from api.ledger.store import PRIVATE_FILE, make_private, write_synced
 from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import Head, What, head_of, make_entry, prepare_head, read_head, write_head
 
@@ -141,6 +141,30 @@ def _engine(path: Path, begin: str) -> Engine:
     return engine
 
 
+def _make_tables(connection: Connection) -> None:
+    SQLModel.metadata.create_all(connection)
+    for statement in schema_sql():
+        connection.exec_driver_sql(statement)
+    connection.exec_driver_sql(f"PRAGMA user_version = {VERSION}")
+
+
+def _new_database() -> bytes:
+    """Make the file of a database without entries: it appears whole, as evidence does.
+
+    Made in place, a stop at the first start would leave a database without tables, as if somebody had removed them.
+    """
+    engine = create_engine("sqlite://")
+    try:
+        with engine.begin() as connection:
+            _make_tables(connection)
+        with engine.connect() as connection:
+            made = connection.connection.driver_connection
+            assert isinstance(made, sqlite3.Connection)
+            return made.serialize()
+    finally:
+        engine.dispose()
+
+
 class Database:
     """The one database of a data folder."""
 
@@ -158,26 +182,29 @@ class Database:
         self.clock = clock
         self.head_lags = False
         """The head file could not be written after a commit; the next writing that succeeds names what it lacked."""
-        for path in (self.path, folder / "write.lock"):
-            make_private_file(path)
+        make_private_file(folder / "write.lock")
         self._lag_noted = False
         self._lock = threading.Lock()
         self._lock_path = folder / "write.lock"
         # Two pools, since how a transaction begins is a matter of the connection. IMMEDIATE for writers: a deferred one
         # that has read fails at its first write where another committed in between, however long it would wait.
+        with self._file_lock():
+            if not self.path.exists():
+                write_synced(self.path, _new_database())
         self._readers = _engine(self.path, "BEGIN")
         self._writers = _engine(self.path, "BEGIN IMMEDIATE")
-        self._open_schema()
+        try:
+            self._open_schema()
+        except OperationalError as error:
+            self.close()
+            raise entry_not_written(folder, error.orig) from error
         tighten_folder(folder)
 
     def _open_schema(self) -> None:
         """Make the tables where there are none, bring those of an older version to this one, refuse a newer."""
         with self._file_lock(), self._writers.begin() as connection:
             if not connection.exec_driver_sql("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
-                SQLModel.metadata.create_all(connection)
-                for statement in schema_sql():
-                    connection.exec_driver_sql(statement)
-                connection.exec_driver_sql(f"PRAGMA user_version = {VERSION}")
+                _make_tables(connection)  # a file that an older version left empty, stopped at its first start
             version = version_of(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
         if version > VERSION:
             self.close()
@@ -220,7 +247,10 @@ class Database:
 
     @contextmanager
     def _file_lock(self) -> Iterator[None]:
-        handle = os.open(self._lock_path, os.O_RDWR | os.O_CREAT, PRIVATE_FILE)
+        try:
+            handle = os.open(self._lock_path, os.O_RDWR | os.O_CREAT, PRIVATE_FILE)
+        except OSError as error:
+            raise file_not_written(self._lock_path.name, error) from error
         try:
             fcntl.flock(handle, fcntl.LOCK_EX)
             yield

@@ -9,6 +9,7 @@ folder synced, so that after a crash there is either the whole file or none (and
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import secrets
@@ -27,10 +28,22 @@ PRIVATE_FOLDER, PRIVATE_FILE, STORED_FILE = 0o700, 0o600, 0o400
 
 
 def make_private(folder: Path) -> None:
-    """Make a folder for its user alone, with its parents as the system makes them, unless it is there."""
-    if not folder.is_dir():
-        folder.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
-        folder.chmod(PRIVATE_FOLDER)  # the umask may have taken more away than from others
+    """Make a folder for its user alone, with its parents as the system makes them, unless it is there.
+
+    Its name is made durable each time: who made it may have stopped before that was synced, and the name takes with it
+    what lies within.
+
+    Raises:
+        FileNotWritten: The disk is full or refuses.
+    """
+    try:
+        if not folder.is_dir():
+            folder.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
+            folder.chmod(PRIVATE_FOLDER)  # the umask may have taken more away than from others
+        with contextlib.suppress(PermissionError):  # a parent that we may not even read is not ours to sync
+            sync_folder(folder.parent)
+    except OSError as error:
+        raise file_not_written(folder.name, error) from error
 
 
 def tighten(path: Path, mode: int) -> bool:
@@ -77,7 +90,8 @@ def write_synced(path: Path, data: bytes, mode: int = PRIVATE_FILE) -> None:
         temporary.replace(path)
         sync_folder(path.parent)
     except OSError as error:
-        temporary.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # it stays then, and a later start sweeps it; what went wrong first is told
+            temporary.unlink(missing_ok=True)
         raise file_not_written(path.name, error) from error
 
 
