@@ -185,7 +185,6 @@ class Store:
             if os.path.lexists(folder) and not folder.is_dir():
                 _set_aside(folder)
             make_private(folder)
-            sync_folder(self.root)
             self._durable.add(folder.name)
 
     def content(self, path: Path, most: int) -> bytes | None:
