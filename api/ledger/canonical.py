@@ -29,8 +29,14 @@ def _refuse(number: str) -> Any:
 
 
 # Made once: `json.dumps` and `json.loads` with arguments make a new one for each of a trail's entries.
-_ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+# Circles need no check of their own: `_check` comes first, and what was read from text has none.
+_ENCODER = json.JSONEncoder(
+    ensure_ascii=False, check_circular=False, allow_nan=False, sort_keys=True, separators=(",", ":")
+)
 _DECODER = json.JSONDecoder(parse_float=_refuse, parse_constant=_refuse)
+
+
+_ROW_TYPES = {str, int, type(None)}
 
 
 def _check(value: object, where: str) -> None:
@@ -77,7 +83,7 @@ def is_canonical(value: object, text: str) -> bool:
 
 def row_text(row: JsonObject) -> str | None:
     """Write a row of a table as canonical JSON; None where it holds what no row of ours can (bytes, a fraction)."""
-    if any(type(value) not in (str, int, type(None)) for value in row.values()):
+    if not set(map(type, row.values())) <= _ROW_TYPES:
         return None
     return _ENCODER.encode(row)
 

@@ -6,6 +6,7 @@ may not be written to), it is read as unchangeable if no log lies there, else fr
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import os
 import shutil
@@ -18,12 +19,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from api.ledger.canonical import CanonicalError
-from api.ledger.trail import HeadFile, head_file_of
+from api.ledger.trail import FIRST_PREV, Head, HeadFile, head_file_of
 
 LOCK_TIMEOUT_S = 20.0
-"""How long to wait for a writer to finish its transaction, s."""
+"""How long to look for a moment in which head file and database belong together, s."""
 
-_POLL_S = 0.005
+_POLL_S = 0.001
 _COPIES = 5
 _MAY_NOT_WRITE = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
 
@@ -44,32 +45,6 @@ class Moment:
 
 
 @contextmanager
-def between_writes(lock: Path) -> Iterator[None]:
-    """Hold writers off for a moment, so that commit and head file belong together; where that cannot be, go on without.
-
-    A lock file that is missing or may not be read means that no writer of this user is at work.
-    """
-    try:
-        handle = os.open(lock, os.O_RDONLY)
-    except OSError:
-        yield
-        return
-    try:
-        end = time.monotonic() + LOCK_TIMEOUT_S
-        while time.monotonic() < end:
-            try:
-                fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
-                break
-            except BlockingIOError:
-                time.sleep(_POLL_S)
-            except OSError:
-                break  # this file system has no locks
-        yield
-    finally:
-        os.close(handle)
-
-
-@contextmanager
 def moment_of(folder: Path) -> Iterator[Moment]:
     """Open one moment of a data folder.
 
@@ -77,11 +52,51 @@ def moment_of(folder: Path) -> Iterator[Moment]:
         sqlite3.Error: The database cannot be opened or is none.
         OSError: The system does not give head file or database.
     """
-    with ExitStack() as stack:
-        with between_writes(folder / "write.lock"):
-            head_bytes = _bytes_of(folder / "trail-head.json")
-            connection = _connect(folder / "ohmtrail.db", stack)
-        yield Moment(connection, _head_file(head_bytes), head_bytes)
+    end = time.monotonic() + LOCK_TIMEOUT_S
+    while True:
+        with ExitStack() as stack:
+            with _no_writer_at_work(folder / "write.lock") as alone:
+                head_bytes = _bytes_of(folder / "trail-head.json")
+                connection = _connect(folder / "ohmtrail.db", stack)
+            moment = Moment(connection, _head_file(head_bytes), head_bytes)
+            # Beside a writer, a head that names the last entry is just as well the one that belongs to it.
+            if alone or _belong_together(moment) or time.monotonic() > end:
+                yield moment
+                return
+        time.sleep(_POLL_S)
+
+
+@contextmanager
+def _no_writer_at_work(lock: Path) -> Iterator[bool]:
+    """Hold writers off for a moment if none is at work, so that commit and head file belong together.
+
+    A lock file that is missing or may not be read means that no writer of this user is at work.
+    """
+    try:
+        handle = os.open(lock, os.O_RDONLY)
+    except OSError:
+        yield True
+        return
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+            alone = True
+        except OSError as error:
+            alone = error.errno != errno.EWOULDBLOCK  # some file systems have no locks
+        yield alone
+    finally:
+        os.close(handle)
+
+
+def _belong_together(moment: Moment) -> bool:
+    if isinstance(moment.head_file, CanonicalError):
+        return False
+    try:
+        last = moment.connection.execute("SELECT hash FROM trail_entry ORDER BY seq DESC LIMIT 1").fetchone()
+    except sqlite3.Error:
+        return True  # the steps of the verification say more
+    head = moment.head_file.head or Head()
+    return head.hash == (FIRST_PREV if last is None else last[0])
 
 
 def _bytes_of(path: Path) -> bytes | None:
