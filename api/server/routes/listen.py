@@ -116,7 +116,8 @@ class ListenConnection:
             await self.problem(UtteranceTooLong(most=int(MAX_SECONDS)))
             return
         utterance.pcm += data
-        if await run_sync(utterance.feed):
+        # At the server's stop nobody waits for the recogniser: what was received is kept, read or not.
+        if await run_sync(utterance.feed, abandon_on_cancel=True):
             await self.socket.send_json({"type": "partial", "text": utterance.text})
         if self.hands_free and utterance.ended:
             await self.end()
@@ -183,6 +184,8 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, limits: LimitsDep, 
             job_of(session, job_id)
 
     connection = ListenConnection(socket, workspace, job_id)
+    listening: set[ListenConnection] = socket.app.state.listening
+    listening.add(connection)
     try:
         try:
             await run_sync(known)
@@ -207,4 +210,7 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, limits: LimitsDep, 
     except WebSocketDisconnect:
         pass
     finally:
-        await connection.lost()
+        try:
+            await connection.lost()
+        finally:
+            listening.discard(connection)
