@@ -68,7 +68,7 @@ class Limits:
 
     connections: int = 512
     connections_per_client: int = 64
-    sockets: int = 32
+    sockets: int = 16
     sockets_per_client: int = 4
     uploads: int = 64
     uploads_per_client: int = 8

@@ -8,12 +8,14 @@ from __future__ import annotations
 import json
 import logging
 import os
+import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.metadata import version
 from threading import Thread
 from typing import Any
 
+import anyio
 from anyio import CapacityLimiter
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -38,7 +40,7 @@ MAX_BODY = 1_000_000
 
 log = logging.getLogger(__name__)
 
-MOST_STORING = 8
+MOST_STORING = 4
 """How many uploads are held in memory and stored at the same time."""
 
 MOST_ARRIVING = 64
@@ -46,6 +48,9 @@ MOST_ARRIVING = 64
 
 MOST_HEAVY = 2
 """How many of the requests that keep a core busy (reports, verification, several photos) run at the same time."""
+
+KEEPING_S = 1.5
+"""How long the end waits for what was being said on open connections to be kept, s."""
 
 _WHAT_TO_DO = {
     404: "Check the address.",
@@ -110,7 +115,11 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     )
     app.state.heavy = CapacityLimiter(MOST_HEAVY)
     Thread(target=workspace.intake.resume, name="resume", daemon=True).start()
+    app.state.listening = set()
     yield
+    end = time.monotonic() + KEEPING_S
+    while app.state.listening and time.monotonic() < end:
+        await anyio.sleep(0.05)
     app.state.queue.stop()
     workspace.close()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 
-BENCHMARKS = ("demo", "speech", "display", "grading", "ledger")
+BENCHMARKS = ("demo", "speech", "display", "grading", "ledger", "load")
 
 
 def main() -> int:

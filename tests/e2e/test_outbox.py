@@ -136,3 +136,28 @@ def test_several_photos_of_one_display_wait_together_and_arrive_once(
     assert tried == ["no network", "answer lost", "through"]
     assert [stored(server, note["sha256"]) for note in arrivals(server, job_id)] == [p.read_bytes() for p in photos]
     context.close()
+
+
+def test_what_is_only_stored_is_followed_until_it_is_read(
+    chromium: Browser, server: running.Server, job_id: str
+) -> None:
+    """Ask for the answer before the reading, as happens by itself when many captures wait."""
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    open_job(page, server, job_id)
+    statuses: list[int] = []
+
+    def at_once(route: Route) -> None:
+        answer = route.fetch(headers={**route.request.headers, "prefer": "respond-async"})
+        statuses.append(answer.status)
+        route.fulfill(response=answer)
+
+    page.route("**/evidence", at_once)
+    page.locator("#clip").set_input_files(CLIPS[0])
+    expect(page.locator("#unsent")).to_have_text("", timeout=30_000)
+    page.locator("#clip").set_input_files(CLIPS[1])
+    expect(page.locator("[data-proposal] .value")).to_have_text("1.21 Ω", timeout=60_000)
+    expect(page.locator("#words")).not_to_contain_text("Stored.", timeout=30_000)
+    assert statuses == [202, 202]
+    assert [stored(server, note["sha256"]) for note in arrivals(server, job_id)] == [c.read_bytes() for c in CLIPS[:2]]
+    context.close()

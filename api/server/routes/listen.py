@@ -53,7 +53,7 @@ def _limiter() -> CapacityLimiter:
 
 async def apart(work: Callable[[], _T]) -> _T:
     """Run what may take long in a thread of its own kind."""
-    return await run_sync(work, limiter=_limiter())
+    return await run_sync(work, limiter=_limiter(), abandon_on_cancel=True)
 
 
 def flac(pcm: bytes) -> bytes:
@@ -138,6 +138,7 @@ class ListenConnection:
             await self.problem(UtteranceTooLong(most=int(MAX_SECONDS)))
             return
         utterance.pcm += data
+        # At the server's stop nobody waits for the recogniser: what was received is kept, read or not.
         if await apart(utterance.feed):
             await self.socket.send_json({"type": "partial", "text": utterance.text})
         if self.hands_free and utterance.ended:
@@ -205,6 +206,8 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, limits: LimitsDep, 
             job_of(session, job_id)
 
     connection = ListenConnection(socket, workspace, job_id)
+    listening: set[ListenConnection] = socket.app.state.listening
+    listening.add(connection)
     try:
         try:
             await run_sync(known)
@@ -229,4 +232,7 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, limits: LimitsDep, 
     except WebSocketDisconnect:
         pass
     finally:
-        await connection.lost()
+        try:
+            await connection.lost()
+        finally:
+            listening.discard(connection)

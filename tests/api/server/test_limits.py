@@ -258,7 +258,8 @@ def test_a_full_queue_stores_nothing(client: TestClient, workspace: Workspace, m
     while (found := client.get(first.headers["location"]).json())["state"] == "stored":
         time.sleep(0.05)
     assert (found["state"], found["heard"]["text"]) == ("recognised", "confirm")
-    status = client.get("/api/status").json()["queue"]
+    while (status := client.get("/api/status").json()["queue"])["reading"]:
+        time.sleep(0.05)
     assert (status["waiting"], status["reading"], status["last"]) == (0, 0, 1)
     assert workspace.verify().intact
 
@@ -282,9 +283,13 @@ def test_captures_of_one_job_are_read_in_the_order_sent_and_answered_when_asked_
             answers.append(found)
         assert answers[0]["proposals"][0]["value"] == "1.08"
         assert answers[1]["records"][0]["value"] == "1.08"
+        while opened.get("/api/status").json()["queue"]["reading"]:
+            time.sleep(0.05)
         waited = opened.post("/api/jobs/J1/evidence", files={"file": ("x", clip("what is next"))})
         assert waited.status_code == 201, "without a wish and without a queue, the answer is whole"
         assert "read;dur=" in waited.headers["server-timing"]
+        while opened.get("/api/status").json()["queue"]["reading"]:
+            time.sleep(0.05)
         patient = opened.post(
             "/api/jobs/J1/evidence",
             files={"file": ("x", clip("what is next", 2))},
