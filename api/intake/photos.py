@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Sequence
 
 from api.intake.errors import (
@@ -26,6 +27,8 @@ MOST_FRAMES = 8
 """Photos in one burst that the server takes: with the largest ones, 200 MB."""
 PREVIEW_SIDE = 1600
 """Longest side of the picture that the page shows, px."""
+
+_one_preview = threading.Lock()  # a photo of 50 megapixels takes 100 MB to decode, in the process that serves pages
 
 
 def in_pixels(data: bytes, corners: Corners) -> Quad:
@@ -71,12 +74,13 @@ def preview(data: bytes) -> bytes:
 
     from capture.display.picture import open_picture
 
-    try:
-        pixels = open_picture(data).pixels
-    except MediaError as error:
-        raise PreviewUnreadable(problem=error) from None
-    scale = min(1.0, PREVIEW_SIDE / max(pixels.shape[:2]))
-    small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else pixels
-    done, encoded = cv2.imencode(".jpg", small[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 85])
+    with _one_preview:
+        try:
+            pixels = open_picture(data).pixels
+        except MediaError as error:
+            raise PreviewUnreadable(problem=error) from None
+        scale = min(1.0, PREVIEW_SIDE / max(pixels.shape[:2]))
+        small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else pixels
+        done, encoded = cv2.imencode(".jpg", small[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 85])
     assert done
     return bytes(encoded.tobytes())

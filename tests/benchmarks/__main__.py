@@ -5,7 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 
-BENCHMARKS = ("demo", "speech", "display", "grading", "ledger", "load")
+BENCHMARKS = ("demo", "speech", "display", "hostile", "grading", "ledger", "load")
 
 
 def main() -> int:
