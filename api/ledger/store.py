@@ -39,7 +39,7 @@ def make_folder(folder: Path) -> None:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        # Each time: who made it may have stopped before its name was synced, and the name takes with it what lies within.
+        # Each time: who made it may have stopped before its name was synced; with the name all within it would be lost.
         sync_folder(folder.parent)
     except OSError as error:
         raise FileNotWritten(file=folder.name, cause=error.strerror) from error
