@@ -53,7 +53,7 @@ def _brown(rate: int) -> Samples:
 
 
 def _speech(gap_s: float, *, backwards: bool = False) -> Callable[[int], Samples]:
-    """String the demo's clips together, with gaps between."""
+    """Join the demo's clips, with gaps between."""
 
     def make(rate: int) -> Samples:
         said, length = [], 0
