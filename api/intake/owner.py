@@ -16,6 +16,8 @@ from typing import IO
 
 from api.intake.errors import FolderInUse
 from api.ledger.clock import Clock, utc_text
+from api.ledger.opening import make_private_file, refuse_to_begin_anew
+from api.ledger.store import PRIVATE_FILE, make_private
 
 LOCK_FILE = "owner.lock"
 """Name of the file in the data folder."""
@@ -32,11 +34,14 @@ class FolderOwner:
             clock: Gives the instant that is written as the start.
 
         Raises:
+            DatabaseUnusable: Earlier work lies there without its database, or the database is none of ours.
             FolderInUse: Another one holds it; the error names who.
         """
-        folder.mkdir(parents=True, exist_ok=True)
+        refuse_to_begin_anew(folder)  # before anything is written into a folder that is none of ours
+        make_private(folder)
         path = folder / LOCK_FILE
-        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        make_private_file(path)
+        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, PRIVATE_FILE)
         self._file: IO[str] = os.fdopen(handle, "r+", encoding="utf-8")
         try:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)

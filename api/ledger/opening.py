@@ -90,7 +90,7 @@ def make_private_file(path: Path) -> None:
 
 
 def _own_files(folder: Path) -> Iterator[Path]:
-    names = ("ohmtrail.db", "ohmtrail.db-wal", "ohmtrail.db-shm", "trail-head.json", "write.lock")
+    names = ("ohmtrail.db", "ohmtrail.db-wal", "ohmtrail.db-shm", "trail-head.json", "write.lock", "owner.lock")
     yield from (folder / name for name in names)
     yield from folder.glob("report-*.html")
 

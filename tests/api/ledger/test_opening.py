@@ -177,7 +177,7 @@ def test_an_absurd_capture_time_is_on_the_record_and_in_the_trail(workspace: Wor
 
 
 def test_a_clock_that_is_set_back_is_noted_once_and_on_the_record(tmp_path: Path) -> None:
-    times = iter(["2026-11-24T10:00:00Z"] * 4 + ["2026-11-24T09:00:00Z"] * 40)
+    times = iter(["2026-11-24T10:00:00Z"] * 5 + ["2026-11-24T09:00:00Z"] * 40)
     workspace = Workspace.open(tmp_path, engines=FakeEngines(), clock=lambda: parse_instant(next(times)))
     visit = Visit(workspace)
     visit.say("x ray axis through the cable a one to a two one point zero eight ohms")
