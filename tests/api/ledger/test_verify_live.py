@@ -6,7 +6,6 @@ import json
 import os
 import shutil
 import signal
-import sqlite3
 import subprocess
 import sys
 import threading
@@ -52,7 +51,7 @@ def test_no_false_alarm_while_captures_go_on(workspace: Workspace) -> None:
     seen: set[int] = set()
     alarms: list[list[str]] = []
     try:
-        while len(seen) < 5 or len(alarms) < ROUNDS:
+        while len(seen) < 5 or len(alarms) < ROUNDS or sum(taken) <= 10:
             found = verify_folder(workspace.folder)
             coming_in = [note for note in found.notes if "is just coming in" in note]
             told = {*found.problems, *found.unread, *found.notes} - {*coming_in}
@@ -160,12 +159,15 @@ def test_exit_statuses_of_the_command(folder: Path, tmp_path: Path) -> None:
 
 
 UNPRIVILEGED = """
-import json, os, sys
+import ctypes, json, os, sys
 from pathlib import Path
 from api.assessment.recheck import verify_all
 assert verify_all(Path(sys.argv[1]).with_name("warm")).entries  # all modules are read before they are out of reach
 if os.getuid() == 0:
-    os.setgroups([]); os.setgid(65534); os.setuid(65534)
+    # Root without its capabilities is held to the modes as any owner is; another user there may not even be, since the
+    # suite can run in a namespace that knows one user only. The numbers: linux/capability.h, version 3, this process.
+    header, nothing = (ctypes.c_uint32 * 2)(0x20080522, 0), (ctypes.c_uint32 * 6)()
+    assert ctypes.CDLL(None).capset(header, nothing) == 0
 found = verify_all(Path(sys.argv[1]))
 print(json.dumps(found.to_json()))
 """
@@ -231,17 +233,30 @@ def test_what_cannot_be_read_is_said_to_be_so(public: Path) -> None:
     assert (found["result"], found["problems"]) == ("unreadable", [])
 
 
+READ_ONLY = """
+import json, sqlite3, sys
+from pathlib import Path
+from api.assessment.recheck import verify_all
+folder = Path(sys.argv[1])
+try:
+    sqlite3.connect(folder / "ohmtrail.db").execute("CREATE TABLE x (a)")
+except sqlite3.OperationalError:
+    print(json.dumps(verify_all(folder).to_json()))
+"""
+
+
 def test_on_a_medium_that_cannot_be_written_to(sealed: Path, tmp_path: Path) -> None:
+    """Mount a disk in a namespace of its own, which needs no rights beyond those that the suite itself runs with."""
     disk = tmp_path / "disk"
     disk.mkdir()
-    if subprocess.run(["mount", "-t", "tmpfs", "tmpfs", str(disk)], capture_output=True, check=False).returncode != 0:
-        pytest.skip("mounting a file system is not allowed here")
-    try:
-        shutil.copytree(sealed, disk / "data")
-        subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
-        with pytest.raises(sqlite3.OperationalError):
-            sqlite3.connect(disk / "data" / "ohmtrail.db").execute("CREATE TABLE x (a)")
-        found = verify_all(disk / "data")
-        assert (found.result, found.notes) == (VerifyResult.INTACT, [])
-    finally:
-        subprocess.run(["umount", "-l", str(disk)], check=True)
+    steps = (
+        'mount -t tmpfs tmpfs "$1" && cp -r "$2" "$1/data" && mount -o remount,ro "$1" && exec "$3" -c "$4" "$1/data"'
+    )
+    namespace = ["unshare", *(["--map-root-user"] if os.getuid() else []), "--mount"]
+    arguments = [str(disk), str(sealed), sys.executable, READ_ONLY]
+    done = subprocess.run(
+        [*namespace, "sh", "-c", steps, "sh", *arguments], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert (found["result"], found["notes"]) == ("intact", [])
