@@ -7,9 +7,10 @@ bin="$PWD/.venv/bin"
 "$bin/ruff" format --check --quiet .
 "$bin/ruff" check --quiet .
 "$bin/mypy"
-# The suite runs with the network cut off but for loopback, which proves that the product never needs one.
-if unshare --map-root-user --net true 2>/dev/null; then
-  exec unshare --map-root-user --net sh -c 'ip link set lo up && exec "$@"' sh "$bin/python" -m pytest "$@"
+# The suite runs with the network cut off but for loopback, which proves that the product never needs one; in a mount
+# namespace of its own it may fill and write-protect small disks.
+if unshare --map-root-user --net --mount true 2>/dev/null; then
+  exec unshare --map-root-user --net --mount sh -c 'ip link set lo up && exec "$@"' sh "$bin/python" -m pytest "$@"
 fi
 printf '%s\n' "This system does not let us cut the network off for the tests; running them with it." >&2
 exec "$bin/python" -m pytest "$@"
