@@ -54,7 +54,7 @@ def promised(answer: Any) -> list[Promise]:
         columns = ("id", "value", "unit", "qualifier", "axis", "section", "kind", "clip_sha256", "photo_sha256")
         found.append(("record", {name: record[name] for name in columns}))
     for proposal in answer["proposals"]:
-        found.append(("proposal", {"id": proposal["id"], "clip_sha256": proposal["clip_sha256"]}))
+        found.append(("proposal", {"id": proposal["id"]}))  # all else of it may change until it is confirmed
         if proposal["crop_sha256"]:
             found.append(("evidence", {"sha256": proposal["crop_sha256"], "kind": "crop"}))
     found += [("confirmation_event", {"record_id": id_, "action": "withdraw"}) for id_ in _ids(answer["withdrawn"])]
@@ -232,7 +232,7 @@ class Told:
         promises: What was acknowledged.
         error: The code of the error that it was answered with; empty where there was none.
         what: Its sentence.
-        refused: It was an error of the family that says the disk refused, or none of ours at all.
+        refused: The disk refused, the folder could not be opened, or it was no error of ours at all.
         kept: What the trail took in meanwhile, though an error was answered.
         over: The fault was over when it began.
     """
@@ -274,7 +274,8 @@ def do_step(hand: Hand, name: str, step: Step) -> Told:
     except Exception as error:
         told.error = error.code if isinstance(error, OhmtrailError) else f"raw {type(error).__name__}"
         told.what = str(error)
-        told.refused = isinstance(error, WriteFailed) or not isinstance(error, OhmtrailError)
+        # Without a workspace the folder could not be opened, whatever the reason given (a lock never let go, say).
+        told.refused = isinstance(error, WriteFailed) or not isinstance(error, OhmtrailError) or hand.workspace is None
         told.kept = trail_of(hand)[before:]
     return told
 
