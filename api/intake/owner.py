@@ -6,16 +6,17 @@ the system lets go of it when the holder dies, however it dies, so a name left i
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import json
 import os
 import socket
 import sys
 from pathlib import Path
-from typing import IO
 
 from api.intake.errors import FolderInUse
 from api.ledger.clock import Clock, utc_text
+from api.ledger.errors import file_not_written
 from api.ledger.opening import make_private_file, refuse_to_begin_anew
 from api.ledger.store import PRIVATE_FILE, make_private
 
@@ -41,24 +42,29 @@ class FolderOwner:
         make_private(folder)
         path = folder / LOCK_FILE
         make_private_file(path)
-        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, PRIVATE_FILE)
-        self._file: IO[str] = os.fdopen(handle, "r+", encoding="utf-8")
         try:
-            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, PRIVATE_FILE)
+        except OSError as error:
+            raise file_not_written(path.name, error) from error
+        self._handle = handle
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
-            named = self._file.read(4096)
-            self._file.close()
+            named = os.pread(handle, 4096, 0).decode("utf-8", "replace")
+            os.close(handle)
             raise FolderInUse(folder=folder, owner=described(named)) from None
-        self._file.truncate(0)
-        self._file.write(json.dumps(_myself(utc_text(clock())), indent=1))
-        self._file.flush()
+        # The lock is what holds; the name is for whoever is refused, and a disk that does not take it stops nothing.
+        with contextlib.suppress(OSError):
+            os.ftruncate(handle, 0)
+            os.pwrite(handle, json.dumps(_myself(utc_text(clock())), indent=1).encode(), 0)
 
     def release(self) -> None:
         """Let go; the file stays, empty, since somebody may be opening it just now."""
-        if not self._file.closed:
-            self._file.seek(0)
-            self._file.truncate(0)
-            self._file.close()
+        if self._handle >= 0:
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._handle, 0)
+            os.close(self._handle)
+            self._handle = -1
 
 
 def _myself(since: str) -> dict[str, object]:

@@ -19,6 +19,7 @@ from api.ledger.errors import (
     DatabaseMissing,
     EntryHasNoSpace,
     EntryNotWritten,
+    file_not_written,
 )
 from api.ledger.store import PRIVATE_FILE, PRIVATE_FOLDER, STORED_FILE, tighten
 from api.ledger.trail import Head, read_head
@@ -82,11 +83,21 @@ def _tables(path: Path) -> set[str] | None:
 
 
 def make_private_file(path: Path) -> None:
-    """Make a file for its user alone, unless it is there; what SQLite puts beside its database takes its mode."""
-    if not path.exists():
+    """Make a file for its user alone, unless it is there; what SQLite puts beside its database takes its mode.
+
+    Raises:
+        FileNotWritten: The disk is full or refuses.
+    """
+    if path.exists():
+        return
+    try:
         handle = os.open(path, os.O_WRONLY | os.O_CREAT, PRIVATE_FILE)
-        os.fchmod(handle, PRIVATE_FILE)
-        os.close(handle)
+        try:
+            os.fchmod(handle, PRIVATE_FILE)
+        finally:
+            os.close(handle)
+    except OSError as error:
+        raise file_not_written(path.name, error) from error
 
 
 def _own_files(folder: Path) -> Iterator[Path]:
