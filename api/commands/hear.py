@@ -125,7 +125,7 @@ def as_data(utterance: Utterance) -> PlainData:
 
 def as_table(rows: list[PlainData], first: str = "File") -> Table:
     """Lay the files out as a table for a terminal; `first` heads the column that says which."""
-    table = Table(first, "Heard", "Means", "Confidence", "Ask about")
+    table = Table(first, "Heard", "Means", "Conf.", "Ask about")
     for row in rows:
         if "error" in row:
             table.add_row(Path(row["file"]).name, f"[red]{_escape(row['error'])}[/red]", "", "", "")
