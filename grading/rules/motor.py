@@ -42,7 +42,7 @@ DEW = "insulation.dew_point"
 
 
 @dataclass(frozen=True)
-class Corrected:
+class ReadingAt40:
     """A reading brought to 40 °C.
 
     Attributes:
@@ -68,7 +68,7 @@ def insulation_system(
     return known, None
 
 
-def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Corrected:
+def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> ReadingAt40:
     """Bring a reading to 40 °C with the winding temperature on record.
 
     Raises:
@@ -80,7 +80,7 @@ def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, 
     if winding_c is None:
         low = factor_bounds(system, LOWEST_C, Decimal(0))[0]
         high = factor_bounds(system, HIGHEST_C, Decimal(0))[1]
-        return Corrected(reading.interval.scaled(low, high), None, None, how)
+        return ReadingAt40(reading.interval.scaled(low, high), None, None, how)
     options = factors(system, winding_c)
     chosen = min(options, key=lambda name: options[name])
     factor = options[chosen]
@@ -98,7 +98,7 @@ def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, 
         value = reading.value * factor
         by_temperature = reading.value * (high - low) / 2 / ROOT_3
         standard = combined((reading.standard_uncertainty * factor, by_temperature))
-    return Corrected(reading.interval.scaled(low, high), value, standard, how)
+    return ReadingAt40(reading.interval.scaled(low, high), value, standard, how)
 
 
 def damp(context: AxisContext, margin_c: Decimal) -> Decimal | None:
@@ -222,7 +222,7 @@ def _settle(case: Case, reading: BoundedReading) -> NextStep:
     return step(StepKind.ACCURATE_OR_NEAR_40C, ReasonKind.NOT_CERTAIN)
 
 
-def _watch(case: Case, reading: BoundedReading, corrected: Corrected) -> Iterator[Finding]:
+def _watch(case: Case, reading: BoundedReading, corrected: ReadingAt40) -> Iterator[Finding]:
     limit = watch_limit(case.context, case.profile.limits)
     interval = corrected.interval if corrected.value is not None else reading.interval
     value = corrected.value if corrected.value is not None else reading.value

@@ -213,7 +213,7 @@ def test_same_elsewhere(text: str, terminals: str, axis: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "command", "digits", "struck"),
+    ("text", "command", "digits", "superseded"),
     [
         ("correction four fifty meg", Command.CORRECT, ["450"], []),
         ("scratch that four fifty meg", Command.CORRECT, ["450"], []),
@@ -224,11 +224,11 @@ def test_same_elsewhere(text: str, terminals: str, axis: str) -> None:
         ("uh correction four fifty meg", Command.CORRECT, ["450"], []),
     ],
 )
-def test_corrections(text: str, command: Command | None, digits: list[str], struck: list[str]) -> None:
+def test_corrections(text: str, command: Command | None, digits: list[str], superseded: list[str]) -> None:
     utterance = parse(text, IR)
     assert utterance.command is command
     assert [reading.quantity.digits for reading in utterance.readings] == digits
-    assert [reading.quantity.digits for reading in utterance.superseded] == struck
+    assert [reading.quantity.digits for reading in utterance.superseded] == superseded
 
 
 def test_the_place_named_before_a_correction_still_holds() -> None:
