@@ -7,6 +7,8 @@ bin="$PWD/.venv/bin"
 "$bin/ruff" format --check --quiet .
 "$bin/ruff" check --quiet .
 "$bin/mypy"
+# One process for each core; a file stays in one of them, since its tests share a server, a browser or a model.
+set -- --numprocesses logical --dist loadfile "$@"
 # The suite runs with the network cut off but for loopback, which proves that the product never needs one; in a mount
 # namespace of its own it may fill and write-protect small disks.
 if unshare --map-root-user --net --mount true 2>/dev/null; then

@@ -157,7 +157,7 @@ def test_listening_connections_are_few_and_a_pause_gives_the_recogniser_back(ser
             refused_by = caught.value.response
             assert set(EVERY_ANSWER) <= {name.lower() for name in refused_by.headers}
             await second.send(bytes(16_000))
-            await asyncio.wait_for(second.wait_closed(), 15)
+            await asyncio.wait_for(second.wait_closed(), 60)
             await first.close()
             return refused_by.status_code, second.close_code
 
