@@ -8,6 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
+from capture.expectation import Expectation
 from grading.terms.quantity import Quantity, QuantityKind
 from grading.terms.section import Section
 
@@ -104,8 +105,9 @@ class Context:
         test_voltage_set: Test voltage selected on the tester, V.
         last: The last reading with digits; "same" copies it.
         voltage_next: "Set to" was said without a number: the next bare number is the test voltage.
-        axes: The axes that the job has, in upper case; empty where nobody knows. It is no part of what was said, so two
-            contexts that differ in it alone are equal.
+        axes: The axes that the job has, in upper case; empty where nobody knows.
+        expects: What was asked last, and so can come now. This and the axes are no part of what was said, so two
+            contexts that differ in them alone are equal.
     """
 
     kind: QuantityKind | None = None
@@ -116,6 +118,7 @@ class Context:
     last: Reading | None = None
     voltage_next: bool = False
     axes: tuple[str, ...] = field(default=(), compare=False)
+    expects: Expectation = field(default=Expectation(), compare=False)
 
     def after(self, reading: Reading) -> Context:
         """Give the context that holds once `reading` was heard."""
