@@ -10,7 +10,6 @@ file whatever happens; when the connection is lost it is marked cut and is not a
 from __future__ import annotations
 
 import asyncio
-import io
 import json
 from collections.abc import Callable
 from functools import cache
@@ -30,6 +29,7 @@ from api.visit.jobs import job_of
 from api.workspace import Workspace
 from capture.errors import CaptureError
 from capture.speech.audio import MAX_SECONDS, RATE
+from capture.speech.encoder import flac
 
 router = APIRouter(tags=["listen"])
 
@@ -54,17 +54,6 @@ def _limiter() -> CapacityLimiter:
 async def apart(work: Callable[[], _T]) -> _T:
     """Run what may take long in a thread of its own kind."""
     return await run_sync(work, limiter=_limiter(), abandon_on_cancel=True)
-
-
-def flac(pcm: bytes) -> bytes:
-    """Encode 16 kHz mono 16-bit samples as a FLAC file, lossless; half a sample at the end is dropped."""
-    import numpy as np
-    import soundfile
-
-    samples = np.frombuffer(pcm[: len(pcm) // 2 * 2], dtype="<i2")
-    out = io.BytesIO()
-    soundfile.write(out, samples, RATE, format="FLAC", subtype="PCM_16")
-    return out.getvalue()
 
 
 class IncomingUtterance:
