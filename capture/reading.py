@@ -163,6 +163,7 @@ class Heard:
         alternatives: Other word sequences, best first.
         duration_s: Length of the clip, s.
         over_noise_db: Speech over the noise around it, dB, as far as levels alone tell; None where nobody measured.
+        unled: The words that sound best where hearing is not led by what was asked; None where it was not led.
     """
 
     text: str
@@ -170,6 +171,7 @@ class Heard:
     alternatives: tuple[Hypothesis, ...] = ()
     duration_s: float = 0.0
     over_noise_db: float | None = None
+    unled: tuple[Word, ...] | None = None
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from anyio import CancelScope, CapacityLimiter
 from anyio.to_thread import run_sync
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
+from api.dialogue.turn import context_of
 from api.errors import OhmtrailError
 from api.intake.recognisers import ListeningStream
 from api.ledger.canonical import PlainData
@@ -28,6 +29,7 @@ from api.server.routes import LimitsDep, WorkspaceDep
 from api.visit.jobs import job_of
 from api.workspace import Workspace
 from capture.errors import CaptureError
+from capture.expectation import Asked
 from capture.speech.audio import MAX_SECONDS, RATE
 from capture.speech.encoder import flac
 
@@ -80,7 +82,7 @@ class IncomingUtterance:
         if self.deaf:
             return False
         try:
-            self.stream = self.stream or self.workspace.engines.stream()
+            self.stream = self.stream or self.workspace.engines.stream(self._asked())
             text = self.stream.accept(bytes(self.pcm[self.fed : whole]))
         except CaptureError:
             # Deaf, and still keeping: what somebody says must outlast a model that is missing or broken. The file is
@@ -90,6 +92,11 @@ class IncomingUtterance:
         self.fed = whole
         changed, self.text = text != self.text, text
         return changed
+
+    def _asked(self) -> Asked:
+        """Tell what the job's conversation asked last."""
+        with self.workspace.database.read() as session:
+            return context_of(session, self.job_id).expects.asked
 
     @property
     def ended(self) -> bool:
