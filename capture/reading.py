@@ -8,6 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
+from capture.expectation import Expectation
 from grading.terms.quantity import Quantity, QuantityKind
 from grading.terms.section import Section
 
@@ -104,8 +105,9 @@ class Context:
         test_voltage_set: Test voltage selected on the tester, V.
         last: The last reading with digits; "same" copies it.
         voltage_next: "Set to" was said without a number: the next bare number is the test voltage.
-        axes: The axes that the job has, in upper case; empty where nobody knows. It is no part of what was said, so two
-            contexts that differ in it alone are equal.
+        axes: The axes that the job has, in upper case; empty where nobody knows.
+        expects: What was asked last, and so can come now. This and the axes are no part of what was said, so two
+            contexts that differ in them alone are equal.
     """
 
     kind: QuantityKind | None = None
@@ -116,6 +118,7 @@ class Context:
     last: Reading | None = None
     voltage_next: bool = False
     axes: tuple[str, ...] = field(default=(), compare=False)
+    expects: Expectation = field(default=Expectation(), compare=False)
 
     def after(self, reading: Reading) -> Context:
         """Give the context that holds once `reading` was heard."""
@@ -160,6 +163,7 @@ class Heard:
         alternatives: Other word sequences, best first.
         duration_s: Length of the clip, s.
         over_noise_db: Speech over the noise around it, dB, as far as levels alone tell; None where nobody measured.
+        unled: The words that sound best where hearing is not led by what was asked; None where it was not led.
     """
 
     text: str
@@ -167,6 +171,7 @@ class Heard:
     alternatives: tuple[Hypothesis, ...] = ()
     duration_s: float = 0.0
     over_noise_db: float | None = None
+    unled: tuple[Word, ...] | None = None
 
 
 @dataclass(frozen=True)

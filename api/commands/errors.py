@@ -6,7 +6,6 @@ from pathlib import Path
 
 from api.errors import BadInput
 from capture.errors import MediaError
-from capture.speech.errors import ClipTooLarge
 
 
 class FileNotJson(BadInput):
@@ -55,13 +54,6 @@ class PhraseCountWrong(BadInput):
     path: Path
     count: int
     most: int
-
-
-class ClipFileTooLarge(ClipTooLarge):
-    """Refuse a sound file over the limit by its size on disk."""
-
-    message = "{path} is over {most} MB. Record one reading at a time."
-    path: Path
 
 
 class NoFile(MediaError):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Annotated
 
@@ -11,15 +13,16 @@ from rich.console import Console
 from rich.progress import Progress, TextColumn
 from rich.table import Table
 
-from api.commands.errors import ClipFileTooLarge, PhraseCountWrong, PhrasesNoText
+from api.commands.errors import PhraseCountWrong, PhrasesNoText
 from api.errors import BadInput
 from api.ledger.canonical import PlainData
 from capture.errors import CaptureError, ModelError
 from capture.language.vocabulary import plain_text
 from capture.reading import Reading, Utterance
-from capture.speech.audio import MAX_BYTES
+from capture.speech.audio import MAX_SECONDS, RATE, Recording
+from capture.speech.errors import SOUND_FILES
+from capture.speech.live import recorded
 from capture.speech.recogniser import SpeechModel
-from capture.speech.understand import hear_clip
 
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON object a line instead of a table.")]
 Phrases = Annotated[
@@ -32,13 +35,14 @@ MAX_PHRASES = 20_000
 
 
 def hear(
-    files: Annotated[list[Path], typer.Argument(help="Sound files: WAV, FLAC, Ogg (Opus or Vorbis) or MP3.")],
+    files: Annotated[list[Path], typer.Argument(help=f"Sound files of any length: {SOUND_FILES}.")],
     as_json: AsJson = False,
     phrases: Phrases = None,
     model: Model = None,
 ) -> None:
     """Hear sound files and say which readings or commands they hold.
 
+    A recording of more than a minute gives a row for each utterance, as it is found; its words count from "start_s".
     Ends with exit code 1 when a file could not be read, 2 when the model or the phrase list could not.
     """
     notes = Console(stderr=True, highlight=False)
@@ -53,15 +57,19 @@ def hear(
     rows: list[PlainData] = []
     with Progress(TextColumn("{task.completed}/{task.total} {task.description}"), console=notes, transient=True) as bar:
         task = bar.add_task("", total=len(files))
-        for file in files:
-            bar.update(task, description=file.name)
-            row = hear_file(file, speech)
-            failed = failed or "error" in row
-            if as_json:
-                typer.echo(json.dumps(row, ensure_ascii=False))
-            else:
-                rows.append(row)
-            bar.advance(task)
+        for number, file in enumerate(files):
+
+            def at(where: str, name: str = file.name) -> None:
+                bar.update(task, description=f"{name} {where}")
+
+            at("")
+            for row in hear_file(file, speech, at):
+                failed = failed or "error" in row
+                if as_json:
+                    typer.echo(json.dumps(row, ensure_ascii=False))
+                else:
+                    rows.append(row)
+            bar.update(task, completed=number + 1)
     if not as_json:
         Console(highlight=False).print(as_table(rows))
     if failed:
@@ -86,16 +94,48 @@ def read_phrases(path: Path) -> list[str]:
     return [" ".join(word for word in plain_text(line) if word != ",") for line in kept]
 
 
-def hear_file(file: Path, speech: SpeechModel) -> PlainData:
-    """Hear one file; returns plain data in which "error" holds a sentence when it could not be read."""
+class _Played:
+    """The sound of a recording on its way to be heard.
+
+    Attributes:
+        seconds: How much of it went by, s.
+    """
+
+    def __init__(self, recording: Recording, at: Callable[[str], None]) -> None:
+        self._recording, self._at = recording, at
+        self.seconds = 0.0
+
+    def __iter__(self) -> Iterator[bytes]:
+        whole = self._recording.duration_s
+        of = "" if whole is None else f" of {timedelta(seconds=round(whole))}"
+        for block in self._recording.blocks():
+            self.seconds += len(block) / (2 * RATE)
+            self._at(f"{timedelta(seconds=round(self.seconds))}{of}")
+            yield block
+
+
+def hear_file(file: Path, speech: SpeechModel, at: Callable[[str], None] = lambda _: None) -> Iterator[PlainData]:
+    """Hear one file: a row for a clip, and for each utterance of what is longer.
+
+    Args:
+        file: The file.
+        speech: Who hears.
+        at: Told how far it is, in words.
+
+    Yields:
+        Plain data in which "error" holds a sentence where the file could not be read, or not to its end.
+    """
     try:
-        if file.stat().st_size > MAX_BYTES:
-            raise ClipFileTooLarge(path=file, most=MAX_BYTES // 10**6)
-        utterance = hear_clip(file.read_bytes(), None, speech)
+        with file.open("rb") as opened:
+            recording = Recording(opened)
+            heard = _Played(recording, at)
+            for one in recorded(heard, speech):
+                long = one.start_s > 0 or heard.seconds > MAX_SECONDS
+                times = {"start_s": one.start_s, "end_s": one.end_s} if long else {}
+                yield {"file": str(file)} | times | as_data(one.utterance)
     except (CaptureError, OSError) as error:
         empty: PlainData = {"file": str(file), "text": "", "words": [], "reading": None, "command": None}
-        return empty | {"alternatives": [], "superseded": [], "confidence": 0.0, "doubts": [], "error": str(error)}
-    return {"file": str(file)} | as_data(utterance)
+        yield empty | {"alternatives": [], "superseded": [], "confidence": 0.0, "doubts": [], "error": str(error)}
 
 
 def _reading(reading: Reading) -> PlainData:
@@ -132,6 +172,8 @@ def as_table(rows: list[PlainData], first: str = "File") -> Table:
             continue
         doubts = ", ".join(doubt.replace("_", " ") for doubt in row["doubts"])
         name = _escape(Path(row["file"]).name)
+        if "start_s" in row:
+            name += f" {timedelta(seconds=round(row['start_s']))}"
         table.add_row(name, _escape(row["text"]) or "(nothing)", _meaning(row), f"{row['confidence']:.2f}", doubts)
     return table
 

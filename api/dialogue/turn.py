@@ -21,6 +21,8 @@ from api.visit.jobs import Job, read_job
 from api.visit.proposals import Proposal, proposal_for_page, proposals_of
 from api.visit.readings import context_from_json, context_to_json
 from api.visit.records import Record, record_for_page
+from capture.expectation import Expectation
+from capture.language.prompts import answered_by
 from capture.reading import Context
 from grading.shop import ShopProfile
 
@@ -156,9 +158,20 @@ def begin_turn(transaction: Transaction, job_id: str, profile: ShopProfile | Non
 
 
 def context_of(session: Session, job_id: str) -> Context:
-    """Tell where the work of a job stands: what has been said and still holds."""
+    """Tell where the work of a job stands: what has been said and still holds, and what was asked."""
     state = session.get(DialogueStateRow, job_id)
     if state is None:
         return Context()
     # The recogniser determines from the job's axes whether a letter that was said can be one.
-    return replace(context_from_json(parsed(state.context_json)), axes=read_job(session, job_id).axis_names)
+    axes = read_job(session, job_id).axis_names
+    return replace(context_from_json(parsed(state.context_json)), axes=axes, expects=_expectation(session, state))
+
+
+def _expectation(session: Session, state: DialogueStateRow) -> Expectation:
+    """Tell what can come now, from what was read back last."""
+    ids = {str(proposal_id) for proposal_id, _ in parsed(state.asking_json)}
+    asked = [proposal for proposal in proposals_of(session, state.job_id, "open") if proposal.id in ids]
+    if not asked:
+        return Expectation()
+    values = (choice.quantity for one in asked for choice in one.choices)
+    return Expectation(answered_by(asked[-1].doubts), tuple(dict.fromkeys(values)))

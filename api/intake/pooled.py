@@ -12,6 +12,7 @@ from api.intake.pool import MOST_BYTES, WorkerPool
 from api.intake.recognisers import Engines, Quad, RealEngines
 from api.intake.worker import Crop, Feed, Finish, Hear, See, SeeBurst, Words
 from api.ledger.media_types import media_type, metadata
+from capture.expectation import Asked
 from capture.reading import Context, Seen, Utterance
 from capture.speech.audio import MAX_SECONDS
 
@@ -51,16 +52,17 @@ def seconds_for(data: bytes) -> float:
 class PooledStream:
     """A live stream in one of the processes; deaf once that ends."""
 
-    def __init__(self, pool: WorkerPool) -> None:
+    def __init__(self, pool: WorkerPool, asked: Asked = Asked.NOTHING) -> None:
         """Choose a process."""
         self._pool = pool
+        self._asked = asked
         self._place = pool.open_stream()
         self.ended = False
 
     def accept(self, pcm: bytes) -> str:
         """See `ListeningStream.accept`."""
         worker, generation, number = self._place
-        feed = Feed(number, pcm, self._pool.dropped(worker))
+        feed = Feed(number, pcm, self._pool.dropped(worker), self._asked)
         words = cast("Words", self._pool.ask_one(worker, generation, feed, FEED_S))
         self.ended = words.ended
         return words.text
@@ -117,9 +119,9 @@ class PooledEngines:
         """See `Engines.crop`."""
         return cast("bytes", self.pool.ask(Crop(data, quad), LEAST_S))
 
-    def stream(self) -> PooledStream:
+    def stream(self, asked: Asked = Asked.NOTHING) -> PooledStream:
         """See `Engines.stream`."""
-        return PooledStream(self.pool)
+        return PooledStream(self.pool, asked)
 
     def close(self) -> None:
         """End the processes."""

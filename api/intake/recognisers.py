@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from capture.expectation import Asked
 from capture.reading import Context, Seen, Utterance
 
 if TYPE_CHECKING:
@@ -65,8 +66,8 @@ class Engines(Protocol):
         """Cut a display out of a photo and rectify it; returns a PNG file."""
         ...
 
-    def stream(self) -> ListeningStream:
-        """Begin to listen to one utterance."""
+    def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:
+        """Begin to listen to one utterance, which may answer what was asked."""
         ...
 
 
@@ -105,8 +106,8 @@ class RealEngines:
 
         return crop_of(data, quad)
 
-    def stream(self) -> ListeningStream:
+    def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:
         """See `Engines.stream`."""
         from capture.speech.stream import Listener
 
-        return Listener(self._model)
+        return Listener(self._model, asked)

@@ -19,6 +19,7 @@ from pathlib import Path
 from api.intake.errors import RecognitionFailed
 from api.intake.recognisers import Engines, ListeningStream, Quad
 from capture.errors import CaptureError
+from capture.expectation import Asked
 from capture.reading import Context
 
 log = logging.getLogger(__name__)
@@ -60,11 +61,15 @@ class Crop:
 
 @dataclass(frozen=True)
 class Feed:
-    """Give a stream its next samples; a stream that is not known begins. `dropped` names those that nobody needs."""
+    """Give a stream its next samples; one that is not known begins, led by what was `asked`.
+
+    `dropped` names the streams that nobody needs any more.
+    """
 
     stream: int
     pcm: bytes
     dropped: tuple[int, ...]
+    asked: Asked = Asked.NOTHING
 
 
 @dataclass(frozen=True)
@@ -137,7 +142,7 @@ class Recogniser:
             self._streams.pop(number, None)
         stream = self._streams.get(request.stream)
         if stream is None:
-            stream = self._streams[request.stream] = self._engines.stream()
+            stream = self._streams[request.stream] = self._engines.stream(request.asked)
         return Words(stream.accept(request.pcm), stream.ended)
 
 

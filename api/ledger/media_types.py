@@ -6,12 +6,12 @@ Nothing here decodes pixels or sound; headers only. A file that is none of these
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 
 from api.ledger.canonical import JsonObject
 from capture.display.header import HEIF_BRANDS, read_header
 from capture.errors import MediaError
+from capture.speech.sound_types import sound_type
 
 
 @dataclass(frozen=True)
@@ -25,32 +25,27 @@ class MediaType:
 UNKNOWN = MediaType("application/octet-stream", "other")
 
 
-_MP3 = MediaType("audio/mpeg", "clip")
 _SIGNATURES: tuple[tuple[int, bytes, MediaType], ...] = (
     (0, b"\xff\xd8\xff", MediaType("image/jpeg", "photo")),
     (0, b"\x89PNG\r\n\x1a\n", MediaType("image/png", "photo")),
     (8, b"WEBP", MediaType("image/webp", "photo")),
-    (8, b"WAVE", MediaType("audio/wav", "clip")),
-    (0, b"fLaC", MediaType("audio/flac", "clip")),
-    (0, b"OggS", MediaType("audio/ogg", "clip")),
-    (0, b"ID3", _MP3),
-    *((0, bytes((0xFF, second)), _MP3) for second in (0xFB, 0xFA, 0xF3, 0xF2)),
 )
-_RIFF = (b"WEBP", b"WAVE")
+_RIFF = (b"WEBP",)
+_HEADER_TELLS = frozenset({"audio/wav", "audio/flac", "audio/ogg", "audio/mpeg"})
+"""Sound files whose header is read where they are stored. Those of others hold tables as large as they like to claim;
+they are opened only where they are decoded, by a process that has limits."""
 
 
 def media_type(data: bytes) -> MediaType:
     """Tell what a file is by its first bytes."""
     head = data[:64]
-    if head[4:8] == b"ftyp":
-        photo = head[8:12] in HEIF_BRANDS
-        return MediaType("image/heic", "photo") if photo else MediaType("audio/mp4", "clip")
-    if head.startswith(b"\x1a\x45\xdf\xa3"):
-        return MediaType("audio/webm", "clip") if b"webm" in head else UNKNOWN
+    if head[4:8] == b"ftyp" and head[8:12] in HEIF_BRANDS:
+        return MediaType("image/heic", "photo")
     for offset, mark, found in _SIGNATURES:
         if head[offset : offset + len(mark)] == mark and (mark not in _RIFF or head.startswith(b"RIFF")):
             return found
-    return UNKNOWN
+    sound = sound_type(head)
+    return UNKNOWN if sound is None else MediaType(sound.name, "clip")
 
 
 def _photo_metadata(data: bytes) -> JsonObject:
@@ -68,12 +63,11 @@ def _photo_metadata(data: bytes) -> JsonObject:
 
 
 def _clip_metadata(data: bytes) -> JsonObject:
-    import soundfile  # a native library that most commands never need
+    from capture.speech.decoder import read_header  # a native library that most commands never need
 
-    info = soundfile.info(io.BytesIO(data))
-    # A header can claim any length, and of a stream without an end libsndfile gives its largest number.
-    milliseconds = round(1000 * info.frames / info.samplerate) if 0 < info.frames < 2**40 else None
-    return {"sample_rate": info.samplerate, "channels": info.channels, "duration_ms": milliseconds}
+    header = read_header(data)
+    milliseconds = None if header.duration_s is None else round(1000 * header.duration_s)
+    return {"sample_rate": header.rate, "channels": header.channels, "duration_ms": milliseconds}
 
 
 def metadata(data: bytes, found: MediaType) -> JsonObject:
@@ -85,7 +79,7 @@ def metadata(data: bytes, found: MediaType) -> JsonObject:
     try:
         if found.kind == "photo":
             return _photo_metadata(data)
-        if found.name in ("audio/wav", "audio/flac", "audio/ogg", "audio/mpeg"):
+        if found.name in _HEADER_TELLS:
             return _clip_metadata(data)
     # Damaged and hostile headers fail in many ways; none of them may keep the file from being stored.
     except Exception as error:

@@ -158,6 +158,18 @@ def _places(words: Sequence[str], index: int) -> tuple[str, int] | None:
     return None if part is None else (str(part[0]), part[1])
 
 
+def _leading_zeros(words: Sequence[str], index: int, point: int) -> str | None:
+    """Read digits before a point as a display with leading zeros shows them; None where they are no such digits.
+
+    "Zero four point two" is 04.2; in "oh four point two" the oh may have been a sigh.
+    """
+    said = words[index:point]
+    if len(said) < 2 or any(word not in DIGITS for word in said) or DIGITS[said[0]]:
+        return None
+    digits = "".join(str(DIGITS[word]) for word in said)
+    return None if said[0] == "oh" and digits.strip("0") else digits
+
+
 def _plain_number(words: Sequence[str], index: int) -> SpokenNumber | None:
     """Read a number with or without a point, its twins not yet looked for."""
     whole = _whole(words, index)
@@ -168,6 +180,9 @@ def _plain_number(words: Sequence[str], index: int) -> SpokenNumber | None:
     if places is None:
         return None if whole is None else replace(whole, ambiguous=True)
     digits, end = places
+    shown = _leading_zeros(words, index, point)
+    if whole is not None and shown is not None:
+        whole = SpokenNumber(shown, point)
     if whole is not None and "." in whole.digits:  # "oh four point two": what the oh means is open
         whole = replace(whole, digits=whole.digits.replace(".", "").lstrip("0") or "0")
     unsure = whole is not None and whole.ambiguous

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from capture.expectation import Asked
 from capture.language.readback import statement, value_words, volts_words
 from capture.reading import Context, Doubt, Reading
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind
@@ -30,6 +31,17 @@ _QUESTIONS = {
     Doubt.CONFLICT: "Voice and photo disagree.",
 }
 
+_ANSWERED_BY = {
+    Doubt.UNIT_MISSING: Asked.UNIT,
+    Doubt.UNIT_UNSURE: Asked.UNIT,
+    Doubt.PREFIX_UNSURE: Asked.UNIT,
+    Doubt.AXIS_MISSING: Asked.PLACE,
+    Doubt.SECTION_MISSING: Asked.PLACE,
+    Doubt.QUANTITY_MISSING: Asked.PLACE,
+    Doubt.BUILT_VOLTAGE_UNKNOWN: Asked.VOLTAGE,
+}
+"""What answers each question; all others are answered by the value, said again."""
+
 NOT_UNDERSTOOD = "Nothing understood. Say it again, please."
 
 
@@ -43,6 +55,11 @@ def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[R
     if len(choices) > 1:
         asked += f" Is it {' or '.join(choices)}?"
     return f"{text} {asked}"
+
+
+def answered_by(doubts: Iterable[Doubt]) -> Asked:
+    """Tell what a read-back can be answered with: its first question is what a person answers first."""
+    return next((_ANSWERED_BY.get(doubt, Asked.VALUE) for doubt in doubts), Asked.CONFIRMATION)
 
 
 def heard_context(context: Context, before: Context | None = None) -> str:

@@ -1,32 +1,22 @@
-"""Bytes of a sound file to what the recogniser takes: 16 kHz, mono, 16-bit samples.
+"""Sound files to what the recogniser takes: 16 kHz, mono, 16-bit samples.
 
-The header is checked before anything is decoded, and decoding stops at the limit whatever the header says, so a small
-file cannot unpack into hours of sound.
+Of a clip the header is checked before anything is decoded, and decoding stops at the limit whatever the header says,
+so a small file cannot unpack into hours of sound. A recording of any length is decoded as it is heard.
 """
 
 from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
-from typing import Any
+from typing import BinaryIO
 
 import numpy as np
 import numpy.typing as npt
 
-from capture.speech.errors import (
-    ClipEmpty,
-    ClipFormatUnsupported,
-    ClipIsMp4,
-    ClipIsWebm,
-    ClipLayoutUnknown,
-    ClipNotDecoded,
-    ClipNotFinite,
-    ClipTooLarge,
-    ClipTooLong,
-    ClipTooShort,
-    NoSoundFile,
-)
+from capture.speech.decoder import SoundReader
+from capture.speech.errors import ClipEmpty, ClipTooLarge, ClipTooLong, ClipTooShort
 
 RATE = 16_000
 """Sample rate of the recogniser, Hz."""
@@ -37,13 +27,11 @@ MAX_SECONDS = 60.0
 MAX_BYTES = 16_000_000
 """Largest file, bytes: a minute of 48 kHz stereo 16-bit WAV is 11.5 MB. The server takes in what this says."""
 
+ROUNDING_S = 0.1
+"""What a clip may be longer than the limit, s: coders fill up their last frame."""
+
 MIN_SECONDS = 0.1
 """Shortest clip, s: no word is shorter."""
-
-_RATES = range(8_000, 192_001)  # telephones to studio recorders
-_MAX_CHANNELS = 8  # no microphone of the trade gives more; every channel costs memory
-_FORMATS = frozenset({"WAV", "WAVEX", "RF64", "FLAC", "OGG", "MP3"})
-_BLOCK = 65_536  # frames decoded at a time
 
 
 @dataclass(frozen=True)
@@ -67,54 +55,102 @@ def load_clip(data: bytes) -> Clip:
     """Decode a clip.
 
     Args:
-        data: A WAV, FLAC, Ogg (Opus or Vorbis) or MP3 file.
+        data: A sound file of any kind in `capture.speech.sound_types`.
 
     Raises:
         MediaError: "clip_empty", "clip_too_large", "clip_type", "clip_damaged", "clip_too_long", "clip_too_short" or
             "clip_format"; the message says what to do.
     """
-    _check_outside(data)
-    import soundfile
+    if not data:
+        raise ClipEmpty()
+    if len(data) > MAX_BYTES:
+        raise ClipTooLarge(most=MAX_BYTES // 10**6)
+    with closing(SoundReader(io.BytesIO(data))) as reader:
+        told = reader.header
+        reader.check()
+        if told.duration_s is not None and told.duration_s > MAX_SECONDS + ROUNDING_S:
+            raise ClipTooLong(seconds=told.duration_s, most=MAX_SECONDS)
+        lowered = _Lowered()
+        pcm = b"".join(lowered.pieces(_within_limit(reader.blocks())))
+    if lowered.seconds < MIN_SECONDS:
+        raise ClipTooShort(seconds=lowered.seconds)
+    return Clip(pcm, lowered.seconds, lowered.rate, told.channels)
 
-    try:
-        with soundfile.SoundFile(io.BytesIO(data)) as file:
-            _check_header(file.format, file.samplerate, file.channels, file.frames)
-            rate, channels = int(file.samplerate), int(file.channels)
-            pcm, frames = _lowered(_mono_blocks(file), rate)
-    except soundfile.LibsndfileError as error:
-        raise ClipNotDecoded(cause=str(error)) from None
-    seconds = frames / rate
-    if seconds < MIN_SECONDS:
-        raise ClipTooShort(seconds=seconds)
-    return Clip(pcm, seconds, rate, channels)
+
+class Recording:
+    """A sound file of any length, decoded as it is heard; a few seconds of it are held at a time.
+
+    Attributes:
+        duration_s: Its length by its header, s; None where it does not say.
+    """
+
+    def __init__(self, file: BinaryIO) -> None:
+        """Open it; `file` must stay open as long as it is read.
+
+        Raises:
+            MediaError: "clip_empty", "clip_type", "clip_damaged" or "clip_format"; the message says what to do.
+        """
+        if not file.read(1):
+            raise ClipEmpty()
+        file.seek(0)
+        self._reader = SoundReader(file)
+        self._reader.check()
+        self.duration_s = self._reader.header.duration_s
+
+    def blocks(self) -> Iterator[bytes]:
+        """Yield its samples at 16 kHz.
+
+        Raises:
+            MediaError: "clip_damaged", "clip_format" or "clip_too_short".
+        """
+        lowered = _Lowered()
+        with closing(self._reader):
+            yield from lowered.pieces(self._reader.blocks())
+        if lowered.seconds < MIN_SECONDS:
+            raise ClipTooShort(seconds=lowered.seconds)
 
 
-def _mono_blocks(file: Any) -> Iterator[npt.NDArray[np.float32]]:
-    """Decode a file block by block to one channel, so that eight of them at 192 kHz need no more memory than one."""
+def _within_limit(
+    blocks: Iterable[tuple[npt.NDArray[np.float32], int]],
+) -> Iterator[tuple[npt.NDArray[np.float32], int]]:
+    """Pass blocks on up to the limit of a clip."""
     total = 0
-    limit = int(MAX_SECONDS * file.samplerate)
-    while len(block := file.read(_BLOCK, dtype="float32", always_2d=True)):
+    for block, rate in blocks:
         total += len(block)
-        if total > limit:
-            raise ClipTooLong(seconds=total / file.samplerate, most=MAX_SECONDS)
-        mono = block.mean(axis=1) if block.shape[1] > 1 else block[:, 0]
-        if not np.isfinite(mono).all():
-            raise ClipNotFinite()
-        yield mono
+        if total > (MAX_SECONDS + ROUNDING_S) * rate:
+            raise ClipTooLong(seconds=total / rate, most=MAX_SECONDS)
+        yield block, rate
 
 
-def _lowered(blocks: Iterable[npt.NDArray[np.float32]], rate: int) -> tuple[bytes, int]:
-    """Resample blocks of one channel to 16 kHz as they come; returns the samples, and how many came in."""
-    import soxr
+class _Lowered:
+    """Blocks of one channel on their way to 16 kHz.
 
-    stream = None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, dtype="float32")
-    pcm, frames = bytearray(), 0
-    for block in blocks:
-        frames += len(block)
-        pcm += to_pcm(block if stream is None else stream.resample_chunk(block))
-    if stream is not None:
-        pcm += to_pcm(stream.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
-    return bytes(pcm), frames
+    Attributes:
+        rate: Sample rate that they came with, Hz.
+    """
+
+    def __init__(self) -> None:
+        self.rate = 0
+        self._frames = 0
+
+    @property
+    def seconds(self) -> float:
+        """How much came so far, s."""
+        return self._frames / self.rate if self.rate else 0.0
+
+    def pieces(self, blocks: Iterable[tuple[npt.NDArray[np.float32], int]]) -> Iterator[bytes]:
+        """Resample blocks as they come."""
+        import soxr
+
+        stream = None
+        for block, rate in blocks:
+            if not self.rate:
+                self.rate = rate
+                stream = None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, dtype="float32")
+            self._frames += len(block)
+            yield to_pcm(block if stream is None else stream.resample_chunk(block))
+        if stream is not None:
+            yield to_pcm(stream.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
 
 
 def resampled(samples: npt.NDArray[np.float32], rate: int) -> npt.NDArray[np.float32]:
@@ -129,27 +165,3 @@ def resampled(samples: npt.NDArray[np.float32], rate: int) -> npt.NDArray[np.flo
 def to_pcm(samples: npt.NDArray[np.float32]) -> bytes:
     """Convert samples in -1..1 to signed 16 bit, clipped."""
     return (np.clip(samples, -1.0, 1.0) * 32767.0).round().astype("<i2").tobytes()
-
-
-def _check_outside(data: bytes) -> None:
-    """Refuse by size and first bytes."""
-    if not data:
-        raise ClipEmpty()
-    if len(data) > MAX_BYTES:
-        raise ClipTooLarge(most=MAX_BYTES // 10**6)
-    if data[4:8] == b"ftyp":
-        raise ClipIsMp4()
-    if data.startswith(b"\x1a\x45\xdf\xa3"):
-        raise ClipIsWebm()
-    known = data.startswith((b"RIFF", b"RF64", b"fLaC", b"OggS", b"ID3")) or (data[0] == 0xFF and data[1:2] >= b"\xe0")
-    if not known:
-        raise NoSoundFile()
-
-
-def _check_header(kind: str, rate: int, channels: int, frames: int) -> None:
-    if kind not in _FORMATS:
-        raise ClipLayoutUnknown(layout=kind)
-    if rate not in _RATES or not 1 <= channels <= _MAX_CHANNELS:
-        raise ClipFormatUnsupported(rate=rate, channels=channels)
-    if frames > MAX_SECONDS * rate:
-        raise ClipTooLong(seconds=frames / rate, most=MAX_SECONDS)

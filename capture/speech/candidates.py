@@ -13,6 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
 
+from capture.expectation import Asked
+from capture.language.number_model import is_shown
 from capture.language.parse import parse
 from capture.language.vocabulary import UNKNOWN
 from capture.reading import Context, Doubt, Heard, Hypothesis, Reading, Utterance, Word
@@ -21,6 +23,17 @@ from capture.speech.hearing import posteriors
 DOUBT_COST = 2.0
 """What a doubt costs an alternative, as a logarithm. Voices set aside, 300 clips at 10 dB: by sound alone 94.7 % came
 out right, at a cost of 1 or 2 95.7 %, at 3 or 5 95.3 % (`fixtures.training.speech_model.trials choice`)."""
+
+NOT_SHOWN_COST = 1.0
+"""What a number costs an alternative that no instrument shows, as a logarithm; see `tests.benchmarks.speech.states`."""
+
+MAY_LACK = {
+    Asked.VALUE: frozenset({Doubt.UNIT_MISSING}),
+    Asked.VOLTAGE: frozenset({Doubt.UNIT_MISSING}),
+    Asked.UNIT: frozenset({Doubt.VALUE_MISSING}),
+    Asked.PLACE: frozenset({Doubt.VALUE_MISSING}),
+}
+"""What an answer may leave out, since the question or the value read back has it: no fault of the hearing then."""
 
 MAX_MARGIN = 15.0
 """Largest margin reported: beyond it the runner-up is out of the running."""
@@ -76,10 +89,12 @@ def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candid
         context: What held before.
     """
     found = []
+    excused = NOT_FROM_HEARING | MAY_LACK.get(context.expects.asked, frozenset())
     for choice in heard.alternatives or (Hypothesis(heard.text, 0.0),):
         # Only the first choice has word times, so only it can be parsed with its pauses.
         utterance = spoken if choice.text == heard.text else parse(choice.text, context)
-        cost = DOUBT_COST * (len(set(utterance.doubts) - NOT_FROM_HEARING) + _elsewhere(utterance, context))
+        cost = DOUBT_COST * (len(set(utterance.doubts) - excused) + _elsewhere(utterance, context))
+        cost += NOT_SHOWN_COST * sum(not is_shown(reading.quantity) for reading in utterance.readings)
         found.append(Candidate(choice.text, utterance, choice.score - cost))
     return found
 

@@ -6,7 +6,10 @@ from pathlib import Path
 
 from capture.errors import EngineError, MediaError, ModelError
 
-_ADVICE = "Record WAV, FLAC, Ogg (Opus or Vorbis) or MP3."
+SOUND_FILES = "M4A, 3GP, AMR, AAC, MP3, Ogg, WebM, FLAC or WAV"
+"""The kinds of sound file that are read, for a person."""
+
+_ADVICE = f"Record {SOUND_FILES}."
 
 
 class ClipEmpty(MediaError):
@@ -30,29 +33,23 @@ class ClipTypeUnknown(MediaError):
     code = "clip_type"
 
 
-class ClipIsMp4(ClipTypeUnknown):
-    """Refuse an MP4 file."""
-
-    message = f"This is an MP4 or M4A clip, which cannot be read here. {_ADVICE}"
-
-
-class ClipIsWebm(ClipTypeUnknown):
-    """Refuse a WebM file."""
-
-    message = f"This is a WebM clip, which cannot be read here. {_ADVICE}"
-
-
 class NoSoundFile(ClipTypeUnknown):
     """Refuse a file that is no sound."""
 
     message = f"This is no sound file that can be read here. {_ADVICE}"
 
 
-class ClipLayoutUnknown(ClipTypeUnknown):
-    """Refuse a sound file of another layout, e.g. AIFF."""
+class ClipWithoutSound(ClipTypeUnknown):
+    """Refuse a film without a sound track."""
 
-    message = f"A {{layout}} clip cannot be read here. {_ADVICE}"
-    layout: str
+    message = f"There is no sound track in this file. {_ADVICE}"
+
+
+class ClipCodingUnknown(ClipTypeUnknown):
+    """Refuse sound in a coding that is not read."""
+
+    message = f"The sound of this file is coded as {{coding}}, which cannot be read here. {_ADVICE}"
+    coding: str
 
 
 class ClipDamaged(MediaError):
@@ -66,6 +63,14 @@ class ClipNotDecoded(ClipDamaged):
 
     message = f"The clip cannot be decoded ({{cause}}). Record it again. {_ADVICE}"
     cause: str
+
+
+class ClipCutShort(ClipDamaged):
+    """Refuse a clip that ends before its header says: a digit may be missing."""
+
+    message = "The clip ends after {seconds:.1f} of {promised:.1f} s. Send or copy the whole file, or record it again."
+    seconds: float
+    promised: float
 
 
 class ClipNotFinite(ClipDamaged):

@@ -10,6 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from capture.expectation import Asked
+from capture.language.answers import answers
 from capture.language.phrases import phrases, word_phrases
 from capture.language.vocabulary import FOREIGN, UNKNOWN, WORDS, plain_words
 
@@ -77,15 +79,30 @@ def vocabulary_grammar(knows: Callable[[str], bool]) -> Grammar:
     Args:
         knows: Tells whether the model knows a word.
     """
+    missing = tuple(word for word in WORDS if sayings(word, knows) is None)
+    talk = [" ".join(words) for words, count in zip(_TALK, _TALK_LINES, strict=True) for _ in range(count)]
+    return Grammar((*_lines(_spoken(), knows), *talk), missing)
+
+
+def answer_lines(asked: Asked, knows: Callable[[str], bool]) -> tuple[str, ...]:
+    """Give the lines that lead hearing to what was asked, beside those of the vocabulary; none where nothing was.
+
+    Args:
+        asked: What was asked.
+        knows: Tells whether the model knows a word.
+    """
+    return _lines([phrase.words for phrase in answers(asked)], knows)
+
+
+def _lines(spoken: Sequence[tuple[str, ...]], knows: Callable[[str], bool]) -> tuple[str, ...]:
+    """Say phrases in words that the model knows; those that cannot be said are left out."""
     ways = {word: sayings(word, knows) for word in WORDS}
     lines = []
-    for words in _spoken():
+    for words in spoken:
         said = [ways[word] for word in words]
         if all(way is not None for way in said):
             lines.append(" ".join(piece for way in said if way is not None for piece in way))
-    missing = tuple(word for word, way in ways.items() if way is None)
-    talk = [" ".join(words) for words, count in zip(_TALK, _TALK_LINES, strict=True) for _ in range(count)]
-    return Grammar((*lines, *talk), missing)
+    return tuple(lines)
 
 
 def phrase_grammar(lines: Sequence[str], knows: Callable[[str], bool]) -> Grammar:

@@ -60,15 +60,19 @@ class RecogniserStream:
         ended: Whether the recogniser found the end of the speech in what came so far.
     """
 
-    def __init__(self, first: Any, others: Any = None, only: frozenset[str] | None = None) -> None:
+    def __init__(
+        self, first: Any, others: Any = None, only: frozenset[str] | None = None, *, led: bool = False
+    ) -> None:
         """Begin to listen.
 
         Args:
             first: A recogniser that gives confidences.
             others: One that gives alternatives, if wanted.
             only: The phrases that may come out, if only a list of phrases is to be heard.
+            led: The one that gives alternatives is led by what was asked, the first is not.
         """
         self._first = first
+        self._unled: list[Word] | None = [] if led else None
         self._others = others
         self._only = only
         self._segments: list[list[Choice]] = []
@@ -165,6 +169,8 @@ class RecogniserStream:
     def _take(self, sure: str | None, several: str | None) -> None:
         """Keep a finished stretch: the choices, best first, with the confidences of the best."""
         words = [] if sure is None else list(_timed(json.loads(sure)))
+        if self._unled is not None:
+            self._unled += words
         entries = [] if several is None else json.loads(several).get("alternatives", ())
         choices = [_choice(entry, self._skipped / _BYTES) for entry in entries]
         if not choices and words:
@@ -187,7 +193,8 @@ class RecogniserStream:
             words = _one_of(self._only, words, alternatives, duration)
             alternatives = tuple(choice for choice in alternatives if choice.text in self._only)
         text = " ".join(word.word for word in words)
-        return Heard(text, tuple(words), alternatives, round(duration, 3), round(self._level.over_noise(), 1))
+        unled = None if self._unled is None else tuple(_plain_times(self._unled, duration))
+        return Heard(text, tuple(words), alternatives, round(duration, 3), round(self._level.over_noise(), 1), unled)
 
 
 def quiet(seconds: float) -> bytes:

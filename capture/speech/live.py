@@ -1,14 +1,20 @@
-"""Hands-free hearing: an endless stream of sound to utterances, one for each time somebody spoke."""
+"""Hands-free hearing: an endless stream of sound to utterances, one for each time somebody spoke.
+
+A recording is heard the same way where it is longer than a clip may be: nothing of it is held but the utterance that is
+being spoken, however long it is.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 from capture.reading import Context, Utterance
 from capture.speech.audio import MAX_SECONDS, RATE
 from capture.speech.recogniser import SpeechModel
 from capture.speech.stream import Listener
+from capture.speech.understand import understand
 
 IDLE_S = 8.0
 """A segment this long without a word is dropped, so that an idle microphone costs no memory."""
@@ -61,6 +67,34 @@ def spoken(blocks: Iterable[bytes], model: SpeechModel, context: Context | None 
     last = segment.finish(context, taken)
     if last is not None:
         yield last
+
+
+def recorded(blocks: Iterable[bytes], model: SpeechModel) -> Iterator[Spoken]:
+    """Hear a recording: one of a clip's length as one utterance, pauses and all, and a longer one as a stream.
+
+    Args:
+        blocks: 16 kHz mono samples, signed 16 bit, little endian, in pieces of any size.
+        model: Who hears.
+
+    Raises:
+        MediaError: What the blocks come from cannot be decoded further.
+        EngineError: The engine failed.
+    """
+    rest, begun = iter(blocks), bytearray()
+    for block in rest:
+        begun += block
+        if len(begun) > MAX_SECONDS * _BYTES:
+            yield from spoken(_tenths(chain([bytes(begun)], rest)), model)
+            return
+    utterance = understand(model.hear(bytes(begun)), None, model.confidence_model)
+    yield Spoken(utterance, 0.0, round(len(begun) / _BYTES, 2))
+
+
+def _tenths(blocks: Iterable[bytes]) -> Iterator[bytes]:
+    """Cut blocks into tenths of a second: an utterance can end only where a block does."""
+    for block in blocks:
+        for at in range(0, len(block), _BYTES // 10):
+            yield block[at : at + _BYTES // 10]
 
 
 def _whole_samples(blocks: Iterable[bytes]) -> Iterator[bytes]:

@@ -13,14 +13,19 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from capture.expectation import Asked
 from capture.language.vocabulary import ENTRIES, UNKNOWN, plain_words
 from capture.reading import Heard
 from capture.speech.audio import RATE
 from capture.speech.confidence import ConfidenceModel, load_confidence_model
 from capture.speech.errors import ModelNotLoaded, ModelWithoutVocabulary
-from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
+from capture.speech.grammar import Grammar, answer_lines, phrase_grammar, vocabulary_grammar
 from capture.speech.hearing import ALTERNATIVES, RecogniserStream, plain
 from capture.speech.model_files import check_model_directory, default_model_path, has_fixed_graph
+
+ANSWERS_COUNT = 3
+"""How often the answers to a question stand beside the whole vocabulary's 12,000 phrases; see
+`tests.benchmarks.speech.states`."""
 
 
 class SpeechModel:
@@ -62,7 +67,8 @@ class SpeechModel:
         # A model without a symbol for unknown speech would force noise into words.
         lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
-        self._grammar_text = json.dumps(lines)
+        self._lines = lines
+        self._grammars = {Asked.NOTHING: json.dumps(lines)}
         self.confidence_model = confidence_model or (
             load_confidence_model(self.path) if phrases is None else ConfidenceModel()
         )
@@ -90,29 +96,40 @@ class SpeechModel:
             f"So {len(self.missing_words)} things cannot be said to it, by kind: {kinds}."
         )
 
-    def hear(self, pcm: bytes) -> Heard:
+    def hear(self, pcm: bytes, asked: Asked = Asked.NOTHING) -> Heard:
         """Recognise a whole clip.
 
         Args:
             pcm: 16 kHz mono samples, signed 16 bit, little endian.
+            asked: What was asked, and so is likelier to come.
 
         Raises:
             EngineError: The engine failed.
         """
-        stream = self.stream()
+        stream = self.stream(asked)
         stream.accept(pcm)
         return stream.finish()
 
-    def stream(self, *, alternatives: int = ALTERNATIVES) -> RecogniserStream:
-        """Begin to listen to one utterance; the stream belongs to one thread at a time."""
-        others = self.recogniser(alternatives) if alternatives else None
-        return RecogniserStream(self.recogniser(), others, self._only)
+    def stream(self, asked: Asked = Asked.NOTHING, *, alternatives: int = ALTERNATIVES) -> RecogniserStream:
+        """Begin to listen to one utterance; the stream belongs to one thread at a time.
 
-    def recogniser(self, alternatives: int = 0) -> Any:
-        """Make a new vosk recogniser with the grammar."""
+        Args:
+            asked: What was asked. The alternatives are led by it, and the words beside them are not, so that what only
+                the question made likely shows itself.
+            alternatives: How many, at most.
+        """
+        # Who gives a list of phrases, or a graph, has said already what can come.
+        led = asked is not Asked.NOTHING and self._only is None and not self.fixed_graph
+        others = self.recogniser(alternatives, asked if led else Asked.NOTHING) if alternatives else None
+        return RecogniserStream(self.recogniser(), others, self._only, led=led and others is not None)
+
+    def recogniser(self, alternatives: int = 0, asked: Asked = Asked.NOTHING) -> Any:
+        """Make a new vosk recogniser with the grammar, led by what was asked."""
         import vosk
 
-        extra = () if self.fixed_graph else (self._grammar_text,)
+        if asked not in self._grammars:
+            self._grammars[asked] = json.dumps([*self._lines, *ANSWERS_COUNT * answer_lines(asked, self._knows)])
+        extra = () if self.fixed_graph else (self._grammars[asked],)
         recogniser = vosk.KaldiRecognizer(self._model, RATE, *extra)
         recogniser.SetWords(True)
         recogniser.SetMaxAlternatives(alternatives)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from capture.expectation import Asked
 from capture.reading import Context, Utterance
 from capture.speech.recogniser import SpeechModel, speech_model
 from capture.speech.understand import understand
@@ -15,17 +16,18 @@ class Listener:
     A listener belongs to one thread at a time; many may share one model.
     """
 
-    def __init__(self, model: Path | SpeechModel | None = None) -> None:
+    def __init__(self, model: Path | SpeechModel | None = None, asked: Asked = Asked.NOTHING) -> None:
         """Begin to listen.
 
         Args:
             model: A loaded model, or the directory of one; None for the default.
+            asked: What was asked, and so is likelier to come.
 
         Raises:
             capture.errors.ModelError: The model is missing or damaged.
         """
         self._model = model if isinstance(model, SpeechModel) else speech_model(model)
-        self._stream = self._model.stream()
+        self._stream = self._model.stream(asked)
 
     @property
     def ended(self) -> bool:

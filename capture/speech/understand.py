@@ -10,11 +10,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from capture.expectation import Asked
 from capture.language.numbers import TWINS
 from capture.language.parse import parse
 from capture.reading import Context, Doubt, Heard, Reading, Utterance
 from capture.speech.audio import load_clip
-from capture.speech.candidates import Ranking, candidates, choose, reworded
+from capture.speech.candidates import Ranking, candidates, choose, meaning_of, reworded
 from capture.speech.confidence import ConfidenceModel, shipped_confidence_model
 from capture.speech.recogniser import SpeechModel, speech_model
 
@@ -40,7 +41,8 @@ def hear_clip(
     """
     clip = load_clip(data)
     model = model if model is not None else speech_model(model_path)
-    return understand(model.hear(clip.pcm), context, model.confidence_model)
+    asked = Asked.NOTHING if context is None else context.expects.asked
+    return understand(model.hear(clip.pcm, asked), context, model.confidence_model)
 
 
 def understand(
@@ -58,21 +60,37 @@ def understand(
     assessed = (confidence_model or shipped_confidence_model()).assess(utterance, found)
     confidence = round(assessed.confidence, 4)
     doubts = list(utterance.doubts)
+    plainly = _otherwise(heard, utterance, context)
     if utterance.readings and not assessed.offered:
         return _nothing_taken(utterance, context, confidence)
     if utterance.readings and not assessed.accepted:
         doubts.append(Doubt.TEEN_OR_TY if _only_twins(found.rivals, utterance) else Doubt.LOW_CONFIDENCE)
-    elif not assessed.accepted and (utterance.command is not None or utterance.context != context):
+    elif utterance.readings and plainly is not None:
+        # What was asked decided it. That alone must never make a reading: a person chooses between the two.
+        doubts.append(Doubt.LOW_CONFIDENCE)
+    elif (plainly is not None or not assessed.accepted) and (
+        utterance.command is not None or utterance.context != context
+    ):
         # Commands and settings act at once, so a doubtful one must leave no trace: the old context stays.
         utterance = replace(utterance, command=None, context=context)
         doubts.append(Doubt.LOW_CONFIDENCE)
-    alternatives = tuple(dict.fromkeys([*found.rivals, *utterance.alternatives]))
+    others = plainly.readings if plainly is not None and len(plainly.readings) == 1 else ()
+    alternatives = tuple(dict.fromkeys([*others, *found.rivals, *utterance.alternatives]))
     return replace(
         utterance,
         alternatives=tuple(other for other in alternatives if other not in utterance.readings),
         confidence=confidence if utterance.confidence else 0.0,
         doubts=tuple(dict.fromkeys(doubts)),
     )
+
+
+def _otherwise(heard: Heard, utterance: Utterance, context: Context) -> Utterance | None:
+    """Give what the best words mean that were heard without leading; None where it is the same, or nothing was led."""
+    if heard.unled is None:
+        return None
+    plain = replace(heard, text=" ".join(word.word for word in heard.unled), words=heard.unled)
+    plainly = _parsed(plain, context)
+    return None if meaning_of(plainly) == meaning_of(utterance) else plainly
 
 
 def best_meaning(heard: Heard, context: Context) -> tuple[Utterance, Ranking]:

@@ -17,6 +17,7 @@ from PIL import Image, PngImagePlugin
 from api.intake.recognisers import ListeningStream, Quad
 from capture.display.burst import Burst
 from capture.errors import MediaError
+from capture.expectation import Asked
 from capture.language.parse import parse
 from capture.reading import Context, DisplayReading, Doubt, Heard, Seen, Utterance
 from grading.terms.quantity import Qualifier, Quantity
@@ -137,5 +138,5 @@ class FakeEngines:
         Image.open(io.BytesIO(data)).crop((int(x0), int(y0), int(x1), int(y1))).save(out, "PNG")
         return out.getvalue()
 
-    def stream(self) -> ListeningStream:
+    def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:
         return FakeStream()

@@ -10,7 +10,6 @@ file whatever happens; when the connection is lost it is marked cut and is not a
 from __future__ import annotations
 
 import asyncio
-import io
 import json
 from collections.abc import Callable
 from functools import cache
@@ -20,6 +19,7 @@ from anyio import CancelScope, CapacityLimiter
 from anyio.to_thread import run_sync
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
+from api.dialogue.turn import context_of
 from api.errors import OhmtrailError
 from api.intake.recognisers import ListeningStream
 from api.ledger.canonical import PlainData
@@ -29,7 +29,9 @@ from api.server.routes import LimitsDep, WorkspaceDep
 from api.visit.jobs import job_of
 from api.workspace import Workspace
 from capture.errors import CaptureError
+from capture.expectation import Asked
 from capture.speech.audio import MAX_SECONDS, RATE
+from capture.speech.encoder import flac
 
 router = APIRouter(tags=["listen"])
 
@@ -56,17 +58,6 @@ async def apart(work: Callable[[], _T]) -> _T:
     return await run_sync(work, limiter=_limiter(), abandon_on_cancel=True)
 
 
-def flac(pcm: bytes) -> bytes:
-    """Encode 16 kHz mono 16-bit samples as a FLAC file, lossless; half a sample at the end is dropped."""
-    import numpy as np
-    import soundfile
-
-    samples = np.frombuffer(pcm[: len(pcm) // 2 * 2], dtype="<i2")
-    out = io.BytesIO()
-    soundfile.write(out, samples, RATE, format="FLAC", subtype="PCM_16")
-    return out.getvalue()
-
-
 class IncomingUtterance:
     """One utterance as it comes in: every byte received, and the words so far."""
 
@@ -91,7 +82,7 @@ class IncomingUtterance:
         if self.deaf:
             return False
         try:
-            self.stream = self.stream or self.workspace.engines.stream()
+            self.stream = self.stream or self.workspace.engines.stream(self._asked())
             text = self.stream.accept(bytes(self.pcm[self.fed : whole]))
         except CaptureError:
             # Deaf, and still keeping: what somebody says must outlast a model that is missing or broken. The file is
@@ -101,6 +92,11 @@ class IncomingUtterance:
         self.fed = whole
         changed, self.text = text != self.text, text
         return changed
+
+    def _asked(self) -> Asked:
+        """Tell what the job's conversation asked last."""
+        with self.workspace.database.read() as session:
+            return context_of(session, self.job_id).expects.asked
 
     @property
     def ended(self) -> bool:

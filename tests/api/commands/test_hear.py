@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 import typer
 from typer.testing import CliRunner
 
 from api.commands.hear import hear, read_phrases
+from tests.capture.speech.recordings import clip, written
 
 CLIPS = Path(__file__).parents[3] / "fixtures" / "visit" / "clips"
 program = typer.Typer()
@@ -77,3 +79,30 @@ def test_a_missing_model_is_refused(tmp_path: Path) -> None:
     code, _, err = run("--model", tmp_path / "nowhere", CLIPS / "c12.flac")
     assert code == 2
     assert "No speech model" in err
+
+
+def test_a_long_recording_gives_a_row_for_each_utterance(tmp_path: Path) -> None:
+    file = tmp_path / "visit.webm"
+    pause = np.zeros(5 * 16_000, np.float32)
+    said = ["c02.flac", "c03.flac"] * 5
+    file.write_bytes(written(np.concatenate([part for name in said for part in (clip(name), pause)]), "webm"))
+    code, out, _ = run("--json", file)
+    assert code == 0
+    rows = [json.loads(line) for line in out.splitlines()]
+    heard = [row["command"] or row["reading"]["value"] for row in rows]
+    assert heard == ["1.21", "confirm"] * 5
+    assert [row["start_s"] for row in rows] == sorted(row["start_s"] for row in rows)
+    _, table, _ = run(file)
+    assert "0:00:" in table
+
+
+def test_a_long_recording_that_breaks_off_gives_what_was_heard_and_says_so(tmp_path: Path) -> None:
+    file = tmp_path / "cut.flac"
+    pause = np.zeros(30 * 16_000, np.float32)
+    whole = written(np.concatenate([clip("c02.flac"), pause, pause, pause, clip("c02.flac")]), "flac")
+    file.write_bytes(whole[: len(whole) - 20_000])
+    code, out, _ = run("--json", file)
+    assert code == 1
+    rows = [json.loads(line) for line in out.splitlines()]
+    assert rows[0]["reading"]["value"] == "1.21"
+    assert "again" in rows[-1]["error"]

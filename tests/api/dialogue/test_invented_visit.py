@@ -20,6 +20,7 @@ from api.ledger.canonical import sha256_hex
 from api.visit.records import current_records
 from api.workspace import Workspace
 from capture.display.burst import Burst
+from capture.expectation import Asked
 from capture.language.parse import parse
 from capture.reading import Context, DisplayReading, Heard, Seen, Utterance
 from grading.terms.quantity import Qualifier, Quantity, parse_digits
@@ -59,7 +60,7 @@ class PerfectEngines:
     def crop(self, data: bytes, quad: Quad) -> bytes:
         raise NotImplementedError
 
-    def stream(self) -> ListeningStream:
+    def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:
         raise NotImplementedError
 
 

@@ -7,6 +7,7 @@ import signal
 import time
 
 from api.intake.recognisers import ListeningStream
+from capture.expectation import Asked
 from capture.reading import Context, Heard, Utterance
 from tests.api.makers import FakeEngines, FakeStream, clip, words_of
 
@@ -45,7 +46,7 @@ class Hungry(FakeEngines):
             return Utterance(Heard(str(os.getpid())))
         return super().hear(data, context)
 
-    def stream(self) -> ListeningStream:
+    def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:
         return HungryStream()
 
 

@@ -15,9 +15,10 @@ from starlette.websockets import WebSocketDisconnect
 
 from api.ledger.tables import CaptureRow
 from api.server.app import create_app
-from api.server.routes.listen import MAX_FRAME, flac
+from api.server.routes.listen import MAX_FRAME
 from api.workspace import Workspace
 from capture.reading import Context, Utterance
+from capture.speech.encoder import flac
 from capture.speech.errors import SpeechEngineFailed
 from tests.api.makers import JOB, FakeStream, at
 
@@ -105,7 +106,7 @@ def test_hands_free_the_end_of_speech_ends_the_utterance(
             self.ended = len(samples) >= 32_000 and not any(samples[-32_000:])
             return super().accept(samples)
 
-    monkeypatch.setattr(type(workspace.engines), "stream", lambda _: EndsBySilence())
+    monkeypatch.setattr(type(workspace.engines), "stream", lambda *_: EndsBySilence())
     with client.websocket_connect("ws://localhost/api/jobs/J1/listen") as line:
         line.send_json({"type": "start", "hands_free": True})
         line.send_bytes(pcm(READING))
@@ -130,7 +131,7 @@ def test_a_recogniser_that_fails_while_listening_is_made_good_from_the_file(
         stream.accept(samples.astype("<i2").tobytes())
         return stream.finish(context)
 
-    monkeypatch.setattr(type(workspace.engines), "stream", lambda _: Fails())
+    monkeypatch.setattr(type(workspace.engines), "stream", lambda *_: Fails())
     monkeypatch.setattr(type(workspace.engines), "hear", hear)
     with client.websocket_connect("ws://localhost/api/jobs/J1/listen") as line:
         line.send_bytes(pcm(READING))

@@ -11,6 +11,8 @@ import numpy as np
 import numpy.typing as npt
 import soundfile
 
+from tests.capture.speech import recordings
+
 Samples = npt.NDArray[np.float64]
 
 SECONDS = 59
@@ -101,6 +103,17 @@ LAYOUTS: dict[str, tuple[str, str | None, int, int]] = {
 }
 
 
+PHONES = ("m4a", "amr", "3gp, aac", "webm")
+"""Layouts of `tests.capture.speech.recordings`."""
+
+_CLAIMS = (10**6, 10**7, 10**8, 10**9)
+
+
+def phoned(kind: str, layout: str) -> bytes:
+    """Write one kind of sound as a phone does."""
+    return recordings.written(KINDS[kind](16_000).astype(np.float32), layout)
+
+
 def written(kind: str, layout: str) -> bytes:
     """Write one kind of sound in one layout, a second at a time: many channels would not fit otherwise."""
     form, subtype, rate, channels = LAYOUTS[layout]
@@ -115,4 +128,9 @@ def written(kind: str, layout: str) -> bytes:
 
 def sounds() -> dict[str, Callable[[], bytes]]:
     """List every kind in every layout."""
-    return {f"{kind}, {layout}": partial(written, kind, layout) for layout in LAYOUTS for kind in KINDS}
+    made: dict[str, Callable[[], bytes]] = {
+        f"{kind}, {layout}": partial(written, kind, layout) for layout in LAYOUTS for kind in KINDS
+    }
+    made |= {f"{kind}, {layout}": partial(phoned, kind, layout) for layout in PHONES for kind in KINDS}
+    made |= {f"a table that claims {count:,} samples, m4a": partial(recordings.claiming, count) for count in _CLAIMS}
+    return made

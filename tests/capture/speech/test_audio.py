@@ -91,8 +91,8 @@ def test_a_header_that_lies_about_its_length_does_not_help() -> None:
     ("data", "code"),
     [
         (b"", "clip_empty"),
-        (b"RIFF" + bytes(MAX_BYTES), "clip_too_large"),
-        (b"\x00\x00\x00\x20ftypM4A " + bytes(100), "clip_type"),
+        (b"RIFF0000WAVE" + bytes(MAX_BYTES), "clip_too_large"),
+        (b"\x00\x00\x00\x20ftypM4A " + bytes(100), "clip_damaged"),
         (b"\x1a\x45\xdf\xa3" + bytes(100), "clip_type"),
         (b"%PDF-1.7 " + bytes(100), "clip_type"),
         (b"RIFF\x10\x00\x00\x00WAVEfmt ", "clip_damaged"),
@@ -103,7 +103,7 @@ def test_bad_files_are_refused_with_advice(data: bytes, code: str) -> None:
     with pytest.raises(MediaError) as caught:
         load_clip(data)
     assert caught.value.code == code
-    assert str(caught.value).endswith((".", "MP3."))
+    assert str(caught.value).endswith(".")
     assert "Record" in str(caught.value)
 
 
