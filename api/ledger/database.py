@@ -7,6 +7,7 @@ acknowledged only after commit and head file are on disk.
 
 from __future__ import annotations
 
+import datetime as dt
 import fcntl
 import os
 import sqlite3
@@ -20,7 +21,7 @@ from sqlalchemy.exc import DatabaseError, OperationalError
 from sqlmodel import Session, SQLModel, col, create_engine, select
 
 from api.ledger.canonical import CanonicalError, JsonObject
-from api.ledger.clock import Clock, capture_remark, system_clock, utc_text, was_set_back
+from api.ledger.clock import Clock, capture_remark, parse_instant, system_clock, utc_text, was_set_back
 from api.ledger.errors import DiskRefused, FolderIsNewer, JournalUnsafe, file_not_written
 from api.ledger.ids import row_id
 from api.ledger.opening import entry_not_written, make_private_file, refuse_to_begin_anew, tighten_folder
@@ -53,10 +54,11 @@ def row_of(row: SQLModel) -> JsonObject:
 class Transaction:
     """One writing transaction: rows, and the trail entries that stand for them."""
 
-    def __init__(self, session: Session, head: Head, now: str) -> None:
-        """Begin after `head`; all stamps of the transaction are `now` (UTC text)."""
+    def __init__(self, session: Session, head: Head, now: str, device_ahead_s: int = 0) -> None:
+        """Begin after `head`; all stamps of the transaction are `now` (UTC text); see `Database.device_time`."""
         self.session = session
         self.now = now
+        self._device_ahead_s = device_ahead_s
         self.head = head
         self._txn = head.txn + 1
         self._rows: list[SQLModel] = []
@@ -80,12 +82,30 @@ class Transaction:
             for row, content in ((row, row_of(row)) for row in self._rows)
         ]
         self._rows.clear()
-        remarks = {**(note or {}), **_remarks(rows)}
+        remarks = {**(note or {}), **self._remarks(rows)}
         entry, self.head = make_entry(
             self.head, self._txn, at=self.now, job_id=job_id, what=what, by=by, rows=rows, note=remarks
         )
         self.session.add(entry)
         self.session.flush()
+
+    def by_device(self, at: str) -> str:
+        """Give an instant of this machine's clock as the device's clock had it (see `Database.device_time`)."""
+        return utc_text(parse_instant(at) + dt.timedelta(seconds=self._device_ahead_s)) if self._device_ahead_s else at
+
+    def _remarks(self, rows: list[JsonObject]) -> JsonObject:
+        """Note the capture times among some rows that can hardly be right, and by which clock they were judged."""
+        found: JsonObject = {}
+        captured = False
+        for item in rows:
+            arrival, row = ARRIVAL.get(str(item["table"])), item["row"]
+            if arrival is not None and isinstance(row, dict):
+                captured = True
+                remark = capture_remark(str(row["captured_at"]), self.by_device(str(row[arrival])))
+                if remark:
+                    found[str(item["key"])] = remark
+        judged: JsonObject = {"device_ahead_s": self._device_ahead_s} if captured and self._device_ahead_s else {}
+        return {**judged, **({"times": found} if found else {})}
 
     def close(self) -> None:
         """Check that no row goes in without an entry.
@@ -103,18 +123,6 @@ class Transaction:
         # Two writers cannot get one number: this transaction has held the write lock since it began.
         number = int(self.session.connection().execute(statement, {"job": job_id}).scalar_one()) + 1
         return row_id(name, job_id, number)
-
-
-def _remarks(rows: list[JsonObject]) -> JsonObject:
-    """Note the capture times among some rows that can hardly be right."""
-    found: JsonObject = {}
-    for item in rows:
-        arrival, row = ARRIVAL.get(str(item["table"])), item["row"]
-        if arrival is not None and isinstance(row, dict):
-            remark = capture_remark(str(row["captured_at"]), str(row[arrival]))
-            if remark:
-                found[str(item["key"])] = remark
-    return {"times": found} if found else {}
 
 
 def _configure(connection: sqlite3.Connection, _record: object) -> None:
@@ -184,6 +192,7 @@ class Database:
         """The head file could not be written after a commit; the next writing that succeeds names what it lacked."""
         make_private_file(folder / "write.lock")
         self._lag_noted = False
+        self._device_ahead_s = 0
         self._lock = threading.Lock()
         self._lock_path = folder / "write.lock"
         # Two pools, since how a transaction begins is a matter of the connection. IMMEDIATE for writers: a deferred one
@@ -258,6 +267,22 @@ class Database:
             os.close(handle)
 
     @contextmanager
+    def device_time(self, instant: dt.datetime) -> Iterator[None]:
+        """Judge capture times within the block by the capturing device's own clock, as it was stated.
+
+        A replay of an old visit is no absurd time. Stamps are still those of this machine, and each entry with a
+        capture time says by how many seconds the stated clock is ahead of this one.
+
+        Args:
+            instant: What the device's clock says now.
+        """
+        self._device_ahead_s = round((instant - self.clock()).total_seconds())
+        try:
+            yield
+        finally:
+            self._device_ahead_s = 0
+
+    @contextmanager
     def read(self) -> Iterator[Session]:
         """Open a session on one consistent snapshot."""
         # Rows are used after the session has ended, when they could not be loaded again.
@@ -302,7 +327,7 @@ class Database:
     def _begin(self, session: Session) -> Transaction:
         last = _last_entry(session)
         head = Head() if last is None else head_of(last)
-        transaction = Transaction(session, head, utc_text(self.clock()))
+        transaction = Transaction(session, head, utc_text(self.clock()), self._device_ahead_s)
         self._reconcile(transaction, head)
         if last is not None and was_set_back(last.at, transaction.now):
             transaction.clock_set_back = True
