@@ -16,6 +16,7 @@ import time
 from pathlib import Path
 
 from tests.faults.journal import Journal, OtherProgram
+from tests.faults.layer import compile_layer
 from tests.faults.runner import KINDS, broken, plan, table, workers
 from tests.faults.visit import SCENARIOS
 
@@ -38,19 +39,24 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1, help="how many at a time")
     parser.add_argument("--seconds", type=float, help="begin no more points after so many seconds")
     parser.add_argument("--journal", type=Path, help="a file for all results, one line of JSON each, to go on from")
+    parser.add_argument("--layer", type=Path, help="the layer compiled before, where there is no C compiler")
+    parser.add_argument("--compile", type=Path, metavar="FOLDER", help="only compile the layer into a folder")
     return parser.parse_args()
 
 
 def main() -> int:
     """Run as asked; returns the exit status."""
     asked = _arguments()
+    if asked.compile is not None:
+        print(compile_layer(asked.compile))
+        return 0
     begun = told = time.monotonic()
     try:
         journal = Journal(asked.journal)
     except OtherProgram as problem:
         print(problem, file=sys.stderr)
         return 2
-    with workers(asked.processes) as started:
+    with workers(asked.processes, library=asked.layer and asked.layer.resolve()) as started:
         calls = {name: started.calls(name) for name in asked.scenarios}
         points = plan(calls, asked.kinds, cuts=asked.cuts, most=asked.points, seed=asked.seed)
         todo = [point for point in points if point not in journal.results]

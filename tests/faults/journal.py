@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sqlite3
+import sys
 from pathlib import Path
 
 from tests.faults.runner import ROOT
@@ -13,7 +15,7 @@ SOURCES = ("api", "capture", "grading", "tests/faults", "tests/api")
 
 
 class OtherProgram(RuntimeError):
-    """The journal holds results of another state of the source: they say nothing about this one."""
+    """The journal holds results of another state of the source, or of another SQLite: they say nothing about this."""
 
 
 def source_digest() -> str:
@@ -46,10 +48,13 @@ class Journal:
         self.results: dict[Point, Result] = {}
         if path is None:
             return
-        head = json.dumps({"source": source_digest()})
+        # The calls are those of this SQLite and this Python; another makes others under the same numbers.
+        head = json.dumps({"source": source_digest(), "sqlite": sqlite3.sqlite_version, "python": sys.version})
         lines = path.read_text().splitlines(keepends=True) if path.exists() else []
         if lines and lines[0].rstrip("\n") != head:
-            raise OtherProgram(f"{path} was written for another state of the source. Name a new file.")
+            raise OtherProgram(
+                f"{path} was written for another state of the source, another SQLite or another Python. Name a new file."
+            )
         whole = [line for line in lines[1:] if line.endswith("\n")]
         for line in whole:
             result = result_from(line)

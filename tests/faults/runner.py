@@ -109,14 +109,19 @@ class Workers:
 
 
 @contextmanager
-def workers(count: int, before: str = "") -> Iterator[Workers]:
+def workers(count: int, before: str = "", library: Path | None = None) -> Iterator[Workers]:
     """Compile the layer and start some workers for the time of a block.
+
+    Args:
+        count: How many.
+        before: As `Workers` takes it.
+        library: The layer, compiled before; None to compile it here.
 
     Raises:
         NoCompiler: There is no C compiler.
     """
     with tempfile.TemporaryDirectory() as folder:
-        started = Workers(compile_layer(Path(folder)), count, before)
+        started = Workers(library or compile_layer(Path(folder)), count, before)
         try:
             yield started
         finally:
