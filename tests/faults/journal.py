@@ -52,9 +52,7 @@ class Journal:
         head = json.dumps({"source": source_digest(), "sqlite": sqlite3.sqlite_version, "python": sys.version})
         lines = path.read_text().splitlines(keepends=True) if path.exists() else []
         if lines and lines[0].rstrip("\n") != head:
-            raise OtherProgram(
-                f"{path} was written for another state of the source, another SQLite or another Python. Name a new file."
-            )
+            raise OtherProgram(f"{path} was written for another source, SQLite or Python. Name a new file.")
         whole = [line for line in lines[1:] if line.endswith("\n")]
         for line in whole:
             result = result_from(line)
