@@ -26,6 +26,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from typing import NamedTuple
 
 from api.ledger.canonical import CanonicalError, JsonObject, canonical, parsed, sha256_hex
 from api.ledger.errors import file_not_written
@@ -69,8 +70,7 @@ class What(StrEnum):
     CLOCK_SET_BACK = "clock set back"  # this machine's clock says an earlier time than the entry before
 
 
-@dataclass(frozen=True)
-class Head:
+class Head(NamedTuple):
     """Where the trail ends: number, transaction and hash of the last entry."""
 
     seq: int = 0

@@ -310,7 +310,7 @@ class Patience:
     @property
     def over(self) -> bool:
         """The fault was, and is no more."""
-        return self.began and (self._left <= 0 or not self._kind.lasts)
+        return self.began and (self._left <= 0 or not self._kind.lasts) and not self._layer.pending()
 
     def step_done(self) -> None:
         """Count a step; the last of patience lifts the fault."""
