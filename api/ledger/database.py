@@ -18,7 +18,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, event, text
 from sqlalchemy.exc import DatabaseError, OperationalError
-from sqlmodel import Session, SQLModel, col, create_engine, select
+from sqlmodel import Session, SQLModel, create_engine
 
 from api.ledger.canonical import CanonicalError, JsonObject
 from api.ledger.clock import Clock, capture_remark, parse_instant, system_clock, utc_text, was_set_back
@@ -28,9 +28,12 @@ from api.ledger.opening import entry_not_written, make_private_file, refuse_to_b
 from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers, version_of
 from api.ledger.store import PRIVATE_FILE, make_private, write_synced
 from api.ledger.tables import TrailEntryRow
-from api.ledger.trail import Head, What, head_of, make_entry, prepare_head, read_head, write_head
+from api.ledger.trail import ENTRY_COLUMNS, Head, HeadKeeper, What, entry_values, head_of, prepare_head
 
 _KEYS = {name: primary_key(name) for name in SQLModel.metadata.tables}
+
+_INSERT_ENTRY = f"INSERT INTO trail_entry ({', '.join(ENTRY_COLUMNS)}) VALUES ({', '.join('?' * len(ENTRY_COLUMNS))})"  # noqa: S608 - our own names
+_LAST_ENTRY = "SELECT seq, hash, at, body FROM trail_entry ORDER BY seq DESC LIMIT 1"
 
 BUSY_TIMEOUT_S = 20.0
 """How long a writer waits for another process, s."""
@@ -83,11 +86,11 @@ class Transaction:
         ]
         self._rows.clear()
         remarks = {**(note or {}), **self._remarks(rows)}
-        entry, self.head = make_entry(
+        values, self.head = entry_values(
             self.head, self._txn, at=self.now, job_id=job_id, what=what, by=by, rows=rows, note=remarks
         )
-        self.session.add(entry)
-        self.session.flush()
+        # Past the session, which has no use for an entry: nobody changes it, and making an object of it took longer.
+        self.session.connection().exec_driver_sql(_INSERT_ENTRY, values)
 
     def by_device(self, at: str) -> str:
         """Give an instant of this machine's clock as the device's clock had it (see `Database.device_time`)."""
@@ -187,6 +190,8 @@ class Database:
         make_private(folder)
         self.path = folder / "ohmtrail.db"
         self.head_path = folder / "trail-head.json"
+        self._head_file = HeadKeeper(self.head_path)
+        self._last = Head()
         self.clock = clock
         self.head_lags = False
         """The head file could not be written after a commit; the next writing that succeeds names what it lacked."""
@@ -314,19 +319,20 @@ class Database:
                 raise  # a constraint: an error of the program
             # After the commit: a crash in between leaves a head that lags, which the next writer notes. Written before,
             # a commit that fails would leave a head ahead of the trail, as if its tail was cut off.
+            self._last = transaction.head
             self._write_head(transaction.head)
 
     def _write_head(self, head: Head) -> None:
         try:
-            write_head(self.head_path, head)
+            self._head_file.write(head)
         except DiskRefused:
             self.head_lags = True
         else:
             self.head_lags = False
 
     def _begin(self, session: Session) -> Transaction:
-        last = _last_entry(session)
-        head = Head() if last is None else head_of(last)
+        last = session.connection().exec_driver_sql(_LAST_ENTRY).first()
+        head = Head() if last is None else self._head_at(*last)
         transaction = Transaction(session, head, utc_text(self.clock()), self._device_ahead_s)
         self._reconcile(transaction, head)
         if last is not None and was_set_back(last.at, transaction.now):
@@ -334,10 +340,16 @@ class Database:
             transaction.entry(What.CLOCK_SET_BACK, note={"before": last.at, "now": transaction.now})
         return transaction
 
+    def _head_at(self, seq: int, digest: str, _at: str, body: str) -> Head:
+        """Give the head that the last entry makes; its body need not be read where it is the one written here last."""
+        if (seq, digest) != (self._last.seq, self._last.hash):
+            self._last = head_of(seq, digest, body)
+        return self._last
+
     def _reconcile(self, transaction: Transaction, head: Head) -> None:
         """Note for good where the head file did not match the trail; never hide it, never stop the work."""
         try:
-            noted = read_head(self.head_path)
+            noted = self._head_file.read().head
         except CanonicalError as error:
             transaction.entry(What.HEAD_MISMATCH, note={"found": str(error)})
             return
@@ -356,14 +368,10 @@ class Database:
         self._lag_noted = lags
 
 
-def _last_entry(session: Session) -> TrailEntryRow | None:
-    return session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc()).limit(1)).first()
-
-
 def last_head(session: Session) -> Head:
     """Give the head at which the trail ends in this snapshot."""
-    last = _last_entry(session)
-    return Head() if last is None else head_of(last)
+    last = session.connection().exec_driver_sql(_LAST_ENTRY).first()
+    return Head() if last is None else head_of(last.seq, last.hash, last.body)
 
 
 def _is_on_trail(session: Session, head: Head) -> bool:
