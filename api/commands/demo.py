@@ -19,6 +19,7 @@ from rich.table import Table
 
 from api.errors import OhmtrailError
 from api.ledger.canonical import PlainData
+from api.ledger.clock import parse_instant
 from api.ledger.store import write_synced
 from api.settings import read_settings
 
@@ -46,19 +47,26 @@ def replay(
     events: list[PlainData] = json.loads((fixtures / "visit.json").read_text("utf-8"))
     counts: Counter[str] = Counter()
     task = None if progress is None else progress.add_task("Replaying the visit", total=len(events))
-    for event in events:
-        if event["event"] == "safety":
-            workspace.answer_safety(job["id"], event["axis"], event["answers"], captured_at=event["at"])
-            counts["safety questions"] += len(event["answers"])
-        else:
-            take = workspace.take_clip if event["event"] == "clip" else workspace.take_photo
-            answer = take(job["id"], (fixtures / event["file"]).read_bytes(), event["at"])
-            _count(counts, event["event"], answer)
-            if console is not None:
-                console.print(f"[dim]{event['file']:>14}[/dim]  {answer['message']}", highlight=False, soft_wrap=True)
-        if progress is not None and task is not None:
-            progress.advance(task)
+    with workspace.database.device_time(parse_instant(events[-1]["at"])):  # the story's own time, whatever today is
+        for event in events:
+            _do(workspace, str(job["id"]), event, fixtures, counts, console)
+            if progress is not None and task is not None:
+                progress.advance(task)
     return str(job["id"]), counts
+
+
+def _do(
+    workspace: Workspace, job_id: str, event: PlainData, fixtures: Path, counts: Counter[str], console: Console | None
+) -> None:
+    if event["event"] == "safety":
+        workspace.answer_safety(job_id, event["axis"], event["answers"], captured_at=event["at"])
+        counts["safety questions"] += len(event["answers"])
+        return
+    take = workspace.take_clip if event["event"] == "clip" else workspace.take_photo
+    answer = take(job_id, (fixtures / event["file"]).read_bytes(), event["at"])
+    _count(counts, event["event"], answer)
+    if console is not None:
+        console.print(f"[dim]{event['file']:>14}[/dim]  {answer['message']}", highlight=False, soft_wrap=True)
 
 
 def _count(counts: Counter[str], event: str, answer: PlainData) -> None:
@@ -92,6 +100,7 @@ def demo(
     ] = False,
 ) -> None:
     """Replay the invented visit: clips and photos in, graded report with its evidence out."""
+    from api.intake.pooled import PooledEngines
     from api.workspace import Workspace
 
     console = Console()
@@ -101,8 +110,10 @@ def demo(
     folder = data or read_settings().data
     started = time.perf_counter()
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    # Models that were loaded here would stay in the memory of the server that follows; a process takes them with it.
+    engines = PooledEngines(count=1) if serve else None
     try:
-        workspace = Workspace.open(folder)
+        workspace = Workspace.open(folder, engines=engines)
         with Progress(*columns, console=console) as progress:
             job_id, counts = replay(workspace, fixtures, progress, console if talk else None)
         verdict = workspace.grade(job_id)
@@ -110,6 +121,9 @@ def demo(
     except OhmtrailError as problem:
         console.print(f"[red]{problem}[/red]")
         raise typer.Exit(1) from None
+    finally:
+        if engines is not None:
+            engines.close()
     report = folder / kept.name
     write_synced(report, workspace.reports.read(kept.sha256))  # private, and never half there for `verify`
     _summary(console, verdict, counts, time.perf_counter() - started)

@@ -13,6 +13,11 @@ STOP_S = 2
 """How long open connections may take to end when the server is told to stop, s; then they are cut."""
 
 
+SWITCH_S = 0.0005
+"""How long a thread may keep the others waiting once they want to run, s. A page gives the lock of Python away at each
+of its statements and has to get it back from whoever stores or writes meanwhile; at Python's own 5 ms that adds up."""
+
+
 def serve(
     data: Data = Path("data"),
     host: Annotated[
@@ -25,6 +30,8 @@ def serve(
     profile: Profile = None,
 ) -> None:
     """Start the server; the page is then at the address shown."""
+    import sys
+
     import uvicorn
 
     from api.assessment.shop_limits import read_shop
@@ -35,6 +42,7 @@ def serve(
     from api.settings import read_settings
     from api.workspace import Workspace
 
+    sys.setswitchinterval(SWITCH_S)
     settings = read_settings()
     host, port = host or settings.host, port or settings.port
     shop = None if profile is None else read_shop(profile)

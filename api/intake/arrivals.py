@@ -7,15 +7,19 @@ takes all who wait; so fifty senders at once are acknowledged in little more tim
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
+
+from sqlmodel import Session, col, or_, select
 
 from api.errors import OhmtrailError
 from api.intake.claims import Claims
 from api.intake.errors import SameIdOtherBytes
 from api.ledger.canonical import canonical
 from api.ledger.database import Database, Transaction
-from api.ledger.evidence import Stored, captures_of, put_evidence
+from api.ledger.evidence import Stored, put_evidence
+from api.ledger.ids import in_order
 from api.ledger.tables import CaptureRow
 from api.ledger.trail import What
 
@@ -58,10 +62,18 @@ class Arrived:
     clash: bool = False
 
 
+def _alike(session: Session, arrival: Arrival) -> Sequence[CaptureRow]:
+    """Read the captures of the job with the same bytes or the same client id, in order: nobody else can be repeated."""
+    same = col(CaptureRow.sha256) == arrival.stored.sha256
+    if arrival.client_id is not None:
+        same = or_(same, col(CaptureRow.client_id) == arrival.client_id)
+    return in_order(session.exec(select(CaptureRow).where(CaptureRow.job_id == arrival.job_id, same)).all())
+
+
 def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
     clash = False
     stored, client_id = arrival.stored, arrival.client_id
-    for capture in captures_of(transaction.session, arrival.job_id):
+    for capture in _alike(transaction.session, arrival):
         same_id = client_id is not None and capture.client_id == client_id
         clash = clash or (same_id and capture.sha256 != stored.sha256)
         again = arrival.explicit and client_id is None and capture.captured_at == arrival.captured

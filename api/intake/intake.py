@@ -14,6 +14,7 @@ from functools import partial
 
 from sqlmodel import select
 
+from api.errors import WriteFailed
 from api.intake.arrivals import Arrival, Arrivals
 from api.intake.errors import CaptureReadBefore, NoSuchCapture, NoSuchPhoto
 from api.intake.photos import Corners, check_burst, in_pixels
@@ -70,7 +71,8 @@ class Intake(CaptureReader):
             BadInput: Empty, or the time cannot be read.
             TooLarge: Over the limit.
             Refused: The client id was used for other bytes (which are kept all the same).
-            WriteFailed: The disk is full.
+            WriteFailed: The disk is full; nothing was kept. Once the file is on record that is no error any more: the
+                answer says "stored", and `read_kept` reads it later.
         """
         now = self._database.clock()
         captured = captured_text(captured_at, now)
@@ -88,11 +90,14 @@ class Intake(CaptureReader):
                     **self._answer(capture),
                     "message": "The connection was lost. What arrived is kept; say it again, please.",
                 }
-            if not repeated:
-                return self._read_once(capture.id, lambda: data, finish=finish)
-            held.enter_context(self._claims.waited(capture.id))
-            # Unread although nobody reads it: the first time was interrupted, so commands in it are as old.
-            return self._read_once(capture.id, lambda: data, commands=False)
+            try:
+                if not repeated:
+                    return self._read_once(capture.id, lambda: data, finish=finish)
+                held.enter_context(self._claims.waited(capture.id))
+                # Unread although nobody reads it: the first time was interrupted, so commands in it are as old.
+                return self._read_once(capture.id, lambda: data, commands=False)
+            except WriteFailed as refused:
+                return {**self._unwritten(capture, refused), "repeated": repeated}
 
     def store(self, job_id: str, data: bytes, captured_at: str | None = None) -> Stored:
         """Put a clip or photo on disk, where nothing refers to it yet; arguments and errors as of `take`."""
@@ -114,15 +119,37 @@ class Intake(CaptureReader):
         capture, repeated = self._arrivals.put(arrival)
         return {**self._answer(capture), "repeated": repeated}
 
-    def read_kept(self, capture_id: str) -> PlainData:
+    def read_kept(self, capture_id: str, *, commands: bool = True) -> PlainData:
         """Read a capture that `keep` stored, and answer with what was made of it; one that was read is not read again.
+
+        Args:
+            capture_id: The capture.
+            commands: Whether commands in it are obeyed: not any more where a reading was tried before.
+
+        Returns:
+            As `take`; "stored" is still its state where the disk did not take what was read, which is tried again.
 
         Raises:
             NoSuchCapture: There is no such capture.
         """
-        _job, kept = self.capture(capture_id)
+        with self._database.read() as session:
+            found = session.get(CaptureRow, capture_id)
+        if found is None:
+            raise NoSuchCapture(capture_id=capture_id)
         with self._claims.waited(capture_id):
-            return {**self._read_once(capture_id, partial(self._stored, str(kept["sha256"]))), "repeated": False}
+            try:
+                answer = self._read_once(capture_id, partial(self._stored, found.sha256), commands=commands)
+            except WriteFailed as refused:
+                answer = self._unwritten(found, refused)
+        return {**answer, "repeated": False}
+
+    def _unwritten(self, capture: CaptureRow, refused: WriteFailed) -> PlainData:
+        """Answer for a capture that is on record while the disk did not take what was read in it: it is kept."""
+        log.warning("%s is kept, but not read: %s", capture.id, refused)
+        return {
+            **self._answer(capture),
+            "message": f"Stored, but not read yet: {refused.message} It is read as soon as the disk takes that.",
+        }
 
     def capture(self, capture_id: str) -> tuple[str, PlainData]:
         """Give the job of a capture and what was made of it, as `take` answers.
@@ -234,7 +261,12 @@ class Intake(CaptureReader):
                 held.enter_context(self._claims.waited(capture_id))
             held.enter_context(self._lock(job_id))
             known = self._known_burst(captures)
-            return known if known is not None else self._read_burst(job_id, captures, frames)
+            if known is not None:
+                return known
+            try:
+                return self._read_burst(job_id, captures, frames)
+            except WriteFailed as refused:
+                return {**self._unwritten(received[0][0], refused), "burst": {"captures": captures}}
 
     def _known_burst(self, captures: list[str]) -> PlainData | None:
         """Answer with what was made of a burst before; None while a photo of it is still unread."""

@@ -21,7 +21,7 @@ from pathlib import Path
 
 from api.intake.errors import RecognitionStopped
 from api.intake.recognisers import Engines
-from api.intake.worker import Done, Failed, Reply, Request, resident_bytes, work
+from api.intake.worker import Done, Failed, Reply, Request, processor_s, resident_bytes, work
 
 log = logging.getLogger(__name__)
 
@@ -33,6 +33,9 @@ MOST_STREAMS = 8
 
 START_S = 120.0
 """Longest start of a process, s: a large speech model on a slow disk."""
+
+PATIENCE = 4
+"""By how much a request may take longer than its processor time: others may need the processor as well."""
 
 _WATCH_S = 0.02  # between two looks at a process that works
 _GOOD_FOR_MORE = 0.8  # of the memory: a process that keeps more after a request is replaced
@@ -97,7 +100,7 @@ class Worker:
 
         Args:
             request: What to do.
-            seconds: How long it may take.
+            seconds: How much processor time it may take.
 
         Raises:
             CaptureError: What the engine said, or that it was stopped.
@@ -106,10 +109,10 @@ class Worker:
             self._replace()  # it ended while nobody used it
         try:
             if not self._ready:
-                self._wait(START_S)
+                self._wait(START_S, START_S)
                 self._ready = True
             self._pipe.send(request)
-            reply = self._wait(seconds)
+            reply = self._wait(seconds, PATIENCE * seconds)
         except (EOFError, OSError):
             self._replace()
             raise RecognitionStopped(cause="its process ended") from None
@@ -123,11 +126,14 @@ class Worker:
         assert isinstance(reply, Done)
         return reply.value
 
-    def _wait(self, seconds: float) -> Reply:
-        begin = time.monotonic()
+    def _wait(self, processor: float, wall: float) -> Reply:
+        """Wait for a reply within so much processor time, s, which is the same however busy the machine is."""
+        begin, used = time.monotonic(), processor_s(self.pid)
         while not self._pipe.poll(_WATCH_S):
-            if time.monotonic() - begin > seconds:
-                raise RecognitionStopped(cause=f"it took longer than {seconds:.0f} s")
+            if processor_s(self.pid) - used > processor:
+                raise RecognitionStopped(cause=f"it needed more than {processor:.0f} s of processor time")
+            if time.monotonic() - begin > wall:
+                raise RecognitionStopped(cause=f"it took longer than {wall:.0f} s")
             if resident_bytes(self.pid) > self._most:
                 raise RecognitionStopped(cause=f"it needed more than {self._most // 10**6} MB")
         reply: Reply = self._pipe.recv()

@@ -154,6 +154,15 @@ def resident_bytes(pid: int) -> int:
         return 0
 
 
+def processor_s(pid: int) -> float:
+    """Tell how much processor time a process has used, s; 0 once it has ended."""
+    try:
+        fields = Path(f"/proc/{pid}/stat").read_text("ascii", "replace").rpartition(")")[2].split()
+    except OSError:
+        return 0.0
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
 def _limit_memory(most: int) -> None:
     """Refuse address space far beyond what may become resident: a leap is stopped before anybody can look."""
     pages = int(Path("/proc/self/statm").read_text("ascii").split()[0])

@@ -29,7 +29,7 @@ from pathlib import Path
 from api.ledger.canonical import JsonObject, canonical, sha256_hex
 from api.ledger.errors import BackupExists, BackupInside, file_not_written
 from api.ledger.schema import version_of
-from api.ledger.store import PRIVATE_FILE, sync_folder
+from api.ledger.store import PRIVATE_FILE, read_plain, sync_folder
 from api.ledger.verification.snapshot import Moment, moment_of
 
 FORMAT = 1
@@ -189,7 +189,7 @@ def _named(connection: sqlite3.Connection) -> Iterator[tuple[str, object]]:
 
 def _content(path: Path, name: str, made: Backup) -> bytes | None:
     try:
-        return path.read_bytes()
+        return read_plain(path)
     except OSError as error:
         made.faults.append(f"{name}: {error.strerror}.")
         return None

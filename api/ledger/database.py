@@ -7,6 +7,7 @@ acknowledged only after commit and head file are on disk.
 
 from __future__ import annotations
 
+import datetime as dt
 import fcntl
 import os
 import sqlite3
@@ -17,19 +18,22 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, event, text
 from sqlalchemy.exc import DatabaseError, OperationalError
-from sqlmodel import Session, SQLModel, col, create_engine, select
+from sqlmodel import Session, SQLModel, create_engine
 
 from api.ledger.canonical import CanonicalError, JsonObject
-from api.ledger.clock import Clock, capture_remark, system_clock, utc_text, was_set_back
+from api.ledger.clock import Clock, capture_remark, parse_instant, system_clock, utc_text, was_set_back
 from api.ledger.errors import DiskRefused, FolderIsNewer, JournalUnsafe, file_not_written
 from api.ledger.ids import row_id
 from api.ledger.opening import entry_not_written, make_private_file, refuse_to_begin_anew, tighten_folder
 from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers, version_of
 from api.ledger.store import PRIVATE_FILE, make_private, write_synced
 from api.ledger.tables import TrailEntryRow
-from api.ledger.trail import Head, What, head_of, make_entry, prepare_head, read_head, write_head
+from api.ledger.trail import ENTRY_COLUMNS, Head, HeadKeeper, What, entry_values, head_of, prepare_head
 
 _KEYS = {name: primary_key(name) for name in SQLModel.metadata.tables}
+
+_INSERT_ENTRY = f"INSERT INTO trail_entry ({', '.join(ENTRY_COLUMNS)}) VALUES ({', '.join('?' * len(ENTRY_COLUMNS))})"  # noqa: S608 - our own names
+_LAST_ENTRY = "SELECT seq, hash, at, body FROM trail_entry ORDER BY seq DESC LIMIT 1"
 
 BUSY_TIMEOUT_S = 20.0
 """How long a writer waits for another process, s."""
@@ -53,10 +57,11 @@ def row_of(row: SQLModel) -> JsonObject:
 class Transaction:
     """One writing transaction: rows, and the trail entries that stand for them."""
 
-    def __init__(self, session: Session, head: Head, now: str) -> None:
-        """Begin after `head`; all stamps of the transaction are `now` (UTC text)."""
+    def __init__(self, session: Session, head: Head, now: str, device_ahead_s: int = 0) -> None:
+        """Begin after `head`; all stamps of the transaction are `now` (UTC text); see `Database.device_time`."""
         self.session = session
         self.now = now
+        self._device_ahead_s = device_ahead_s
         self.head = head
         self._txn = head.txn + 1
         self._rows: list[SQLModel] = []
@@ -80,12 +85,30 @@ class Transaction:
             for row, content in ((row, row_of(row)) for row in self._rows)
         ]
         self._rows.clear()
-        remarks = {**(note or {}), **_remarks(rows)}
-        entry, self.head = make_entry(
+        remarks = {**(note or {}), **self._remarks(rows)}
+        values, self.head = entry_values(
             self.head, self._txn, at=self.now, job_id=job_id, what=what, by=by, rows=rows, note=remarks
         )
-        self.session.add(entry)
-        self.session.flush()
+        # Past the session, which has no use for an entry: nobody changes it, and making an object of it took longer.
+        self.session.connection().exec_driver_sql(_INSERT_ENTRY, values)
+
+    def by_device(self, at: str) -> str:
+        """Give an instant of this machine's clock as the device's clock had it (see `Database.device_time`)."""
+        return utc_text(parse_instant(at) + dt.timedelta(seconds=self._device_ahead_s)) if self._device_ahead_s else at
+
+    def _remarks(self, rows: list[JsonObject]) -> JsonObject:
+        """Note the capture times among some rows that can hardly be right, and by which clock they were judged."""
+        found: JsonObject = {}
+        captured = False
+        for item in rows:
+            arrival, row = ARRIVAL.get(str(item["table"])), item["row"]
+            if arrival is not None and isinstance(row, dict):
+                captured = True
+                remark = capture_remark(str(row["captured_at"]), self.by_device(str(row[arrival])))
+                if remark:
+                    found[str(item["key"])] = remark
+        judged: JsonObject = {"device_ahead_s": self._device_ahead_s} if captured and self._device_ahead_s else {}
+        return {**judged, **({"times": found} if found else {})}
 
     def close(self) -> None:
         """Check that no row goes in without an entry.
@@ -103,18 +126,6 @@ class Transaction:
         # Two writers cannot get one number: this transaction has held the write lock since it began.
         number = int(self.session.connection().execute(statement, {"job": job_id}).scalar_one()) + 1
         return row_id(name, job_id, number)
-
-
-def _remarks(rows: list[JsonObject]) -> JsonObject:
-    """Note the capture times among some rows that can hardly be right."""
-    found: JsonObject = {}
-    for item in rows:
-        arrival, row = ARRIVAL.get(str(item["table"])), item["row"]
-        if arrival is not None and isinstance(row, dict):
-            remark = capture_remark(str(row["captured_at"]), str(row[arrival]))
-            if remark:
-                found[str(item["key"])] = remark
-    return {"times": found} if found else {}
 
 
 def _configure(connection: sqlite3.Connection, _record: object) -> None:
@@ -179,11 +190,14 @@ class Database:
         make_private(folder)
         self.path = folder / "ohmtrail.db"
         self.head_path = folder / "trail-head.json"
+        self._head_file = HeadKeeper(self.head_path)
+        self._last = Head()
         self.clock = clock
         self.head_lags = False
         """The head file could not be written after a commit; the next writing that succeeds names what it lacked."""
         make_private_file(folder / "write.lock")
         self._lag_noted = False
+        self._device_ahead_s = 0
         self._lock = threading.Lock()
         self._lock_path = folder / "write.lock"
         # Two pools, since how a transaction begins is a matter of the connection. IMMEDIATE for writers: a deferred one
@@ -258,6 +272,22 @@ class Database:
             os.close(handle)
 
     @contextmanager
+    def device_time(self, instant: dt.datetime) -> Iterator[None]:
+        """Judge capture times within the block by the capturing device's own clock, as it was stated.
+
+        A replay of an old visit is no absurd time. Stamps are still those of this machine, and each entry with a
+        capture time says by how many seconds the stated clock is ahead of this one.
+
+        Args:
+            instant: What the device's clock says now.
+        """
+        self._device_ahead_s = round((instant - self.clock()).total_seconds())
+        try:
+            yield
+        finally:
+            self._device_ahead_s = 0
+
+    @contextmanager
     def read(self) -> Iterator[Session]:
         """Open a session on one consistent snapshot."""
         # Rows are used after the session has ended, when they could not be loaded again.
@@ -289,30 +319,37 @@ class Database:
                 raise  # a constraint: an error of the program
             # After the commit: a crash in between leaves a head that lags, which the next writer notes. Written before,
             # a commit that fails would leave a head ahead of the trail, as if its tail was cut off.
+            self._last = transaction.head
             self._write_head(transaction.head)
 
     def _write_head(self, head: Head) -> None:
         try:
-            write_head(self.head_path, head)
+            self._head_file.write(head)
         except DiskRefused:
             self.head_lags = True
         else:
             self.head_lags = False
 
     def _begin(self, session: Session) -> Transaction:
-        last = _last_entry(session)
-        head = Head() if last is None else head_of(last)
-        transaction = Transaction(session, head, utc_text(self.clock()))
+        last = session.connection().exec_driver_sql(_LAST_ENTRY).first()
+        head = Head() if last is None else self._head_at(*last)
+        transaction = Transaction(session, head, utc_text(self.clock()), self._device_ahead_s)
         self._reconcile(transaction, head)
         if last is not None and was_set_back(last.at, transaction.now):
             transaction.clock_set_back = True
             transaction.entry(What.CLOCK_SET_BACK, note={"before": last.at, "now": transaction.now})
         return transaction
 
+    def _head_at(self, seq: int, digest: str, _at: str, body: str) -> Head:
+        """Give the head that the last entry makes; its body need not be read where it is the one written here last."""
+        if (seq, digest) != (self._last.seq, self._last.hash):
+            self._last = head_of(seq, digest, body)
+        return self._last
+
     def _reconcile(self, transaction: Transaction, head: Head) -> None:
         """Note for good where the head file did not match the trail; never hide it, never stop the work."""
         try:
-            noted = read_head(self.head_path)
+            noted = self._head_file.read().head
         except CanonicalError as error:
             transaction.entry(What.HEAD_MISMATCH, note={"found": str(error)})
             return
@@ -331,14 +368,10 @@ class Database:
         self._lag_noted = lags
 
 
-def _last_entry(session: Session) -> TrailEntryRow | None:
-    return session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc()).limit(1)).first()
-
-
 def last_head(session: Session) -> Head:
     """Give the head at which the trail ends in this snapshot."""
-    last = _last_entry(session)
-    return Head() if last is None else head_of(last)
+    last = session.connection().exec_driver_sql(_LAST_ENTRY).first()
+    return Head() if last is None else head_of(last.seq, last.hash, last.body)
 
 
 def _is_on_trail(session: Session, head: Head) -> bool:

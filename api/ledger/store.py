@@ -10,6 +10,7 @@ folder synced, so that after a crash there is either the whole file or none (and
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import re
 import secrets
@@ -119,6 +120,19 @@ def _is_regular(path: Path) -> bool:
         return False
 
 
+def read_plain(path: Path) -> bytes:
+    """Read a file; what is no plain file (a pipe, a device, a socket, a link) is refused and never waited for.
+
+    Raises:
+        FileNotFoundError: Nothing is there.
+        OSError: It cannot be read, or is no plain file.
+    """
+    if not stat.S_ISREG(path.lstat().st_mode):
+        raise OSError(errno.EINVAL, "it is no plain file")
+    with open(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW), "rb") as handle:  # noqa: PTH123
+        return handle.read()
+
+
 def _set_aside(path: Path) -> None:
     """Move what lies in the place of a good file out of the way; `verify` reports it."""
     path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
@@ -193,18 +207,19 @@ class Store:
         Raises:
             OSError: It cannot be read.
         """
-        return path.read_bytes() if _is_regular(path) and path.stat().st_size <= most else None
+        return read_plain(path) if _is_regular(path) and path.stat().st_size <= most else None
 
     def read(self, sha256: str) -> bytes:
         """Read the bytes of a file.
 
         Raises:
-            FileNotStored: There is no such file.
+            FileNotStored: There is no such file, or something else lies in its place.
+            OSError: It cannot be read.
         """
-        try:
-            return self.path(sha256).read_bytes()
-        except FileNotFoundError:
-            raise FileNotStored(sha256=sha256) from None
+        path = self.path(sha256)
+        if not _is_regular(path):
+            raise FileNotStored(sha256=sha256)
+        return read_plain(path)
 
     def names(self) -> Iterator[tuple[str, Path]]:
         """List every file in the folder: its hash as its place says ("" where the place is no hash), and its path."""

@@ -26,6 +26,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from typing import NamedTuple
 
 from api.ledger.canonical import CanonicalError, JsonObject, canonical, parsed, sha256_hex
 from api.ledger.errors import file_not_written
@@ -69,8 +70,7 @@ class What(StrEnum):
     CLOCK_SET_BACK = "clock set back"  # this machine's clock says an earlier time than the entry before
 
 
-@dataclass(frozen=True)
-class Head:
+class Head(NamedTuple):
     """Where the trail ends: number, transaction and hash of the last entry."""
 
     seq: int = 0
@@ -94,6 +94,29 @@ def make_entry(
     Returns:
         The entry and the head that it makes.
     """
+    values, head = entry_values(after, txn, at=at, job_id=job_id, what=what, by=by, rows=rows, note=note)
+    seq, job, step, instant, prev, digest, body = values
+    return TrailEntryRow(seq=seq, job_id=job, what=step, at=instant, prev=prev, hash=digest, body=body), head
+
+
+ENTRY_COLUMNS = ("seq", "job_id", "what", "at", "prev", "hash", "body")
+"""The columns of an entry, in the order in which `entry_values` gives them."""
+
+EntryValues = tuple[int, str, str, str, str, str, str]
+
+
+def entry_values(
+    after: Head,
+    txn: int,
+    *,
+    at: str,
+    job_id: str,
+    what: What,
+    by: str,
+    rows: list[JsonObject],
+    note: Mapping[str, object],
+) -> tuple[EntryValues, Head]:
+    """Build the entry that follows `after` as the values of its columns; returns them and the head that it makes."""
     body = canonical(
         {
             "seq": after.seq + 1,
@@ -108,19 +131,16 @@ def make_entry(
         }
     )
     digest = sha256_hex(body)
-    entry = TrailEntryRow(
-        seq=after.seq + 1, job_id=job_id, what=what.value, at=at, prev=after.hash, hash=digest, body=body
-    )
-    return entry, Head(after.seq + 1, txn, digest)
+    return (after.seq + 1, job_id, what.value, at, after.hash, digest, body), Head(after.seq + 1, txn, digest)
 
 
-def head_of(entry: TrailEntryRow) -> Head:
+def head_of(seq: int, digest: str, body: str) -> Head:
     """Give the head that an entry makes, from its columns and body (unchecked)."""
     try:
-        txn = parsed(entry.body)["txn"]
+        txn = parsed(body)["txn"]
     except (CanonicalError, KeyError, TypeError):
         txn = -1  # a damaged body must not stop the server: no head file matches this, so that it is noted
-    return Head(entry.seq, txn if isinstance(txn, int) else -1, entry.hash)
+    return Head(seq, txn if isinstance(txn, int) else -1, digest)
 
 
 @dataclass(frozen=True)
@@ -172,25 +192,65 @@ def write_head(path: Path, head: Head) -> None:
     Raises:
         FileNotWritten: The disk refuses.
     """
-    try:
-        known = read_head_file(path)
-    except CanonicalError:
-        known = HeadFile(None)
-    if known.slot < 0:
-        write_synced(path, _slot(head, 1) + _slot(head, 0))
-        return
-    data, offset = memoryview(_slot(head, known.count + 1)), (1 - known.slot) * SLOT
-    try:
-        handle = os.open(path, os.O_WRONLY)
+    HeadKeeper(path).write(head)
+
+
+class HeadKeeper:
+    """The head file in the hands of one process: read anew each time, and taken apart only where its bytes changed."""
+
+    def __init__(self, path: Path) -> None:
+        """Keep this file."""
+        self._path = path
+        self._bytes: bytes | None = None
+        self._known = HeadFile(None)
+
+    def read(self) -> HeadFile:
+        """Read the head file; see `read_head_file`.
+
+        Raises:
+            CanonicalError: It is there, but damaged.
+            OSError: The disk does not give it.
+        """
         try:
-            while data:  # a short write is no error of its own: the next one says why
-                written = os.pwrite(handle, data, offset)
-                data, offset = data[written:], offset + written
-            os.fdatasync(handle)
-        finally:
-            os.close(handle)
-    except OSError as error:
-        raise file_not_written(path.name, error) from error
+            data = self._path.read_bytes()
+        except FileNotFoundError:
+            return HeadFile(None)
+        if data != self._bytes:
+            self._bytes = None
+            self._known = head_file_of(data)
+            self._bytes = data
+        return self._known
+
+    def write(self, head: Head) -> None:
+        """Write the head file durably; see `write_head`.
+
+        Raises:
+            FileNotWritten: The disk refuses.
+        """
+        try:
+            known = self.read()
+        except (CanonicalError, OSError):
+            known = HeadFile(None)
+        if known.slot < 0 or self._bytes is None:
+            write_synced(self._path, _slot(head, 1) + _slot(head, 0))
+            return
+        slot, whole = 1 - known.slot, self._bytes
+        new = _slot(head, known.count + 1)
+        self._bytes = None  # until it is known to be on disk
+        data, offset = memoryview(new), slot * SLOT
+        try:
+            handle = os.open(self._path, os.O_WRONLY)
+            try:
+                while data:  # a short write is no error of its own: the next one says why
+                    written = os.pwrite(handle, data, offset)
+                    data, offset = data[written:], offset + written
+                os.fdatasync(handle)
+            finally:
+                os.close(handle)
+        except OSError as error:
+            raise file_not_written(self._path.name, error) from error
+        self._bytes = new + whole[SLOT:] if slot == 0 else whole[:SLOT] + new
+        self._known = HeadFile(head, known.count + 1, slot)
 
 
 def read_head_file(path: Path) -> HeadFile:

@@ -26,12 +26,14 @@ added under its right name: both are notes.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from api.ledger.schema import Row, Schema, after, schema
+from api.ledger.store import read_plain
 from api.ledger.verification.confirmations import Confirmations
 from api.ledger.verification.database_check import check_database, read_version
 from api.ledger.verification.files import Sizes, check_copies, check_store
@@ -106,8 +108,10 @@ def _is_missing(folder: Path, found: Verification) -> bool:
     """Tell that there is nothing to verify, and what lies there instead."""
     if not folder.is_dir():
         found.problems.append("The data folder is missing.")
-    elif (folder / "ohmtrail.db").exists():
+    elif (folder / "ohmtrail.db").is_file():
         return False
+    elif os.path.lexists(folder / "ohmtrail.db"):
+        found.problems.append("The database is no file: something else lies in its place.")
     else:
         found.problems.append("The database is missing.")
         if any(path.is_file() for path in (folder / "evidence").glob("*/*")):
@@ -189,7 +193,7 @@ def _prints(folder: Path, row: Row) -> bool:
     if row["name"] != f"report-{row['job_id']}.html":
         return True
     try:
-        data = (folder / "reports" / str(row["sha256"])[:2] / str(row["sha256"])[2:]).read_bytes()
+        data = read_plain(folder / "reports" / str(row["sha256"])[:2] / str(row["sha256"])[2:])
     except OSError:
         return True  # missing or unread: told already
     return str(row["trail_hash"]).encode() in data

@@ -108,7 +108,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     app.state.storing = storing = CapacityLimiter(MOST_STORING)
     app.state.arriving = arriving = CapacityLimiter(MOST_ARRIVING)
     app.state.queue = ReadingQueue(
-        workspace.intake.read_kept,
+        lambda capture_id, commands: workspace.intake.read_kept(capture_id, commands=commands),
         workers=workers_of(os.cpu_count()),
         most=limits.queue,
         pressed=lambda: storing.statistics().tasks_waiting > 0 or arriving.borrowed_tokens > MOST_STORING,

@@ -26,6 +26,9 @@ YIELD_S = 2.0
 LOOK_S = 0.05
 """How often is looked whether arrivals still press, s."""
 
+AGAIN_S = 10.0
+"""When a capture is read again whose reading the disk did not take, s."""
+
 PATIENCE_S = 1.0
 """How long `stop` waits for what is being read, s."""
 
@@ -36,6 +39,7 @@ class Waiting:
 
     Attributes:
         capture_id: The capture.
+        again: It was read before, and the disk did not take that: commands in it are not obeyed any more.
         answer: What was made of it, once it is read.
         arrived: When it was stored; monotonic, s.
         began: When its reading began, s.
@@ -43,6 +47,7 @@ class Waiting:
     """
 
     capture_id: str
+    again: bool = False
     answer: Future[PlainData] = field(default_factory=Future)
     arrived: float = field(default_factory=time.monotonic)
     began: float = 0.0
@@ -59,7 +64,7 @@ class ReadingQueue:
 
     def __init__(
         self,
-        read: Callable[[str], PlainData],
+        read: Callable[[str, bool], PlainData],
         *,
         workers: int,
         most: int,
@@ -68,7 +73,8 @@ class ReadingQueue:
         """Read captures by `read`, `workers` at a time; let at most `most` wait.
 
         Args:
-            read: Reads one capture and gives what was made of it.
+            read: Reads one capture, obeying the commands in it or not, and gives what was made of it; "stored" as its
+                state says that the disk did not take that, and it is read again later.
             workers: How many are read at a time.
             most: How many may wait.
             pressed: Tells whether so many arrive that storing them comes first.
@@ -80,6 +86,7 @@ class ReadingQueue:
         self._jobs: dict[str, deque[Waiting]] = {}
         self._ready: deque[str] = deque()
         self._known: dict[str, Waiting] = {}
+        self._later: deque[tuple[float, str, str]] = deque()
         self._reading = 0
         self._ended = False
         self._last: deque[Waiting] = deque(maxlen=REMEMBERED)
@@ -102,15 +109,31 @@ class ReadingQueue:
     def put(self, job_id: str, capture_id: str) -> Waiting:
         """Let a stored capture be read when it is its turn; one that waits already is not read twice."""
         with self._change:
-            known = self._known.get(capture_id)
-            if known is not None:
-                return known
-            waiting = self._known[capture_id] = Waiting(capture_id)
-            self._jobs.setdefault(job_id, deque()).append(waiting)
-            if len(self._jobs[job_id]) == 1:
-                self._ready.append(job_id)
+            return self._put(job_id, capture_id, again=False)
+
+    def put_later(self, job_id: str, capture_id: str) -> None:
+        """Let a capture be read again in a while, since the disk did not take what was read in it."""
+        with self._change:
+            self._later.append((time.monotonic() + AGAIN_S, job_id, capture_id))
             self._change.notify()
-            return waiting
+
+    def _put(self, job_id: str, capture_id: str, *, again: bool) -> Waiting:
+        known = self._known.get(capture_id)
+        if known is not None:
+            return known
+        waiting = self._known[capture_id] = Waiting(capture_id, again)
+        self._jobs.setdefault(job_id, deque()).append(waiting)
+        if len(self._jobs[job_id]) == 1:
+            self._ready.append(job_id)
+        self._change.notify()
+        return waiting
+
+    def _due(self) -> float | None:
+        """Put in what is to be read again by now; returns how long the next one has, s, None where there is none."""
+        while self._later and self._later[0][0] <= time.monotonic():
+            _, job_id, capture_id = self._later.popleft()
+            self._put(job_id, capture_id, again=True)
+        return self._later[0][0] - time.monotonic() if self._later else None
 
     def ahead(self) -> int:
         """Give how many wait or are being read."""
@@ -139,9 +162,13 @@ class ReadingQueue:
 
     def _next(self) -> tuple[str, Waiting] | None:
         with self._change:
-            self._change.wait_for(lambda: self._ready or self._ended)
-            if self._ended:
-                return None
+            while True:
+                pause = self._due()
+                if self._ended:
+                    return None
+                if self._ready:
+                    break
+                self._change.wait(pause)
             job_id = self._ready.popleft()
             self._reading += 1
             return job_id, self._jobs[job_id][0]
@@ -159,11 +186,13 @@ class ReadingQueue:
             answer: PlainData | None = None
             problem: BaseException | None = None
             try:
-                answer = self._read(waiting.capture_id)
+                answer = self._read(waiting.capture_id, not waiting.again)
             except BaseException as error:  # whoever waits for the answer is given it
                 problem = error
             waiting.ended = time.monotonic()
             self._done(job_id, waiting)
+            if answer is not None and answer.get("state") == "stored":
+                self.put_later(job_id, waiting.capture_id)
             if not waiting.answer.set_running_or_notify_cancel():
                 continue
             if problem is not None:

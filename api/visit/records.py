@@ -141,7 +141,7 @@ def _note(transaction: Transaction, proposal: Proposal) -> str:
     row, remarks = proposal.row, []
     if _safety_came_late(transaction.session, proposal):
         remarks.append("A safety step of this axis was answered after this reading was taken.")
-    remarks.append(capture_remark(row.captured_at, row.created_at))
+    remarks.append(capture_remark(row.captured_at, transaction.by_device(row.created_at)))
     if transaction.clock_set_back or was_set_back(row.changed_at, transaction.now):
         remarks.append("The computer's clock was set back between this reading and its confirmation.")
     return " ".join(filter(None, remarks))

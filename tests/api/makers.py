@@ -9,18 +9,20 @@ import io
 import json
 import wave
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PIL import Image, PngImagePlugin
 
 from api.intake.recognisers import ListeningStream, Quad
-from capture.display.burst import Burst
 from capture.errors import MediaError
 from capture.expectation import Asked
 from capture.language.parse import parse
 from capture.reading import Context, DisplayReading, Doubt, Heard, Seen, Utterance
 from grading.terms.quantity import Qualifier, Quantity
+
+if TYPE_CHECKING:
+    from capture.display.burst import Burst
 
 JOB: dict[str, Any] = {
     "title": "Ground fault on X",
@@ -128,6 +130,8 @@ class FakeEngines:
         return Seen((display,))
 
     def see_burst(self, frames: Sequence[bytes]) -> Burst:
+        from capture.display.burst import Burst  # with OpenCV, which nothing else here needs
+
         alone = tuple(self.see(data) for data in frames)
         best = next((i for i, seen in enumerate(alone) if seen.displays[0].accepted), 0)
         return Burst(alone[best], alone, best)

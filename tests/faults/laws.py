@@ -6,8 +6,8 @@ verify    `verify` speaks of no change where there was none, and is not "intact"
 start     the next start opens, resumes, takes what is sent again and one capture more, and verifies intact
 answer    an error is answered only where nothing was kept, in words of ours
 goes on   the running process works again when the fault is over
-stored    no law but a count: an error was answered after a clip or photo was stored, as it could not be read any
-more; it is kept, the next start or the same clip sent again reads it, and it is never there twice
+stored    no law but a count: a clip or photo was answered as stored and not read yet, since the disk did not take what
+was read in it; the running process reads it when the fault is over, or the next start does, and it is never there twice
 """
 
 from __future__ import annotations
@@ -85,9 +85,9 @@ def check_answers(told: Iterable[Told]) -> Iterator[Violation]:
     harmless = {What.HEAD_CAUGHT_UP.value, What.CONFIRM_REFUSED.value}
     for one in told:
         kept = [what for what in one.kept if what not in harmless]
-        if one.refused and kept == [What.EVIDENCE_STORED.value]:
-            yield Violation("stored", f"{one.step}: answered {one.error} ({one.what})")
-        elif one.refused and kept:
+        if one.unread:
+            yield Violation("stored", f"{one.step}: answered as stored")
+        if one.refused and kept:
             yield Violation("answer", f"{one.step}: answered {one.error} ({one.what}), yet kept: {', '.join(kept)}")
         if one.error.startswith("raw"):
             yield Violation("answer", f"{one.step}: {one.error}: {one.what}")

@@ -107,6 +107,10 @@ class Layer:
         """Count the calls since `arm`."""
         return int(self._c.faults_count())
 
+    def pending(self) -> bool:
+        """Tell whether the second half of a fault is still to come: the write that finds no space after a short one."""
+        return bool(self._c.faults_pending())
+
     def mark(self, text: str) -> None:
         """Write a line into the log between two calls."""
         self._c.faults_mark(text.encode())

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -67,29 +68,35 @@ class Workers:
             raise WorkerFailed(f"Without any fault: {answer['violations']}")
         return [Call(*call) for call in answer["calls"]]
 
-    def make(self, points: Sequence[Point]) -> Iterator[Result]:
-        """Make points, in any order."""
+    def make(self, points: Sequence[Point], seconds: float | None = None) -> Iterator[Result]:
+        """Make points, in any order; after some seconds no more are begun."""
         waiting: queue.SimpleQueue[Point] = queue.SimpleQueue()
-        done: queue.SimpleQueue[Result | Exception] = queue.SimpleQueue()
+        done: queue.SimpleQueue[Result | Exception | None] = queue.SimpleQueue()
+        end = float("inf") if seconds is None else time.monotonic() + seconds
         for point in points:
             waiting.put(point)
 
         def work(process: subprocess.Popen[str]) -> None:
             try:
-                while True:
+                while time.monotonic() < end:
                     done.put(result_from(self._ask(process, {"point": waiting.get_nowait().__dict__})))
             except queue.Empty:
                 pass
             except Exception as error:
                 done.put(error)
+            done.put(None)
 
         for process in self._processes:
             threading.Thread(target=work, args=(process,), daemon=True).start()
-        for _ in points:
+        working = len(self._processes)
+        while working:
             result = done.get()
             if isinstance(result, Exception):
                 raise result
-            yield result
+            if result is None:
+                working -= 1
+            else:
+                yield result
 
     def close(self) -> None:
         """End them."""
@@ -102,14 +109,19 @@ class Workers:
 
 
 @contextmanager
-def workers(count: int, before: str = "") -> Iterator[Workers]:
+def workers(count: int, before: str = "", library: Path | None = None) -> Iterator[Workers]:
     """Compile the layer and start some workers for the time of a block.
+
+    Args:
+        count: How many.
+        before: As `Workers` takes it.
+        library: The layer, compiled before; None to compile it here.
 
     Raises:
         NoCompiler: There is no C compiler.
     """
     with tempfile.TemporaryDirectory() as folder:
-        started = Workers(compile_layer(Path(folder)), count, before)
+        started = Workers(library or compile_layer(Path(folder)), count, before)
         try:
             yield started
         finally:

@@ -36,6 +36,7 @@ void faults_arm(const char *folder, int log, int told, long at, int what) {
 void faults_lift(void) { if (count >= target) kind = NONE; }
 void faults_sleep(void) { awake = 0; }
 long faults_count(void) { return count; }
+int faults_pending(void) { return kind != NONE && full_next; } /* the second half of a fault is still to come */
 
 static void put(int fd, const void *data, size_t size) {
     while (size) {

@@ -69,6 +69,9 @@ CASES = {
     "the disk refuses everything from the commit on": Case("DISK_EIO", "12 tap", "sync", WAL, -1),
     "stopped between file and row": Case("KILL_BEFORE", "4 value", "write", WAL),
     "stopped between the cut-out and its row": Case("KILL_BEFORE", "8 photo", "write", WAL, -1),
+    "a short write of shared memory, no space for the next clip": Case(
+        "SHORT_ENOSPC", "17 open", "write", r"/data/ohmtrail\.db-shm", -1
+    ),
     "the checkpoint at the end is torn": Case("KILL_TORN", "16 close", "write", DATABASE, -1),
     "power lost in the checkpoint at the end": Case(POWER, "16 close", "write", DATABASE, -1),
 }

@@ -13,12 +13,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sqlmodel import col, select
-
 from api.dialogue.actions import Confirm, Correct
 from api.errors import OhmtrailError, WriteFailed
 from api.ledger.clock import Clock
-from api.ledger.tables import TrailEntryRow
 from api.visit.safety import STEPS
 from api.workspace import Workspace
 from tests.api.makers import JOB, FakeEngines, at, clip, photo
@@ -74,6 +71,7 @@ class Hand:
         clock: This machine's clock.
         asked: The proposal that the page shows, with its revision.
         recorded: The newest record told of.
+        unread: Captures that were answered as stored and not read yet.
     """
 
     folder: Path
@@ -81,6 +79,7 @@ class Hand:
     workspace: Workspace | None = None
     asked: tuple[str, int] | None = None
     recorded: str = ""
+    unread: list[str] = field(default_factory=list)
 
     @property
     def work(self) -> Workspace:
@@ -104,6 +103,8 @@ class Hand:
             self.asked = (proposal["id"], proposal["revision"])
         for record in answer["records"]:
             self.recorded = record["id"]
+        if answer.get("state") == "stored":
+            self.unread.append(answer["capture"])
         return promised(answer)
 
 
@@ -123,6 +124,15 @@ def say(words: str) -> Step:
         return hand.take(hand.work.take_clip(JOB_ID, data, _second(name), client_id=name))
 
     return step
+
+
+def _read_again(hand: Hand, _name: str) -> list[Promise]:
+    """Read what was only stored, as the server does in a while."""
+    unread, hand.unread = hand.unread, []
+    found = []
+    for capture_id in unread:
+        found += hand.take(hand.work.intake.read_kept(capture_id, commands=False))
+    return found
 
 
 def show(value: str, unit: str) -> Step:
@@ -235,6 +245,7 @@ class Told:
         refused: The disk refused, the folder could not be opened, or it was no error of ours at all.
         kept: What the trail took in meanwhile, though an error was answered.
         over: The fault was over when it began.
+        unread: It was answered as stored and not read yet.
     """
 
     step: str
@@ -244,6 +255,7 @@ class Told:
     refused: bool = False
     kept: list[str] = field(default_factory=list)
     over: bool = False
+    unread: bool = False
 
     def line(self) -> str:
         """Write it as one line of JSON."""
@@ -262,15 +274,17 @@ def trail_of(hand: Hand) -> list[str]:
     if hand.workspace is None:
         return []
     with hand.workspace.database.read() as session:
-        return list(session.exec(select(TrailEntryRow.what).order_by(col(TrailEntryRow.seq))).all())
+        found = session.connection().exec_driver_sql("SELECT what FROM trail_entry ORDER BY seq")
+        return [str(what) for (what,) in found]
 
 
 def do_step(hand: Hand, name: str, step: Step) -> Told:
     """Do a step; an error becomes part of what is told."""
     told = Told(name)
-    before = len(trail_of(hand))
+    before, waiting = len(trail_of(hand)), len(hand.unread)
     try:
         told.promises = step(hand, name)
+        told.unread = len(hand.unread) > waiting
     except Exception as error:
         told.error = error.code if isinstance(error, OhmtrailError) else f"raw {type(error).__name__}"
         told.what = str(error)
@@ -296,7 +310,7 @@ class Patience:
     @property
     def over(self) -> bool:
         """The fault was, and is no more."""
-        return self.began and (self._left <= 0 or not self._kind.lasts)
+        return self.began and (self._left <= 0 or not self._kind.lasts) and not self._layer.pending()
 
     def step_done(self) -> None:
         """Count a step; the last of patience lifts the fault."""
@@ -322,14 +336,17 @@ def drive(scenario: str, folder: Path, patience: Patience, tell: Callable[[Told]
         if told.refused and not over:
             failed.append((name, step))
         patience.step_done()
-        if failed and patience.over:
-            for again, repeated in failed:
-                told = do_step(hand, again, repeated)
-                told.over = True
-                tell(told)
+        if patience.over:
+            _again(hand, failed, tell)
             failed = []
     patience.end()
-    for name, step in (*failed, ("end", close)):
+    _again(hand, [*failed, ("end", close)], tell)
+
+
+def _again(hand: Hand, steps: list[tuple[str, Step]], tell: Callable[[Told], None]) -> None:
+    """Do again what failed, now that the fault is over, and read what was only stored."""
+    unread = [("read again", _read_again)] if hand.unread else []
+    for name, step in (*unread, *steps):
         told = do_step(hand, name, step)
         told.over = True
         tell(told)

@@ -2,6 +2,7 @@
 
 Files come in while this runs. One that no row knew when the database was looked at is looked up once more in its
 present state; one that is still unknown is left over from an interrupted capture if its content is what its name says.
+What is no plain file (a pipe, a device, a socket, a link) is told as misplaced and never read: it could wait for ever.
 """
 
 from __future__ import annotations
@@ -9,12 +10,14 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import stat
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
+from api.ledger.evidence import derived_from
 from api.ledger.store import writer_lives
 from api.ledger.verification.result import Verification
 
@@ -25,6 +28,12 @@ _ORPHAN = (
     "whole, but no row knows it: it was left by a capture that was interrupted before it was acknowledged, or is just"
     " coming in. Nothing was lost; the next start of the server looks after it"
 )
+
+_CUT_OUT = (
+    "a cut-out of photo {parent:.12}…, whole, but no row knows it: it was left by a reading of that photo that was"
+    " interrupted before it was written, or is just coming in. Nothing was lost; the photo is on record"
+)
+_HEAD_BYTES = 256  # the mark of a cut-out ends before that
 
 Sizes = Mapping[str, object]
 """Size in bytes by SHA-256, as the rows say."""
@@ -47,27 +56,61 @@ class FoundFile:
 
 @dataclass(frozen=True)
 class Content:
-    """What a file holds: hash and size, or the system's word why it cannot be read; gone where it is there no more."""
+    """What a file holds.
+
+    Attributes:
+        sha256: Its hash.
+        size: In bytes.
+        error: The system's word why it cannot be read.
+        gone: It is there no more.
+        other: What lies there instead of a file: "a pipe", ...
+        parent: SHA-256 of the photo that it says it was cut out of; empty for an original.
+    """
 
     sha256: str = ""
     size: int = 0
     error: str = ""
     gone: bool = False
+    other: str = ""
+    parent: str = ""
+
+
+_OTHERS = {
+    stat.S_IFIFO: "a pipe",
+    stat.S_IFCHR: "a device",
+    stat.S_IFBLK: "a device",
+    stat.S_IFSOCK: "a socket",
+    stat.S_IFLNK: "a link",
+    stat.S_IFDIR: "a folder",
+}
 
 
 def content_of(path: str) -> Content:
-    """Hash a file; large ones in pieces, small ones at once."""
+    """Hash a file; large ones in pieces, small ones at once. Anything but a plain file is not read."""
     try:
-        with open(path, "rb", buffering=0) as handle:  # noqa: PTH123 - a Path a file costs more than a small file's hash
-            size = os.fstat(handle.fileno()).st_size
-            if size <= _SMALL:
+        # Looked at before it is opened, since opening a device can do something; and opened so that a pipe that came in
+        # between neither waits for a writer nor is taken for a file.
+        other = _OTHERS.get(stat.S_IFMT(os.lstat(path).st_mode), "")
+        if other:
+            return Content(other=other)
+        with open(path, "rb", buffering=0, opener=_open_plain) as handle:  # a Path costs more than a small file's hash
+            found = os.fstat(handle.fileno())
+            if not stat.S_ISREG(found.st_mode):
+                return Content(other=_OTHERS.get(stat.S_IFMT(found.st_mode), "no file"))
+            if found.st_size <= _SMALL:
                 data = handle.read()
-                return Content(hashlib.sha256(data).hexdigest(), len(data))
-            return Content(hashlib.file_digest(handle, "sha256").hexdigest(), handle.tell())
+                return Content(hashlib.sha256(data).hexdigest(), len(data), parent=derived_from(data))
+            head = os.pread(handle.fileno(), _HEAD_BYTES, 0)
+            digest = hashlib.file_digest(handle, "sha256").hexdigest()
+            return Content(digest, handle.tell(), parent=derived_from(head))
     except FileNotFoundError:
         return Content(gone=True)
     except OSError as error:
         return Content(error=error.strerror or str(error))
+
+
+def _open_plain(path: str, flags: int) -> int:
+    return os.open(path, flags | os.O_NONBLOCK | os.O_NOFOLLOW)
 
 
 def _walk(folder: str, found: Verification, inside: str = "") -> Iterator[FoundFile]:
@@ -102,7 +145,9 @@ def check_store(root: Path, rows: Sizes, what: str, later: Callable[[], Sizes], 
     with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:  # hashing leaves Python's lock
         while batch := list(islice(waiting, _AT_ONCE)):
             for file, content in zip(batch, pool.map(lambda one: content_of(one.path), batch), strict=True):
-                if file.sha256 in rows and not content.gone:
+                if content.other:
+                    found.problems.append(f"{what} file {file.name}: is misplaced: it is {content.other}, and no file.")
+                elif file.sha256 in rows and not content.gone:
                     present.add(file.sha256)
                     _check_known(file, content, rows[file.sha256], what, found)
                 else:
@@ -138,7 +183,9 @@ def _check_unknown(file: FoundFile, content: Content, now: Sizes, what: str, fou
         _check_known(file, content, now[file.sha256], what, found)
     elif content.error:
         found.unread.append(f"{what} file {file.name} cannot be read: {content.error}.")
-    elif file.sha256 and content.sha256 == file.sha256:
+    elif file.sha256 and content.sha256 == file.sha256 and content.parent in now:
+        found.notes.append(f"{what} file {file.name}: {_CUT_OUT.format(parent=content.parent)}.")
+    elif file.sha256 and content.sha256 == file.sha256 and not content.parent:
         found.notes.append(f"{what} file {file.name}: {_ORPHAN}.")
     else:
         found.problems.append(f"{what} file {file.name}: no row knows it; it was added or renamed.")
@@ -150,5 +197,7 @@ def check_copies(folder: Path, reports: Sizes, later: Callable[[], Sizes], found
         content = content_of(str(path))
         if content.error:
             found.unread.append(f"report copy {path.name} cannot be read: {content.error}.")
+        elif content.other:
+            found.problems.append(f"report copy {path.name}: is misplaced: it is {content.other}, and no file.")
         elif not content.gone and content.sha256 not in reports and content.sha256 not in later():
             found.problems.append(f"report copy {path.name}: is none of the reports made here; it was edited or added.")

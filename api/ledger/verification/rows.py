@@ -6,7 +6,7 @@ import hashlib
 import sqlite3
 from collections.abc import Iterator
 
-from api.ledger.canonical import CanonicalError, parsed, row_text
+from api.ledger.canonical import CanonicalError, parsed, row_bytes
 from api.ledger.chain import same
 from api.ledger.schema import Migration, Row, Schema, primary_key
 from api.ledger.tables import APPEND_ONLY
@@ -22,8 +22,8 @@ _ONCE = frozenset(APPEND_ONLY)
 
 def _digest(row: Row) -> bytes:
     """Give a row as a short hash; b"" for one that holds what no row of ours can."""
-    text = row_text(row)
-    return b"" if text is None else hashlib.blake2b(text.encode("utf-8", "surrogatepass"), digest_size=_DIGEST).digest()
+    data = row_bytes(row)
+    return b"" if data is None else hashlib.blake2b(data, digest_size=_DIGEST).digest()
 
 
 class NotedRows:

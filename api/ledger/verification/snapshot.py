@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from api.ledger.canonical import CanonicalError
+from api.ledger.store import read_plain
 from api.ledger.trail import FIRST_PREV, Head, HeadFile, head_file_of
 
 LOCK_TIMEOUT_S = 20.0
@@ -73,7 +74,7 @@ def _no_writer_at_work(lock: Path) -> Iterator[bool]:
     A lock file that is missing or may not be read means that no writer of this user is at work.
     """
     try:
-        handle = os.open(lock, os.O_RDONLY)
+        handle = os.open(lock, os.O_RDONLY | os.O_NONBLOCK)
     except OSError:
         yield True
         return
@@ -101,7 +102,7 @@ def _belong_together(moment: Moment) -> bool:
 
 def _bytes_of(path: Path) -> bytes | None:
     try:
-        return path.read_bytes()
+        return read_plain(path)
     except FileNotFoundError:
         return None
 

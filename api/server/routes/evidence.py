@@ -31,6 +31,13 @@ STORED: dict[int | str, dict[str, Any]] = {
 }
 
 
+def not_read_yet(response: Response, answer: PlainData) -> PlainData:
+    """Make an answer say that a capture is stored and not read yet, and where to ask for the rest."""
+    response.status_code = 202
+    response.headers["Location"] = f"/api/captures/{answer['capture']}"
+    return answer
+
+
 def patience(prefer: str | None, *, is_long: bool) -> float | None:
     """Give how long a sender waits for its capture to be read, s; None for as long as it takes.
 
@@ -102,9 +109,9 @@ async def send_evidence(
         async with asyncio.timeout(patience(prefer, is_long=is_long)):
             answer = await asyncio.shield(asyncio.wrap_future(waiting.answer))
     except TimeoutError:
-        response.status_code = 202
-        response.headers["Location"] = f"/api/captures/{kept['capture']}"
-        return still_waiting(kept, queue)
+        return not_read_yet(response, still_waiting(kept, queue))
+    if answer["state"] == "stored":  # the disk does not take what was read; it is read again
+        return not_read_yet(response, {**answer, "repeated": kept["repeated"]})
     response.headers["Server-Timing"] = waiting.timing()
     return {**answer, "repeated": kept["repeated"]}
 
@@ -121,9 +128,12 @@ def show_capture(workspace: WorkspaceDep, queue: QueueDep, capture_id: str) -> J
     status_code=201,
     max_body_size=MOST_FRAMES * MAX_BYTES["photo"] + 100_000,
     summary="Send several photos of one display",
+    responses=STORED,
 )
 async def send_burst(
+    response: Response,
     workspace: WorkspaceDep,
+    queue: QueueDep,
     heavy: HeavyDep,
     job_id: str,
     files: list[UploadFile],
@@ -136,9 +146,14 @@ async def send_burst(
     """
     async with heavy.turn():
         frames = [await file.read(MAX_BYTES["photo"] + 1) for file in files[: MOST_FRAMES + 1]]
-        return await run_sync(
+        answer = await run_sync(
             lambda: workspace.intake.take_burst(job_id, frames, captured_at or None, client_id or None)
         )
+    if answer["state"] != "stored":
+        return answer
+    for capture_id in answer["burst"]["captures"]:
+        queue.put_later(job_id, capture_id)
+    return not_read_yet(response, answer)
 
 
 class Marked(BaseModel):

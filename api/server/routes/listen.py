@@ -25,7 +25,8 @@ from api.intake.recognisers import ListeningStream
 from api.ledger.canonical import PlainData
 from api.ledger.clock import parse_instant, utc_text
 from api.server.errors import MessageUnreadable, NoSound, NoSuchMessage, UtteranceTooLong
-from api.server.routes import LimitsDep, WorkspaceDep
+from api.server.reading_queue import ReadingQueue
+from api.server.routes import LimitsDep, QueueDep, WorkspaceDep
 from api.visit.jobs import job_of
 from api.workspace import Workspace
 from capture.errors import CaptureError
@@ -112,10 +113,11 @@ class IncomingUtterance:
 class ListenConnection:
     """One open connection."""
 
-    def __init__(self, socket: WebSocket, workspace: Workspace, job_id: str) -> None:
+    def __init__(self, socket: WebSocket, workspace: Workspace, queue: ReadingQueue, job_id: str) -> None:
         """Work on this socket."""
         self.socket = socket
         self.workspace = workspace
+        self.queue = queue
         self.job_id = job_id
         self.hands_free = False
         self.utterance: IncomingUtterance | None = None
@@ -178,6 +180,8 @@ class ListenConnection:
         except OhmtrailError as error:
             await self.problem(error)
             return
+        if answer["state"] == "stored":  # the disk did not take what was heard; it is heard again from the file
+            self.queue.put_later(self.job_id, str(answer["capture"]))
         await self.socket.send_json({**answer, "type": "final"})
 
     async def problem(self, error: OhmtrailError) -> None:
@@ -193,7 +197,7 @@ class ListenConnection:
 
 
 @router.websocket("/api/jobs/{job_id}/listen")
-async def listen(socket: WebSocket, workspace: WorkspaceDep, limits: LimitsDep, job_id: str) -> None:
+async def listen(socket: WebSocket, workspace: WorkspaceDep, queue: QueueDep, limits: LimitsDep, job_id: str) -> None:
     """Listen to one job; see the module for the messages."""
     await socket.accept()
 
@@ -201,7 +205,7 @@ async def listen(socket: WebSocket, workspace: WorkspaceDep, limits: LimitsDep, 
         with workspace.database.read() as session:
             job_of(session, job_id)
 
-    connection = ListenConnection(socket, workspace, job_id)
+    connection = ListenConnection(socket, workspace, queue, job_id)
     listening: set[ListenConnection] = socket.app.state.listening
     listening.add(connection)
     try:

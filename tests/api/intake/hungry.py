@@ -37,6 +37,9 @@ class Hungry(FakeEngines):
             bytearray(4_000_000_000)
         if words == "spin":
             while True:
+                pass
+        if words == "hang":
+            while True:
                 time.sleep(0.01)
         if words == "die":
             os.kill(os.getpid(), signal.SIGKILL)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import shutil
 import sqlite3
@@ -173,6 +174,30 @@ def test_an_absurd_capture_time_is_on_the_record_and_in_the_trail(workspace: Wor
     answer = workspace.act("J1-P1", Confirm(1), captured_at=at(10))
     assert "before the year 2000" in answer["records"][0]["note"]
     assert any('"times":{"J1-P1":' in entry["body"] for entry in rows(workspace.folder, "trail_entry"))
+    assert workspace.verify().intact
+
+
+@pytest.mark.parametrize(("apart_s", "remarked"), [(0, False), (366 * 24 * 3600, True), (-2 * 24 * 3600, True)])
+def test_a_device_that_states_its_clock_is_judged_by_it(tmp_path: Path, apart_s: int, remarked: bool) -> None:
+    """Replay a visit two years after its day: no absurd time, unless it is one by the device's own clock as well."""
+    workspace = Workspace.open(
+        tmp_path / "data", engines=FakeEngines(), clock=lambda: parse_instant("2028-11-24T10:00:00Z")
+    )
+    visit = Visit(workspace)
+    stated = parse_instant(at(40)) + dt.timedelta(seconds=apart_s)
+    with workspace.database.device_time(stated):
+        visit.say("x ray axis through the cable a one to a two one point zero eight ohms")
+        visit.say("confirm")
+    [record] = visit.records()
+    assert ("can hardly" in record["note"] or "a clock was wrong" in record["note"]) == remarked
+    bodies = [entry["body"] for entry in rows(workspace.folder, "trail_entry")]
+    assert any('"times":' in body for body in bodies) == remarked
+    ahead = round((stated - parse_instant("2028-11-24T10:00:00Z")).total_seconds())
+    stated_in = [body for body in bodies if f'"device_ahead_s":{ahead}' in body]
+    assert len(stated_in) >= 3, "every entry with a capture time says by which clock it was judged"
+    visit.say("x ray axis through the cable a one to a two two ohms")
+    last = [entry["body"] for entry in rows(workspace.folder, "trail_entry")]
+    assert any("more than a year before" in body and "device_ahead_s" not in body for body in last)
     assert workspace.verify().intact
 
 

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlmodel import col, select
 
-from api.ledger.canonical import CanonicalError, canonical, parsed, sha256_hex
+from api.ledger.canonical import (
+    CanonicalError,
+    _plain_canonical,
+    canonical,
+    parsed,
+    parsed_canonical,
+    row_bytes,
+    sha256_hex,
+)
 from api.ledger.database import Database
 from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import FIRST_PREV, Head, What, entry_for_page, make_entry, read_head, write_head
@@ -31,6 +42,101 @@ def test_canonical_text_reads_back_and_is_the_same_again(value: Any) -> None:
     text = canonical(value)
     assert parsed(text) == value
     assert canonical(parsed(text)) == text
+
+
+ANYTHING = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.integers(2**63 - 2, 2**64 + 2)
+    | st.floats()
+    | st.text()
+    | st.binary(max_size=3)
+    | st.sampled_from(
+        [What.CONFIRMED, Decimal("1.50"), dt.date(2026, 11, 24), UUID(int=5), (1, 2), {1}, 1.0, "\ud800"]
+    ),
+    lambda inner: st.lists(inner) | st.dictionaries(st.text() | st.integers(), inner) | st.tuples(inner),
+    max_leaves=12,
+)
+MARKS = st.sampled_from(
+    [*'{}[]:,"\\ \n\x00\x7f\t/-.eE+0123456789aunrtfls', "\\u00e9", "\\ud800", "1.0", "1e5", "-0", "Ω"]
+)
+
+
+def plainly(value: object) -> str | None:
+    """Give the canonical form by the standard library alone; None where there is none."""
+    try:
+        return _plain_canonical(value)
+    except CanonicalError:
+        return None
+
+
+@settings(max_examples=500)
+@given(ANYTHING)
+def test_the_fast_way_writes_what_the_plain_way_writes(value: Any) -> None:
+    try:
+        text = canonical(value)
+    except CanonicalError:
+        text = None
+    assert text == plainly(value)
+
+
+@settings(max_examples=500)
+@given(PLAIN | ANYTHING, st.data())
+def test_the_fast_way_takes_what_the_plain_way_takes_and_no_more(value: Any, data: st.DataObject) -> None:
+    """Change texts at any place: what is canonical still is so by both ways, and means the same."""
+    text = plainly(value)
+    if text is None:
+        text = json.dumps(value, default=str, skipkeys=True)
+    if data.draw(st.booleans()):
+        begin = data.draw(st.integers(0, len(text)))
+        text = text[:begin] + data.draw(MARKS) + text[begin + data.draw(st.integers(0, 2)) :]
+    try:
+        expected = parsed(text)
+        takes = plainly(expected) == text
+    except CanonicalError:
+        takes = False
+    try:
+        found = parsed_canonical(text)
+    except CanonicalError:
+        assert not takes
+    else:
+        assert takes
+        assert repr(found) == repr(expected), "in type too: 1 is neither 1.0 nor true"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ['{"a":1,"a":2}', '{"b":1,"a":2}', '{"a":1.0}', '{"a": 1}', '{"a":-0}', '"\\u0041"', '"\\/"', '{"Ω":1}', '"\x01"',
+     '{"a":1e2}', '"\\ud800"', "[1,]", "NaN", " 1", "1 ", "01", "[" * 10_000 + "]" * 10_000],
+)  # fmt: skip
+def test_other_spellings_are_not_canonical(text: str) -> None:
+    with pytest.raises(CanonicalError):
+        parsed_canonical(text)
+
+
+ROWS = st.dictionaries(
+    st.sampled_from("abc"), st.none() | st.integers() | st.text() | st.booleans() | st.floats() | st.binary(max_size=4)
+)
+
+
+@given(ROWS, ROWS)
+def test_no_two_rows_are_written_alike(first: Any, second: Any) -> None:
+    one, other = row_bytes(first), row_bytes(second)
+    kinds = {type(value) for value in first.values()}
+    assert (one is None) == bool(kinds - {str, int, type(None)})
+    if one is not None and one == other:
+        assert repr(sorted(first.items())) == repr(sorted(second.items()))
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [({"a": b"\0\1\2"}, {"a": "AAEC"}), ({"a": float("inf")}, {"a": None}), ({"a": 1}, {"a": True}),
+     ({"a": 1}, {"a": 1.0}), ({"a": 1}, {"a": "1"}), ({"a": None}, {}), ({"a": "\ud800"}, {"a": "\ud801"})],
+)  # fmt: skip
+def test_rows_that_differ_by_kind_are_told_apart(first: Any, second: Any) -> None:
+    assert row_bytes(first) != row_bytes(second)
+    assert row_bytes(dict(reversed(first.items()))) == row_bytes(first)
 
 
 def test_canonical_form_is_fixed() -> None:

@@ -6,11 +6,14 @@ import json
 import os
 import shutil
 import signal
+import socket
+import stat
 import subprocess
 import sys
+import tempfile
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +22,7 @@ from typer.testing import CliRunner, Result
 
 from api.assessment.recheck import verify_all
 from api.cli import app
+from api.ledger.evidence import store_derived
 from api.ledger.store import Store
 from api.ledger.verify import ExitStatus, VerifyResult, verify_folder
 from api.workspace import Workspace
@@ -68,6 +72,7 @@ def test_no_false_alarm_while_captures_go_on(workspace: Workspace) -> None:
 
 CAPTURE = """
 import sys
+import tempfile
 from pathlib import Path
 from api.workspace import Workspace
 from tests.api.ledger.test_verify_live import WORDS
@@ -117,6 +122,68 @@ def test_an_orphan_is_called_one(folder: Path) -> None:
     path.chmod(0o600)
     path.write_bytes(b"something else")
     assert any("was added or renamed" in problem for problem in verify_folder(folder).problems)
+
+
+def test_an_orphaned_cut_out_is_called_one_of_its_photo(workspace: Workspace) -> None:
+    """Stop between a cut-out and its row: it is named with its photo; one of a photo that never came is no orphan."""
+    store, picture = workspace.evidence, b"\x89PNG\r\n\x1a\n" + bytes(40)
+    job = workspace.create_job(JOB)["id"]
+    parent = workspace.take_photo(job, photo("1.080", "Ohm"), at(1))["sha256"]
+    for data in (picture, picture + bytes(2_000_000)):  # hashed at once, and in pieces
+        store_derived(store, data, parent)
+    found = verify_folder(workspace.folder)
+    assert found.intact
+    assert len(found.notes) == 2
+    assert all(f"a cut-out of photo {parent[:12]}" in note and "interrupted" in note for note in found.notes)
+    stray = store_derived(store, picture, "ab" * 32).sha256
+    [problem] = verify_folder(workspace.folder).problems
+    assert stray[2:] in problem
+    assert "was added or renamed" in problem
+
+
+def pipe(path: Path) -> None:
+    os.mkfifo(path)
+
+
+def listening(path: Path) -> None:
+    with socket.socket(socket.AF_UNIX) as made, tempfile.TemporaryDirectory() as short:
+        made.bind(f"{short}/s")  # an address has room for a hundred characters
+        shutil.move(f"{short}/s", path)
+
+
+def endless(path: Path) -> None:
+    if os.getuid() == 0:
+        os.mknod(path, 0o600 | stat.S_IFCHR, os.makedev(1, 5))  # /dev/zero, "Linux allocated devices": 1, 5
+    else:
+        path.symlink_to("/dev/zero")
+
+
+@pytest.mark.parametrize("place", ["new", "known", "evidence", "report", "copy", "head", "database"])
+@pytest.mark.parametrize("make", [pipe, listening, endless])
+def test_what_is_no_file_is_never_waited_for(folder: Path, make: Callable[[Path], None], place: str) -> None:
+    stored = next(path for path in (folder / "evidence").rglob("*") if path.is_file())
+    report = next(path for path in (folder / "reports").rglob("*") if path.is_file())
+    path = {
+        "new": stored.parent / ("ab" * 31),
+        "known": stored,
+        "evidence": folder / "evidence" / "stray",
+        "report": report,
+        "copy": folder / "report-J9.html",
+        "head": folder / "trail-head.json",
+        "database": folder / "ohmtrail.db",
+    }[place]
+    path.unlink(missing_ok=True)
+    make(path)
+    answer: list[Any] = []
+    looking = threading.Thread(target=lambda: answer.append(verify_folder(folder)), daemon=True)
+    looking.start()
+    looking.join(20)
+    assert answer, "the verification waits for it"
+    assert not answer[0].intact
+    if place not in ("head", "database"):
+        kinds = {"pipe": "a pipe", "listening": "a socket", "endless": "a device" if os.getuid() == 0 else "a link"}
+        told = f"is misplaced: it is {kinds[make.__name__]}"
+        assert any(told in problem for problem in answer[0].problems)
 
 
 def test_a_write_under_way_is_no_left_over(folder: Path) -> None:

@@ -11,7 +11,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from urllib.request import Request, urlopen
@@ -154,7 +153,7 @@ def test_the_commands_of_the_server(tmp_path: Path) -> None:
     head = data / "trail-head.json"
     noted = read_head(head)
     assert noted is not None
-    write_head(head, replace(noted, seq=noted.seq + 1000))
+    write_head(head, noted._replace(seq=noted.seq + 1000))
     bad = run("verify", data=data)
     assert (bad.returncode, "tail was cut off" in bad.stdout) == (1, True)
     wrong = run("report", "J9", data=data)

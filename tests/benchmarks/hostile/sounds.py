@@ -114,16 +114,20 @@ def phoned(kind: str, layout: str) -> bytes:
     return recordings.written(KINDS[kind](16_000).astype(np.float32), layout)
 
 
-def written(kind: str, layout: str) -> bytes:
-    """Write one kind of sound in one layout, a second at a time: many channels would not fit otherwise."""
+def encoded(samples: Samples, layout: str) -> bytes:
+    """Write samples in one layout, a second at a time: many channels would not fit otherwise."""
     form, subtype, rate, channels = LAYOUTS[layout]
-    samples = KINDS[kind](rate)
     out = io.BytesIO()
     with soundfile.SoundFile(out, "w", rate, channels, subtype, format=form) as file:
         for start in range(0, len(samples), rate):
             part = np.clip(samples[start : start + rate], -1, 1)
             file.write(np.repeat(part[:, None], channels, axis=1).astype(np.float32))
     return out.getvalue()
+
+
+def written(kind: str, layout: str) -> bytes:
+    """Write one kind of sound in one layout."""
+    return encoded(KINDS[kind](LAYOUTS[layout][2]), layout)
 
 
 def sounds() -> dict[str, Callable[[], bytes]]:

@@ -212,6 +212,7 @@ def main() -> None:
                 verified(top / f"g{size}", f"{size:g} GB of files", verifying)
                 shutil.rmtree(top / f"g{size}")
         console.print(verifying)
+        console.print(f"Load of the machine: {os.getloadavg()[0]:.1f}, {os.cpu_count()} processors")
     finally:
         shutil.rmtree(top, ignore_errors=True)
 

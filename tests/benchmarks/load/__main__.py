@@ -42,6 +42,7 @@ def rows(run: Run) -> list[tuple[str, str]]:
         ("stored to read, last captures, s", f"median {run.status.get('last_median_s')}"),
         ("stopped after, s", f"{run.stop_s:.1f}"),
         ("verification", run.verified),
+        ("load of the machine, before and after", f"{run.load_before:.1f}, {run.load_after:.1f}"),
     ]
 
 

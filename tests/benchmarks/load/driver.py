@@ -62,6 +62,8 @@ class Run:
         lost: Acknowledged and not on file, or with other bytes.
         status: What the server said of its queue last.
         verified: What the verification of the folder said.
+        load_before: Load of the machine before anything ran.
+        load_after: The same at the end.
     """
 
     sent: list[Sent] = field(default_factory=list)
@@ -75,6 +77,8 @@ class Run:
     lost: list[str] = field(default_factory=list)
     status: dict[str, Any] = field(default_factory=dict)
     verified: str = ""
+    load_before: float = field(default_factory=lambda: os.getloadavg()[0])
+    load_after: float = 0.0
 
 
 def free_port() -> int:
@@ -223,6 +227,7 @@ def measure(
         process.terminate()
         process.wait(120)
         run.stop_s = time.monotonic() - began
+    run.load_after = os.getloadavg()[0]
     _check(run, data)
     return run
 
