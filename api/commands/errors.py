@@ -57,6 +57,14 @@ class PhraseCountWrong(BadInput):
     most: int
 
 
+class PhrasesAndWords(BadInput):
+    """Refuse a list of phrases beside a list of words."""
+
+    code = "phrases_and_words"
+    message = "Both a list of phrases and a list of words are given."
+    remedy = "Give --phrases or --words."
+
+
 class ClipFileTooLarge(ClipTooLarge):
     """Refuse a sound file over the limit by its size on disk."""
 

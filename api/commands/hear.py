@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.progress import Progress, TextColumn
 from rich.table import Table
 
-from api.commands.errors import ClipFileTooLarge, PhraseCountWrong, PhrasesNoText
+from api.commands.errors import ClipFileTooLarge, PhraseCountWrong, PhrasesAndWords, PhrasesNoText
 from api.errors import BadInput
 from api.ledger.canonical import PlainData
 from capture.errors import CaptureError, ModelError
@@ -25,6 +25,10 @@ AsJson = Annotated[bool, typer.Option("--json", help="One JSON object a line ins
 Phrases = Annotated[
     Path | None, typer.Option(help="Hear only the phrases of this text file, one a line ('#' starts a comment).")
 ]
+Words = Annotated[
+    Path | None,
+    typer.Option(help="Hear any sequence of the words of this text file, one a line, and nothing else."),
+]
 Model = Annotated[Path | None, typer.Option(help="A vosk model directory instead of the one that ships.")]
 
 MAX_PHRASES = 20_000
@@ -35,6 +39,7 @@ def hear(
     files: Annotated[list[Path], typer.Argument(help="Sound files: WAV, FLAC, Ogg (Opus or Vorbis) or MP3.")],
     as_json: AsJson = False,
     phrases: Phrases = None,
+    words: Words = None,
     model: Model = None,
 ) -> None:
     """Hear sound files and say which readings or commands they hold.
@@ -43,7 +48,7 @@ def hear(
     """
     notes = Console(stderr=True, highlight=False)
     try:
-        speech = SpeechModel(model, None if phrases is None else read_phrases(phrases))
+        speech = listed_model(model, phrases, words)
     except (BadInput, ModelError, OSError, ValueError) as error:
         notes.print(str(error), style="red", markup=False)
         raise typer.Exit(2) from None
@@ -66,6 +71,23 @@ def hear(
         Console(highlight=False).print(as_table(rows))
     if failed:
         raise typer.Exit(1)
+
+
+def listed_model(model: Path | None, phrases: Path | None, words: Path | None) -> SpeechModel:
+    """Load a model that hears everything, or only the phrases or words of a text file.
+
+    Raises:
+        BadInput: The list is none, or there are two.
+        OSError: It cannot be read.
+        ModelError: See `SpeechModel`.
+    """
+    if phrases is not None and words is not None:
+        raise PhrasesAndWords()
+    return SpeechModel(
+        model,
+        None if phrases is None else read_phrases(phrases),
+        words=None if words is None else read_phrases(words),
+    )
 
 
 def read_phrases(path: Path) -> list[str]:

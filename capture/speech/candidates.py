@@ -67,19 +67,20 @@ def meaning_of(utterance: Utterance) -> tuple[object, ...]:
     return utterance.readings, utterance.command, utterance.context if not utterance.readings else None
 
 
-def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candidate]:
+def candidates(heard: Heard, spoken: Utterance, context: Context, doubt_cost: float = DOUBT_COST) -> list[Candidate]:
     """Parse every alternative into a candidate, in the recogniser's order.
 
     Args:
         heard: What the recogniser made of a clip.
         spoken: What its own words mean, pauses considered.
         context: What held before.
+        doubt_cost: What a doubt costs an alternative; 0 where only the sound may decide.
     """
     found = []
     for choice in heard.alternatives or (Hypothesis(heard.text, 0.0),):
         # Only the first choice has word times, so only it can be parsed with its pauses.
         utterance = spoken if choice.text == heard.text else parse(choice.text, context)
-        cost = DOUBT_COST * (len(set(utterance.doubts) - NOT_FROM_HEARING) + _elsewhere(utterance, context))
+        cost = doubt_cost * (len(set(utterance.doubts) - NOT_FROM_HEARING) + _elsewhere(utterance, context))
         found.append(Candidate(choice.text, utterance, choice.score - cost))
     return found
 

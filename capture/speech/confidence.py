@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.reading import Doubt, Utterance
-from capture.speech.candidates import Ranking, least_confidence
+from capture.speech.candidates import DOUBT_COST, Ranking, least_confidence
 from capture.speech.errors import CoefficientsUnusable
 from capture.speech.features import FEATURES, features
 from capture.speech.model_files import default_model_path
@@ -63,6 +63,7 @@ class ConfidenceModel:
         accept_reading: Probability from which a reading is not asked about.
         accept_command: Probability from which a command, axis, test point or test voltage is taken: these act at once.
         offer: Probability below which a reading is not even offered.
+        doubt_cost: What a doubt about its words costs an alternative; see `capture.speech.candidates`.
     """
 
     weights: tuple[float, ...] = ()
@@ -70,6 +71,7 @@ class ConfidenceModel:
     accept_reading: float = 0.0
     accept_command: float = 0.0
     offer: float = 0.0
+    doubt_cost: float = DOUBT_COST
 
     def assess(self, utterance: Utterance, found: Ranking) -> HearingConfidence:
         """Give the confidence in one utterance, and what is to be done with it.

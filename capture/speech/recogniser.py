@@ -18,7 +18,7 @@ from capture.reading import Heard
 from capture.speech.audio import RATE
 from capture.speech.confidence import ConfidenceModel, load_confidence_model
 from capture.speech.errors import ModelNotLoaded, ModelWithoutVocabulary
-from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar
+from capture.speech.grammar import Grammar, phrase_grammar, vocabulary_grammar, word_grammar
 from capture.speech.hearing import ALTERNATIVES, RecogniserStream, plain
 from capture.speech.model_files import check_model_directory, default_model_path, has_fixed_graph
 
@@ -40,6 +40,8 @@ class SpeechModel:
         path: Path | None = None,
         phrases: Sequence[str] | None = None,
         confidence_model: ConfidenceModel | None = None,
+        *,
+        words: Sequence[str] | None = None,
     ) -> None:
         """Load a model.
 
@@ -47,22 +49,35 @@ class SpeechModel:
             path: A vosk model directory; None for the default.
             phrases: Hear only these phrases; None for the whole vocabulary.
             confidence_model: Used instead of the model's own.
+            words: Hear any sequence of these words and nothing else; None for the whole vocabulary.
 
         Raises:
             ModelError: It is missing, incomplete, damaged, or knows none of the words.
+            ValueError: Both phrases and words are given.
         """
+        if phrases is not None and words is not None:
+            raise ValueError("give phrases or words, not both")
         self.path = path if path is not None else default_model_path()
         check_model_directory(self.path)
         self.fixed_graph = has_fixed_graph(self.path)
         self._model = _load(self.path)
         knows = self._knows
-        self.grammar: Grammar = vocabulary_grammar(knows) if phrases is None else phrase_grammar(phrases, knows)
+        self.grammar: Grammar = (
+            phrase_grammar(phrases, knows)
+            if phrases is not None
+            else word_grammar(words, knows)
+            if words is not None
+            else vocabulary_grammar(knows)
+        )
         if all(line.startswith(UNKNOWN) for line in self.grammar.phrases):
             raise ModelWithoutVocabulary(path=self.path)
         # A model without a symbol for unknown speech would force noise into words.
         lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
         self._grammar_text = json.dumps(lines)
+        if confidence_model is None and words is not None:
+            # Any sequence is as likely as another: the sound alone decides, not what the words would mean.
+            confidence_model = ConfidenceModel(doubt_cost=0.0)
         self.confidence_model = confidence_model or (
             load_confidence_model(self.path) if phrases is None else ConfidenceModel()
         )
