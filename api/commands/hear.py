@@ -12,6 +12,7 @@ from rich.progress import Progress, TextColumn
 from rich.table import Table
 
 from api.commands.errors import ClipFileTooLarge, PhraseCountWrong, PhrasesAndWords, PhrasesNoText
+from api.commands.options import SecondOpinion
 from api.errors import BadInput
 from api.ledger.canonical import PlainData
 from capture.errors import CaptureError, ModelError
@@ -19,6 +20,7 @@ from capture.language.vocabulary import plain_text
 from capture.reading import Reading, Utterance
 from capture.speech.audio import MAX_BYTES
 from capture.speech.recogniser import SpeechModel
+from capture.speech.second_opinion.loading import lacking_second_opinion, second_opinion
 from capture.speech.understand import hear_clip
 
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON object a line instead of a table.")]
@@ -41,6 +43,7 @@ def hear(
     phrases: Phrases = None,
     words: Words = None,
     model: Model = None,
+    judged: SecondOpinion = True,
 ) -> None:
     """Hear sound files and say which readings or commands they hold.
 
@@ -48,7 +51,7 @@ def hear(
     """
     notes = Console(stderr=True, highlight=False)
     try:
-        speech = listed_model(model, phrases, words)
+        speech = listed_model(model, phrases, words, notes if judged else None)
     except (BadInput, ModelError, OSError, ValueError) as error:
         notes.print(str(error), style="red", markup=False)
         raise typer.Exit(2) from None
@@ -73,8 +76,16 @@ def hear(
         raise typer.Exit(1)
 
 
-def listed_model(model: Path | None, phrases: Path | None, words: Path | None) -> SpeechModel:
+def listed_model(
+    model: Path | None, phrases: Path | None, words: Path | None, notes: Console | None = None
+) -> SpeechModel:
     """Load a model that hears everything, or only the phrases or words of a text file.
+
+    Args:
+        model: A vosk model directory; None for the default.
+        phrases: A text file of phrases.
+        words: A text file of words.
+        notes: Ask for second opinions, and say here if there can be none; None to ask for none.
 
     Raises:
         BadInput: The list is none, or there are two.
@@ -83,10 +94,13 @@ def listed_model(model: Path | None, phrases: Path | None, words: Path | None) -
     """
     if phrases is not None and words is not None:
         raise PhrasesAndWords()
+    if notes is not None and (lacking := lacking_second_opinion()):
+        notes.print(lacking, style="yellow", markup=False, soft_wrap=True)
     return SpeechModel(
         model,
         None if phrases is None else read_phrases(phrases),
         words=None if words is None else read_phrases(words),
+        second=None if notes is None else second_opinion(),
     )
 
 

@@ -12,6 +12,7 @@ from rich.console import Console
 from rich.live import Live
 
 from api.commands.hear import AsJson, Model, Phrases, Words, as_data, as_table, listed_model
+from api.commands.options import SecondOpinion
 from api.errors import BadInput
 from api.ledger.canonical import PlainData
 from capture.errors import EngineError, ModelError
@@ -30,6 +31,7 @@ def listen(
     phrases: Phrases = None,
     words: Words = None,
     model: Model = None,
+    judged: SecondOpinion = True,
 ) -> None:
     """Listen to the microphone and say which readings or commands were spoken; nothing is recorded.
 
@@ -37,7 +39,7 @@ def listen(
     """
     notes = Console(stderr=True, highlight=False)
     try:
-        speech = listed_model(model, phrases, words)
+        speech = listed_model(model, phrases, words, notes if judged else None)
         if speech.missing_words:
             notes.print(speech.describe_missing(), style="yellow", markup=False)
         blocks: Iterator[bytes] = microphone(device)

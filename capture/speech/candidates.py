@@ -11,11 +11,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from difflib import SequenceMatcher
 
 from capture.language.parse import parse
 from capture.language.vocabulary import UNKNOWN
 from capture.reading import Context, Doubt, Heard, Hypothesis, Reading, Utterance, Word
+from capture.speech.choice import exchanged
 from capture.speech.hearing import posteriors
 
 DOUBT_COST = 2.0
@@ -136,20 +136,7 @@ def reworded(heard: Heard, text: str, share: float) -> Heard:
     """
     if text == heard.text:
         return heard
-    old, new = list(heard.words), text.split()
-    made: list[Word] = []
-    for kind, start, end, first, last in SequenceMatcher(None, [w.word for w in old], new, False).get_opcodes():
-        if kind == "equal":
-            made += old[start:end]
-            continue
-        begin = old[start].start if start < end else made[-1].end if made else 0.0
-        finish = old[end - 1].end if start < end else old[end].start if end < len(old) else heard.duration_s
-        step = max(0.0, finish - begin) / max(1, last - first)
-        made += [
-            Word(word, round(begin + at * step, 3), round(begin + (at + 1) * step, 3), round(share, 4))
-            for at, word in enumerate(new[first:last])
-        ]
-    return replace(heard, text=text, words=tuple(made))
+    return replace(heard, text=text, words=exchanged(heard.words, text.split(), share, heard.duration_s))
 
 
 def content_words(words: Sequence[Word]) -> list[Word]:

@@ -20,6 +20,7 @@ from capture.speech.candidates import DOUBT_COST, Ranking, least_confidence
 from capture.speech.errors import CoefficientsUnusable
 from capture.speech.features import FEATURES, features
 from capture.speech.model_files import default_model_path
+from capture.speech.second_opinion.judge import Weights
 
 FILE = "calibration.json"
 """Name of the coefficients in a model's directory."""
@@ -122,6 +123,23 @@ def load_confidence_model(model: Path) -> ConfidenceModel:
     try:
         return _from_data(json.loads(file.read_text("utf-8")))
     except (ValueError, KeyError, TypeError) as error:
+        raise CoefficientsUnusable(file=file, cause=str(error)) from None
+
+
+def load_weights(model: Path) -> Weights:
+    """Load how a second engine's score is put together with that of a speech model: as fitted for it, or the usual way.
+
+    Args:
+        model: The model's directory.
+
+    Raises:
+        ModelError: "model_damaged": the coefficients are there and cannot be used.
+    """
+    file = model / FILE
+    try:
+        told = json.loads(file.read_text("utf-8")).get("second_opinion") if file.is_file() else None
+        return Weights() if told is None else Weights(float(told["weight"]), float(told["own_cost"]))
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise CoefficientsUnusable(file=file, cause=str(error)) from None
 
 

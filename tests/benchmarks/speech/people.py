@@ -12,6 +12,7 @@ from rich.table import Table
 
 from capture.language.parse import parse
 from capture.language.vocabulary import ENTRIES
+from capture.language.written import spoken
 from capture.speech.hearing import quiet
 from capture.speech.recogniser import SpeechModel
 from capture.speech.understand import hear_clip, understand
@@ -19,7 +20,6 @@ from tests.benchmarks.speech import recorded, run
 from tests.benchmarks.speech.engines import Engine, missing
 from tests.benchmarks.speech.recorded import Recording
 from tests.benchmarks.speech.score import share
-from tests.benchmarks.speech.written import spoken
 
 _SAME = {"oh": "zero", "niner": "nine"}  # the whole vocabulary has two words for these digits
 
