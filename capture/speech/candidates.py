@@ -14,7 +14,17 @@ from dataclasses import dataclass, replace
 
 from capture.language.parse import parse
 from capture.language.vocabulary import UNKNOWN
-from capture.reading import Context, Doubt, Heard, Hypothesis, Reading, Utterance, Word
+from capture.reading import (
+    Context,
+    Doubt,
+    Heard,
+    Hypothesis,
+    Judged,
+    OwnTranscript,
+    Reading,
+    Utterance,
+    Word,
+)
 from capture.speech.choice import exchanged
 from capture.speech.hearing import posteriors
 
@@ -36,11 +46,32 @@ _RIVAL_POSTERIOR = 0.02  # a candidate below this is not worth offering
 
 @dataclass(frozen=True)
 class Candidate:
-    """One alternative: its words, what they mean, and its score less what its doubts cost."""
+    """One alternative: its words, what they mean, its score less what its doubts cost, and how each engine judges it.
+
+    `judged` holds the first engine's score less what the doubts cost too.
+    """
 
     text: str
     utterance: Utterance
     score: float
+    judged: Judged | None = None
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """What the second engine says of the meaning that was chosen.
+
+    Attributes:
+        behind: How far the chosen words lie behind what it would write itself, in log probability for each token.
+        agree: Of all candidates it prefers one of the meaning that the first engine prefers.
+        margin: Its log probability of the chosen meaning less that of the best other one, within ±`MAX_MARGIN`.
+        preferred: The readings that either engine alone would have chosen, if others.
+    """
+
+    behind: float
+    agree: bool
+    margin: float
+    preferred: tuple[Reading, ...]
 
 
 @dataclass(frozen=True)
@@ -53,6 +84,7 @@ class Ranking:
         margin: Score of this meaning less that of the next one, 0..`MAX_MARGIN`.
         rivals: The other readings, best first.
         reranked: The words that sounded best were passed over.
+        opinion: What a second engine says; None where none was asked.
     """
 
     meaning: float
@@ -60,6 +92,7 @@ class Ranking:
     margin: float
     rivals: tuple[Reading, ...]
     reranked: bool = False
+    opinion: Opinion | None = None
 
 
 def meaning_of(utterance: Utterance) -> tuple[object, ...]:
@@ -81,7 +114,8 @@ def candidates(heard: Heard, spoken: Utterance, context: Context, doubt_cost: fl
         # Only the first choice has word times, so only it can be parsed with its pauses.
         utterance = spoken if choice.text == heard.text else parse(choice.text, context)
         cost = doubt_cost * (len(set(utterance.doubts) - NOT_FROM_HEARING) + _elsewhere(utterance, context))
-        found.append(Candidate(choice.text, utterance, choice.score - cost))
+        judged = None if choice.judged is None else replace(choice.judged, first=choice.judged.first - cost)
+        found.append(Candidate(choice.text, utterance, choice.score - cost, judged))
     return found
 
 
@@ -91,11 +125,12 @@ def _elsewhere(utterance: Utterance, context: Context) -> bool:
     return bool(context.axes) and any(axis is not None and axis not in context.axes for axis in named)
 
 
-def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
+def choose(found: Sequence[Candidate], own: OwnTranscript | None = None) -> tuple[Candidate, Ranking]:
     """Choose the candidate to go on with, and tell how far it is ahead.
 
     Args:
         found: At least one candidate, the recogniser's first choice first.
+        own: What the second engine would write; None where none was asked.
     """
     groups: dict[tuple[object, ...], list[Candidate]] = {}
     for one in found:
@@ -111,6 +146,9 @@ def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
         for one, share in sorted(zip(found, shares, strict=True), key=lambda pair: -pair[1])
         if one not in winners and len(one.utterance.readings) == 1 and share > _RIVAL_POSTERIOR
     ]
+    opinion = None if own is None else _opinion(found, winners, own)
+    if opinion is not None:  # what either engine would have chosen alone is worth offering, however unlikely
+        rivals += opinion.preferred
     margin = totals[ranked[0]] - totals[ranked[1]] if len(ranked) > 1 else MAX_MARGIN
     return best, Ranking(
         meaning=sum(share for one, share in zip(found, shares, strict=True) if one in winners),
@@ -118,6 +156,29 @@ def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
         margin=min(margin, MAX_MARGIN),
         rivals=tuple(dict.fromkeys(rivals)),
         reranked=found[0] not in winners,
+        opinion=opinion,
+    )
+
+
+def _opinion(found: Sequence[Candidate], winners: Sequence[Candidate], own: OwnTranscript) -> Opinion | None:
+    """Tell what the second engine says of the winners; None where it was not asked about all of them."""
+    judged = [(one, one.judged) for one in found if one.judged is not None]
+    mine = [said.second for one, said in judged if one in winners]
+    if len(judged) < len(found) or not mine:
+        return None
+    others = [said.second for one, said in judged if one not in winners]
+    margin = max(mine) - max(others) if others else MAX_MARGIN
+    first, _ = max(((one, said) for one, said in judged if not said.added), key=lambda pair: pair[1].first)
+    second, _ = max(judged, key=lambda pair: pair[1].second)
+    return Opinion(
+        behind=(own.log_p - max(mine)) / own.tokens,
+        agree=meaning_of(first.utterance) == meaning_of(second.utterance),
+        margin=min(max(margin, -MAX_MARGIN), MAX_MARGIN),
+        preferred=tuple(
+            one.utterance.readings[0]
+            for one in (first, second)
+            if one not in winners and len(one.utterance.readings) == 1
+        ),
     )
 
 

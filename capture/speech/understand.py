@@ -78,7 +78,7 @@ def understand(
 
 def best_meaning(heard: Heard, context: Context, doubt_cost: float = DOUBT_COST) -> tuple[Utterance, Ranking]:
     """Choose the meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
-    chosen, found = choose(candidates(heard, _parsed(heard, context), context, doubt_cost))
+    chosen, found = choose(candidates(heard, _parsed(heard, context), context, doubt_cost), heard.second)
     # Parsed again, since the words exchanged changed times and with them the pauses that part two values.
     return _parsed(reworded(heard, chosen.text, found.meaning), context), found
 
