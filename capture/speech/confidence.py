@@ -15,6 +15,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from capture.language.numbers import TWINS
 from capture.reading import Doubt, Utterance
 from capture.speech.candidates import DOUBT_COST, Ranking, least_confidence
 from capture.speech.errors import CoefficientsUnusable
@@ -90,7 +91,12 @@ class ConfidenceModel:
         if not self.weights:
             return _by_rules(utterance, found)
         if found.opinion is not None and self.judged is not None:
-            return self.judged.assess(utterance, found)
+            judged = self.judged.assess(utterance, found)
+            if not any(word.word in TWINS for word in utterance.heard.words):
+                return judged
+            # The second engine does not tell -teen from -ty: its word counts against such a reading, never for it.
+            alone = self.assess(utterance, replace(found, opinion=None))
+            return min(judged, alone, key=lambda one: (one.offered, one.accepted, one.confidence))
         likely = probability(self.weights, self.bias, features(utterance, found)[: len(self.weights)])
         enough = self.accept_reading if utterance.readings else self.accept_command
         return HearingConfidence(likely, likely >= enough, likely >= self.offer)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from capture.language.numbers import TWINS
 from capture.reading import Judged, OwnTranscript
 from capture.speech.choice import Choice, exchanged, plain
-from capture.speech.second_opinion.engine import SecondOpinion
+from capture.speech.second_opinion.engine import SecondOpinion, Sound
 from capture.speech.second_opinion.wording import in_our_words, spellings
 
 JUDGED = 10
@@ -71,11 +73,29 @@ class Judge:
         end = best.words[-1].end if best.words else 0.0
         both = [(choice.words, choice.score, 0) for choice in kept]
         both += [(exchanged(best.words, text.split(), 0.0, end), best.score, 1) for text in added]
-        ways = [spellings(plain(" ".join(word.word for word in words))) for words, _, _ in both]
-        told = iter(sound.log_p([way for some in ways for way in some]))
+        texts_of = [plain(" ".join(word.word for word in words)) for words, _, _ in both]
+        second = self._second(sound, texts_of)
         judged = []
-        for (words, first, new), some in zip(both, ways, strict=True):
-            # Whichever way the engine would write the words is the one that it means by them.
-            found = Judged(first, max(next(told) for _ in some), new)
+        for (words, first, new), text in zip(both, texts_of, strict=True):
+            found = Judged(first, second[text], new)
             judged.append(Choice(self.weights.total(found), words, found))
         return sorted(judged, key=lambda choice: -choice.score), own
+
+    @staticmethod
+    def _second(sound: Sound, texts: Sequence[str]) -> dict[str, float]:
+        """Judge every text, in whichever way the engine would write its words; -teen and -ty as one.
+
+        It does not tell "fifteen" from "fifty", so it may not decide between texts that differ in nothing else.
+        """
+        ways = {text: spellings(text) for text in texts}
+        every = list(dict.fromkeys(way for some in ways.values() for way in some))
+        told = dict(zip(every, sound.log_p(every), strict=True))
+        best: dict[str, float] = {}
+        for text, some in ways.items():
+            best[untwinned(text)] = max(best.get(untwinned(text), -math.inf), *(told[way] for way in some))
+        return {text: best[untwinned(text)] for text in texts}
+
+
+def untwinned(text: str) -> str:
+    """Put -ty for every -teen, so that texts that differ in these alone become one."""
+    return " ".join(TWINS[word] if word.endswith("teen") and word in TWINS else word for word in text.split())

@@ -7,7 +7,8 @@ activations are scaled over the whole batch, so a candidate's figure moves by so
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,9 @@ BEFORE_S, AFTER_S = 0.3, 0.6
 
 TOKENS_PER_S = 6.5
 """Most pieces of its own transcript for each second; beyond that it repeats itself (the makers' own limit)."""
+
+ROWS = 8
+"""Texts judged at a time: each takes 130 kB for every piece."""
 
 LEAST_TOKENS = 8
 """Pieces allowed however short the sound is."""
@@ -53,6 +57,7 @@ class Moonshine:
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = options.inter_op_num_threads = 1  # a process for each core hears already
         options.log_severity_level = 4
+        options.enable_cpu_mem_arena = False  # it would keep 70 MB for the longest sound that ever came
         try:
             self._encoder: Any = onnxruntime.InferenceSession(str(files["encoder_model.ort"]), options)
             self._decoder: Any = onnxruntime.InferenceSession(str(files["decoder_model_merged.ort"]), options)
@@ -79,7 +84,7 @@ class Moonshine:
     def decode(
         self, ids: NDArray[np.int64], hidden: Floats, samples: int, past: dict[str, Floats] | None
     ) -> tuple[Floats, dict[str, Floats]]:
-        """Run the decoder; returns log probabilities (rows, tokens, pieces), and keys and values for the next tokens.
+        """Run the decoder; returns its output (rows, tokens, pieces), and keys and values for the next tokens.
 
         Args:
             ids: Pieces, a row for each text.
@@ -101,8 +106,7 @@ class Moonshine:
         kept = {name.replace("present", "past_key_values"): value for name, value in outputs.items()}
         if past is not None:  # with a past, nothing new comes out for the sound
             kept |= {name: value for name, value in past.items() if ".encoder." in name}
-        top = logits.max(-1, keepdims=True)
-        return logits - top - np.log(np.exp(logits - top).sum(-1, keepdims=True)), kept
+        return logits, kept
 
 
 class MoonshineSound:
@@ -131,7 +135,7 @@ class MoonshineSound:
         total, last, past = 0.0, self._first[0, -1], self._past
         while True:
             best = int(last.argmax())
-            total += float(last[best])
+            total += _log_p(last, best)
             if best == END or len(row) >= limit:
                 return OwnTranscript(self._engine.name, self._engine.pieces.text(row), total, len(row) + 1)
             row.append(best)
@@ -141,17 +145,23 @@ class MoonshineSound:
     def log_p(self, texts: Sequence[str]) -> list[float]:
         """See `Sound.log_p`."""
         rows = [self._engine.pieces.divide(text) for text in texts]
-        longest = max(map(len, rows), default=0)
-        told = np.repeat(self._first, len(rows), 0)
-        if longest:
-            ids = np.full((len(rows), longest), END, np.int64)
-            for at, row in enumerate(rows):
-                ids[at, : len(row)] = row
-            try:
-                after, _ = self._engine.decode(ids, self._hidden, self._samples, self._past)
-            except Exception as error:
-                raise SpeechEngineFailed(cause=str(error)) from error
-            told = np.concatenate([told, after], axis=1)
-        return [
-            float(sum(told[at, place, piece] for place, piece in enumerate([*row, END]))) for at, row in enumerate(rows)
-        ]
+        try:
+            return [told for at in range(0, len(rows), ROWS) for told in self._judged(rows[at : at + ROWS])]
+        except Exception as error:
+            raise SpeechEngineFailed(cause=str(error)) from error
+
+    def _judged(self, rows: list[list[int]]) -> Iterator[float]:
+        ids = np.full((len(rows), max(1, *map(len, rows))), END, np.int64)
+        for at, row in enumerate(rows):
+            ids[at, : len(row)] = row
+        after, _ = self._engine.decode(ids, self._hidden, self._samples, self._past)
+        for row, told in zip(rows, after, strict=True):
+            # The output for a piece says what follows it, so that for the beginning stands before it.
+            outputs = [self._first[0, -1], *told[: len(row)]]
+            yield sum(_log_p(output, piece) for output, piece in zip(outputs, [*row, END], strict=True))
+
+
+def _log_p(output: Floats, piece: int) -> float:
+    """Give the natural logarithm of the probability of a piece by what the decoder puts out."""
+    top = float(output.max())  # taken out, or exp() of a large output would overflow
+    return float(output[piece]) - top - math.log(float(np.exp(output - top).sum()))

@@ -68,3 +68,9 @@ def test_no_candidate_is_lost_and_every_score_is_finite(second: float) -> None:
     judged, _ = judge.judge(b"\0\0", given)
     assert {one.text for one in judged} == {one.text for one in given}
     assert all(math.isfinite(one.score) for one in judged)
+
+
+def test_teen_and_ty_are_left_to_the_first_engine() -> None:
+    judge = Judge(Told("", {"fifteen meg": -9.0, "fifty meg": -2.0, "five meg": -3.0}), Weights(1.0, 3.0))
+    judged, _ = judge.judge(b"\0\0", [choice("fifteen meg", 1.0), choice("fifty meg", 0.0), choice("five meg", 0.0)])
+    assert [(one.text, one.score) for one in judged] == [("fifteen meg", -1.0), ("fifty meg", -2.0), ("five meg", -3.0)]
