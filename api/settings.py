@@ -2,6 +2,7 @@
 
 OHMTRAIL_DATA          data folder (default: ./data)
 OHMTRAIL_SPEECH_MODEL  directory of another vosk model (default: the one that ships)
+OHMTRAIL_SECOND_OPINION  "off": no second engine is asked about what was heard; or the folder of its files
 OHMTRAIL_PROFILE       TOML file with the shop's own limits (default: the published limits)
 OHMTRAIL_HOST          address to listen on (default: 127.0.0.1, this machine only)
 OHMTRAIL_PORT          port (default: 8765)

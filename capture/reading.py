@@ -146,11 +146,50 @@ class Word:
 
 
 @dataclass(frozen=True)
+class Judged:
+    """How two engines judge one word sequence, each by itself.
+
+    Attributes:
+        first: The first engine's score; for words that only the second thought of, that of the first one's best.
+        second: Natural logarithm of the probability of the words given the sound, by the second engine.
+        added: Stretches of speech in which only the second engine thought of these words.
+    """
+
+    first: float
+    second: float
+    added: int = 0
+
+
+@dataclass(frozen=True)
 class Hypothesis:
-    """One word sequence that the recogniser considered, with its score (higher is better, no fixed scale)."""
+    """One word sequence that was considered.
+
+    Attributes:
+        text: Its words.
+        score: How well it fits the sound (higher is better, no fixed scale), by all engines that were asked.
+        judged: How each engine judges it; None where only one was asked.
+    """
 
     text: str
     score: float
+    judged: Judged | None = None
+
+
+@dataclass(frozen=True)
+class OwnTranscript:
+    """What the second engine itself would write.
+
+    Attributes:
+        engine: Its name and version.
+        text: As it writes it.
+        log_p: Natural logarithm of its probability given the sound.
+        tokens: Pieces of text that it consists of; at least 1.
+    """
+
+    engine: str
+    text: str
+    log_p: float
+    tokens: int
 
 
 @dataclass(frozen=True)
@@ -164,6 +203,7 @@ class Heard:
         duration_s: Length of the clip, s.
         over_noise_db: Speech over the noise around it, dB, as far as levels alone tell; None where nobody measured.
         unled: The words that sound best where hearing is not led by what was asked; None where it was not led.
+        second: What a second engine would write; None where none was asked.
     """
 
     text: str
@@ -172,6 +212,7 @@ class Heard:
     duration_s: float = 0.0
     over_noise_db: float | None = None
     unled: tuple[Word, ...] | None = None
+    second: OwnTranscript | None = None
 
 
 @dataclass(frozen=True)

@@ -56,6 +56,14 @@ class PhraseCountWrong(BadInput):
     most: int
 
 
+class PhrasesAndWords(BadInput):
+    """Refuse a list of phrases beside a list of words."""
+
+    code = "phrases_and_words"
+    message = "Both a list of phrases and a list of words are given."
+    remedy = "Give --phrases or --words."
+
+
 class NoFile(MediaError):
     """A file that cannot be opened."""
 

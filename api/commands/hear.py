@@ -13,7 +13,8 @@ from rich.console import Console
 from rich.progress import Progress, TextColumn
 from rich.table import Table
 
-from api.commands.errors import PhraseCountWrong, PhrasesNoText
+from api.commands.errors import PhraseCountWrong, PhrasesAndWords, PhrasesNoText
+from api.commands.options import SecondOpinion
 from api.errors import BadInput
 from api.ledger.canonical import PlainData
 from capture.errors import CaptureError, ModelError
@@ -23,10 +24,15 @@ from capture.speech.audio import MAX_SECONDS, RATE, Recording
 from capture.speech.errors import SOUND_FILES
 from capture.speech.live import recorded
 from capture.speech.recogniser import SpeechModel
+from capture.speech.second_opinion.loading import lacking_second_opinion, second_opinion
 
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON object a line instead of a table.")]
 Phrases = Annotated[
     Path | None, typer.Option(help="Hear only the phrases of this text file, one a line ('#' starts a comment).")
+]
+Words = Annotated[
+    Path | None,
+    typer.Option(help="Hear any sequence of the words of this text file, one a line, and nothing else."),
 ]
 Model = Annotated[Path | None, typer.Option(help="A vosk model directory instead of the one that ships.")]
 
@@ -38,7 +44,9 @@ def hear(
     files: Annotated[list[Path], typer.Argument(help=f"Sound files of any length: {SOUND_FILES}.")],
     as_json: AsJson = False,
     phrases: Phrases = None,
+    words: Words = None,
     model: Model = None,
+    judged: SecondOpinion = True,
 ) -> None:
     """Hear sound files and say which readings or commands they hold.
 
@@ -47,7 +55,7 @@ def hear(
     """
     notes = Console(stderr=True, highlight=False)
     try:
-        speech = SpeechModel(model, None if phrases is None else read_phrases(phrases))
+        speech = listed_model(model, phrases, words, notes if judged else None)
     except (BadInput, ModelError, OSError, ValueError) as error:
         notes.print(str(error), style="red", markup=False)
         raise typer.Exit(2) from None
@@ -74,6 +82,34 @@ def hear(
         Console(highlight=False).print(as_table(rows))
     if failed:
         raise typer.Exit(1)
+
+
+def listed_model(
+    model: Path | None, phrases: Path | None, words: Path | None, notes: Console | None = None
+) -> SpeechModel:
+    """Load a model that hears everything, or only the phrases or words of a text file.
+
+    Args:
+        model: A vosk model directory; None for the default.
+        phrases: A text file of phrases.
+        words: A text file of words.
+        notes: Ask for second opinions, and say here if there can be none; None to ask for none.
+
+    Raises:
+        BadInput: The list is none, or there are two.
+        OSError: It cannot be read.
+        ModelError: See `SpeechModel`.
+    """
+    if phrases is not None and words is not None:
+        raise PhrasesAndWords()
+    if notes is not None and (lacking := lacking_second_opinion()):
+        notes.print(lacking, style="yellow", markup=False, soft_wrap=True)
+    return SpeechModel(
+        model,
+        None if phrases is None else read_phrases(phrases),
+        words=None if words is None else read_phrases(words),
+        second=None if notes is None else second_opinion(),
+    )
 
 
 def read_phrases(path: Path) -> list[str]:

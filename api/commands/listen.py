@@ -11,7 +11,8 @@ import typer
 from rich.console import Console
 from rich.live import Live
 
-from api.commands.hear import AsJson, Model, Phrases, as_data, as_table, read_phrases
+from api.commands.hear import AsJson, Model, Phrases, Words, as_data, as_table, listed_model
+from api.commands.options import SecondOpinion
 from api.errors import BadInput
 from api.ledger.canonical import PlainData
 from capture.errors import EngineError, ModelError
@@ -28,7 +29,9 @@ def listen(
     device: Annotated[str | None, typer.Option(help="Name or number of the microphone.")] = None,
     as_json: AsJson = False,
     phrases: Phrases = None,
+    words: Words = None,
     model: Model = None,
+    judged: SecondOpinion = True,
 ) -> None:
     """Listen to the microphone and say which readings or commands were spoken; nothing is recorded.
 
@@ -36,7 +39,7 @@ def listen(
     """
     notes = Console(stderr=True, highlight=False)
     try:
-        speech = SpeechModel(model, None if phrases is None else read_phrases(phrases))
+        speech = listed_model(model, phrases, words, notes if judged else None)
         if speech.missing_words:
             notes.print(speech.describe_missing(), style="yellow", markup=False)
         blocks: Iterator[bytes] = microphone(device)

@@ -22,3 +22,12 @@ Profile = Annotated[
     ),
 ]
 """The shop profile."""
+
+SecondOpinion = Annotated[
+    bool,
+    typer.Option(
+        "--second-opinion/--no-second-opinion",
+        help="Ask a second engine about what was heard, if it is installed; slower and surer.",
+    ),
+]
+"""Whether a second engine is asked."""

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.options import Data, Profile
+from api.commands.options import Data, Profile, SecondOpinion
 
 STOP_S = 2
 """How long open connections may take to end when the server is told to stop, s; then they are cut."""
@@ -28,6 +28,7 @@ def serve(
         Path | None, typer.Option(envvar="OHMTRAIL_SPEECH_MODEL", help="Directory of another vosk model.")
     ] = None,
     profile: Profile = None,
+    second_opinion: SecondOpinion = True,
 ) -> None:
     """Start the server; the page is then at the address shown."""
     import sys
@@ -41,12 +42,16 @@ def serve(
     from api.server.routes.listen import MAX_FRAME
     from api.settings import read_settings
     from api.workspace import Workspace
+    from capture.speech.second_opinion.loading import lacking_second_opinion
 
     sys.setswitchinterval(SWITCH_S)
     settings = read_settings()
     host, port = host or settings.host, port or settings.port
     shop = None if profile is None else read_shop(profile)
-    engines = PooledEngines(model)
+    lacking = lacking_second_opinion() if second_opinion else ""
+    if lacking:
+        typer.echo(lacking, err=True)
+    engines = PooledEngines(model, second_opinion=second_opinion)
     try:
         workspace = Workspace.open(data, engines=engines, shop=shop)
     except BaseException:

@@ -88,6 +88,7 @@ class PooledEngines:
         self,
         model: Path | None = None,
         *,
+        second_opinion: bool = True,
         count: int | None = None,
         most: int = MOST_BYTES,
         make: Callable[[], Engines] | None = None,
@@ -97,12 +98,15 @@ class PooledEngines:
 
         Args:
             model: Where the speech model lies; None is the one that ships.
+            second_opinion: Ask a second engine about what was heard, if it is installed and not turned off.
             count: How many processes; None for as many as cores and memory allow.
             most: Memory that each may have resident, bytes.
             make: Makes other engines in each process.
             warmed: Makes them load what they load at first use.
         """
-        self.pool = WorkerPool(make or partial(RealEngines, model), warmed, count=count, most=most)
+        self.pool = WorkerPool(
+            make or partial(RealEngines, model, second_opinion=second_opinion), warmed, count=count, most=most
+        )
 
     def hear(self, data: bytes, context: Context) -> Utterance:
         """See `Engines.hear`."""

@@ -14,6 +14,7 @@ from capture.reading import Context, Seen, Utterance
 
 if TYPE_CHECKING:
     from capture.display.burst import Burst
+    from capture.speech.recogniser import SpeechModel
 
 Quad = tuple[tuple[float, float], ...]
 
@@ -78,15 +79,25 @@ class RealEngines:
     need not spend, and a recogniser that is missing must not keep the server from starting.
     """
 
-    def __init__(self, model: Path | None = None) -> None:
-        """Keep where the speech model lies; None is the one that ships."""
-        self._model = model
+    def __init__(self, model: Path | None = None, *, second_opinion: bool = True) -> None:
+        """Keep what to hear with.
+
+        Args:
+            model: Where the speech model lies; None is the one that ships.
+            second_opinion: Ask a second engine about what was heard, if it is installed and not turned off.
+        """
+        self._model, self._second_opinion = model, second_opinion
+
+    def _speech(self) -> SpeechModel:
+        from capture.speech.recogniser import speech_model
+
+        return speech_model(self._model, judged=self._second_opinion)
 
     def hear(self, data: bytes, context: Context) -> Utterance:
         """See `Engines.hear`."""
         from capture.speech.understand import hear_clip
 
-        return hear_clip(data, context, model_path=self._model)
+        return hear_clip(data, context, self._speech())
 
     def see(self, data: bytes, corners: Quad | None = None) -> Seen:
         """See `Engines.see`."""
@@ -110,4 +121,4 @@ class RealEngines:
         """See `Engines.stream`."""
         from capture.speech.stream import Listener
 
-        return Listener(self._model, asked)
+        return Listener(self._speech(), asked)

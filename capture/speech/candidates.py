@@ -11,13 +11,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from difflib import SequenceMatcher
 
 from capture.expectation import Asked
 from capture.language.number_model import is_shown
 from capture.language.parse import parse
 from capture.language.vocabulary import UNKNOWN
-from capture.reading import Context, Doubt, Heard, Hypothesis, Reading, Utterance, Word
+from capture.reading import (
+    Context,
+    Doubt,
+    Heard,
+    Hypothesis,
+    Judged,
+    OwnTranscript,
+    Reading,
+    Utterance,
+    Word,
+)
+from capture.speech.choice import exchanged
 from capture.speech.hearing import posteriors
 
 DOUBT_COST = 2.0
@@ -49,11 +59,32 @@ _RIVAL_POSTERIOR = 0.02  # a candidate below this is not worth offering
 
 @dataclass(frozen=True)
 class Candidate:
-    """One alternative: its words, what they mean, and its score less what its doubts cost."""
+    """One alternative: its words, what they mean, its score less what its doubts cost, and how each engine judges it.
+
+    `judged` holds the first engine's score less what the doubts cost too.
+    """
 
     text: str
     utterance: Utterance
     score: float
+    judged: Judged | None = None
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """What the second engine says of the meaning that was chosen.
+
+    Attributes:
+        behind: How far the chosen words lie behind what it would write itself, in log probability for each token.
+        agree: Of all candidates it prefers one of the meaning that the first engine prefers.
+        margin: Its log probability of the chosen meaning less that of the best other one, within ±`MAX_MARGIN`.
+        preferred: The readings that either engine alone would have chosen, if others.
+    """
+
+    behind: float
+    agree: bool
+    margin: float
+    preferred: tuple[Reading, ...]
 
 
 @dataclass(frozen=True)
@@ -66,6 +97,7 @@ class Ranking:
         margin: Score of this meaning less that of the next one, 0..`MAX_MARGIN`.
         rivals: The other readings, best first.
         reranked: The words that sounded best were passed over.
+        opinion: What a second engine says; None where none was asked.
     """
 
     meaning: float
@@ -73,6 +105,7 @@ class Ranking:
     margin: float
     rivals: tuple[Reading, ...]
     reranked: bool = False
+    opinion: Opinion | None = None
 
 
 def meaning_of(utterance: Utterance) -> tuple[object, ...]:
@@ -80,22 +113,24 @@ def meaning_of(utterance: Utterance) -> tuple[object, ...]:
     return utterance.readings, utterance.command, utterance.context if not utterance.readings else None
 
 
-def candidates(heard: Heard, spoken: Utterance, context: Context) -> list[Candidate]:
+def candidates(heard: Heard, spoken: Utterance, context: Context, doubt_cost: float = DOUBT_COST) -> list[Candidate]:
     """Parse every alternative into a candidate, in the recogniser's order.
 
     Args:
         heard: What the recogniser made of a clip.
         spoken: What its own words mean, pauses considered.
         context: What held before.
+        doubt_cost: What a doubt costs an alternative; 0 where only the sound may decide.
     """
     found = []
     excused = NOT_FROM_HEARING | MAY_LACK.get(context.expects.asked, frozenset())
     for choice in heard.alternatives or (Hypothesis(heard.text, 0.0),):
         # Only the first choice has word times, so only it can be parsed with its pauses.
         utterance = spoken if choice.text == heard.text else parse(choice.text, context)
-        cost = DOUBT_COST * (len(set(utterance.doubts) - excused) + _elsewhere(utterance, context))
+        cost = doubt_cost * (len(set(utterance.doubts) - excused) + _elsewhere(utterance, context))
         cost += NOT_SHOWN_COST * sum(not is_shown(reading.quantity) for reading in utterance.readings)
-        found.append(Candidate(choice.text, utterance, choice.score - cost))
+        judged = None if choice.judged is None else replace(choice.judged, first=choice.judged.first - cost)
+        found.append(Candidate(choice.text, utterance, choice.score - cost, judged))
     return found
 
 
@@ -105,11 +140,12 @@ def _elsewhere(utterance: Utterance, context: Context) -> bool:
     return bool(context.axes) and any(axis is not None and axis not in context.axes for axis in named)
 
 
-def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
+def choose(found: Sequence[Candidate], own: OwnTranscript | None = None) -> tuple[Candidate, Ranking]:
     """Choose the candidate to go on with, and tell how far it is ahead.
 
     Args:
         found: At least one candidate, the recogniser's first choice first.
+        own: What the second engine would write; None where none was asked.
     """
     groups: dict[tuple[object, ...], list[Candidate]] = {}
     for one in found:
@@ -125,6 +161,9 @@ def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
         for one, share in sorted(zip(found, shares, strict=True), key=lambda pair: -pair[1])
         if one not in winners and len(one.utterance.readings) == 1 and share > _RIVAL_POSTERIOR
     ]
+    opinion = None if own is None else _opinion(found, winners, own)
+    if opinion is not None:  # what either engine would have chosen alone is worth offering, however unlikely
+        rivals += opinion.preferred
     margin = totals[ranked[0]] - totals[ranked[1]] if len(ranked) > 1 else MAX_MARGIN
     return best, Ranking(
         meaning=sum(share for one, share in zip(found, shares, strict=True) if one in winners),
@@ -132,6 +171,29 @@ def choose(found: Sequence[Candidate]) -> tuple[Candidate, Ranking]:
         margin=min(margin, MAX_MARGIN),
         rivals=tuple(dict.fromkeys(rivals)),
         reranked=found[0] not in winners,
+        opinion=opinion,
+    )
+
+
+def _opinion(found: Sequence[Candidate], winners: Sequence[Candidate], own: OwnTranscript) -> Opinion | None:
+    """Tell what the second engine says of the winners; None where it was not asked about all of them."""
+    judged = [(one, one.judged) for one in found if one.judged is not None]
+    mine = [said.second for one, said in judged if one in winners]
+    if len(judged) < len(found) or not mine:
+        return None
+    others = [said.second for one, said in judged if one not in winners]
+    margin = max(mine) - max(others) if others else MAX_MARGIN
+    first, _ = max(((one, said) for one, said in judged if not said.added), key=lambda pair: pair[1].first)
+    second, _ = max(judged, key=lambda pair: pair[1].second)
+    return Opinion(
+        behind=(own.log_p - max(mine)) / own.tokens,
+        agree=meaning_of(first.utterance) == meaning_of(second.utterance),
+        margin=min(max(margin, -MAX_MARGIN), MAX_MARGIN),
+        preferred=tuple(
+            one.utterance.readings[0]
+            for one in (first, second)
+            if one not in winners and len(one.utterance.readings) == 1
+        ),
     )
 
 
@@ -150,20 +212,7 @@ def reworded(heard: Heard, text: str, share: float) -> Heard:
     """
     if text == heard.text:
         return heard
-    old, new = list(heard.words), text.split()
-    made: list[Word] = []
-    for kind, start, end, first, last in SequenceMatcher(None, [w.word for w in old], new, False).get_opcodes():
-        if kind == "equal":
-            made += old[start:end]
-            continue
-        begin = old[start].start if start < end else made[-1].end if made else 0.0
-        finish = old[end - 1].end if start < end else old[end].start if end < len(old) else heard.duration_s
-        step = max(0.0, finish - begin) / max(1, last - first)
-        made += [
-            Word(word, round(begin + at * step, 3), round(begin + (at + 1) * step, 3), round(share, 4))
-            for at, word in enumerate(new[first:last])
-        ]
-    return replace(heard, text=text, words=tuple(made))
+    return replace(heard, text=text, words=exchanged(heard.words, text.split(), share, heard.duration_s))
 
 
 def content_words(words: Sequence[Word]) -> list[Word]:

@@ -10,16 +10,18 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+from capture.language.numbers import TWINS
 from capture.reading import Doubt, Utterance
-from capture.speech.candidates import Ranking, least_confidence
+from capture.speech.candidates import DOUBT_COST, Ranking, least_confidence
 from capture.speech.errors import CoefficientsUnusable
-from capture.speech.features import FEATURES, features
+from capture.speech.features import FEATURES, JUDGED_FEATURES, features
 from capture.speech.model_files import default_model_path
+from capture.speech.second_opinion.judge import Weights
 
 FILE = "calibration.json"
 """Name of the coefficients in a model's directory."""
@@ -32,6 +34,10 @@ ACCEPTED_MEANING = 0.7
 
 MIN_OFFERED = 0.35
 """By rules: below this nothing is offered, not even to be asked about: it is talk or noise (house rule)."""
+
+MOST_BEHIND = 2.5
+"""By rules: what lies further behind the second engine's own transcript, in log probability a token, is talk. Of
+readings set aside 5 % lie further, of talk taken for a reading 90 %."""
 
 DOMINANT_MEANING = 0.95
 """By rules: where one meaning has this posterior, and other wordings account for the doubtful word, only its form is in
@@ -63,6 +69,8 @@ class ConfidenceModel:
         accept_reading: Probability from which a reading is not asked about.
         accept_command: Probability from which a command, axis, test point or test voltage is taken: these act at once.
         offer: Probability below which a reading is not even offered.
+        doubt_cost: What a doubt about its words costs an alternative; see `capture.speech.candidates`.
+        judged: The model for utterances that a second engine was asked about; None for this one.
     """
 
     weights: tuple[float, ...] = ()
@@ -70,6 +78,8 @@ class ConfidenceModel:
     accept_reading: float = 0.0
     accept_command: float = 0.0
     offer: float = 0.0
+    doubt_cost: float = DOUBT_COST
+    judged: ConfidenceModel | None = None
 
     def assess(self, utterance: Utterance, found: Ranking) -> HearingConfidence:
         """Give the confidence in one utterance, and what is to be done with it.
@@ -80,7 +90,14 @@ class ConfidenceModel:
         """
         if not self.weights:
             return _by_rules(utterance, found)
-        likely = probability(self.weights, self.bias, features(utterance, found))
+        if found.opinion is not None and self.judged is not None:
+            judged = self.judged.assess(utterance, found)
+            if not any(word.word in TWINS for word in utterance.heard.words):
+                return judged
+            # The second engine does not tell -teen from -ty: its word counts against such a reading, never for it.
+            alone = self.assess(utterance, replace(found, opinion=None))
+            return min(judged, alone, key=lambda one: (one.offered, one.accepted, one.confidence))
+        likely = probability(self.weights, self.bias, features(utterance, found)[: len(self.weights)])
         enough = self.accept_reading if utterance.readings else self.accept_command
         return HearingConfidence(likely, likely >= enough, likely >= self.offer)
 
@@ -97,6 +114,8 @@ def _by_rules(utterance: Utterance, found: Ranking) -> HearingConfidence:
     if found.meaning >= DOMINANT_MEANING and found.wording <= word + 0.1:
         word = found.meaning
     confidence = min(word, found.meaning)
+    if found.opinion is not None and found.opinion.behind > MOST_BEHIND:
+        return HearingConfidence(min(confidence, MIN_OFFERED), accepted=False, offered=False)
     if utterance.readings:
         # Unknown words around a doubtful reading are talk that happened to hold a number.
         talk = Doubt.UNKNOWN_WORDS in utterance.doubts and confidence < ACCEPTED_WORD
@@ -119,12 +138,34 @@ def load_confidence_model(model: Path) -> ConfidenceModel:
         return ConfidenceModel()
     try:
         return _from_data(json.loads(file.read_text("utf-8")))
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise CoefficientsUnusable(file=file, cause=str(error)) from None
+
+
+def load_weights(model: Path) -> Weights:
+    """Load how a second engine's score is put together with that of a speech model: as fitted for it, or the usual way.
+
+    Args:
+        model: The model's directory.
+
+    Raises:
+        ModelError: "model_damaged": the coefficients are there and cannot be used.
+    """
+    file = model / FILE
+    try:
+        told = json.loads(file.read_text("utf-8")).get("second_opinion") if file.is_file() else None
+        return Weights() if told is None else Weights(float(told["weight"]), float(told["own_cost"]))
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise CoefficientsUnusable(file=file, cause=str(error)) from None
 
 
 def _from_data(data: Mapping[str, Any]) -> ConfidenceModel:
-    if tuple(data["weights"]) != FEATURES:
+    judged = data.get("second_opinion", {}).get("confidence")
+    return replace(_fitted(data, FEATURES), judged=None if judged is None else _fitted(judged, JUDGED_FEATURES))
+
+
+def _fitted(data: Mapping[str, Any], names: tuple[str, ...]) -> ConfidenceModel:
+    if tuple(data["weights"]) != names:
         raise ValueError("it was made for other features")
     numbers = [*data["weights"].values(), data["bias"], *data["thresholds"].values()]
     if not all(isinstance(number, int | float) and math.isfinite(number) for number in numbers):

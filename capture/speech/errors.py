@@ -160,6 +160,41 @@ class ModelWithoutVocabulary(ModelError):
     path: Path
 
 
+class SecondOpinionMissing(ModelError):
+    """The second engine's files are not there."""
+
+    code = "second_opinion_missing"
+    message = (
+        "The engine for the second opinion is not installed: {path} is not there. "
+        "Run fixtures/setup.sh again, or go on without it."
+    )
+    path: Path
+
+
+class SecondOpinionDamaged(ModelError):
+    """Files of the second engine that cannot be used."""
+
+    code = "second_opinion_damaged"
+
+
+class SecondOpinionFileUnknown(SecondOpinionDamaged):
+    """A file of the second engine is not the one known."""
+
+    message = (
+        "The second opinion cannot be used: {path} is damaged or another version (its SHA-256 is not the one known). "
+        "Delete it and run fixtures/setup.sh again."
+    )
+    path: Path
+
+
+class SecondOpinionNotLoaded(SecondOpinionDamaged):
+    """The second engine does not load."""
+
+    message = "The second opinion cannot be used: {path} does not load ({cause}). Run fixtures/setup.sh again."
+    path: Path
+    cause: str
+
+
 class SpeechEngineFailed(EngineError):
     """An engine that fails on sound."""
 

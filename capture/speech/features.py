@@ -28,6 +28,11 @@ Log odds: "least_word", "mean_word" of the word confidences, "meaning", "wording
 "command", "place" (a setting) instead of a reading; "doubted" for its words; "reranked": see `Ranking`.
 """
 
+JUDGED_FEATURES = (*FEATURES, "behind", "disagree", "second_margin")
+"""Names of the features where a second engine was asked: see `capture.speech.candidates.Opinion`. "behind" is kept
+within 0 to 10, "disagree" is 0 or 1."""
+
+_MOST_BEHIND = 10.0  # talk lies 3 to 9 behind; what lies further is no more certainly talk
 _MIN_PROBABILITY = 0.002  # a confidence of exactly 0 or 1 has no logarithm
 _USUAL_PHONE_S = 0.085  # about 12 phones a second (Levelt 1989, Speaking, ch. 1: ten to fifteen)
 _LONGEST_WORDS = 12
@@ -52,7 +57,7 @@ def _pace(word: Word) -> float:
 
 
 def features(utterance: Utterance, found: Ranking) -> tuple[float, ...]:
-    """Compute the features of one utterance, in the order of `FEATURES`.
+    """Compute the features of one utterance, in the order of `FEATURES`, or `JUDGED_FEATURES` with a second opinion.
 
     Args:
         utterance: What its words mean.
@@ -66,7 +71,7 @@ def features(utterance: Utterance, found: Ranking) -> tuple[float, ...]:
     unknown = sum(word.word == UNKNOWN for word in heard.words)
     # Not measured (a test, a typed line): halfway, so that neither side of the regression is favoured.
     over_noise = MAX_OVER_NOISE_DB / 2 if heard.over_noise_db is None else heard.over_noise_db
-    return (
+    alone = (
         min(odds),
         sum(odds) / len(odds),
         log_odds(found.meaning),
@@ -83,3 +88,7 @@ def features(utterance: Utterance, found: Ranking) -> tuple[float, ...]:
         float(bool(set(utterance.doubts) - NOT_FROM_HEARING)),
         float(found.reranked),
     )
+    if found.opinion is None:
+        return alone
+    behind = min(max(found.opinion.behind, 0.0), _MOST_BEHIND)
+    return (*alone, behind, float(not found.opinion.agree), found.opinion.margin)

@@ -128,6 +128,20 @@ def phrase_grammar(lines: Sequence[str], knows: Callable[[str], bool]) -> Gramma
     return Grammar((*listed * (1 + LISTED // max(1, len(listed))), *talk), tuple(missing))
 
 
+def word_grammar(words: Sequence[str], knows: Callable[[str], bool]) -> Grammar:
+    """Make the grammar of any sequence of a list of words, and of nothing else.
+
+    Unknown speech is no part of it: beside ten digits it took a quarter of the strings that real people said.
+
+    Args:
+        words: Words of the vocabulary, upper or lower case; one of several words may be joined by "_" or spaces.
+        knows: Tells whether the model knows a word.
+    """
+    ways = {word: sayings("_".join(word.lower().split()), knows) for word in words}
+    said = dict.fromkeys(" ".join(way) for way in ways.values() if way)
+    return Grammar(tuple(said), tuple(word for word, way in ways.items() if way is None))
+
+
 def _in_words(words: Sequence[str], knows: Callable[[str], bool]) -> list[str] | None:
     """Say the words as the model knows them; None when one cannot be said."""
     said = [sayings(word, knows) for word in words]

@@ -11,10 +11,12 @@ from typing import Any
 import numpy as np
 
 from capture.language.vocabulary import UNKNOWN, plain_words
-from capture.reading import Heard, Hypothesis, Word
+from capture.reading import Heard, Hypothesis, Judged, OwnTranscript, Word
 from capture.speech.audio import RATE
+from capture.speech.choice import Choice, plain
 from capture.speech.errors import SpeechEngineFailed
 from capture.speech.level import LevelMeter
+from capture.speech.second_opinion.judge import Judge
 
 ALTERNATIVES = 12
 """Word sequences asked for, at most."""
@@ -33,19 +35,22 @@ _LONG_S = 10.0  # longer than a reading is spoken; from here on a pause inside a
 _LONGEST_S = 30.0  # talk without a pause is cut: what a stretch costs grows with the square of its length
 _ONSET = int(0.3 * RATE)  # samples in which a beginning word may lie that the engine does not show yet
 _KEPT = int(0.6 * RATE) * 2  # bytes of a stretch without words that may not be decoded yet
+_AROUND_S = 1.0  # quiet before and after the words that the second engine is given; more would only cost time
 
 
 @dataclass(frozen=True)
-class Choice:
-    """One word sequence for one stretch of speech: its score as a logarithm, and its words in the engine's spelling."""
+class Segment:
+    """One stretch of speech.
 
-    score: float
-    words: tuple[Word, ...]
+    Attributes:
+        spoken: The first engine's choice, with times and confidences.
+        choices: All choices, best first by everything that is known.
+        own: What the second engine would write; None where none was asked.
+    """
 
-    @property
-    def text(self) -> str:
-        """The plain words."""
-        return plain(" ".join(word.word for word in self.words))
+    spoken: Choice
+    choices: tuple[Choice, ...]
+    own: OwnTranscript | None = None
 
 
 class RecogniserStream:
@@ -61,7 +66,13 @@ class RecogniserStream:
     """
 
     def __init__(
-        self, first: Any, others: Any = None, only: frozenset[str] | None = None, *, led: bool = False
+        self,
+        first: Any,
+        others: Any = None,
+        only: frozenset[str] | None = None,
+        judge: Judge | None = None,
+        *,
+        led: bool = False,
     ) -> None:
         """Begin to listen.
 
@@ -69,13 +80,15 @@ class RecogniserStream:
             first: A recogniser that gives confidences.
             others: One that gives alternatives, if wanted.
             only: The phrases that may come out, if only a list of phrases is to be heard.
+            judge: Gives a second opinion on each stretch with words once it ends, if wanted.
             led: The one that gives alternatives is led by what was asked, the first is not.
         """
         self._first = first
         self._unled: list[Word] | None = [] if led else None
         self._others = others
         self._only = only
-        self._segments: list[list[Choice]] = []
+        self._judge = judge
+        self._segments: list[Segment] = []
         self._text: list[str] = []
         self._samples = 0
         self._level = LevelMeter()
@@ -83,6 +96,8 @@ class RecogniserStream:
         self._behind = bytearray()  # what `others` has not been given yet
         self._skipped = 0  # bytes that it will never be given, since nothing was said in them
         self._stretch = 0  # bytes since the stretch began
+        self._sound = bytearray()  # what the judge may need of it
+        self._fed = 0  # bytes given to the first recogniser
         self._partial = ""
         self._spoken = False
         self.ended = False
@@ -116,6 +131,9 @@ class RecogniserStream:
                 pause = bool(self._first.AcceptWaveform(piece))
                 self._behind += piece
                 self._stretch += len(piece)
+                self._fed += len(piece)
+                if self._judge is not None:
+                    self._sound += piece
                 self._partial = json.loads(self._first.PartialResult()).get("partial", "")
                 self._spoken = self._spoken or bool(self._partial)
                 if self._ends(pause, last=at + _PIECE >= len(pcm)):
@@ -158,6 +176,7 @@ class RecogniserStream:
             del self._behind[:gone]
             self._skipped += gone
         self._take(self._first.Result(), several)
+        del self._sound[: max(0, len(self._sound) - (0 if self._spoken else _KEPT))]
         self._stretch, self._partial, self._spoken = 0, "", False
 
     def _catch_up(self) -> None:
@@ -177,9 +196,19 @@ class RecogniserStream:
             choices = [Choice(0.0, tuple(words))]
         if any(choice.words for choice in choices):
             best = Choice(choices[0].score, tuple(_with_confidence(choices, words)))
-            self._segments.append([best, *choices[1:]])
+            self._segments.append(self._judged([best, *choices[1:]]))
             self._text.append(best.text)
             self.ended = True
+
+    def _judged(self, choices: list[Choice]) -> Segment:
+        """Ask for the second opinion, where there is one to ask."""
+        spoken, begin = choices[0], self._fed - len(self._sound)
+        if self._judge is None or not spoken.words:
+            return Segment(spoken, tuple(choices))
+        first = 2 * int((spoken.words[0].start - _AROUND_S) * RATE) - begin
+        last = 2 * int((spoken.words[-1].end + _AROUND_S) * RATE) - begin
+        judged, own = self._judge.judge(bytes(self._sound[max(0, first) : max(0, last)]), choices)
+        return Segment(spoken, tuple(judged), own)
 
     def finish(self) -> Heard:
         """End the utterance and return what was heard; the stream cannot be used afterwards."""
@@ -188,24 +217,20 @@ class RecogniserStream:
         self._take(self._first.FinalResult(), None if self._others is None else self._others.FinalResult())
         duration = self._samples / RATE
         alternatives = _alternatives(self._segments)
-        words = [word for segment in self._segments for word in _plain_times(segment[0].words, duration)]
+        words = [word for segment in self._segments for word in _plain_times(segment.spoken.words, duration)]
         if self._only is not None:
             words = _one_of(self._only, words, alternatives, duration)
             alternatives = tuple(choice for choice in alternatives if choice.text in self._only)
         text = " ".join(word.word for word in words)
+        over_noise = round(self._level.over_noise(), 1)
         unled = None if self._unled is None else tuple(_plain_times(self._unled, duration))
-        return Heard(text, tuple(words), alternatives, round(duration, 3), round(self._level.over_noise(), 1), unled)
+        return Heard(text, tuple(words), alternatives, round(duration, 3), over_noise, unled, _own(self._segments))
 
 
 def quiet(seconds: float) -> bytes:
     """Make very low noise, signed 16 bit, the same every time."""
     noise = np.random.default_rng(1).integers(-_QUIET_LEVEL, _QUIET_LEVEL + 1, int(seconds * RATE))
     return noise.astype("<i2").tobytes()
-
-
-def plain(text: str) -> str:
-    """Split recogniser words into plain words."""
-    return " ".join(part for word in text.split() for part in plain_words(word))
 
 
 def _timed(result: dict[str, Any]) -> Iterator[Word]:
@@ -285,17 +310,34 @@ def _one_of(
     ]
 
 
-def _alternatives(segments: Sequence[Sequence[Choice]]) -> tuple[Hypothesis, ...]:
+def _own(segments: Sequence[Segment]) -> OwnTranscript | None:
+    """Put the second engine's transcripts of all stretches together; None unless it was asked about each of them."""
+    found = [segment.own for segment in segments if segment.own is not None]
+    if not found or len(found) < len(segments):
+        return None
+    log_p, tokens = sum(own.log_p for own in found), sum(own.tokens for own in found)
+    return OwnTranscript(found[0].engine, " ".join(own.text for own in found), log_p, tokens)
+
+
+def _judged(line: Sequence[Choice]) -> Judged | None:
+    """Add up how each engine judges the stretches of a clip; None unless both were asked about each of them."""
+    found = [choice.judged for choice in line if choice.judged is not None]
+    if not found or len(found) < len(line):
+        return None
+    return Judged(sum(one.first for one in found), sum(one.second for one in found), sum(one.added for one in found))
+
+
+def _alternatives(segments: Sequence[Segment]) -> tuple[Hypothesis, ...]:
     """List word sequences of the whole clip: the best of all segments, with one segment at a time replaced."""
     if not segments:
         return ()
     # All combinations would grow as a power of the segments; two segments misheard at once are rare.
-    best = [segment[0] for segment in segments]
+    best = [segment.choices[0] for segment in segments]
     lines = [best]
     for at, segment in enumerate(segments):
-        lines += [[*best[:at], choice, *best[at + 1 :]] for choice in segment[1:]]
+        lines += [[*best[:at], choice, *best[at + 1 :]] for choice in segment.choices[1:]]
     made: dict[str, Hypothesis] = {}
     for line in sorted(lines, key=lambda line: -sum(choice.score for choice in line)):
         text = " ".join(choice.text for choice in line if choice.words)
-        made.setdefault(text, Hypothesis(text, sum(choice.score for choice in line)))
+        made.setdefault(text, Hypothesis(text, sum(choice.score for choice in line), _judged(line)))
     return tuple(made.values())[:ALTERNATIVES]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +17,15 @@ from capture.expectation import Asked
 from capture.language.vocabulary import ENTRIES, UNKNOWN, plain_words
 from capture.reading import Heard
 from capture.speech.audio import RATE
-from capture.speech.confidence import ConfidenceModel, load_confidence_model
+from capture.speech.choice import plain
+from capture.speech.confidence import ConfidenceModel, load_confidence_model, load_weights
 from capture.speech.errors import ModelNotLoaded, ModelWithoutVocabulary
-from capture.speech.grammar import Grammar, answer_lines, phrase_grammar, vocabulary_grammar
-from capture.speech.hearing import ALTERNATIVES, RecogniserStream, plain
+from capture.speech.grammar import Grammar, answer_lines, phrase_grammar, vocabulary_grammar, word_grammar
+from capture.speech.hearing import ALTERNATIVES, RecogniserStream
 from capture.speech.model_files import check_model_directory, default_model_path, has_fixed_graph
+from capture.speech.second_opinion.engine import SecondOpinion
+from capture.speech.second_opinion.judge import Judge
+from capture.speech.second_opinion.loading import second_opinion
 
 ANSWERS_COUNT = 3
 """How often the answers to a question stand beside the whole vocabulary's 12,000 phrases; see
@@ -36,6 +40,7 @@ class SpeechModel:
         fixed_graph: The model takes no grammar (large models): it writes any word it knows, and what is no word of
             ours is asked about.
         grammar: The phrases given to the recogniser.
+        second: Gives a second opinion on what is heard; None where there is none.
         confidence_model: Gives the probability that an utterance was understood rightly; by rules where only listed
             phrases are heard, since the coefficients were fitted with the whole vocabulary.
     """
@@ -45,6 +50,9 @@ class SpeechModel:
         path: Path | None = None,
         phrases: Sequence[str] | None = None,
         confidence_model: ConfidenceModel | None = None,
+        *,
+        words: Sequence[str] | None = None,
+        second: SecondOpinion | None = None,
     ) -> None:
         """Load a model.
 
@@ -52,26 +60,51 @@ class SpeechModel:
             path: A vosk model directory; None for the default.
             phrases: Hear only these phrases; None for the whole vocabulary.
             confidence_model: Used instead of the model's own.
+            words: Hear any sequence of these words and nothing else; None for the whole vocabulary.
+            second: Gives a second opinion on what is heard; None for none.
 
         Raises:
             ModelError: It is missing, incomplete, damaged, or knows none of the words.
+            ValueError: Both phrases and words are given.
         """
+        if phrases is not None and words is not None:
+            raise ValueError("give phrases or words, not both")
         self.path = path if path is not None else default_model_path()
         check_model_directory(self.path)
         self.fixed_graph = has_fixed_graph(self.path)
         self._model = _load(self.path)
         knows = self._knows
-        self.grammar: Grammar = vocabulary_grammar(knows) if phrases is None else phrase_grammar(phrases, knows)
+        self.grammar: Grammar = (
+            phrase_grammar(phrases, knows)
+            if phrases is not None
+            else word_grammar(words, knows)
+            if words is not None
+            else vocabulary_grammar(knows)
+        )
         if all(line.startswith(UNKNOWN) for line in self.grammar.phrases):
             raise ModelWithoutVocabulary(path=self.path)
         # A model without a symbol for unknown speech would force noise into words.
         lines = [line for line in self.grammar.phrases if not line.startswith(UNKNOWN) or knows(UNKNOWN)]
         self._only = None if phrases is None else frozenset(plain(line) for line in self.grammar.phrases)
+        # Who gives a list, or a graph, has said already what can come.
+        self._can_be_led = phrases is None and words is None and not self.fixed_graph
         self._lines = lines
         self._grammars = {Asked.NOTHING: json.dumps(lines)}
+        self.second = second
+        self._judge = None if second is None else Judge(second, load_weights(self.path), self._allowed(words))
+        if confidence_model is None and words is not None:
+            # Any sequence is as likely as another: the sound alone decides, not what the words would mean.
+            confidence_model = ConfidenceModel(doubt_cost=0.0)
         self.confidence_model = confidence_model or (
             load_confidence_model(self.path) if phrases is None else ConfidenceModel()
         )
+
+    def _allowed(self, words: Sequence[str] | None) -> Callable[[str], bool] | None:
+        """Tell which plain words may come out; None for all of the vocabulary."""
+        if words is None and self._only is None:
+            return None
+        listed = self._only if words is None else {plain(line) for line in self.grammar.phrases}
+        return frozenset(part for line in listed or () for part in line.split()).__contains__
 
     def _knows(self, word: str) -> bool:
         return int(self._model.vosk_model_find_word(word)) >= 0
@@ -118,10 +151,10 @@ class SpeechModel:
                 the question made likely shows itself.
             alternatives: How many, at most.
         """
-        # Who gives a list of phrases, or a graph, has said already what can come.
-        led = asked is not Asked.NOTHING and self._only is None and not self.fixed_graph
+        led = asked is not Asked.NOTHING and self._can_be_led
         others = self.recogniser(alternatives, asked if led else Asked.NOTHING) if alternatives else None
-        return RecogniserStream(self.recogniser(), others, self._only, led=led and others is not None)
+        led = led and others is not None
+        return RecogniserStream(self.recogniser(), others, self._only, self._judge, led=led)
 
     def recogniser(self, alternatives: int = 0, asked: Asked = Asked.NOTHING) -> Any:
         """Make a new vosk recogniser with the grammar, led by what was asked."""
@@ -146,22 +179,23 @@ def _load(path: Path) -> Any:
         raise ModelNotLoaded(path=path, cause=str(error)) from error
 
 
-_loaded: dict[tuple[Path, tuple[str, ...] | None], SpeechModel] = {}
+_loaded: dict[tuple[Path, tuple[str, ...] | None, bool], SpeechModel] = {}
 _loading = threading.Lock()
 
 
-def speech_model(path: Path | None = None, phrases: Sequence[str] | None = None) -> SpeechModel:
+def speech_model(path: Path | None = None, phrases: Sequence[str] | None = None, *, judged: bool = True) -> SpeechModel:
     """Load the model of a directory at first use, shared from then on.
 
     Args:
         path: A vosk model directory; None for the default.
         phrases: Hear only these phrases; None for the whole vocabulary.
+        judged: With a second opinion, if its engine is there.
 
     Raises:
         ModelError: See `SpeechModel`.
     """
-    key = ((path or default_model_path()).resolve(), None if phrases is None else tuple(phrases))
+    key = ((path or default_model_path()).resolve(), None if phrases is None else tuple(phrases), judged)
     with _loading:  # two requests at start must not load the model twice: it takes time and memory
         if key not in _loaded:
-            _loaded[key] = SpeechModel(key[0], phrases)
+            _loaded[key] = SpeechModel(key[0], phrases, second=second_opinion() if judged else None)
         return _loaded[key]

@@ -15,7 +15,7 @@ from capture.language.numbers import TWINS
 from capture.language.parse import parse
 from capture.reading import Context, Doubt, Heard, Reading, Utterance
 from capture.speech.audio import load_clip
-from capture.speech.candidates import Ranking, candidates, choose, meaning_of, reworded
+from capture.speech.candidates import DOUBT_COST, Ranking, candidates, choose, meaning_of, reworded
 from capture.speech.confidence import ConfidenceModel, shipped_confidence_model
 from capture.speech.recogniser import SpeechModel, speech_model
 
@@ -56,8 +56,9 @@ def understand(
         confidence_model: Gives the probability that it is right; None for that of the default speech model.
     """
     context = context or Context()
-    utterance, found = best_meaning(heard, context)
-    assessed = (confidence_model or shipped_confidence_model()).assess(utterance, found)
+    confidence_model = confidence_model or shipped_confidence_model()
+    utterance, found = best_meaning(heard, context, confidence_model.doubt_cost)
+    assessed = confidence_model.assess(utterance, found)
     confidence = round(assessed.confidence, 4)
     doubts = list(utterance.doubts)
     plainly = _otherwise(heard, utterance, context)
@@ -93,9 +94,9 @@ def _otherwise(heard: Heard, utterance: Utterance, context: Context) -> Utteranc
     return None if meaning_of(plainly) == meaning_of(utterance) else plainly
 
 
-def best_meaning(heard: Heard, context: Context) -> tuple[Utterance, Ranking]:
+def best_meaning(heard: Heard, context: Context, doubt_cost: float = DOUBT_COST) -> tuple[Utterance, Ranking]:
     """Choose the meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
-    chosen, found = choose(candidates(heard, _parsed(heard, context), context))
+    chosen, found = choose(candidates(heard, _parsed(heard, context), context, doubt_cost), heard.second)
     # Parsed again, since the words exchanged changed times and with them the pauses that part two values.
     return _parsed(reworded(heard, chosen.text, found.meaning), context), found
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -64,6 +65,28 @@ def test_a_list_of_phrases_restricts_what_is_heard(tmp_path: Path) -> None:
     code, out, _ = run("--json", "--phrases", phrases, CLIPS / "c12.flac")
     assert code == 0
     assert json.loads(out)["text"] == "confirm"
+
+
+def test_a_list_of_words_allows_any_sequence_of_them(tmp_path: Path) -> None:
+    """Digits in a row, which are no reading; which digits this voice seems to say is for the benchmarks to measure."""
+    words, sound = tmp_path / "words.txt", tmp_path / "digits.wav"
+    digits = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+    words.write_text("\n".join(digits), "utf-8")
+    subprocess.run(["espeak-ng", "-v", "en-us", "-s", "120", "-w", sound, "7, 3, 6, 1"], check=True)
+    code, out, _ = run("--json", "--words", words, sound, CLIPS / "c01.flac")
+    assert code == 0
+    said, talk = (json.loads(line)["text"].split() for line in out.splitlines())
+    assert len(said) == 4
+    assert said[:2] == ["seven", "three"]
+    assert set(said) | set(talk) <= set(digits)
+
+
+def test_phrases_and_words_together_are_refused(tmp_path: Path) -> None:
+    listed = tmp_path / "list.txt"
+    listed.write_text("confirm\n", "utf-8")
+    code, _, err = run("--words", listed, "--phrases", listed, CLIPS / "c12.flac")
+    assert code == 2
+    assert "--phrases or --words" in err
 
 
 @pytest.mark.parametrize("text", [b"", b"# nothing\n", b"\xff\xfe\x00"])

@@ -2,6 +2,7 @@
 
     --quick                   a small set, about three minutes
     --engines ours            without the peers (they need the extra `bench`)
+    --strings FOLDER          real digits in a row: tar files with manifest.jsonl
     --digits FOLDER           real single digits, files named DIGIT_SPEAKER_NUMBER.wav
     --numbers FOLDER          real recordings with transcripts.tsv (file, words)
     --noise FOLDER            noises that must trigger nothing
@@ -118,6 +119,7 @@ def arguments() -> argparse.ArgumentParser:
     parser.add_argument("--each", type=int, help="lines of every kind by the held-out voices")
     parser.add_argument("--jobs", type=int, default=2, help="processes")
     parser.add_argument("--model", type=Path, help="a vosk model directory instead of the shipped one")
+    parser.add_argument("--strings", type=Path, help="folder of real people with manifest.jsonl: digits in a row")
     parser.add_argument("--digits", type=Path, help="folder of real single digits")
     parser.add_argument("--numbers", type=Path, help="folder of real recordings with transcripts.tsv")
     parser.add_argument("--noise", type=Path, help="folder of noises")

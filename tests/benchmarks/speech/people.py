@@ -12,27 +12,30 @@ from rich.table import Table
 
 from capture.language.parse import parse
 from capture.language.vocabulary import ENTRIES
+from capture.language.written import spoken
 from capture.speech.hearing import quiet
 from capture.speech.recogniser import SpeechModel
+from capture.speech.second_opinion.loading import second_opinion
 from capture.speech.understand import hear_clip, understand
 from tests.benchmarks.speech import recorded, run
-from tests.benchmarks.speech.engines import Engine, missing
+from tests.benchmarks.speech.engines import OURS, Engine, missing
 from tests.benchmarks.speech.recorded import Recording
 from tests.benchmarks.speech.score import share
-from tests.benchmarks.speech.written import spoken
 
+STRINGS = "digit strings, ten digits allowed"
 _SAME = {"oh": "zero", "niner": "nine"}  # the whole vocabulary has two words for these digits
 
 
 @dataclass(frozen=True)
 class Batch:
-    """Recordings that one engine hears, with only `phrases` allowed if there are any."""
+    """Recordings that one engine hears, with only `phrases`, or any sequence of `words`, allowed if there are any."""
 
     engine: str
     group: str
     phrases: tuple[str, ...]
     recordings: tuple[Recording, ...]
     model: Path | None = None
+    words: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -58,23 +61,24 @@ class Outcome:
 
 
 @cache
-def _ours(model: Path | None, phrases: tuple[str, ...]) -> SpeechModel:
-    return SpeechModel(model, phrases or None)
+def _ours(model: Path | None, phrases: tuple[str, ...], words: tuple[str, ...], judged: bool) -> SpeechModel:
+    second = second_opinion() if judged else None
+    return SpeechModel(model, phrases or None, words=words or None, second=second)
 
 
 @cache
-def _peer(name: str, phrases: tuple[str, ...]) -> Engine:
+def _peer(name: str, phrases: tuple[str, ...], words: tuple[str, ...]) -> Engine:
     from tests.benchmarks.speech.peers import remembered
 
-    return remembered(name, phrases)
+    return remembered(name, phrases, words)
 
 
 def hear(batch: Batch) -> list[Outcome]:
     """Hear one batch; peers get a third of a second of near silence around recordings that are cut tight."""
     made = []
     for one in batch.recordings:
-        if batch.engine == "ours":
-            speech = _ours(batch.model, batch.phrases)
+        if batch.engine in OURS:
+            speech = _ours(batch.model, batch.phrases, batch.words, batch.engine == OURS[0])
             if one.file.suffix == ".raw":
                 utterance = understand(speech.hear(recorded.sound(one.file)))
             else:
@@ -82,16 +86,21 @@ def hear(batch: Batch) -> list[Outcome]:
             text, asked = utterance.heard.text, bool(set(utterance.doubts) - set(parse(one.words).doubts))
         else:
             pad = quiet(0.3)
-            answer = _peer(batch.engine, batch.phrases).hear(pad + recorded.sound(one.file) + pad)
+            answer = _peer(batch.engine, batch.phrases, batch.words).hear(pad + recorded.sound(one.file) + pad)
             text, asked = spoken(answer.text), False
-        words = [_SAME.get(word, word) for word in text.split()] if not batch.phrases else text.split()
+        listed = batch.phrases or batch.words
+        words = text.split() if listed else [_SAME.get(word, word) for word in text.split()]
         text = " ".join(words).replace("_", " ")
         made.append(Outcome(batch.engine, batch.group, one.speaker, one.words, text, asked))
     return made
 
 
 def _groups(told: argparse.Namespace) -> Iterator[tuple[str, tuple[str, ...], list[Recording]]]:
-    """List each group with the phrases allowed, none for the whole vocabulary."""
+    """List each group with the phrases allowed, none for the whole vocabulary; of `STRINGS` with the words allowed."""
+    if told.strings:
+        found = recorded.strings(told.strings, 4 if told.quick else 1)
+        yield STRINGS, recorded.DIGITS, found
+        yield "digit strings, whole vocabulary", (), found
     if told.digits:
         found = recorded.digits(told.digits, 10 if told.quick else 1)
         yield "single digits, ten digits allowed", recorded.DIGITS, found
@@ -115,11 +124,12 @@ def outcomes(names: Sequence[str], told: argparse.Namespace) -> list[Outcome]:
     todo: list[Batch] = []
     for group, phrases, found in _groups(told):
         for name in names:
-            if name != "ours" and not phrases:
+            if name not in OURS and not phrases:
                 continue
-            kept = found[::3] if name != "ours" and len(found) > 300 else found
+            kept = found[::3] if name not in OURS and len(found) > 300 else found
+            only = (phrases, ()) if group != STRINGS else ((), phrases)
             todo += [
-                Batch(name, group, phrases, tuple(kept[at : at + run.HANDFUL]), told.model)
+                Batch(name, group, only[0], tuple(kept[at : at + run.HANDFUL]), told.model, only[1])
                 for at in range(0, len(kept), run.HANDFUL)
             ]
     heard = run.spread("real people", hear, todo, told.jobs, lambda batch: len(batch.recordings))

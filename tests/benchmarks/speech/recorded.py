@@ -9,12 +9,14 @@ from __future__ import annotations
 import csv
 import shutil
 import subprocess
+import tarfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from capture.language.vocabulary import ICAO_LETTERS
 from capture.speech.audio import RATE, load_clip, resampled
+from fixtures.training.speech_model import people
 
 FOLDER = Path(__file__).resolve().parents[3] / ".cache" / "speech-real"
 PACKAGES = ("asterisk-core-sounds-en-wav", "asterisk-moh-opsound-wav", "pocketsphinx-testdata")
@@ -76,6 +78,27 @@ def listed(folder: Path) -> list[Recording]:
     with (folder / "transcripts.tsv").open(encoding="utf-8") as lines:
         rows = [row for row in csv.reader(lines, delimiter="\t") if len(row) >= 2 and (folder / row[0]).is_file()]
     return [Recording(folder / file, [*file.split("-"), ""][1], words) for file, words, *_ in rows]
+
+
+def strings(folder: Path, every: int = 1) -> list[Recording]:
+    """Load digits said in a row by people whom no fitting heard; see `fixtures.training.speech_model.people`.
+
+    Args:
+        folder: Recordings with `manifest.jsonl`, in tar files; what is wanted of them is unpacked once.
+        every: Take only every Nth.
+    """
+    kept = FOLDER / "strings"
+    kept.mkdir(parents=True, exist_ok=True)
+    found = []
+    for row in people.rows(folder, frozenset(range(1, 10)), {}):
+        if not row.get("digit_string"):
+            continue
+        file = kept / row["file"]
+        if not file.is_file():
+            with tarfile.open(folder / row["part"]) as archive:
+                archive.extract(row["file"], kept, filter="data")
+        found.append(Recording(file, row["speaker"], row["text"].lower()))
+    return sorted(found, key=lambda one: one.file)[::every]
 
 
 def prompts() -> list[Recording]:

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Protocol
 
 from capture.language.parse import parse
+from capture.language.written import spoken
 from tests.benchmarks.speech.engines import Answer
-from tests.benchmarks.speech.written import spoken
 
 STORE = Path(__file__).resolve().parents[3] / ".cache" / "speech-bench" / "answers.sqlite"
 

@@ -14,7 +14,7 @@ from typing import TypeVar
 
 from fixtures.training.speech_model.clips import FOLDER, Clip, clips
 from fixtures.training.speech_model.conditions import condition
-from tests.benchmarks.speech.engines import Engine, make
+from tests.benchmarks.speech.engines import OURS, Engine, make
 from tests.benchmarks.speech.score import Score, score
 
 HANDFUL = 13
@@ -110,7 +110,7 @@ def footprint(task: tuple[str, Path | None]) -> Footprint:
     name, model = task
     process, silence = psutil.Process(), bytes(64_000)
     before, begin = process.memory_info().rss, time.perf_counter()
-    if name == "ours":
+    if name in OURS:
         ours = make(name, model)
         load = time.perf_counter() - begin
         ours.hear(silence)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +12,14 @@ import pytest
 from scipy.optimize import minimize
 
 from capture.errors import ModelError
-from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Word
-from capture.speech.confidence import FILE, ConfidenceModel, load_confidence_model, probability
+from capture.reading import Command, Context, Doubt, Heard, Hypothesis, Judged, OwnTranscript, Word
+from capture.speech.confidence import FILE, ConfidenceModel, load_confidence_model, load_weights, probability
 from capture.speech.features import FEATURES, features
 from capture.speech.level import MAX_OVER_NOISE_DB, LevelMeter
 from capture.speech.model_files import default_model_path
 from capture.speech.recogniser import SpeechModel
+from capture.speech.second_opinion.judge import Weights
+from capture.speech.second_opinion.moonshine import Moonshine
 from capture.speech.understand import best_meaning, understand
 from fixtures.training.speech_model.calibrate import fit
 from fixtures.training.speech_model.hearings import fingerprint
@@ -142,3 +145,50 @@ def test_speech_over_noise_is_measured() -> None:
     assert quiet.over_noise() == 0.0
     quiet.add(np.full(6400, 30_000, "<i2").tobytes())
     assert quiet.over_noise() == MAX_OVER_NOISE_DB
+
+
+def judged(text: str, *alternatives: tuple[str, float, float], own: str, own_log_p: float) -> Heard:
+    """Make a hearing with a second opinion: alternatives with the first engine's score and the second one's log p."""
+    words = tuple(Word(word, float(at), at + 0.5, 0.99) for at, word in enumerate(text.split()))
+    made = tuple(Hypothesis(text, first + 0.75 * second, Judged(first, second)) for text, first, second in alternatives)
+    ranked = tuple(sorted(made, key=lambda one: -one.score))
+    return Heard(text, words, ranked, 2.0, 40.0, OwnTranscript("told", own, own_log_p, 4))
+
+
+def test_what_either_engine_would_have_chosen_stands_among_the_choices() -> None:
+    heard = judged("five meg", ("five meg", 0.0, -9.0), ("nine meg", -5.0, -3.0), own="9 Meg", own_log_p=-2.0)
+    utterance, found = best_meaning(heard, IR)
+    assert found.opinion is not None
+    assert not found.opinion.agree
+    assert utterance.readings[0].quantity.digits == "5"  # 0 - 6.75 against -5 - 2.25
+    assert found.opinion.margin == pytest.approx(-6.0)
+    assert found.opinion.behind == pytest.approx((-2.0 + 9.0) / 4)
+    told = understand(heard, IR, ConfidenceModel())
+    digits = {told.readings[0].quantity.digits, *(other.quantity.digits for other in told.alternatives)}
+    assert {"5", "9"} <= digits
+
+
+def test_talk_lies_far_behind_what_the_second_engine_would_write() -> None:
+    """A word of ours that sounded certain, where a general engine hears another word altogether."""
+    talk = judged("pegged", ("pegged", 0.0, -22.0), own="Bed.", own_log_p=-1.0)
+    alone = replace(talk, second=None, alternatives=(Hypothesis("pegged", 0.0),))
+    assert understand(alone, IR).confidence > 0.9
+    told = understand(talk, IR)
+    assert told.confidence < 0.6
+    assert Doubt.LOW_CONFIDENCE in told.doubts
+    near = judged("five meg", ("five meg", 0.0, -4.0), own="5 Meg.", own_log_p=-1.5)
+    assert understand(near, IR).readings
+    assert understand(talk, IR, ConfidenceModel()).readings == ()
+
+
+def test_a_second_opinion_never_speaks_for_teen_or_ty() -> None:
+    heard = judged("fifteen meg", ("fifteen meg", 0.0, -2.0), ("fifty meg", -0.3, -2.0), own="15 Meg.", own_log_p=-1.0)
+    alone = replace(heard, second=None, alternatives=tuple(replace(one, judged=None) for one in heard.alternatives))
+    assert understand(heard, IR).confidence <= understand(alone, IR).confidence + 1e-9
+
+
+def test_the_coefficients_with_a_second_opinion_were_fitted_for_it() -> None:
+    told = json.loads((default_model_path() / FILE).read_text("utf-8"))["second_opinion"]
+    assert told["engine"] == Moonshine.name
+    assert load_weights(default_model_path()) == Weights()
+    assert told["confidence"]["model"] == fingerprint(SpeechModel(second=Moonshine()))

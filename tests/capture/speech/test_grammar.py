@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from capture.language.vocabulary import UNKNOWN, WORDS
-from capture.speech.grammar import phrase_grammar, sayings, vocabulary_grammar
+from capture.speech.grammar import phrase_grammar, sayings, vocabulary_grammar, word_grammar
 
 
 def test_a_model_that_knows_every_word_misses_nothing() -> None:
@@ -43,3 +43,9 @@ def test_a_phrase_whose_words_the_model_has_only_joined_is_still_heard() -> None
     grammar = phrase_grammar(["lead two to ground five meg"], set(WORDS).__contains__)
     assert grammar.missing == ()
     assert {line for line in grammar.phrases if UNKNOWN not in line} == {"lead_two to_ground five meg"}
+
+
+def test_listed_words_leave_no_room_for_unknown_speech() -> None:
+    grammar = word_grammar(["Two", "to ground", "banana", "two"], set(WORDS).__contains__)
+    assert grammar.phrases == ("two", "to_ground")
+    assert grammar.missing == ("banana",)

@@ -1,0 +1,1 @@
+"""The second engine, and what is made of its opinion."""

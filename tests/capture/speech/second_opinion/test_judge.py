@@ -1,0 +1,76 @@
+"""Two engines' scores put together: exactly, by an engine that says what it is told to say."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import pytest
+
+from capture.reading import OwnTranscript, Word
+from capture.speech.choice import Choice
+from capture.speech.second_opinion.judge import Judge, Weights
+
+
+class Told:
+    """A second engine that writes one text, and judges texts by a table; any other is unlikely."""
+
+    name = "told"
+
+    def __init__(self, writes: str, judges: Mapping[str, float]) -> None:
+        self._writes, self._judges = writes, judges
+
+    def listen(self, pcm: bytes) -> Told:
+        assert pcm
+        return self
+
+    def own(self) -> OwnTranscript:
+        return OwnTranscript(self.name, self._writes, -1.0, 4)
+
+    def log_p(self, texts: Sequence[str]) -> list[float]:
+        return [self._judges.get(text, -50.0) for text in texts]
+
+
+def choice(text: str, score: float) -> Choice:
+    words = text.split()
+    return Choice(score, tuple(Word(word, float(at), at + 1.0, 0.9) for at, word in enumerate(words)))
+
+
+def test_the_scores_are_added_with_their_weights() -> None:
+    judge = Judge(Told("", {"five meg": -2.0, "nine meg": -8.0}), Weights(0.5, 3.0))
+    judged, own = judge.judge(b"\0\0", [choice("nine meg", 1.0), choice("five meg", 0.0)])
+    assert own.text == ""
+    assert [(one.text, one.score) for one in judged] == [("five meg", -1.0), ("nine meg", -3.0)]
+    assert [one.judged and one.judged.second for one in judged] == [-2.0, -8.0]
+
+
+def test_its_own_words_take_part_at_a_cost_and_with_times_of_those_they_replace() -> None:
+    judge = Judge(Told("5 Meg.", {"five meg": -2.0, "nine meg": -20.0}), Weights(1.0, 3.0))
+    judged, _ = judge.judge(b"\0\0", [choice("nine meg", 0.0)])
+    assert [one.text for one in judged] == ["five meg", "nine meg"]
+    best = judged[0]
+    assert best.judged is not None
+    assert (best.judged.added, best.score) == (1, 0.0 - 2.0 - 3.0)
+    assert (best.words[0].start, best.words[0].end) == (0.0, 1.0)
+    assert best.words[1] == choice("nine meg", 0.0).words[1]
+
+
+def test_the_best_spelling_of_a_trade_word_counts() -> None:
+    judge = Judge(Told("", {"five mega ohms": -1.0}), Weights(1.0, 3.0))
+    judged, _ = judge.judge(b"\0\0", [choice("five megohms", 0.0)])
+    assert judged[0].score == -1.0
+
+
+@pytest.mark.parametrize("second", [0.0, 0.4, 1.5])
+def test_no_candidate_is_lost_and_every_score_is_finite(second: float) -> None:
+    judge = Judge(Told("Bananas.", {}), Weights(second, 3.0))
+    given = [choice("five meg", 0.0), choice("[unk]", -1.0), choice("nine meg", -2.0)]
+    judged, _ = judge.judge(b"\0\0", given)
+    assert {one.text for one in judged} == {one.text for one in given}
+    assert all(math.isfinite(one.score) for one in judged)
+
+
+def test_teen_and_ty_are_left_to_the_first_engine() -> None:
+    judge = Judge(Told("", {"fifteen meg": -9.0, "fifty meg": -2.0, "five meg": -3.0}), Weights(1.0, 3.0))
+    judged, _ = judge.judge(b"\0\0", [choice("fifteen meg", 1.0), choice("fifty meg", 0.0), choice("five meg", 0.0)])
+    assert [(one.text, one.score) for one in judged] == [("fifteen meg", -1.0), ("fifty meg", -2.0), ("five meg", -3.0)]
