@@ -152,7 +152,7 @@ def judged(text: str, *alternatives: tuple[str, float, float], own: str, own_log
     words = tuple(Word(word, float(at), at + 0.5, 0.99) for at, word in enumerate(text.split()))
     made = tuple(Hypothesis(text, first + 0.75 * second, Judged(first, second)) for text, first, second in alternatives)
     ranked = tuple(sorted(made, key=lambda one: -one.score))
-    return Heard(text, words, ranked, 2.0, 40.0, OwnTranscript("told", own, own_log_p, 4))
+    return Heard(text, words, ranked, 2.0, 40.0, second=OwnTranscript("told", own, own_log_p, 4))
 
 
 def test_what_either_engine_would_have_chosen_stands_among_the_choices() -> None:
