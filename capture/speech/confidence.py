@@ -99,7 +99,9 @@ class ConfidenceModel:
             return min(judged, alone, key=lambda one: (one.offered, one.accepted, one.confidence))
         likely = probability(self.weights, self.bias, features(utterance, found)[: len(self.weights)])
         enough = self.accept_reading if utterance.readings else self.accept_command
-        return HearingConfidence(likely, likely >= enough, likely >= self.offer)
+        # A value that the two engines disagree on is for a person to decide, however sure the sum of both looks.
+        disagree = bool(utterance.readings) and found.opinion is not None and not found.opinion.agree
+        return HearingConfidence(likely, likely >= enough and not disagree, likely >= self.offer)
 
 
 def probability(weights: tuple[float, ...], bias: float, found: tuple[float, ...]) -> float:

@@ -88,11 +88,15 @@ class Judge:
         It does not tell "fifteen" from "fifty", so it may not decide between texts that differ in nothing else.
         """
         ways = {text: spellings(text) for text in texts}
-        every = list(dict.fromkeys(way for some in ways.values() for way in some))
-        told = dict(zip(every, sound.log_p(every), strict=True))
+        told = dict(zip(ways[texts[0]], sound.log_p(ways[texts[0]]), strict=True))
+        # The way that it would write the first engine's best is taken for all: to try each way for each costs double.
+        way = max(range(len(ways[texts[0]])), key=lambda at: told[ways[texts[0]][at]])
+        written = {text: some[min(way, len(some) - 1)] for text, some in ways.items()}
+        rest = [text for text in dict.fromkeys(written.values()) if text not in told]
+        told |= dict(zip(rest, sound.log_p(rest), strict=True))
         best: dict[str, float] = {}
-        for text, some in ways.items():
-            best[untwinned(text)] = max(best.get(untwinned(text), -math.inf), *(told[way] for way in some))
+        for text, how in written.items():
+            best[untwinned(text)] = max(best.get(untwinned(text), -math.inf), told[how])
         return {text: best[untwinned(text)] for text in texts}
 
 
