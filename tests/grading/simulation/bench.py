@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from grading.terms.quantity import QuantityKind
@@ -112,6 +112,7 @@ class Bench:
             healthy = resistance(self.network(point, self.sound), first, second)
             early = self.absorption * (60 / seconds - 1) / healthy
         drift = self.rng.uniform(0.94, 1.06) if point.kind is IR else 1.0
+        branches = [replace(b, ohm=b.ohm * 60 / seconds) if b.creeps else b for b in branches]
         linear = not any(branch.onset_v for branch in branches)
         fixed = resistance(branches, first, second) if linear else 0.0
 

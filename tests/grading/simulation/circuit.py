@@ -21,6 +21,7 @@ class Flaw(StrEnum):
     MOTOR_PHASE = "leak of one phase"
     MOTOR_ALL = "leak of all phases"
     MOTOR_DUST = "leak of the motor that needs voltage"
+    MOTOR_CREEPS = "leak of the motor that grows under voltage"
     CABLE_CORE = "leak of a cable core"
     CABLE_DUST = "crack in a core's sheath that needs voltage"
     CORES_TOUCH = "leak between two cable cores"
@@ -40,6 +41,7 @@ PLACE: Mapping[Flaw, str] = {
     Flaw.MOTOR_PHASE: MOTOR,
     Flaw.MOTOR_ALL: MOTOR,
     Flaw.MOTOR_DUST: MOTOR,
+    Flaw.MOTOR_CREEPS: MOTOR,
     Flaw.CABLE_CORE: CABLE,
     Flaw.CABLE_DUST: CABLE,
     Flaw.CORES_TOUCH: CABLE,
@@ -52,10 +54,11 @@ PLACE: Mapping[Flaw, str] = {
 }
 """The part that is to be blamed; the others blame none of the power circuit."""
 LEAKS = frozenset(
-    {Flaw.MOTOR_PHASE, Flaw.MOTOR_ALL, Flaw.MOTOR_DUST, Flaw.CABLE_CORE, Flaw.CABLE_DUST, Flaw.MOISTURE, Flaw.CORES_TOUCH}
+    {Flaw.MOTOR_PHASE, Flaw.MOTOR_ALL, Flaw.MOTOR_DUST, Flaw.MOTOR_CREEPS}
+    | {Flaw.CABLE_CORE, Flaw.CABLE_DUST, Flaw.MOISTURE, Flaw.CORES_TOUCH}
 )
-CLEANABLE = frozenset({Flaw.MOTOR_ALL, Flaw.MOTOR_DUST, Flaw.MOISTURE, Flaw.MOTOR_PHASE})
-"""What cleaning or drying may help."""
+CLEANABLE = frozenset({Flaw.MOTOR_ALL, Flaw.MOTOR_DUST, Flaw.MOTOR_CREEPS, Flaw.MOISTURE, Flaw.MOTOR_PHASE, Flaw.CABLE_CORE})
+"""What cleaning, drying or repairing one place may help."""
 
 
 @dataclass(frozen=True)
@@ -190,6 +193,8 @@ class Circuit:
             lead = self.leads[fault.lead % len(self.leads)]
             if fault.flaw in (Flaw.MOTOR_PHASE, Flaw.MOTOR_DUST):
                 out.append(Branch(f"m{lead}", "F", fault.ohm, MOTOR, fault.onset_v))
+            elif fault.flaw is Flaw.MOTOR_CREEPS:
+                out.append(Branch(f"m{lead}", "F", fault.ohm, MOTOR, creeps=True))
             elif fault.flaw is Flaw.MOTOR_ALL:
                 share = fault.ohm * len(self.leads)
                 out += [Branch(f"m{each}", "F", share, MOTOR, fault.onset_v) for each in self.leads]
@@ -268,6 +273,7 @@ _WEIGHTS: Mapping[Flaw, int] = {
     Flaw.MOTOR_PHASE: 12,
     Flaw.MOTOR_ALL: 8,
     Flaw.MOTOR_DUST: 7,
+    Flaw.MOTOR_CREEPS: 4,
     Flaw.CABLE_CORE: 14,
     Flaw.CABLE_DUST: 5,
     Flaw.CORES_TOUCH: 4,
@@ -296,7 +302,9 @@ def draw_fault(rng: random.Random, circuit: Circuit) -> Fault:
     lead = rng.randrange(len(circuit.phases if flaw in (Flaw.OPEN_PHASE, Flaw.SHORTED_TURNS) else circuit.leads))
     top = 4 * M if circuit.motor is MotorKind.DC_SERVO else 20 * M
     if flaw in (Flaw.MOTOR_DUST, Flaw.CABLE_DUST):
-        return Fault(flaw, lead, log_between(rng, 2e3, top / 2), rng.uniform(20, 250))
+        return Fault(flaw, lead, log_between(rng, 2e3, 3 * top), rng.uniform(20, 300))
+    if flaw is Flaw.MOTOR_CREEPS:
+        return Fault(flaw, lead, log_between(rng, 1e5, 3 * top))
     if flaw is Flaw.MOISTURE:
         return Fault(flaw, lead, log_between(rng, 1e3, top), rng.choice((0.0, rng.uniform(10, 200))))
     if flaw is Flaw.SHORTED_TURNS:

@@ -13,13 +13,16 @@ from grading.isolation import Fault as Told
 from grading.outcome import AxisVerdict
 from grading.verdict import grade_axis
 from tests.grading.simulation.bench import IR, PARTS
-from tests.grading.simulation.circuit import PLACE, Flaw
+from tests.grading.simulation.confirmed import possible
+from tests.grading.simulation.circuit import LEAKS, PLACE, Fault, Flaw
+from tests.grading.simulation.healthy import M
 from tests.grading.simulation.visible import Evidence, in_force, unseen, visible
 from tests.grading.simulation.visit import SimulatedVisit, draw_visit
 
 Grader = Callable[[SimulatedVisit], AxisVerdict]
 FALSE_CLEAN, FALSE_ALARM, TRACE = "false clean", "false alarm", "trace"
 WRONG_BLAME, CONTRADICTION = "wrong blame", "unacceptable, yet neither"
+SOFTENED = "softened: far under the limit, not unacceptable"
 FALSE_DRIVE, UNTESTED_DRIVE = "drive acceptable over a fault", "drive acceptable, faulty part untested"
 _RIGHT = {"motor": {Told.MOTOR}, "cable": {Told.CABLE}, "joint": {Told.CONNECTOR_OR_MOISTURE}, "both": {Told.BOTH}}
 _TOLD = frozenset({Told.MOTOR, Told.CABLE, Told.BOTH, Told.CONNECTOR_OR_MOISTURE})
@@ -98,20 +101,37 @@ def _blame(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evidence
 def _failures(
     visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evidence, ...], blame: str
 ) -> Iterator[str]:
-    power = [fault for fault in visit.circuit.faults if fault.flaw in PLACE]
+    power = [fault for fault in visit.circuit.faults if fault.flaw in PLACE or fault.flaw is Flaw.LIVE]
     if visit.faulty and evidence and verdict.verdict is Verdict.ACCEPTABLE:
         yield FALSE_CLEAN
     if not visit.faulty and not evidence and verdict.verdict is Verdict.UNACCEPTABLE:
         yield FALSE_ALARM
+    if verdict.verdict is not Verdict.UNACCEPTABLE and visit.faulty and not visit.mistakes and _far_under(visit):
+        yield SOFTENED
     if blame == "wrong":
         yield WRONG_BLAME
     if blame and verdict.fault is Told.NEITHER:
         yield CONTRADICTION
     if verdict.drive.verdict is Verdict.ACCEPTABLE and power:
-        if evidence:
+        if evidence and any(_hard(fault) for fault in power):
             yield FALSE_DRIVE
-        elif not _tested(visit, {PLACE[fault.flaw] for fault in power}):
+        elif not evidence and not _tested(visit, {PLACE[f.flaw] for f in power if f.flaw in PLACE}):
             yield UNTESTED_DRIVE
+
+
+def _far_under(visit: SimulatedVisit) -> bool:
+    """Tell whether a row in force is wholly under half the machine's floor of 1 MΩ (IEC 60204-1, 18.3) while a leak is there."""
+    if visit.context.slip_rings or not visit.circuit.flaws() & LEAKS:
+        return False
+    rows = [possible(e, visit.instruments) for e in in_force(visit.entries) if e.point.kind is IR and e.point.to_earth]
+    return any(row is not None and row.high < 0.5 * M for row in rows)
+
+
+def _hard(fault: Fault) -> bool:
+    """Tell whether a fault is one that nobody would switch a drive on to: half the floor of practice (1 MΩ), open, shorted."""
+    if fault.flaw in LEAKS:
+        return fault.ohm < 0.5 * M
+    return fault.flaw in (Flaw.OPEN_PHASE, Flaw.OPEN_CORE, Flaw.SHORTED_TURNS, Flaw.LIVE)
 
 
 def _tested(visit: SimulatedVisit, parts: set[str]) -> bool:
@@ -180,8 +200,9 @@ def table(score: Score, seed: int) -> str:
         _row("false clean: fault could be seen, verdict acceptable", score.failures[FALSE_CLEAN], seen),
         _row("false alarm: nothing wrong or to be seen, verdict unacceptable", score.failures[FALSE_ALARM], sound),
         _row("grading ended with a trace", score.failures[TRACE], score.visits),
-        _row("drive acceptable over a fault that could be seen", score.failures[FALSE_DRIVE], seen),
+        _row("drive acceptable over a hard fault that could be seen", score.failures[FALSE_DRIVE], seen),
         _row("drive acceptable, faulty part without insulation test", score.failures[UNTESTED_DRIVE], faulty),
+        _row("softened: row under 0.5 MΩ to earth, verdict not unacceptable", score.failures[SOFTENED], seen),
         _row("blame told, where the verdict is unacceptable", told, asked),
         _row("blame right, where told", score.blames["right"], told),
         _row("blame wrong, where told", score.blames["wrong"], told),

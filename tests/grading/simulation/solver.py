@@ -29,6 +29,7 @@ class Branch:
         ohm: Resistance, ohm, above 0.
         part: What it belongs to: "motor", "cable" or "joint" (there only while the plug is in).
         onset_v: Volts at which half of its conductance is there; 0 for a resistance that does not depend on voltage.
+        creeps: Its conductance grows in proportion to the time under voltage (`ohm` is that after a minute).
     """
 
     start: str
@@ -36,6 +37,7 @@ class Branch:
     ohm: float
     part: str
     onset_v: float = 0.0
+    creeps: bool = False
 
     def siemens(self, volts: float) -> float:
         """Give its conductance at a voltage between its ends; it rises with the cube, as dust and cracks break down."""

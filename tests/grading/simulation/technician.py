@@ -92,8 +92,8 @@ def draw_habits(rng: random.Random, manner: Manner, flaws: frozenset[Flaw], brus
         judging_v=250 if rng.random() < 0.05 else 500,
         above=rng.random() < 0.04,
         seconds=60 if rng.random() < 0.85 else rng.choice((15, 30, 62, 90)),
-        early=rng.random() < 0.1,
-        long_test=rng.random() < 0.05,
+        early=likely(0.6, Flaw.MOTOR_CREEPS, otherwise=0.1),
+        long_test=likely(0.7, Flaw.MOTOR_CREEPS, otherwise=0.05),
         thorough=likely(0.97, Flaw.CORES_TOUCH, Flaw.EARTH_OPEN, Flaw.BAD_JOINT, otherwise=0.3),
         motor_apart=rng.random() < 0.94,
         cable_apart=likely(0.97, Flaw.CORES_TOUCH, Flaw.EARTH_OPEN, otherwise=0.9),
@@ -222,7 +222,7 @@ class Technician:
                 self._test(point, self.habits.judging_v, self.rng.choice((15, 30)))
             shown = self._test(point, self.habits.judging_v, self.habits.seconds)
             bad = bad or _ohm(shown) < M
-            if self.habits.long_test and section is MOTOR_ALONE:
+            if self.habits.long_test and (section is MOTOR_ALONE or not self.habits.motor_apart):
                 self._test(point, self.habits.judging_v, 600)
             if self.habits.above and not bad:
                 self._test(point, 1000, self.habits.seconds)
@@ -234,6 +234,8 @@ class Technician:
         for point in points:
             if self.rng.random() >= self.habits.skip:
                 self._test(point, 500, self.habits.seconds)
+                if self.habits.above:
+                    self._test(point, 1000, self.habits.seconds)
         if self.habits.core_to_core:
             for one, other in self.pairs:
                 self._test(Point(CABLE_ALONE, IR, (one,), (other,)), 500, self.habits.seconds)
@@ -257,7 +259,7 @@ class Technician:
         """Clean or dry: what is cleanable gets better, or not, and some of the points are taken again."""
         better = self.rng.random() < 0.7
         self.cleaned = True
-        before = [e for e in self.entries if e.measurement.kind is IR and e.point.section is not CABLE_ALONE]
+        before = [e for e in self.entries if e.measurement.kind is IR]
         kept = []
         for fault in self.bench.circuit.faults:
             if fault.flaw in CLEANABLE and better and fault.lead != 1:

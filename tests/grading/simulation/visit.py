@@ -104,8 +104,11 @@ def draw_visit(seed: int) -> SimulatedVisit:
         context = replace(context, winding_c=Decimal(fahrenheit))
         known = replace(known, winding_c=float(fahrenheit))
         mistakes.add("temperature")
+    if rng.random() < 0.01:
+        context, known = _nonsense(rng, context, known)
+        mistakes.add("nonsense")
     instruments = {i.id: i.record() for i in (bench.tester, bench.meter, bench.hand) if i.on_record}
-    history = tuple(_earlier(rng, sound, bench, context)) if rng.random() < 0.15 else ()
+    history = tuple(_earlier(rng, sound, bench, context)) if rng.random() < 0.2 else ()
     if history:
         entries = [Entry(replace(e.measurement, at=NOW), e.point) for e in entries]
     return SimulatedVisit(
@@ -117,9 +120,11 @@ def _faults(rng: random.Random, circuit: Circuit) -> list[Fault]:
     if rng.random() < HEALTHY_SHARE:
         return []
     faults = [draw_fault(rng, circuit)]
-    if rng.random() < 0.08:
+    if rng.random() < (0.25 if faults[0].flaw is Flaw.CABLE_CORE else 0.08):
         second = draw_fault(rng, circuit)
-        if second.flaw is not faults[0].flaw and Flaw.LIVE not in (second.flaw, faults[0].flaw):
+        if faults[0].flaw is Flaw.CABLE_CORE:
+            second = replace(faults[0], lead=(faults[0].lead + 1) % len(circuit.leads), ohm=1e5)
+        if second != faults[0] and Flaw.LIVE not in (second.flaw, faults[0].flaw):
             faults.append(second)
     return faults
 
@@ -148,8 +153,28 @@ def _written_down(rng: random.Random, circuit: Circuit, known: healthy.Known) ->
         cable_length_m=None if length is None else Decimal(str(round(length, 1))),
         core_mm2=None if area is None else Decimal(str(area)),
         moving_cable=rng.random() < 0.5,
+        slip_rings=rng.random() < 0.04,
+        maker_test_voltage=Decimal(500) if rng.random() < 0.05 else None,
     )
     return context, known
+
+
+def _nonsense(
+    rng: random.Random, context: AxisContext, known: healthy.Known
+) -> tuple[AxisContext, healthy.Known]:
+    """Give an axis on which one figure cannot be right; what it stood for is then not known."""
+    kind = rng.randrange(6)
+    if kind == 0:
+        return replace(context, rated_current=Decimal(-10)), known
+    if kind == 1:
+        return replace(context, winding_c=Decimal(-300)), replace(known, winding_c=None)
+    if kind == 2:
+        return replace(context, core_mm2=Decimal(-1)), replace(known, core_mm2=None)
+    if kind == 3:
+        return replace(context, rated_voltage=Decimal(0)), known
+    if kind == 4:
+        return replace(context, humidity_percent=Decimal(140)), known
+    return replace(context, nameplate_resistance_ohm=Decimal(0)), replace(known, plate_ohm=None)
 
 
 def _earlier(rng: random.Random, circuit: Circuit, bench: Bench, context: AxisContext) -> list[Visit]:
