@@ -29,7 +29,9 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--visits", type=int, default=1000, help="how many")
     parser.add_argument("--seed", type=int, default=1, help="of the drawing")
     parser.add_argument("--processes", type=int, default=1, help="how many at once")
-    parser.add_argument("--failures", type=Path, help="a folder for one JSON file for each visit in which something is wrong")
+    parser.add_argument(
+        "--failures", type=Path, help="a folder for one JSON file for each visit in which something is wrong"
+    )
     parser.add_argument("--most", type=int, default=20, help="files for each kind of failure")
     parser.add_argument("--plans", type=int, default=200, help="faulty axes on which the plan is followed")
     asked = parser.parse_args(arguments)

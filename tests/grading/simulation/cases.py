@@ -50,7 +50,9 @@ def case_data(visit: SimulatedVisit, outcome: Outcome, verdict: AxisVerdict | No
         "fault": None if verdict is None else verdict.fault.value,
         "drive": None if verdict is None else verdict.drive.verdict.value,
         "headline": None if judged is None else judged["headline"],
-        "findings": [] if judged is None else [f"{f['verdict']}/{f['urgency']}: {f['statement']}" for f in judged["findings"]],
+        "findings": []
+        if judged is None
+        else [f"{f['verdict']}/{f['urgency']}: {f['statement']}" for f in judged["findings"]],
         "trace": outcome.trace,
         "given": given_data(Given(visit.measurements, visit.context, visit.instruments, visit.history)),
     }

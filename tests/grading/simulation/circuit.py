@@ -57,7 +57,9 @@ LEAKS = frozenset(
     {Flaw.MOTOR_PHASE, Flaw.MOTOR_ALL, Flaw.MOTOR_DUST, Flaw.MOTOR_CREEPS}
     | {Flaw.CABLE_CORE, Flaw.CABLE_DUST, Flaw.MOISTURE, Flaw.CORES_TOUCH}
 )
-CLEANABLE = frozenset({Flaw.MOTOR_ALL, Flaw.MOTOR_DUST, Flaw.MOTOR_CREEPS, Flaw.MOISTURE, Flaw.MOTOR_PHASE, Flaw.CABLE_CORE})
+CLEANABLE = frozenset(
+    {Flaw.MOTOR_ALL, Flaw.MOTOR_DUST, Flaw.MOTOR_CREEPS, Flaw.MOISTURE, Flaw.MOTOR_PHASE, Flaw.CABLE_CORE}
+)
 """What cleaning, drying or repairing one place may help."""
 
 
@@ -265,7 +267,9 @@ def draw_circuit(rng: random.Random) -> tuple[Circuit, healthy.Known]:
     heated = (healthy.ALPHA_ZERO + warm) / (healthy.ALPHA_ZERO + 20)
     circuit = replace(circuit, phases=tuple(ohm * heated for ohm in phases))
     on_record = rng.random() < 0.7
-    known = healthy.Known(motor, round(warm, 1), plate, 20.0, length if on_record else None, area if on_record else None)
+    known = healthy.Known(
+        motor, round(warm, 1), plate, 20.0, length if on_record else None, area if on_record else None
+    )
     return circuit, known
 
 
@@ -295,7 +299,10 @@ def draw_fault(rng: random.Random, circuit: Circuit) -> Fault:
     weights = dict(_WEIGHTS)
     if circuit.motor is MotorKind.DC_SERVO:
         weights[Flaw.SHORTED_TURNS] = 0
-    for absent, flaws in ((circuit.brake, (Flaw.BRAKE_LEAK, Flaw.BRAKE_OPEN)), (circuit.thermistor, (Flaw.SENSOR_OPEN,))):
+    for absent, flaws in (
+        (circuit.brake, (Flaw.BRAKE_LEAK, Flaw.BRAKE_OPEN)),
+        (circuit.thermistor, (Flaw.SENSOR_OPEN,)),
+    ):
         if absent is None:
             weights.update(dict.fromkeys(flaws, 0))
     flaw = rng.choices([*weights], [*weights.values()])[0]

@@ -9,7 +9,22 @@ from grading.measurement import Measurement
 from grading.terms.quantity import Qualifier, Quantity
 from tests.grading.simulation.bench import EARTH, MOTOR_ALONE, WHOLE, Point
 
-EARTHS = ("PE", "GND", "G", "FRAME", "EARTH", "ground", "shaft", "chassis", "housing", "body", "GRD", "E", "MASS", "case")
+EARTHS = (
+    "PE",
+    "GND",
+    "G",
+    "FRAME",
+    "EARTH",
+    "ground",
+    "shaft",
+    "chassis",
+    "housing",
+    "body",
+    "GRD",
+    "E",
+    "MASS",
+    "case",
+)
 """Names of earth heard in shops. Common practice, no source."""
 _OTHERS = {"B1": ("B+", "BR1", "BRAKE1"), "B2": ("B-", "BR2", "BRAKE2"), "T1": ("TH1", "PTC1"), "T2": ("TH2", "PTC2")}
 
@@ -98,7 +113,12 @@ def swapped_section(point: Point) -> Point:
 
 def spoken(quantity: Quantity) -> str:
     """Write a quantity for a person."""
-    words = {Qualifier.OPEN: "OL", Qualifier.NONE: "----", Qualifier.SHORT: "short", Qualifier.COLLAPSED: "does not build"}
+    words = {
+        Qualifier.OPEN: "OL",
+        Qualifier.NONE: "----",
+        Qualifier.SHORT: "short",
+        Qualifier.COLLAPSED: "does not build",
+    }
     if quantity.qualifier in words:
         digits = "" if quantity.digits is None else f" ({quantity.digits} {quantity.unit})"
         return words[quantity.qualifier] + digits

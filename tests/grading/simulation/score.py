@@ -89,7 +89,10 @@ def _blame(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evidence
         return ""
     right = _RIGHT[visit.blamed or "both"]
     if Flaw.BAD_JOINT in visit.circuit.flaws():
-        right = {Told.CABLE, Told.CONNECTOR_OR_MOISTURE}  # in series with the core: only opening the plug tells them apart
+        right = {
+            Told.CABLE,
+            Told.CONNECTOR_OR_MOISTURE,
+        }  # in series with the core: only opening the plug tells them apart
     if verdict.fault in right:
         return "right"
     if verdict.fault not in _TOLD:
@@ -98,9 +101,7 @@ def _blame(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evidence
     return "one of two" if visit.blamed == "both" else "wrong"
 
 
-def _failures(
-    visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evidence, ...], blame: str
-) -> Iterator[str]:
+def _failures(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evidence, ...], blame: str) -> Iterator[str]:
     power = [fault for fault in visit.circuit.faults if fault.flaw in PLACE or fault.flaw is Flaw.LIVE]
     if visit.faulty and evidence and verdict.verdict is Verdict.ACCEPTABLE:
         yield FALSE_CLEAN

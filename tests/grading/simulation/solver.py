@@ -47,9 +47,7 @@ class Branch:
         return max(share / self.ohm, 1 / OPEN_OHM)
 
 
-def resistance(
-    branches: Iterable[Branch], first: Sequence[str], second: Sequence[str], volts: float = 0.0
-) -> float:
+def resistance(branches: Iterable[Branch], first: Sequence[str], second: Sequence[str], volts: float = 0.0) -> float:
     """Give the resistance between two groups of nodes, each joined in itself, ohm (`OPEN_OHM` and more: none at all).
 
     Args:

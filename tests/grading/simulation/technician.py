@@ -105,7 +105,9 @@ def draw_habits(rng: random.Random, manner: Manner, flaws: frozenset[Flaw], brus
         swaps_leads=not brushed and rng.random() < 0.03,
         swaps_section=rng.random() < 0.015,
         notes_time=rng.random() < 0.9,
-        remark=rng.choice((Circumstance.ONE_PHASE_ONLY, Circumstance.UNSTEADY, Circumstance.LOW_BATTERY, Circumstance.FLEXED))
+        remark=rng.choice(
+            (Circumstance.ONE_PHASE_ONLY, Circumstance.UNSTEADY, Circumstance.LOW_BATTERY, Circumstance.FLEXED)
+        )
         if rng.random() < 0.04
         else None,
         encoder=rng.random() < 0.08,
@@ -268,7 +270,9 @@ class Technician:
                 fault = replace(fault, ohm=fault.ohm * self.rng.uniform(2, 30))
             kept.append(fault)
         self.bench.circuit = self.bench.circuit.with_faults(kept)
-        again: dict[tuple[Point, Decimal | None], Entry] = {(e.point, e.measurement.test_voltage_set): e for e in before}
+        again: dict[tuple[Point, Decimal | None], Entry] = {
+            (e.point, e.measurement.test_voltage_set): e for e in before
+        }
         for (point, volts), entry in again.items():
             if self.rng.random() < self.habits.retests and volts is not None:
                 seconds = entry.measurement.elapsed_s

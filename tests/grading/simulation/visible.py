@@ -87,7 +87,9 @@ def _single(rows: Sequence[Possible], known: healthy.Known) -> Iterator[Evidence
     for row in rows:
         least, most = healthy_bounds(_alike(row.entry.point), known, min(60.0, row.seconds[0]))
         if row.high < least:
-            yield Evidence((row.id,), f"{row.id} is at most {row.high:.4g}, a healthy circuit gives at least {least:.4g}")
+            yield Evidence(
+                (row.id,), f"{row.id} is at most {row.high:.4g}, a healthy circuit gives at least {least:.4g}"
+            )
         elif row.low > most:
             yield Evidence((row.id,), f"{row.id} is at least {row.low:.4g}, a healthy circuit gives at most {most:.4g}")
 
@@ -195,7 +197,9 @@ def _whole_and_parts(rows: Sequence[Possible]) -> Iterator[Evidence]:
         same = [r for r in tests if r.volts == whole.volts and r.entry.point.section is not WHOLE]
         for part in same:
             if whole.low * slack > part.high * _grown(part.seconds[0], whole.seconds[1]):
-                why = f"the whole ({whole.id}) is above {whole.low:.4g}, its part ({part.id}) at most {part.high:.4g} Ohm"
+                why = (
+                    f"the whole ({whole.id}) is above {whole.low:.4g}, its part ({part.id}) at most {part.high:.4g} Ohm"
+                )
                 yield Evidence((whole.id, part.id), why)
         motor = [r for r in same if r.entry.point.section is MOTOR_ALONE]
         cable = [r for r in same if r.entry.point.section is CABLE_ALONE]
@@ -243,7 +247,9 @@ def _joints(rows: Sequence[Possible], known: healthy.Known) -> Iterator[Evidence
                 yield Evidence((whole.id, motor.id), f"{whole.id} is {whole.low - most:.3g} Ohm above motor and cable")
 
 
-def unseen(visit_faults: Sequence[object], entries: Sequence[Entry], part: str | None, *, needs_volts: bool, slips: bool) -> str:
+def unseen(
+    visit_faults: Sequence[object], entries: Sequence[Entry], part: str | None, *, needs_volts: bool, slips: bool
+) -> str:
     """Say why nothing could show the fault of a visit that is set aside.
 
     Args:

@@ -159,9 +159,7 @@ def _written_down(rng: random.Random, circuit: Circuit, known: healthy.Known) ->
     return context, known
 
 
-def _nonsense(
-    rng: random.Random, context: AxisContext, known: healthy.Known
-) -> tuple[AxisContext, healthy.Known]:
+def _nonsense(rng: random.Random, context: AxisContext, known: healthy.Known) -> tuple[AxisContext, healthy.Known]:
     """Give an axis on which one figure cannot be right; what it stood for is then not known."""
     kind = rng.randrange(6)
     if kind == 0:
