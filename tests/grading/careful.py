@@ -1,7 +1,7 @@
 """Axes written by hand to fool grading, as data, with the verdict that the domain reference argues for.
 
-`careful.json` holds them; a row is one line: section, kind, test point, value, unit, then what differs from 500 V and 60 s.
-They were written from what practitioners get wrong, before the rules were changed, and without looking at how a rule works.
+`careful.json` holds them; a row is one line: section, kind, test point, value, unit, then what differs from 500 V and
+60 s. They were written from what practitioners get wrong, not from how a rule works.
 """
 
 from __future__ import annotations

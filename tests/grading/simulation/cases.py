@@ -66,8 +66,8 @@ def row_words(m: Measurement) -> str:
     time = "" if m.elapsed_s is None else f", {m.elapsed_s} s"
     noted = ", ".join(sorted(c.value for c in m.circumstances))
     at = "" if m.position is None else f" position {m.position}"
-    value = spoken(m.quantity)
-    return f"{m.record_id} {section}, {m.kind.value}, {m.terminals}{at}: {value}{volts}{built}{time}{noted and f' [{noted}]'}"
+    value = f"{spoken(m.quantity)}{volts}{built}{time}" + (f" [{noted}]" if noted else "")
+    return f"{m.record_id} {section}, {m.kind.value}, {m.terminals}{at}: {value}"
 
 
 def _known_words(visit: SimulatedVisit) -> str:
@@ -116,19 +116,16 @@ def _dump(value: Any) -> Any:
 
 def _load(kind: Any, data: Any) -> Any:
     origin, arguments = typing.get_origin(kind), typing.get_args(kind)
-    if data is None:
-        return None
     if origin in (types.UnionType, typing.Union):
-        return _load(next(a for a in arguments if a is not type(None)), data)
-    if origin in (tuple, frozenset):
+        return None if data is None else _load(next(a for a in arguments if a is not type(None)), data)
+    if origin is not None:
+        if issubclass(origin, Mapping):
+            return {_load(arguments[0], key): _load(arguments[1], item) for key, item in data.items()}
         return origin(_load(arguments[0], item) for item in data)
-    if origin is not None and issubclass(origin, Mapping):
-        return {_load(arguments[0], key): _load(arguments[1], item) for key, item in data.items()}
     if is_dataclass(kind) and isinstance(kind, type):
         hints = typing.get_type_hints(kind)
         return kind(**{name: _load(hints[name], item) for name, item in data.items()})
     if kind in (dt.datetime, dt.date):
         return kind.fromisoformat(data)
-    if kind in (Decimal, int) or (isinstance(kind, type) and issubclass(kind, Enum)):
-        return kind(data)
-    return data
+    made = kind in (Decimal, int) or (isinstance(kind, type) and issubclass(kind, Enum))
+    return kind(data) if made else data

@@ -1,4 +1,4 @@
-"""The circuit of one axis as it truly is: windings, cable, plug, earth, brake and thermistor, and what is wrong with it."""
+"""The circuit of one axis as it truly is: windings, cable, plug, earth, brake, thermistor, and what is wrong."""
 
 from __future__ import annotations
 
@@ -306,20 +306,30 @@ def draw_fault(rng: random.Random, circuit: Circuit) -> Fault:
         if absent is None:
             weights.update(dict.fromkeys(flaws, 0))
     flaw = rng.choices([*weights], [*weights.values()])[0]
-    lead = rng.randrange(len(circuit.phases if flaw in (Flaw.OPEN_PHASE, Flaw.SHORTED_TURNS) else circuit.leads))
+    winding = flaw in (Flaw.OPEN_PHASE, Flaw.SHORTED_TURNS)
+    lead = 0 if flaw is Flaw.BRAKE_LEAK else rng.randrange(len(circuit.phases if winding else circuit.leads))
+    return Fault(flaw, lead, *_severity(rng, circuit, flaw))
+
+
+def _severity(rng: random.Random, circuit: Circuit, flaw: Flaw) -> tuple[float, float]:
+    """Draw how bad a fault is: ohm (or share), and volts."""
     top = 4 * M if circuit.motor is MotorKind.DC_SERVO else 20 * M
-    if flaw in (Flaw.MOTOR_DUST, Flaw.CABLE_DUST):
-        return Fault(flaw, lead, log_between(rng, 2e3, 3 * top), rng.uniform(20, 300))
-    if flaw is Flaw.MOTOR_CREEPS:
-        return Fault(flaw, lead, log_between(rng, 1e5, 3 * top))
+    spans = {
+        Flaw.MOTOR_DUST: (2e3, 3 * top),
+        Flaw.CABLE_DUST: (2e3, 3 * top),
+        Flaw.MOTOR_CREEPS: (1e5, 3 * top),
+        Flaw.MOISTURE: (1e3, top),
+        Flaw.BRAKE_LEAK: (1.0, 500e3),
+        Flaw.BAD_JOINT: (0.3, 30.0),
+    }
+    ohm = log_between(rng, *spans.get(flaw, (1.0, top)))
+    onset = rng.uniform(20, 300) if flaw in (Flaw.MOTOR_DUST, Flaw.CABLE_DUST) else 0.0
     if flaw is Flaw.MOISTURE:
-        return Fault(flaw, lead, log_between(rng, 1e3, top), rng.choice((0.0, rng.uniform(10, 200))))
-    if flaw is Flaw.SHORTED_TURNS:
-        return Fault(flaw, lead, rng.uniform(0.3, 0.88))
-    if flaw is Flaw.BAD_JOINT:
-        return Fault(flaw, lead, log_between(rng, 0.3, 30) + circuit.phases[0] * rng.uniform(0.1, 1))
-    if flaw is Flaw.BRAKE_LEAK:
-        return Fault(flaw, 0, log_between(rng, 1.0, 500e3))
-    if flaw is Flaw.LIVE:
-        return Fault(flaw, lead, onset_v=log_between(rng, 70, 600))
-    return Fault(flaw, lead, log_between(rng, 1.0, top))
+        onset = rng.choice((0.0, rng.uniform(10, 200)))
+    elif flaw is Flaw.SHORTED_TURNS:
+        ohm = rng.uniform(0.3, 0.88)
+    elif flaw is Flaw.BAD_JOINT:
+        ohm += circuit.phases[0] * rng.uniform(0.1, 1)
+    elif flaw is Flaw.LIVE:
+        onset = log_between(rng, 70, 600)
+    return ohm, onset

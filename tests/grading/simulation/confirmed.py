@@ -25,7 +25,7 @@ OHM_ERROR, OHM_COUNTS = 0.01, 5
 LEADS_MOST_OHM = 0.5
 """Of test leads that nobody measured, ohm. Common practice, no source (0.1 to 0.5 Ω)."""
 SHORTEST_RANGE_OHM = 200.0
-"""Least that "OL" of an ohmmeter without a data sheet says. Common practice, no source: the lowest range of a multimeter."""
+"""Least that "OL" says without a data sheet: the lowest range of a multimeter. Common practice, no source."""
 
 SOONEST_S, LATEST_S = 15.0, 90.0
 """When a value is read whose time nobody noted, s. Common practice, no source."""
@@ -56,7 +56,7 @@ class Possible:
 
     @property
     def seconds(self) -> tuple[float, float]:
-        """Least and most time under voltage, s; where it is not noted it was anything from `SOONEST_S` to `LATEST_S`."""
+        """Least and most time under voltage, s; where it is not noted it was from `SOONEST_S` to `LATEST_S`."""
         elapsed = self.entry.measurement.elapsed_s
         return (SOONEST_S, LATEST_S) if elapsed is None else (float(elapsed), float(elapsed))
 
@@ -74,27 +74,24 @@ def possible(entry: Entry, instruments: Mapping[str, Instrument]) -> Possible | 
     scale = (VOLT_SCALE if m.kind is VOLTS else SCALE).get(quantity.unit or "")
     if scale is None or quantity.qualifier is Qualifier.NONE:
         return None
-    collapsed = quantity.qualifier is Qualifier.COLLAPSED or (
-        m.kind is IR
-        and m.test_voltage_built is not None
-        and m.test_voltage_set is not None
-        and m.test_voltage_built < m.test_voltage_set * 9 / 10
-    )
-    if collapsed:
-        if Circumstance.UNSTEADY in m.circumstances:
-            return None  # it may still be charging
-        return Possible(entry, 0.0, OHMS_PER_VOLT * float(m.test_voltage_set or 1000))
+    if _collapsed(entry):
+        held = Possible(entry, 0.0, OHMS_PER_VOLT * float(m.test_voltage_set or 1000))
+        return None if Circumstance.UNSTEADY in m.circumstances else held  # it may still be charging
     value = None if quantity.digits is None else float(quantity.digits) * scale
     if quantity.qualifier in (Qualifier.OPEN, Qualifier.ABOVE):
-        least = _range_end(entry, instrument) if value is None else value
-        return Possible(entry, least, math.inf)
-    if value is None:
+        return Possible(entry, _range_end(entry, instrument) if value is None else value, math.inf)
+    if value is None or quantity.digits is None:
         return None
     if quantity.qualifier is Qualifier.BELOW:
         return Possible(entry, 0.0, value)
-    places = len(quantity.digits.partition(".")[2]) if quantity.digits else 0
-    count = scale * 10.0**-places
-    return _point(entry, value, count, instrument)
+    return _point(entry, value, scale * 10.0 ** -len(quantity.digits.partition(".")[2]), instrument)
+
+
+def _collapsed(entry: Entry) -> bool:
+    m = entry.measurement
+    if m.kind is not IR or m.test_voltage_set is None or m.test_voltage_built is None:
+        return m.quantity.qualifier is Qualifier.COLLAPSED
+    return m.quantity.qualifier is Qualifier.COLLAPSED or m.test_voltage_built < m.test_voltage_set * 9 / 10
 
 
 def _point(entry: Entry, value: float, count: float, instrument: Instrument | None) -> Possible:
@@ -144,7 +141,7 @@ def _range_end(entry: Entry, instrument: Instrument | None) -> float:
 
 
 def cannot_stand(entry: Entry, instruments: Mapping[str, Instrument]) -> bool:
-    """Tell whether the instrument that is on record could not show the row: finer than its resolution, or above its range.
+    """Tell whether the instrument on record could not show the row: finer than its resolution, or above its range.
 
     An insulation tester shows nothing between zero and a kilohm, whoever made it (common practice, no source).
     """

@@ -1,7 +1,8 @@
 """What a healthy axis may be: the tolerances that circuits are drawn from and that readings are judged against.
 
-The two uses differ on purpose: circuits are drawn from a little less than what is allowed, so that a healthy circuit never
-lies on the edge. "Common practice, no source" is said where nothing better is known; "memory" where a figure was not read.
+The two uses differ on purpose: circuits are drawn from a little less than what is allowed, so that a healthy circuit
+never lies on the edge. "Common practice, no source" stands where nothing better is known, "from memory" where a figure
+was not read.
 """
 
 from __future__ import annotations
@@ -14,11 +15,11 @@ from grading.measurement import MotorKind
 M = 1e6
 
 MOTOR_LEAST_40C = {MotorKind.AC_SERVO: 100 * M, MotorKind.SPINDLE: 100 * M, MotorKind.DC_SERVO: 10 * M}
-"""Joined winding to frame, one minute, at 40 °C, ohm. Common practice, no source: new servo windings read far above 100 MΩ;
-many healthy brushed armatures live at 5 to 50 MΩ because of brush dust, and 10 MΩ is where the trade begins to watch."""
+"""Joined winding to frame, one minute, at 40 °C, ohm. Common practice, no source: servo windings read far above 100 MΩ;
+many healthy brushed armatures live at 5 to 50 MΩ because of brush dust, and at 10 MΩ the trade begins to watch."""
 CABLE_LEAST = 100 * M
-"""Joined cores to earth, and core to core, of a servo cable in use, ohm: guidance of ANSI/NETA ATS Table 100.1 for 600 V
-apparatus, from memory."""
+"""Joined cores to earth, and core to core, of a servo cable in use, ohm: guidance of ANSI/NETA ATS Table 100.1 for
+apparatus of 600 V, from memory."""
 CONTACT_LEAST = 1000 * M
 """Dry plug, each contact to its shell, ohm. Common practice, no source."""
 AUXILIARY_LEAST = 20 * M
@@ -42,7 +43,7 @@ BRAKE_OHM = (10.0, 3000.0)
 THERMISTOR_OHM = (0.0, 1500.0)
 """Thermal switch below 1 Ω, PTC chain 60 to 750 Ω cold, silicon sensor about 600 to 1200 Ω. From memory."""
 CONTINUITY_MOST_OHM = 5.0
-"""One core of a machine's cable end to end with the meter's leads. Common practice, no source (200 m of 1 mm² are 3.4 Ω)."""
+"""One core of a machine's cable with the meter's leads. Common practice, no source (200 m of 1 mm² are 3.4 Ω)."""
 DEAD_MOST_V = 50.0
 """Voltage to earth up to which a point may count as dead: 29 CFR 1910.333 (a)(1), read."""
 
@@ -51,8 +52,8 @@ REPEATABILITY = 0.20
 STEP_DROP = 0.25
 """Fall from one test voltage to the next up to which insulation counts as equal. From memory."""
 ABSORPTION_POWER = 1.0
-"""Absorption current falls at most with 1/t (Curie - von Schweidler law, from memory: exponents 0.4 to 1), so that a value
-after t seconds is at least t/60 of the one-minute value."""
+"""Absorption current falls at most with 1/t (Curie - von Schweidler law, from memory: exponents 0.4 to 1), so that a
+value after t seconds is at least t/60 of the one-minute value."""
 
 RHO_COPPER, ALPHA_ZERO = 0.017241, 234.5
 """Ω·mm²/m at 20 °C (from memory), and the zero of copper's resistance below 0 °C (read in secondary texts)."""

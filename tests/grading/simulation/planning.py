@@ -10,10 +10,9 @@ from statistics import mean, median
 from grading.isolation import Fault as Told
 from grading.measurement import Measurement
 from grading.plan import Task, plan_axis
-from grading.plan_table import PLANS
 from grading.terms.quantity import Quantity
 from grading.verdict import grade_axis
-from tests.grading.simulation.bench import CORE, EARTH, IR, Bench, Point
+from tests.grading.simulation.bench import IR, Bench, Point
 from tests.grading.simulation.circuit import LEAKS, Flaw
 from tests.grading.simulation.visit import SimulatedVisit, draw_visit
 
@@ -115,7 +114,7 @@ def effort_table(found: Sequence[Effort]) -> str:
     lines = [
         f"{len(found)} axes with one hard fault (a leak below 0.3 MOhm, an open circuit)",
         "",
-        "| part at fault | axes | readings by the plan (median, mean) | right part told | all points | right part told |",
+        "| part at fault | axes | readings by the plan (median, mean) | right part | all points | right part |",
         "|---|---|---|---|---|---|",
     ]
     for part in ("motor", "cable", "joint", "all"):
@@ -127,6 +126,3 @@ def effort_table(found: Sequence[Effort]) -> str:
                 f" {median(every):.0f}, {mean(every):.1f} | {mean(e.told_everything for e in own):.1%} |"
             )
     return "\n".join(lines)
-
-
-__all__ = ["CORE", "EARTH", "PLANS", "Effort", "effort_table", "efforts"]

@@ -13,8 +13,8 @@ from grading.isolation import Fault as Told
 from grading.outcome import AxisVerdict
 from grading.verdict import grade_axis
 from tests.grading.simulation.bench import IR, PARTS
-from tests.grading.simulation.confirmed import possible
 from tests.grading.simulation.circuit import LEAKS, PLACE, Fault, Flaw
+from tests.grading.simulation.confirmed import possible
 from tests.grading.simulation.healthy import M
 from tests.grading.simulation.visible import Evidence, in_force, unseen, visible
 from tests.grading.simulation.visit import SimulatedVisit, draw_visit
@@ -83,7 +83,7 @@ def _aside(visit: SimulatedVisit) -> str:
 
 
 def _blame(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evidence, ...]) -> str:
-    """Score the blame, where readings show a fault, grading calls it unacceptable, and the truth did not change meanwhile."""
+    """Score the blame where a fault is seen and called unacceptable, and the truth did not change meanwhile."""
     asked = visit.faulty and visit.blamed and evidence and verdict.verdict is Verdict.UNACCEPTABLE
     if not asked or visit.mistakes or visit.circuit is not visit.begun:
         return ""
@@ -121,7 +121,7 @@ def _failures(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evide
 
 
 def _far_under(visit: SimulatedVisit) -> bool:
-    """Tell whether a row in force is wholly under half the machine's floor of 1 MΩ (IEC 60204-1, 18.3) while a leak is there."""
+    """Tell whether a leak is there and a row in force wholly under half of the 1 MΩ of IEC 60204-1, 18.3."""
     if visit.context.slip_rings or not visit.circuit.flaws() & LEAKS:
         return False
     rows = [possible(e, visit.instruments) for e in in_force(visit.entries) if e.point.kind is IR and e.point.to_earth]
@@ -129,7 +129,7 @@ def _far_under(visit: SimulatedVisit) -> bool:
 
 
 def _hard(fault: Fault) -> bool:
-    """Tell whether a fault is one that nobody would switch a drive on to: half the floor of practice (1 MΩ), open, shorted."""
+    """Tell whether nobody would switch a drive on to a fault: under half the floor of practice, open, shorted."""
     if fault.flaw in LEAKS:
         return fault.ohm < 0.5 * M
     return fault.flaw in (Flaw.OPEN_PHASE, Flaw.OPEN_CORE, Flaw.SHORTED_TURNS, Flaw.LIVE)
@@ -176,7 +176,7 @@ class Score:
         return sum(n for (g, v), n in self.verdicts.items() if g == group and verdict in (None, v))
 
 
-def wilson(hits: int, of: int, z: float = 1.959964) -> tuple[float, float]:
+def wilson(hits: int, of: int, z: float = 1.959963984540054) -> tuple[float, float]:
     """Give the 95 % interval of a share (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927, 209-212)."""
     if of == 0:
         return 0.0, 1.0
@@ -194,7 +194,7 @@ def table(score: Score, seed: int) -> str:
     asked = sum(score.blames.values())
     told = asked - score.blames["not told"]
     lines = [
-        f"{score.visits} visits from seed {seed}; {faulty} circuits left faulty, {seen} of them so that a reading could show it",
+        f"{score.visits} visits from seed {seed}; {faulty} circuits left faulty, {seen} so that a reading shows it",
         "",
         "| what | count | of | share | 95 % interval |",
         "|---|---|---|---|---|",

@@ -6,8 +6,8 @@ positive conductances and subtracts nothing, so a leak of 10 GΩ behind a windin
 the usual solution of the nodal equations would lose them to a condition number of 10^12.
 
 The resistance between two groups never falls when any branch is made larger (Rayleigh's monotonicity law: P. G. Doyle,
-J. L. Snell, "Random Walks and Electric Networks", 1984, 1.4). So its bounds over independent tolerances are its values with
-every branch at its least and with every branch at its most: two solutions give exact bounds.
+J. L. Snell, "Random Walks and Electric Networks", 1984, 1.4). So its bounds over independent tolerances are its values
+with every branch at its least and with every branch at its most: two solutions give exact bounds.
 """
 
 from __future__ import annotations
@@ -54,8 +54,8 @@ def resistance(branches: Iterable[Branch], first: Sequence[str], second: Sequenc
         branches: The network.
         first: Nodes joined at one terminal.
         second: Nodes joined at the other.
-        volts: Test voltage, for branches that depend on it: each of them ties a tested lead straight to earth or to another
-            lead, so it sees the whole of it.
+        volts: Test voltage, for branches that depend on it: each of them ties a tested lead straight to earth or to
+            another lead, so it sees the whole of it.
 
     Raises:
         ValueError: The groups share a node, or one is empty.

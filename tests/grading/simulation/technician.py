@@ -267,8 +267,9 @@ class Technician:
             if fault.flaw in CLEANABLE and better and fault.lead != 1:
                 continue
             if fault.flaw in CLEANABLE and better:
-                fault = replace(fault, ohm=fault.ohm * self.rng.uniform(2, 30))
-            kept.append(fault)
+                kept.append(replace(fault, ohm=fault.ohm * self.rng.uniform(2, 30)))
+            else:
+                kept.append(fault)
         self.bench.circuit = self.bench.circuit.with_faults(kept)
         again: dict[tuple[Point, Decimal | None], Entry] = {
             (e.point, e.measurement.test_voltage_set): e for e in before

@@ -1,11 +1,11 @@
-"""Whether the confirmed readings could show a fault: whether no healthy circuit, over all its tolerances, can give them.
+"""Whether the confirmed readings could show a fault: no healthy circuit, over all its tolerances, can give them.
 
-Each test below is a necessary property of every healthy circuit; a reading (or two, or three together) that breaks one shows
-a fault. All of them err to one side: a circuit that breaks none may still be faulty, and its visit is then set aside.
+Each test below is a necessary property of every healthy circuit; a reading (or two, or three together) that breaks one
+shows a fault. All of them err to one side: a circuit that breaks none may still be faulty, and its visit is set aside.
 
-* One reading against the least and most of the healthy network, both solved: exact by Rayleigh's monotonicity law, as all
-  tolerances are independent and the resistance between two terminals rises with each of them.
-* The ratio of two lead-to-lead readings: if the three values lie within u of their mean, no ratio exceeds (1 + u)/(1 - u).
+* One reading against the least and most of the healthy network, both solved: exact by Rayleigh's monotonicity law, as
+  all tolerances are independent and the resistance between two terminals rises with each of them.
+* The ratio of two lead-to-lead readings: if all lie within u of their mean, no ratio exceeds (1 + u)/(1 - u).
 * The whole against its parts: cutting a network in two never lowers a resistance to earth (the same law), and the
   conductance of the whole is at most that of its parts and of the plug between them.
 * Insulation against itself: at a higher voltage it stays within the drop of the step test, later it is not lower.
@@ -23,7 +23,6 @@ from tests.grading.simulation import healthy
 from tests.grading.simulation.bench import (
     CABLE_ALONE,
     CORE,
-    EARTH,
     IR,
     LG,
     LL,
@@ -177,7 +176,7 @@ def _unequal(rows: Sequence[Possible], known: healthy.Known) -> Iterator[Evidenc
             continue
         top, bottom = max(own, key=lambda r: r.tight[0]), min(own, key=lambda r: r.tight[1])
         if top.tight[0] > bottom.tight[1] * (1 + share) / (1 - share):
-            why = f"{top.id} is at least {top.tight[0]:.4g}, {bottom.id} at most {bottom.tight[1]:.4g} Ohm: unequal phases"
+            why = f"{top.id} is at least {top.tight[0]:.4g}, {bottom.id} at most {bottom.tight[1]:.4g} Ohm: unequal"
             yield Evidence((top.id, bottom.id), why)
 
 
@@ -187,7 +186,7 @@ def _judging(rows: Sequence[Possible]) -> list[Possible]:
 
 def _grown(earlier: float, later: float) -> float:
     """Give the most by which a sound value can have grown from one time under voltage to a later one, 1 and more."""
-    return max(1.0, later / earlier) ** healthy.ABSORPTION_POWER
+    return float(max(1.0, later / earlier) ** healthy.ABSORPTION_POWER)
 
 
 def _whole_and_parts(rows: Sequence[Possible]) -> Iterator[Evidence]:
@@ -210,7 +209,7 @@ def _whole_and_parts(rows: Sequence[Possible]) -> Iterator[Evidence]:
         siemens += 3 / healthy.CONTACT_LEAST
         latest = max(r.seconds[1] for r in (*motor, *cable))
         if whole.high * _grown(whole.seconds[0], latest) < slack / siemens:
-            why = f"the whole ({whole.id}) is at most {whole.high:.4g}, its parts together give {1 / siemens:.4g} Ohm or more"
+            why = f"the whole ({whole.id}) is at most {whole.high:.4g}, its parts give {1 / siemens:.4g} Ohm or more"
             yield Evidence((whole.id, *(r.id for r in (*motor, *cable))), why)
 
 
@@ -268,6 +267,3 @@ def unseen(
     if slips:
         return "a name, unit or temperature was typed wrong"
     return "the deviation lies within tolerances and uncertainties, or the point that shows it was skipped"
-
-
-__all__ = ["EARTH", "LG", "Evidence", "healthy_bounds", "in_force", "unseen", "visible"]

@@ -194,7 +194,7 @@ def _earlier(rng: random.Random, circuit: Circuit, bench: Bench, context: AxisCo
         for number, section in enumerate((WHOLE, MOTOR_ALONE)[: rng.choice((1, 2))]):
             point = Point(section, IR, circuit.leads, ("PE",))
             technician = Technician(own, draw_habits(rng, draw_manner(rng), frozenset(), brushed=True), rng)
-            technician._test(point, 500, 60)  # noqa: SLF001 - the same way of writing a row
+            technician._test(point, 500, 60)
             row = technician.entries[0].measurement
             at = NOW - dt.timedelta(days=365 * years)
             rows.append(replace(row, record_id=f"h{years}-{number}", at=at, elapsed_s=Decimal(60)))
