@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from grading.details import Detail
@@ -11,12 +11,14 @@ from grading.facts import Fact, MeasuredValue, Place, StatementBasis
 from grading.finding import Conformity, Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY, Interval, Side
 from grading.limit import Limit
+from grading.live import LiveReading, find_live, under_voltage
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
-from grading.reading import RESISTANCE_KINDS, BoundedReading, bound
+from grading.reading import RESISTANCE_KINDS, BoundedReading, Shape, bound
 from grading.shop import PUBLISHED, ShopProfile
-from grading.steps import Advice, NextStep, Reason
+from grading.steps import Advice, NextStep, Reason, ReasonKind
 from grading.terms.quantity import QuantityKind, unit
 from grading.terms.section import Section
+from grading.terms.terminals import point
 from grading.uncertainty import conformity_at_least, expanded_uncertainty, probability_at_least
 from grading.voltage import VoltageChoice, choose
 
@@ -32,6 +34,8 @@ class Case:
         instruments: By id.
         profile: Limits in force.
         history: Earlier visits, oldest first.
+        replaced: Ids of the readings that a retest after cleaning, drying or repair replaced.
+        live: Voltages and currents found where there must be none, which no later record of the point took back.
     """
 
     context: AxisContext
@@ -40,6 +44,8 @@ class Case:
     instruments: Mapping[str, Instrument]
     profile: ShopProfile
     history: tuple[Visit, ...] = ()
+    replaced: frozenset[str] = frozenset()
+    live: tuple[LiveReading, ...] = ()
 
     def limit(self, name: str) -> Limit:
         """Give a limit in force by its id."""
@@ -51,22 +57,20 @@ class Case:
         return choose(self.context.rated_voltage, self.context.maker_test_voltage, self.profile.limits)
 
     def of(self, kind: QuantityKind, section: Section | None = None) -> tuple[BoundedReading, ...]:
-        """Give the readings of one kind (and section), in the order measured."""
-        return tuple(
-            r for r in self.readings if r.measurement.kind is kind and (section is None or r.section is section)
-        )
+        """Give the readings in force of the power circuit, of one kind (and section), in the order measured.
 
-    def after_cleaning(self) -> tuple[BoundedReading, ...]:
-        """Give the readings that a later retest after cleaning, drying or repair of the same part and kind replaced."""
-        retested: set[tuple[Section | None, QuantityKind]] = set()
-        replaced: list[BoundedReading] = []
-        for reading in reversed(self.readings):
-            key = (reading.section, reading.measurement.kind)
-            if reading.noted(Circumstance.AFTER_CLEANING):
-                retested.add(key)
-            elif key in retested:
-                replaced.append(reading)
-        return tuple(reversed(replaced))
+        Brake, field, feedback, sensors and fan are circuits of their own (`beside`), and so is what lies between two of
+        them; they say nothing of what the drive feeds.
+        """
+        return tuple(r for r in self.in_force(kind) if r.power and (section is None or r.section is section))
+
+    def beside(self, kind: QuantityKind) -> tuple[BoundedReading, ...]:
+        """Give the readings in force of every circuit but the power circuit, of one kind, in the order measured."""
+        return tuple(r for r in self.in_force(kind) if not r.power)
+
+    def in_force(self, kind: QuantityKind) -> tuple[BoundedReading, ...]:
+        """Give the readings of one kind, of whatever circuit, that no retest replaced, in the order measured."""
+        return tuple(r for r in self.readings if r.measurement.kind is kind and r.id not in self.replaced)
 
 
 def build_case(
@@ -80,12 +84,61 @@ def build_case(
     known = dict(instruments or {})
     limits = PUBLISHED if profile is None else profile
     own = tuple(m for m in measurements if m.axis == context.axis)
+    voltages = find_live(own, limits.limits)
     readings = tuple(
-        bound(m, known.get(m.instrument_id) if m.instrument_id else None, limits.limits)
+        doubted(bound(m, known.get(m.instrument_id) if m.instrument_id else None, limits.limits), limits.limits)
         for m in own
         if m.kind in RESISTANCE_KINDS
     )
-    return Case(context, own, readings, known, limits, history)
+    stopped = frozenset(m.record_id for m in under_voltage(own, voltages))
+    readings = tuple(_lowered(r, Reason(ReasonKind.VOLTAGE_ON_CIRCUIT)) if r.id in stopped else r for r in readings)
+    return Case(context, own, readings, known, limits, history, _replaced(readings), voltages)
+
+
+def doubted(reading: BoundedReading, limits: Mapping[str, Limit]) -> BoundedReading:
+    """Lower the bound of an insulation reading by what was noted beside it, so that it proves no more than it can.
+
+    Nothing that is noted beside a value raises a bound: a fault that it shows is still shown, and a pass that it does
+    not prove becomes none.
+    """
+    if reading.measurement.kind is not QuantityKind.INSULATION_RESISTANCE or reading.shape in _NO_VALUE:
+        return reading
+    if reading.noted(Circumstance.UNSTEADY):
+        return _lowered(reading, Reason(ReasonKind.NOT_STEADY))
+    if reading.noted(Circumstance.LOW_BATTERY):
+        return _lowered(reading, Reason(ReasonKind.LOW_BATTERY))
+    if reading.noted(Circumstance.ONE_PHASE_ONLY):
+        factor = limits["insulation.one_phase"]
+        reason = Reason(ReasonKind.ONE_PHASE_ONLY, limit=factor)
+        return _lowered(reading, reason, reading.interval.low / factor.value)
+    return reading
+
+
+_NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
+
+
+def _lowered(reading: BoundedReading, doubt: Reason, low: Decimal = Decimal(0)) -> BoundedReading:
+    return replace(reading, interval=Interval(low, reading.interval.high), doubt=doubt)
+
+
+def _replaced(readings: Sequence[BoundedReading]) -> frozenset[str]:
+    """Give the readings that a later retest replaced: of the same component, part, point, test voltage and kind."""
+    retested: set[tuple[object, ...]] = set()
+    replaced: list[str] = []
+    for reading in reversed(readings):
+        key = point_of(reading)
+        if reading.noted(Circumstance.AFTER_CLEANING):
+            if reading.shape not in _NO_VALUE:
+                retested.add(key)
+        elif key in retested:
+            replaced.append(reading.id)
+    return frozenset(replaced)
+
+
+def point_of(reading: BoundedReading) -> tuple[object, ...]:
+    """Give what makes two readings one test: component, part, kind, point and test voltage."""
+    m = reading.measurement
+    return m.part, m.section, m.kind, point(m.terminals), m.test_voltage_set
 
 
 def in_ohm(limit: Limit) -> Decimal:

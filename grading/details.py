@@ -13,7 +13,9 @@ from grading.absorption import AbsorptionRatio
 from grading.interval import Interval
 from grading.isolation import Location, Part
 from grading.limit import Limit
+from grading.live import LiveState
 from grading.measurement import Connection, InsulationSystem
+from grading.terms.component import Component
 from grading.voltage import ChoiceReason
 from grading.winding import ArmatureSurvey
 
@@ -123,6 +125,22 @@ class Names:
     """Names that the fact speaks of: leads."""
 
     names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class BesideCircuit:
+    """A circuit beside the power circuit."""
+
+    component: Component
+
+
+@dataclass(frozen=True)
+class LiveCircuit:
+    """What was found on a circuit that must be dead, and whether a later record showed it dead again."""
+
+    state: LiveState
+    current: bool
+    taken_back: bool
 
 
 @dataclass(frozen=True)
@@ -260,13 +278,18 @@ class UnmeasuredPart:
 
 @dataclass(frozen=True)
 class Change:
-    """A value now against the visit before; `before` is a lower bound where it was over range."""
+    """A value now against the visit before; `before` is a lower bound where it was over range.
+
+    The temperatures, °C, are those of values that stand as measured; None where they were brought to 40 °C or unknown.
+    """
 
     now: Decimal
     before: Decimal
     before_over: bool
     on: dt.date
     factor: Decimal
+    before_c: Decimal | None = None
+    now_c: Decimal | None = None
 
 
 @dataclass(frozen=True)
@@ -297,7 +320,8 @@ class Course:
 
 
 Detail = (
-    TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | Ceiling | Calibration | Ratio
+    TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | BesideCircuit
+    | LiveCircuit | Ceiling | Calibration | Ratio
     | Absorption | Polarity | Phases | Armature | Nameplate | RatedOrder | Joint | Located | Consistency
     | UnmeasuredPart | Change | Course
 )  # fmt: skip

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 
+from grading.terms.component import Component, component_of
 from grading.terms.quantity import Quantity, QuantityKind
 from grading.terms.section import Section
 
@@ -114,6 +115,7 @@ class Measurement:
         instrument_id: Which `Instrument` made it.
         position: Shaft or carrier position it was taken at ("3", "30°", "full left"), for brush checks and flex tests.
         circumstances: What else was noted.
+        component: What of the axis it was taken on; None takes it from section and terminals (`part`).
     """
 
     record_id: str
@@ -129,6 +131,12 @@ class Measurement:
     instrument_id: str | None = None
     position: str | None = None
     circumstances: frozenset[Circumstance] = frozenset()
+    component: Component | None = None
+
+    @property
+    def part(self) -> Component:
+        """The component it was taken on: as given, else as section and terminals name it."""
+        return component_of(self.section, self.terminals) if self.component is None else self.component
 
 
 @dataclass(frozen=True)

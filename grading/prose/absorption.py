@@ -96,6 +96,7 @@ def _steady(finding: Finding) -> Wording:
 WRITERS: dict[Fact, Writer] = {
     Fact.INDEX: _index,
     Fact.INDEX_LOW: _index_low,
+    Fact.INDEX_FELL: _fell,
     Fact.INDEX_UNDEFINED: _index_undefined,
     Fact.RATIO: _ratio,
     Fact.RATIO_FELL: _fell,

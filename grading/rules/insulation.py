@@ -15,13 +15,12 @@ from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.limit import Limit
 from grading.limits import machine_limit, watch_limit, winding_limit
-from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
-from grading.rules.held import collapsed, doubtful, fails, passes, straddles
+from grading.rules.held import collapsed, fails, passes, straddles
 from grading.steps import Action, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
+from grading.terms.terminals import point, to_earth
 
 WATCH = "insulation.watch"
 MACHINE = "insulation.machine"
@@ -30,13 +29,14 @@ VALUE = "insulation.value"
 
 
 def judge_insulation(case: Case) -> Iterator[Finding]:
-    """Hold every insulation reading to earth against the limits on values as measured."""
-    replaced = {r.id for r in case.after_cleaning()}
-    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if not to_earth(reading.measurement.terminals) and reading.section is not Section.CABLE_ALONE:
-            yield _joined(reading)
-        elif reading.id in replaced:
+    """Hold every insulation reading of the power circuit to earth against the limits on values as measured."""
+    for reading in case.readings:
+        if reading.measurement.kind is not QuantityKind.INSULATION_RESISTANCE or not reading.power:
+            continue
+        if reading.id in case.replaced:
             yield note(MACHINE, Fact.BEFORE_CLEANING, reading)
+        elif not to_earth(reading.measurement.terminals) and reading.section is not Section.CABLE_ALONE:
+            yield _joined(reading)
         elif reading.shape in (Shape.NONE, Shape.UNEXPLAINED):
             yield _no_value(reading)
         elif reading.shape is not Shape.COLLAPSED and is_early(case, reading):
@@ -76,14 +76,24 @@ def is_full_voltage(case: Case, reading: BoundedReading) -> bool:
 
 def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
     """Tell whether two readings to earth lie on the same copper: a winding joins all leads, a cable alone does not."""
-    if one.section is not other.section:
+    if one.section is not other.section or not (one.power and other.power):
         return False
-    return one.section is not Section.CABLE_ALONE or one.measurement.terminals == other.measurement.terminals
+    return one.section is not Section.CABLE_ALONE or same_point(one, other)
+
+
+def same_point(one: BoundedReading, other: BoundedReading) -> bool:
+    """Tell whether two readings are of one point of one part, under whatever names."""
+    return one.section is other.section and point(one.measurement.terminals) == point(other.measurement.terminals)
+
+
+def floor_of(case: Case, section: Section | None) -> Limit:
+    """Give the floor that holds for a part as measured."""
+    return machine_limit(case.context, case.profile.limits, section)
 
 
 def _against_limits(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     earth = to_earth(reading.measurement.terminals)
-    machine = machine_limit(case.context, case.profile.limits) if earth else case.limit("insulation.drive_floor")
+    machine = floor_of(case, reading.section) if earth else case.limit("insulation.drive_floor")
     yield _as_measured(case, reading, machine, MACHINE)
     for extra in case.profile.extra:
         if extra.applies(reading.section, case.context.motor_kind):
@@ -103,8 +113,6 @@ def _as_measured(case: Case, reading: BoundedReading, limit: Limit, rule: str) -
         return fails(reading, limit, rule, margin)
     if verdict is Verdict.INCONCLUSIVE:
         return straddles(reading, limit, rule, margin)
-    if reading.noted(Circumstance.UNSTEADY) or reading.noted(Circumstance.LOW_BATTERY):
-        return doubtful(reading, limit, rule, margin)
     if not is_full_voltage(case, reading):
         return _low_voltage(case, reading, limit, rule, margin)
     return passes(reading, limit, rule, verdict, margin)
@@ -147,6 +155,9 @@ def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         and r.shape is not Shape.NONE
         and (r.measurement.test_voltage_set or 0) >= (reading.measurement.test_voltage_set or 0)
     ]
+    if fails_early(case, reading):
+        yield _as_measured(case, reading, floor_of(case, reading.section), MACHINE)
+        return
     if later:
         yield note(TIME, Fact.EARLIER_VALUE, reading)
         return
@@ -161,6 +172,28 @@ def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     yield repeat(TIME, Fact.NOT_ONE_MINUTE, following, reading, reason=reason, limit=limit)
 
 
+def fails_early(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether an early value lies so far below the floor that no minute under voltage brings it there.
+
+    The one-minute value of the same point, where it clears the floor, says that it did.
+    """
+    factor = case.limit("insulation.early_factor").value
+    far = reading.interval.high * factor < in_ohm(floor_of(case, reading.section))
+    return far and not outlasted(case, reading)
+
+
+def outlasted(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether an early value was followed by a one-minute value of the same point that clears the floor."""
+    floor, volts = in_ohm(floor_of(case, reading.section)), reading.measurement.test_voltage_set or 0
+    return any(
+        same_point(r, reading)
+        and not is_early(case, r)
+        and r.interval.low >= floor
+        and (r.measurement.test_voltage_set or 0) >= volts
+        for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
+    )
+
+
 def retest_later(case: Case) -> NextStep:
     """Say when a value that is watched is taken again."""
     early, late = case.limit("insulation.retest_early").value, case.limit("insulation.retest_late").value
@@ -170,7 +203,7 @@ def retest_later(case: Case) -> NextStep:
 def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     """Watch what is sound by the machine's limit, yet low for its kind (house rule)."""
     limit = watch_limit(case.context, case.profile.limits)
-    machine = machine_limit(case.context, case.profile.limits)
+    machine = floor_of(case, reading.section)
     passes, _ = hold_at_least(reading.interval, reading.value, reading.standard_uncertainty, machine)
     verdict, margin = hold_at_least(reading.interval, reading.value, None, limit)
     sound = passes in (Verdict.ACCEPTABLE, Verdict.MARGINAL) and is_full_voltage(case, reading)

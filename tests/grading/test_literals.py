@@ -56,6 +56,7 @@ CONSTANTS: dict[tuple[str, str], str] = {
     ("trend.py", "_DETERMINANT_LEAST"): "bound of a numerical method",
     ("trend.py", "_PARAMETERS"): "size of a matrix",
     ("uncertainty.py", "ROOT_3"): "rectangular distribution (GUM, 4.3.7)",
+    ("terms/terminals.py", "CACHED"): "capacity of a cache, no quantity of the trade",
     ("voltage.py", "SMALL_BELOW_W"): "constant of IEC 60034-1:2004, Table 16 (read)",
     ("voltage.py", "SMALL_BELOW_V"): "constant of IEC 60034-1:2004, Table 16 (read)",
     ("voltage.py", "WITHSTAND_NEW_SMALL_V"): "constant of IEC 60034-1:2004, Table 16 (read)",
