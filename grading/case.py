@@ -6,12 +6,16 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from grading.admission import admit
+from grading.conditions import Conditions, Surroundings, surroundings
 from grading.details import Detail
+from grading.entries import Question, Refused
 from grading.facts import Fact, MeasuredValue, Place, StatementBasis
 from grading.finding import Conformity, Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY, Interval, Side
 from grading.limit import Limit
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
+from grading.plausibility import ask
 from grading.reading import RESISTANCE_KINDS, BoundedReading, bound
 from grading.shop import PUBLISHED, ShopProfile
 from grading.steps import Advice, NextStep, Reason
@@ -32,6 +36,9 @@ class Case:
         instruments: By id.
         profile: Limits in force.
         history: Earlier visits, oldest first.
+        refused: What was left out because it cannot be.
+        questions: What is asked about, and not used until it is answered.
+        surroundings: Temperature and humidity by reading (see `conditions`).
     """
 
     context: AxisContext
@@ -39,11 +46,18 @@ class Case:
     readings: tuple[BoundedReading, ...]
     instruments: Mapping[str, Instrument]
     profile: ShopProfile
+    surroundings: Surroundings
     history: tuple[Visit, ...] = ()
+    refused: tuple[Refused, ...] = ()
+    questions: tuple[Question, ...] = ()
 
     def limit(self, name: str) -> Limit:
         """Give a limit in force by its id."""
         return self.profile.limits[name]
+
+    def conditions(self, reading: BoundedReading) -> Conditions:
+        """Give temperature and humidity when a reading was taken."""
+        return self.surroundings.of(reading.measurement)
 
     @property
     def voltages(self) -> VoltageChoice:
@@ -76,16 +90,27 @@ def build_case(
     profile: ShopProfile | None = None,
     history: tuple[Visit, ...] = (),
 ) -> Case:
-    """Take the measurements of one axis and put bounds on its resistances."""
-    known = dict(instruments or {})
+    """Take the measurements of one axis, leave out what cannot be or is asked about, put bounds on the rest."""
     limits = PUBLISHED if profile is None else profile
-    own = tuple(m for m in measurements if m.axis == context.axis)
+    own = (m for m in measurements if m.axis == context.axis)
+    given = admit(own, context, instruments or {}, history, limits.limits)
+    used = ask(given.measurements, given.context, given.instruments, limits.limits)
     readings = tuple(
-        bound(m, known.get(m.instrument_id) if m.instrument_id else None, limits.limits)
-        for m in own
+        bound(m, given.instruments.get(m.instrument_id) if m.instrument_id else None, limits.limits)
+        for m in used.measurements
         if m.kind in RESISTANCE_KINDS
     )
-    return Case(context, own, readings, known, limits, history)
+    return Case(
+        used.context,
+        used.measurements,
+        readings,
+        given.instruments,
+        limits,
+        surroundings(used.measurements, used.context, limits.limits),
+        given.history,
+        given.refused,
+        used.questions,
+    )
 
 
 def in_ohm(limit: Limit) -> Decimal:

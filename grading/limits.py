@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from grading.entry_limits import ENTRY_LIMITS
 from grading.limit import Basis, Direction, Limit, SourceStatus
 from grading.measurement import AxisContext, MotorKind, WindingKind
 
@@ -257,7 +258,7 @@ _ROWS: tuple[Limit, ...] = (
            "20", "V", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
 )  # fmt: skip
 
-LIMITS: Mapping[str, Limit] = {row.id: row for row in _ROWS}
+LIMITS: Mapping[str, Limit] = {row.id: row for row in (*_ROWS, *ENTRY_LIMITS)}
 
 # What no shop can set: properties of testers, gates before a test, and figures kept to read other people's reports.
 FIXED: frozenset[str] = frozenset(
@@ -276,6 +277,7 @@ FIXED: frozenset[str] = frozenset(
     | {"absorption.dar_fair", "absorption.dar_good", "absorption.dar_excellent"}
     | {"winding.nameplate_temperature", "winding.armature_fewest"}
     | {"trend.fewest_for_slope", "trend.fewest_for_band", "trend.confidence"}
+    | {row.id for row in ENTRY_LIMITS}
 )
 
 

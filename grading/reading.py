@@ -225,7 +225,7 @@ def _under(
 ) -> BoundedReading:
     reason = Reason(ReasonKind.BELOW_RANGE)
     if value is None and instrument is not None:
-        value = _finest(measurement, instrument)
+        value = finest(measurement, instrument)
     if value is None:
         insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
         coarse = limits["tester.resolution_insulation" if insulation else "tester.resolution_ohm"]
@@ -242,8 +242,8 @@ def _accuracy(
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     percent, counts = _data_sheet(instrument, insulation)
     if instrument is not None and (percent is not None or counts is not None):
-        finest = _finest(measurement, instrument)
-        count = digit if finest is None else min(digit, max(finest, value / _value(limits, "tester.fewest_counts")))
+        least = finest(measurement, instrument)
+        count = digit if least is None else min(digit, max(least, value / _value(limits, "tester.fewest_counts")))
         # Fewer digits recorded than the display has, as in "half a meg": half of the last one given is rounding.
         rounding = digit / 2 if digit > count else Decimal(0)
         percent, counts = percent or Decimal(0), counts or Decimal(0)
@@ -259,7 +259,7 @@ def _accuracy(
     return half_width(value, percent, counts, digit), reason
 
 
-def _finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:
+def finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:
     """Give the instrument's own resolution where it speaks of the function that was used."""
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     tester = instrument.kind is InstrumentKind.INSULATION_TESTER

@@ -12,6 +12,10 @@ from grading.limit import Limit
 class StepKind(StrEnum):
     """What to do."""
 
+    # Entries.
+    SETTLE_ROWS = "settle_rows"
+    CORRECT_ENTRIES = "correct_entries"
+    ANSWER_QUESTIONS = "answer_questions"
     # Keep the drive off, find the part at fault.
     KEEP_OFF = "keep_off"
     KEEP_OFF_LOW = "keep_off_low"  # and do not raise the test voltage
@@ -101,6 +105,10 @@ class StepKind(StrEnum):
 class ReasonKind(StrEnum):
     """Why: of a step, of a finding, of the bounds of a reading."""
 
+    # Entries.
+    ROW_MAY_HOLD_FAULT = "row_may_hold_fault"
+    CANNOT_BE_USED = "cannot_be_used"
+    NOT_ANSWERED = "not_answered"
     # Why a reading has no value.
     INVALID_DISPLAY = "invalid_display"
     NO_DIGITS = "no_digits"

@@ -148,7 +148,7 @@ def judge_drive(case: Case, findings: Sequence[Finding]) -> DriveVerdict:
         return DriveVerdict(Verdict.UNACCEPTABLE, DriveFact.FORBIDDEN, floor, ids, because=forbidding[0])
     ids = tuple(r.id for r in readings)
     judged = [f for f in findings if f.rule == "insulation.machine" and f.urgency is not Urgency.INFORMATION]
-    own = [f for f in findings if family_of(f.rule) is Family.INSULATION]
+    own = [f for f in findings if family_of(f.rule) in (Family.INSULATION, Family.QUANTITY)]
     if not judged or any(f.verdict is Verdict.INCONCLUSIVE for f in own):
         return DriveVerdict(Verdict.INCONCLUSIVE, DriveFact.NOT_SHOWN, floor, ids)
     return DriveVerdict(Verdict.ACCEPTABLE, DriveFact.NOT_BELOW_FLOOR, floor, ids)

@@ -85,6 +85,7 @@ CIRCUMSTANCES = {
     Circumstance.REVERSED: "leads swapped over",
     Circumstance.FLEXED: "cable moved while reading",
     Circumstance.AFTER_CLEANING: "first reading after cleaning, drying or repair",
+    Circumstance.CHECKED: "value and unit looked up again",
     Circumstance.ONE_PHASE_ONLY: "the other phases earthed or guarded",
 }
 DOUBTS = {

@@ -11,6 +11,9 @@ from grading.words import figure, limit_value, limit_words, number, sentence
 
 _K = ReasonKind
 _FIXED: dict[ReasonKind, str] = {
+    _K.ROW_MAY_HOLD_FAULT: "a row that was left out may hold the reading that shows a fault",
+    _K.NOT_ANSWERED: "a slip of the unit can turn a fault into a sound value, or the reverse",
+    _K.CANNOT_BE_USED: "what the value should have said is not known",
     _K.INVALID_DISPLAY: "the display showed no valid value",
     _K.NO_DIGITS: "no digits were recorded",
     _K.NO_UNIT: "the value has no unit; ask for it",

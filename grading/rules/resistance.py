@@ -62,8 +62,9 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
         return
     value = median(compensated(case, r) for r in motor)
     place = Place(context.axis, Section.MOTOR_ALONE)
-    if context.nameplate_resistance_ohm and context.winding_c is not None:
-        yield _off_nameplate(case, value, context.nameplate_resistance_ohm, context.winding_c, motor)
+    warm = [r for r in motor if case.conditions(r).winding_c is not None]
+    if context.nameplate_resistance_ohm and warm:
+        yield _off_nameplate(case, context.nameplate_resistance_ohm, warm)
     elif context.motor_kind is MotorKind.DC_SERVO and context.rated_voltage and context.rated_current:
         least, most = case.limit("winding.armature_rating_low").value, case.limit("winding.armature_rating_high").value
         low, high = expected_armature_ohm(context.rated_voltage, context.rated_current, least, most)
@@ -73,14 +74,15 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
         yield note(NAMEPLATE, fact, *motor, place=place, detail=RatedOrder(value, low, high))
 
 
-def _off_nameplate(
-    case: Case, value: Decimal, plate: Decimal, winding_c: Decimal, motor: Sequence[BoundedReading]
-) -> Finding:
+def _off_nameplate(case: Case, plate: Decimal, motor: Sequence[BoundedReading]) -> Finding:
     context, limit = case.context, case.limit("winding.nameplate")
     assumed = context.nameplate_c is None
     usual = case.limit("winding.nameplate_temperature").value
     reference = usual if context.nameplate_c is None else context.nameplate_c
-    brought = resistance_at(value, winding_c, reference, ZERO_RESISTANCE_C[context.conductor])
+    zero = ZERO_RESISTANCE_C[context.conductor]
+    brought = median(
+        resistance_at(compensated(case, r), case.conditions(r).winding_c or Decimal(0), reference, zero) for r in motor
+    )
     off = 100 * (brought - plate) / plate
     fits = abs(off) <= limit.value
     return judged(

@@ -92,9 +92,9 @@ def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -
     worst = min((r for r in readings if r.measurement.test_voltage_set == top), key=_size)
     fresh = fresh or worst.noted(Circumstance.AFTER_CLEANING)
     over, value = worst.shape is Shape.OVER, _size(worst)
-    if section is Section.MOTOR_ALONE and case.context.winding_c is not None:
+    if section is Section.MOTOR_ALONE and case.conditions(worst).winding_c is not None:
         try:
-            corrected = correct(worst, case.context, case.profile.limits)
+            corrected = correct(case, worst)
         except NotComparableError:
             return
         value = corrected.interval.low if corrected.value is None else corrected.value
