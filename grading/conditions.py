@@ -11,6 +11,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 from grading.limit import Limit
 from grading.measurement import AxisContext, Measurement
@@ -56,6 +57,20 @@ class Surroundings:
 
     def of(self, measurement: Measurement) -> Conditions:
         """Give what held when a reading was taken."""
+        if self._same_for_all and measurement.winding_c is measurement.air_c is measurement.humidity_percent is None:
+            return self._default
+        return self._of(measurement)
+
+    @cached_property
+    def _same_for_all(self) -> bool:
+        """Whether nothing was measured, so that every reading without its own has the same."""
+        return not (self.winding or self.air or self.humidity)
+
+    @cached_property
+    def _default(self) -> Conditions:
+        return Conditions(self.context.winding_c, self.context.air_c, self.context.humidity_percent)
+
+    def _of(self, measurement: Measurement) -> Conditions:
         at = measurement.at
         found = {
             "winding_c": self._find(measurement.winding_c, self.winding, at, self.context.winding_c),

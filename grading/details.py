@@ -14,7 +14,9 @@ from grading.entries import LeftOutRow, Question, Refused
 from grading.interval import Interval
 from grading.isolation import Location, Part
 from grading.limit import Limit
+from grading.live import LiveState
 from grading.measurement import Connection, InsulationSystem
+from grading.terms.component import Component
 from grading.voltage import ChoiceReason
 from grading.winding import ArmatureSurvey
 
@@ -126,6 +128,22 @@ class Names:
     """Names that the fact speaks of: leads."""
 
     names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class BesideCircuit:
+    """A circuit beside the power circuit."""
+
+    component: Component
+
+
+@dataclass(frozen=True)
+class LiveCircuit:
+    """What was found on a circuit that must be dead, and whether a later record showed it dead again."""
+
+    state: LiveState
+    current: bool
+    taken_back: bool
 
 
 @dataclass(frozen=True)
@@ -263,13 +281,18 @@ class UnmeasuredPart:
 
 @dataclass(frozen=True)
 class Change:
-    """A value now against the visit before; `before` is a lower bound where it was over range."""
+    """A value now against the visit before; `before` is a lower bound where it was over range.
+
+    The temperatures, °C, are those of values that stand as measured; None where they were brought to 40 °C or unknown.
+    """
 
     now: Decimal
     before: Decimal
     before_over: bool
     on: dt.date
     factor: Decimal
+    before_c: Decimal | None = None
+    now_c: Decimal | None = None
 
 
 @dataclass(frozen=True)
@@ -300,7 +323,8 @@ class Course:
 
 
 Detail = (
-    TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | Ceiling | Calibration | Ratio
+    TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | BesideCircuit
+    | LiveCircuit | Ceiling | Calibration | Ratio
     | Absorption | Polarity | Phases | Armature | Nameplate | RatedOrder | Joint | Located | Consistency
     | UnmeasuredPart | Change | Course | LeftOutRow | Refused | Question
 )  # fmt: skip

@@ -11,7 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
+from functools import cached_property
 
+from grading.terms.component import Component, component_of
 from grading.terms.quantity import Quantity, QuantityKind
 from grading.terms.section import Section
 
@@ -118,6 +120,7 @@ class Measurement:
         winding_c: Winding temperature when it was read, °C; None where only the axis's is known.
         air_c: Air temperature at the motor when it was read, °C; None in the same way.
         humidity_percent: Relative humidity when it was read, %; None in the same way.
+        component: What of the axis it was taken on; None takes it from section and terminals (`part`).
     """
 
     record_id: str
@@ -136,6 +139,12 @@ class Measurement:
     winding_c: Decimal | None = None
     air_c: Decimal | None = None
     humidity_percent: Decimal | None = None
+    component: Component | None = None
+
+    @cached_property
+    def part(self) -> Component:
+        """The component it was taken on: as given, else as section and terminals name it."""
+        return component_of(self.section, self.terminals) if self.component is None else self.component
 
 
 @dataclass(frozen=True)

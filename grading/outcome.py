@@ -14,6 +14,7 @@ from grading.prose.entries import question_text
 from grading.prose.findings import advice_text, finding_reason, finding_text
 from grading.prose.notices import notice_text
 from grading.prose.steps import action_text, reason_sentence, settles_text
+from grading.sources import Source, sources_of
 from grading.steps import NextStep
 from grading.summary import DriveVerdict, Summary
 from grading.words import sentence
@@ -90,7 +91,18 @@ class JobVerdict:
             "notices": [notice_text(notice) for notice in self.notices],
             "notice_kinds": [notice.kind.value for notice in self.notices],
             "cable_order": list(self.cable_order),
+            "sources": [source_data(source) for source in sources_of(self)],
         }
+
+
+def source_data(source: Source) -> dict[str, Any]:
+    """Give a source as plain data: document, the word beside its limits, the remark, and the ids of the limits."""
+    return {
+        "document": source.document,
+        "origin": source.origin.value,
+        "remark": source.remark,
+        "limits": [limit.id for limit in source.limits],
+    }
 
 
 def finding_data(finding: Finding) -> dict[str, Any]:

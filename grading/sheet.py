@@ -24,7 +24,7 @@ from grading.sheet_cells import (
     read_quantity,
     read_time,
 )
-from grading.sheet_columns import COLUMNS, CONDITIONS, HOLDS, MAX_ROWS, QUANTITIES, REQUIRED, SECTIONS
+from grading.sheet_columns import COLUMNS, HOLDS, MAX_ROWS, QUANTITIES, REQUIRED, SECTIONS
 from grading.sheet_facts import Facts, Taken, told_instrument
 from grading.terms.quantity import DIMENSION_OF_KIND, QuantityKind
 from grading.terms.section import Section
@@ -178,7 +178,8 @@ def _measurement(line: int, row: Row, visit: dt.date | None) -> Measurement:
     if section is None and DIMENSION_OF_KIND[kind] == "resistance":
         raise ValueError("Column section is empty; say cabinet, motor or cable.")
     lead_to_lead = kind in (QuantityKind.WINDING_RESISTANCE, QuantityKind.CONTINUITY)
-    noted = row.get("noted", "").split()
+    # What was done before a visit makes its readings the first ones after it.
+    noted = [*row.get("noted", "").split(), *((Circumstance.AFTER_CLEANING.value,) if "done_before" in row else ())]
     return Measurement(
         record_id=row.get("record") or f"line {line}",
         axis=row["axis"].upper(),
@@ -193,7 +194,9 @@ def _measurement(line: int, row: Row, visit: dt.date | None) -> Measurement:
         instrument_id=told_instrument(row),
         position=row.get("position"),
         circumstances=frozenset(read_choice(word, {}, Circumstance, "noted") for word in noted),
-        **{name: read_number(row, column) for column, name in CONDITIONS.items()},
+        winding_c=read_number(row, "winding_temperature"),
+        air_c=read_number(row, "air_temperature"),
+        humidity_percent=read_number(row, "air_humidity"),
     )
 
 

@@ -84,14 +84,13 @@ def _worst_of_parts(case: Case) -> list[MeasuredValue]:
 
 
 def _to_earth(case: Case) -> list[BoundedReading]:
-    replaced = {r.id for r in case.after_cleaning()}
     tested = QuantityKind.INSULATION_RESISTANCE
     usable = (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
     return [
         r
         for kind in (tested, *(TO_EARTH_KINDS - {tested}))
         for r in case.of(kind)
-        if r.id not in replaced and r.shape in usable and (kind is tested or r.shape is not Shape.OVER)
+        if r.shape in usable and (kind is tested or r.shape is not Shape.OVER)
     ]
 
 
@@ -147,8 +146,15 @@ def judge_drive(case: Case, findings: Sequence[Finding]) -> DriveVerdict:
         ids = tuple(i for f in forbidding for i in f.record_ids)
         return DriveVerdict(Verdict.UNACCEPTABLE, DriveFact.FORBIDDEN, floor, ids, because=forbidding[0])
     ids = tuple(r.id for r in readings)
-    judged = [f for f in findings if f.rule == "insulation.machine" and f.urgency is not Urgency.INFORMATION]
-    own = [f for f in findings if family_of(f.rule) in (Family.INSULATION, Family.QUANTITY)]
+    # Only the whole has everything in it that the drive would feed, the connectors too.
+    judged = [
+        f
+        for f in findings
+        if f.rule == "insulation.machine"
+        and f.urgency is not Urgency.INFORMATION
+        and f.section is Section.THROUGH_CABLE
+    ]
+    own = [f for f in findings if family_of(f.rule) in (Family.INSULATION, Family.ENERGY, Family.QUANTITY)]
     if not judged or any(f.verdict is Verdict.INCONCLUSIVE for f in own):
         return DriveVerdict(Verdict.INCONCLUSIVE, DriveFact.NOT_SHOWN, floor, ids)
     return DriveVerdict(Verdict.ACCEPTABLE, DriveFact.NOT_BELOW_FLOOR, floor, ids)

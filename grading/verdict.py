@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from decimal import Context, localcontext
 
 from grading.admission import admit_context
-from grading.advice import FIND_IT, PROTECT_DRIVE, cable_order, distinct
+from grading.advice import DEAD_FIRST, FIND_IT, PROTECT_DRIVE, cable_order, distinct
 from grading.case import Case, build_case
 from grading.entries import LeftOutRow
 from grading.finding import Finding, Urgency, Verdict
@@ -19,10 +19,12 @@ from grading.notices import Notice, NoticeKind
 from grading.outcome import AxisVerdict, JobVerdict
 from grading.rules.absorption import judge_absorption
 from grading.rules.auxiliary import judge_auxiliary
+from grading.rules.blame import settle_fault
 from grading.rules.cleaning import judge_cleaning
 from grading.rules.entries import judge_entries, judge_rows
 from grading.rules.ground import judge_ground
 from grading.rules.insulation import judge_complete, judge_insulation
+from grading.rules.live import DEAD, judge_live
 from grading.rules.locate import Isolation, isolate
 from grading.rules.motor import judge_motor
 from grading.rules.tester import judge_tester
@@ -34,6 +36,7 @@ from grading.summary import judge_drive, summarise
 
 _JUDGES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     judge_entries,
+    judge_live,
     judge_insulation,
     judge_motor,
     judge_ground,
@@ -47,6 +50,7 @@ _JUDGES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
 _URGENCY_ORDER = tuple(Urgency)
 # Which rules speak first among findings of equal weight: what must be settled first, where the fault is, what failed.
 _FIRST = (
+    DEAD,
     "quantity.left_out",
     "quantity.possible",
     "quantity.plausible",
@@ -151,6 +155,7 @@ def grade_job(
 
 def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...], ids: tuple[str, ...]) -> AxisVerdict:
     judged = [f for f in ranked if f.urgency is not Urgency.INFORMATION]
+    fault = settle_fault(isolation.fault, ranked) if judged else Fault.UNDETERMINED
     steps = _steps(ranked, isolation)
     if not judged:
         steps = [step(StepKind.MEASURE_AXIS, ReasonKind.NOTHING_JUDGED), *steps]
@@ -159,10 +164,10 @@ def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...], ids:
         axis=case.context.axis,
         verdict=judged[0].verdict if judged else Verdict.INCONCLUSIVE,
         urgency=judged[0].urgency if judged else Urgency.REPEAT,
-        fault=isolation.fault if judged else Fault.UNDETERMINED,
+        fault=fault,
         findings=ranked,
         drive=judge_drive(case, ranked),
-        summary=summarise(case, isolation.fault, judged),
+        summary=summarise(case, fault, judged),
         next_steps=distinct(steps),
         record_ids=tuple(i for i in ids if i in used),
         questions=case.questions,
@@ -176,14 +181,15 @@ def _rank(finding: Finding) -> tuple[int, int, int]:
 
 
 def _steps(ranked: Sequence[Finding], isolation: Isolation) -> list[NextStep]:
-    """Order the steps: what protects the drive, what locates or repairs the fault, the rest."""
+    """Order the steps: make it dead, protect the drive, locate or repair the fault, then the rest."""
     steps = [f.next_step for f in ranked if f.next_step is not None]
     found = isolation.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
+    dead = [one for one in steps if one.action.kind in DEAD_FIRST]
     first = [] if found else [one for one in steps if one.action.kind in PROTECT_DRIVE]
     dropped = FIND_IT if found else frozenset()
     if isolation.fault in (Fault.MOTOR, Fault.BOTH):
         dropped |= {StepKind.CLEAN_MOTOR}
-    return [*first, *isolation.steps, *(one for one in steps if one.action.kind not in dropped)]
+    return [*dead, *first, *isolation.steps, *(one for one in steps if one.action.kind not in dropped)]
 
 
 def _notices(

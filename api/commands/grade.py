@@ -23,6 +23,7 @@ from grading.prose.notices import notice_text
 from grading.prose.steps import action_text, reason_sentence
 from grading.sheet import Sheet, SheetError, read_sheet
 from grading.sheet_columns import COLUMNS
+from grading.sources import sources_of
 from grading.verdict import grade_job
 
 MAX_BYTES = 64 * 1024 * 1024
@@ -118,6 +119,7 @@ def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:
         console.print()
     for notice in job.notices:
         console.print(Text(notice_text(notice), style="dim"))
+    console.print(sources(job))
     lost = sum(problem.whole for problem in sheet.problems)
     console.print(f"{sheet.rows} readings graded, {lost} rows left out.")
 
@@ -134,6 +136,14 @@ def overview(job: JobVerdict) -> Table:
             Text(axis.drive.verdict.value, style=_COLOURS[axis.drive.verdict]),
             Text(step),
         )
+    return table
+
+
+def sources(job: JobVerdict) -> Table:
+    """List the sources of the limits, with the remark that the word beside a limit stands for."""
+    table = Table("Source", "Word", "How its figures were seen")
+    for source in sources_of(job):
+        table.add_row(Text(source.document), Text(source.origin.value), Text(source.remark))
     return table
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from grading.details import Armature, Joint, Nameplate, Phases, RatedOrder
+from grading.details import Armature, Joint, Nameplate, Names, Phases, RatedOrder
 from grading.facts import Fact
 from grading.finding import Finding
 from grading.measurement import Connection
@@ -40,6 +40,13 @@ def _unequal(finding: Finding) -> Wording:
 
 def _coarse(finding: Finding) -> Wording:
     return _phases(f"phases not comparable with this meter, one count is {_count(finding)} %", finding)
+
+
+def _missing(finding: Finding) -> Wording:
+    names = ", ".join(detail(finding, Names).names)
+    return Wording(
+        f"not every pair of leads was measured; missing: {names}", "", "A fault that lies there does not show"
+    )
 
 
 _PATTERNS: dict[ArmaturePattern, str] = {
@@ -112,6 +119,7 @@ WRITERS: dict[Fact, Writer] = {
     Fact.PHASES_ALIKE: _alike,
     Fact.PHASES_UNEQUAL: _unequal,
     Fact.PHASES_NOT_COMPARABLE: _coarse,
+    Fact.PAIRS_MISSING: _missing,
     Fact.ARMATURE_EVEN: _armature,
     Fact.ARMATURE_UNEVEN: _armature,
     Fact.OFF_NAMEPLATE: _nameplate,

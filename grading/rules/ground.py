@@ -13,10 +13,9 @@ from grading.details import Polarity, Ratio
 from grading.facts import Fact, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
-from grading.limits import machine_limit
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import same_circuit
+from grading.rules.insulation import floor_of, same_circuit
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 
@@ -26,11 +25,10 @@ COMPARE = "ground.compare"
 
 def judge_ground(case: Case) -> Iterator[Finding]:
     """Judge every ohmmeter reading to earth, then each against the insulation reading of the same circuit."""
-    replaced = {r.id for r in case.after_cleaning()}
-    readings = [r for r in case.of(QuantityKind.RESISTANCE_TO_GROUND) if r.id not in replaced]
+    readings = list(case.of(QuantityKind.RESISTANCE_TO_GROUND))
     for reading in readings:
         yield _alone(case, reading)
-    tests = [r for r in case.of(QuantityKind.INSULATION_RESISTANCE) if r.id not in replaced]
+    tests = case.of(QuantityKind.INSULATION_RESISTANCE)
     for reading in readings:
         partners = [t for t in tests if same_circuit(t, reading) and t.shape not in (Shape.NONE, Shape.UNEXPLAINED)]
         if partners and reading.shape is not Shape.NONE:
@@ -45,7 +43,7 @@ def _alone(case: Case, reading: BoundedReading) -> Finding:
         return repeat(OHMMETER, Fact.NO_VALUE, following, reading, reason=reading.basis)
     if reading.shape is Shape.OVER:
         return note(OHMMETER, Fact.NO_PATH, reading)
-    limit = machine_limit(case.context, case.profile.limits)
+    limit = floor_of(case, reading.section)
     if reading.interval.high >= in_ohm(limit):
         following = step(StepKind.LOWEST_VOLTAGE, ReasonKind.PATH_FOUND)
         return judged(OHMMETER, Fact.FINITE_VALUE, Verdict.MARGINAL, Urgency.WATCH, reading, next_step=following)
@@ -64,7 +62,7 @@ def _alone(case: Case, reading: BoundedReading) -> Finding:
 
 
 def _compare(case: Case, meter: BoundedReading, test: BoundedReading) -> Finding:
-    low = test.shape is Shape.COLLAPSED or test.interval.high < in_ohm(machine_limit(case.context, case.profile.limits))
+    low = test.shape is Shape.COLLAPSED or test.interval.high < in_ohm(floor_of(case, test.section))
     if meter.shape is Shape.OVER:
         return _voltage_dependent(case, meter, test) if low else note(COMPARE, Fact.METERS_AGREE_AS_FAR, meter, test)
     if low or meter.interval.overlaps(test.interval):
@@ -83,7 +81,7 @@ def _voltage_dependent(case: Case, meter: BoundedReading, test: BoundedReading) 
         test,
         reason=Reason(ReasonKind.BRUSH_DUST if brushed else ReasonKind.DUST_OR_TRACKING),
         basis=StatementBasis.INDICATES,
-        limit=machine_limit(case.context, case.profile.limits),
+        limit=floor_of(case, test.section),
         next_step=step(
             StepKind.VACUUM_AND_RETEST if brushed else StepKind.CLEAN_PART,
             ReasonKind.DUST_BRIDGE,

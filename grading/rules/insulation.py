@@ -6,7 +6,8 @@ measured; IEEE 43 judges the motor alone, one minute, corrected to 40 °C.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.case import Case, hold_at_least, in_ohm, judged, note, repeat
@@ -15,13 +16,12 @@ from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.limit import Limit
 from grading.limits import machine_limit, watch_limit, winding_limit
-from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
-from grading.rules.held import collapsed, doubtful, fails, passes, straddles
+from grading.rules.held import collapsed, fails, passes, straddles
 from grading.steps import Action, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
+from grading.terms.terminals import point, to_earth
 
 WATCH = "insulation.watch"
 MACHINE = "insulation.machine"
@@ -30,13 +30,14 @@ VALUE = "insulation.value"
 
 
 def judge_insulation(case: Case) -> Iterator[Finding]:
-    """Hold every insulation reading to earth against the limits on values as measured."""
-    replaced = {r.id for r in case.after_cleaning()}
-    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if not to_earth(reading.measurement.terminals) and reading.section is not Section.CABLE_ALONE:
-            yield _joined(reading)
-        elif reading.id in replaced:
+    """Hold every insulation reading of the power circuit to earth against the limits on values as measured."""
+    for reading in case.readings:
+        if reading.measurement.kind is not QuantityKind.INSULATION_RESISTANCE or not reading.power:
+            continue
+        if reading.id in case.replaced:
             yield note(MACHINE, Fact.BEFORE_CLEANING, reading)
+        elif not to_earth(reading.measurement.terminals) and reading.section is not Section.CABLE_ALONE:
+            yield _joined(reading)
         elif reading.shape in (Shape.NONE, Shape.UNEXPLAINED):
             yield _no_value(reading)
         elif reading.shape is not Shape.COLLAPSED and is_early(case, reading):
@@ -70,20 +71,74 @@ def wanted_voltage(case: Case) -> Decimal:
 
 def is_full_voltage(case: Case, reading: BoundedReading) -> bool:
     """Tell whether the voltage on the terminals was at least 90 % of what the limit presupposes."""
-    wanted = wanted_voltage(case) * case.limit("tester.built").value
-    return reading.voltage is not None and reading.voltage >= wanted
+    return reading.voltage is not None and reading.voltage >= case.once(_full_voltage)
+
+
+def _full_voltage(case: Case) -> Decimal:
+    return wanted_voltage(case) * case.limit("tester.built").value
 
 
 def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
     """Tell whether two readings to earth lie on the same copper: a winding joins all leads, a cable alone does not."""
-    if one.section is not other.section:
+    if one.section is not other.section or not (one.power and other.power):
         return False
-    return one.section is not Section.CABLE_ALONE or one.measurement.terminals == other.measurement.terminals
+    return one.section is not Section.CABLE_ALONE or same_point(one, other)
+
+
+def same_point(one: BoundedReading, other: BoundedReading) -> bool:
+    """Tell whether two readings are of one point of one part, under whatever names."""
+    return one.section is other.section and point(one.measurement.terminals) == point(other.measurement.terminals)
+
+
+@dataclass
+class _Minute:
+    """One-minute values of one circuit: the highest test voltage selected, V, and whether any was built in full."""
+
+    volts: Decimal = Decimal(-1)
+    full: bool = False
+
+
+def _circuit(reading: BoundedReading) -> tuple[object, ...]:
+    """Give what `same_circuit` compares."""
+    apart = reading.section is Section.CABLE_ALONE
+    return reading.section, point(reading.measurement.terminals) if apart else None
+
+
+def _minutes(case: Case) -> Mapping[tuple[object, ...], _Minute]:
+    """Collect the one-minute values of every circuit, so that no reading has to look through all the others."""
+    found: dict[tuple[object, ...], _Minute] = {}
+    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
+        if reading.shape is not Shape.NONE and not is_early(case, reading):
+            minute = found.setdefault(_circuit(reading), _Minute())
+            minute.volts = max(minute.volts, reading.measurement.test_voltage_set or Decimal(0))
+            minute.full = minute.full or is_full_voltage(case, reading)
+    return found
+
+
+def _minute_of(case: Case, reading: BoundedReading) -> _Minute:
+    return case.once(_minutes).get(_circuit(reading), _Minute()) if reading.power else _Minute()
+
+
+def _cleared(case: Case) -> Mapping[tuple[object, ...], Decimal]:
+    """Give the highest test voltage at which a one-minute value of a point cleared its floor, by part and point."""
+    found: dict[tuple[object, ...], Decimal] = {}
+    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
+        cleared = reading.interval.low >= in_ohm(floor_of(case, reading.section))
+        if cleared and not is_early(case, reading):
+            where = (reading.section, point(reading.measurement.terminals))
+            volts = reading.measurement.test_voltage_set or Decimal(0)
+            found[where] = max(found.get(where, volts), volts)
+    return found
+
+
+def floor_of(case: Case, section: Section | None) -> Limit:
+    """Give the floor that holds for a part as measured."""
+    return machine_limit(case.context, case.profile.limits, section)
 
 
 def _against_limits(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     earth = to_earth(reading.measurement.terminals)
-    machine = machine_limit(case.context, case.profile.limits) if earth else case.limit("insulation.drive_floor")
+    machine = floor_of(case, reading.section) if earth else case.limit("insulation.drive_floor")
     yield _as_measured(case, reading, machine, MACHINE)
     for extra in case.profile.extra:
         if extra.applies(reading.section, case.context.motor_kind):
@@ -103,8 +158,6 @@ def _as_measured(case: Case, reading: BoundedReading, limit: Limit, rule: str) -
         return fails(reading, limit, rule, margin)
     if verdict is Verdict.INCONCLUSIVE:
         return straddles(reading, limit, rule, margin)
-    if reading.noted(Circumstance.UNSTEADY) or reading.noted(Circumstance.LOW_BATTERY):
-        return doubtful(reading, limit, rule, margin)
     if not is_full_voltage(case, reading):
         return _low_voltage(case, reading, limit, rule, margin)
     return passes(reading, limit, rule, verdict, margin)
@@ -112,13 +165,8 @@ def _as_measured(case: Case, reading: BoundedReading, limit: Limit, rule: str) -
 
 def _low_voltage(case: Case, reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
     wanted = wanted_voltage(case)
-    others = [
-        r
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
-        if same_circuit(r, reading) and is_full_voltage(case, r) and not is_early(case, r) and r.shape is not Shape.NONE
-    ]
     detail = VoltageWanted(wanted, reading.voltage)
-    if others:
+    if _minute_of(case, reading).full:
         return note(rule, Fact.SCREENING_STEP, reading, detail=detail)
     following = step(
         Action(StepKind.TEST_AGAIN_AT, voltage=wanted, seconds=case.limit(TIME).value),
@@ -139,15 +187,10 @@ def _no_value(reading: BoundedReading) -> Finding:
 
 
 def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    later = [
-        r
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
-        if same_circuit(r, reading)
-        and not is_early(case, r)
-        and r.shape is not Shape.NONE
-        and (r.measurement.test_voltage_set or 0) >= (reading.measurement.test_voltage_set or 0)
-    ]
-    if later:
+    if fails_early(case, reading):
+        yield _as_measured(case, reading, floor_of(case, reading.section), MACHINE)
+        return
+    if _minute_of(case, reading).volts >= (reading.measurement.test_voltage_set or 0):
         yield note(TIME, Fact.EARLIER_VALUE, reading)
         return
     limit = case.limit(TIME)
@@ -161,6 +204,23 @@ def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     yield repeat(TIME, Fact.NOT_ONE_MINUTE, following, reading, reason=reason, limit=limit)
 
 
+def fails_early(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether an early value lies so far below the floor that no minute under voltage brings it there.
+
+    The one-minute value of the same point, where it clears the floor, says that it did.
+    """
+    factor = case.limit("insulation.early_factor").value
+    far = reading.interval.high * factor < in_ohm(floor_of(case, reading.section))
+    return far and not outlasted(case, reading)
+
+
+def outlasted(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether an early value was followed by a one-minute value of the same point that clears the floor."""
+    where = (reading.section, point(reading.measurement.terminals))
+    cleared = case.once(_cleared).get(where)
+    return cleared is not None and cleared >= (reading.measurement.test_voltage_set or 0)
+
+
 def retest_later(case: Case) -> NextStep:
     """Say when a value that is watched is taken again."""
     early, late = case.limit("insulation.retest_early").value, case.limit("insulation.retest_late").value
@@ -170,7 +230,7 @@ def retest_later(case: Case) -> NextStep:
 def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     """Watch what is sound by the machine's limit, yet low for its kind (house rule)."""
     limit = watch_limit(case.context, case.profile.limits)
-    machine = machine_limit(case.context, case.profile.limits)
+    machine = floor_of(case, reading.section)
     passes, _ = hold_at_least(reading.interval, reading.value, reading.standard_uncertainty, machine)
     verdict, margin = hold_at_least(reading.interval, reading.value, None, limit)
     sound = passes in (Verdict.ACCEPTABLE, Verdict.MARGINAL) and is_full_voltage(case, reading)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from grading.advice import next_after, series_steps
 from grading.case import Case, in_ohm
@@ -18,9 +19,10 @@ from grading.interval import (
     parallel_intervals,
 )
 from grading.isolation import Fault, Location, Part, State, locate, locate_series, merge
-from grading.limits import machine_limit
-from grading.reading import Shape
+from grading.limit import Limit
+from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
+from grading.rules.insulation import floor_of, is_early
 from grading.rules.parts import KnownPart, gather
 from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
@@ -75,7 +77,7 @@ def _location(case: Case, place: Location, parts: tuple[KnownPart, KnownPart, Kn
     ids = tuple(i for part in parts for i in part.ids)
     if not ids:
         return
-    limit = machine_limit(case.context, case.profile.limits)
+    limit = floor_of(case, Section.THROUGH_CABLE)
     unclear = State.UNCLEAR in {p.state for p in parts}
     steps = () if unclear else next_after(case.context, place)
     following = steps[0] if steps else None
@@ -116,36 +118,83 @@ _ADVICE: dict[Fault, Advice] = {
 
 
 def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
+    """Hold the whole against what its parts give together, and against each part by itself."""
+    low, high = case.limit("compare.whole_low"), case.limit("compare.whole_high")
+    again = step(StepKind.REPEAT_THREE, ReasonKind.SOMETHING_BETWEEN)
+    above = _above_a_part(case, high.value)
     if whole.interval is None or motor.interval is None or cable.interval is None:
+        if above is not None:
+            yield _unsettled(case, Fact.WHOLE_ABOVE_PART, *above, high, again)
         return
     expected = parallel_intervals((motor.interval, cable.interval))
-    low, high = case.limit("compare.whole_low"), case.limit("compare.whole_high")
-    stated = Finding(
-        CONSISTENCY,
-        Verdict.ACCEPTABLE,
-        Urgency.INFORMATION,
-        Place(case.context.axis),
-        Fact.WHOLE_AGREES,
-        detail=Consistency(whole.interval, expected),
-        basis=StatementBasis.INDICATES,
-        record_ids=(*whole.ids, *motor.ids, *cable.ids),
-    )
-    unsettled = replace(stated, verdict=Verdict.INCONCLUSIVE, urgency=Urgency.REPEAT)
+    detail, ids = Consistency(whole.interval, expected), (*whole.ids, *motor.ids, *cable.ids)
     if whole.interval.high < expected.low * low.value:
-        yield replace(
-            unsettled,
-            fact=Fact.WHOLE_LOWER,
-            detail=Consistency(whole.interval, expected, infer_interval(whole.interval, expected)),
-            limit=low,
-            next_step=step(
-                StepKind.RETEST_JOINED_WHILE_FLEXING, ReasonKind.LEAK_TOGETHER, Settling.WHOLE_AS_CALCULATED
-            ),
-        )
+        path = Consistency(whole.interval, expected, infer_interval(whole.interval, expected))
+        following = step(StepKind.RETEST_JOINED_WHILE_FLEXING, ReasonKind.LEAK_TOGETHER, Settling.WHOLE_AS_CALCULATED)
+        yield _unsettled(case, Fact.WHOLE_LOWER, path, ids, low, following)
     elif whole.interval.low > expected.high * high.value:
-        following = step(StepKind.REPEAT_THREE, ReasonKind.SOMETHING_BETWEEN)
-        yield replace(unsettled, fact=Fact.WHOLE_HIGHER, limit=high, next_step=following)
+        yield _unsettled(case, Fact.WHOLE_HIGHER, detail, ids, high, again)
+    elif above is not None:
+        yield _unsettled(case, Fact.WHOLE_ABOVE_PART, *above, high, again)
     else:
-        yield stated
+        yield Finding(
+            CONSISTENCY,
+            Verdict.ACCEPTABLE,
+            Urgency.INFORMATION,
+            Place(case.context.axis),
+            Fact.WHOLE_AGREES,
+            detail=detail,
+            basis=StatementBasis.INDICATES,
+            record_ids=ids,
+        )
+
+
+def _unsettled(
+    case: Case, fact: Fact, detail: Consistency, ids: tuple[str, ...], limit: Limit, following: NextStep
+) -> Finding:
+    return Finding(
+        CONSISTENCY,
+        Verdict.INCONCLUSIVE,
+        Urgency.REPEAT,
+        Place(case.context.axis),
+        fact,
+        detail=detail,
+        basis=StatementBasis.INDICATES,
+        limit=limit,
+        record_ids=ids,
+        next_step=following,
+    )
+
+
+def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, ...]] | None:
+    """Find a whole that reads above one of its parts: the pair that contradicts most, or None.
+
+    Insulation falls as the voltage rises and rises with time, so the whole must have been tested at the voltage of the
+    part or above, and the part for as long.
+    """
+    tests = [
+        r
+        for r in case.of(QuantityKind.INSULATION_RESISTANCE)
+        if to_earth(r.measurement.terminals) and r.shape in (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
+    ]
+    wholes = [r for r in tests if r.section is Section.THROUGH_CABLE and r.interval.low > 0]
+    parts = [r for r in tests if r.section in (Section.MOTOR_ALONE, Section.CABLE_ALONE)]
+    pairs = [
+        (whole.interval.low / part.interval.high if part.interval.high else INFINITY, whole, part)
+        for whole in wholes
+        for part in parts
+        if _comparable(case, whole, part) and whole.interval.low > part.interval.high * factor
+    ]
+    if not pairs:
+        return None
+    _, whole, part = max(pairs, key=lambda found: found[0])
+    return Consistency(whole.interval, part.interval), (whole.id, part.id)
+
+
+def _comparable(case: Case, whole: BoundedReading, part: BoundedReading) -> bool:
+    one, other = whole.measurement, part.measurement
+    stronger = (one.test_voltage_set or Decimal(0)) >= (other.test_voltage_set or Decimal(0))
+    return stronger and not is_early(case, part)
 
 
 def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:

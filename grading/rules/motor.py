@@ -21,6 +21,7 @@ from grading.limit import Limit
 from grading.limits import LIMITS, watch_limit, winding_limit
 from grading.measurement import AxisContext, Circumstance, InsulationSystem
 from grading.reading import BoundedReading, Shape
+from grading.rules.held import settle_doubt
 from grading.rules.insulation import WATCH, is_early, is_full_voltage, retest_later
 from grading.steps import Action, Advice, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.temperature import (
@@ -132,12 +133,10 @@ def damp_groups(
 
 def judge_motor(case: Case) -> Iterator[Finding]:
     """Hold the motor alone against the row of IEEE 43-2013 Table 3 that fits its winding."""
-    replaced = {r.id for r in case.after_cleaning()}
     readings = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
         if r.shape not in (Shape.NONE, Shape.UNEXPLAINED)
-        and r.id not in replaced
         and to_earth(r.measurement.terminals)
         and (r.shape is Shape.COLLAPSED or not is_early(case, r))
     ]
@@ -197,14 +196,16 @@ def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         following = _settle(case, reading)
         basis = StatementBasis.CALCULATED
         yield repeat(WINDING, Fact.WINDING_UNDECIDED, following, reading, detail=detail, basis=basis, limit=limit)
-    elif not is_full_voltage(case, reading) or reading.noted(Circumstance.ONE_PHASE_ONLY):
+    elif not is_full_voltage(case, reading):
         basis = StatementBasis.CALCULATED
         yield note(WINDING, Fact.WINDING_REDUCED_CONDITIONS, reading, detail=detail, basis=basis)
     else:
         urgency = Urgency.WITHIN_LIMITS if verdict is Verdict.ACCEPTABLE else Urgency.WATCH
         yield judged(
             WINDING,
-            Fact.WINDING_WITHIN_LIMITS,
+            Fact.WINDING_REDUCED_CONDITIONS
+            if reading.noted(Circumstance.ONE_PHASE_ONLY)
+            else Fact.WINDING_WITHIN_LIMITS,
             verdict,
             urgency,
             reading,
@@ -230,6 +231,8 @@ def _not_comparable(case: Case, reading: BoundedReading, limit: Limit) -> Findin
 
 def _settle(case: Case, reading: BoundedReading) -> NextStep:
     """Give what would settle whether the winding meets its limit."""
+    if reading.doubt is not None:
+        return settle_doubt(reading.doubt)
     winding_c = case.conditions(reading).winding_c
     if winding_c is None:
         return step(StepKind.MEASURE_WINDING_TEMPERATURE, ReasonKind.NEEDS_TEMPERATURE)

@@ -9,9 +9,8 @@ from decimal import Decimal
 from grading.case import Case, in_ohm
 from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
-from grading.limits import machine_limit
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import is_early, is_full_voltage
+from grading.rules.insulation import fails_early, floor_of, is_early, is_full_voltage, outlasted
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import leads, to_earth
@@ -40,11 +39,12 @@ class KnownPart:
 
 def gather(case: Case) -> tuple[KnownPart, KnownPart, KnownPart]:
     """Give the evidence of the whole, the motor alone and the cable alone."""
-    replaced = {r.id for r in case.after_cleaning()}
     tests = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE)
-        if r.id not in replaced and to_earth(r.measurement.terminals) and r.shape is not Shape.NONE
+        if to_earth(r.measurement.terminals)
+        and r.shape is not Shape.NONE
+        and not (is_early(case, r) and outlasted(case, r))
     ]
     voltage, failed_at = _common_voltage(tests), _failed_at(case, tests)
     whole, motor, cable = (
@@ -65,12 +65,11 @@ def _common_voltage(tests: Sequence[BoundedReading]) -> Decimal | None:
 
 def _failed_at(case: Case, tests: Sequence[BoundedReading]) -> set[Decimal | None]:
     """Give the voltages at which the whole failed: a part that holds at one of them does not carry that fault."""
-    floor = in_ohm(machine_limit(case.context, case.profile.limits))
+    floor = in_ohm(floor_of(case, Section.THROUGH_CABLE))
     return {
         r.measurement.test_voltage_set
         for r in tests
-        if r.section is Section.THROUGH_CABLE
-        and (r.shape is Shape.COLLAPSED or r.interval.side_of(floor) is Side.BELOW)
+        if r.section is Section.THROUGH_CABLE and _shows_low(case, r, floor)
     }
 
 
@@ -82,13 +81,13 @@ def _evidence(
     failed_at: set[Decimal | None],
 ) -> KnownPart:
     own = [r for r in tests if r.section is section]
-    floor = in_ohm(machine_limit(case.context, case.profile.limits))
+    floor = in_ohm(floor_of(case, section))
     meters = [
         r
         for r in case.of(QuantityKind.RESISTANCE_TO_GROUND, section)
         if r.shape not in (Shape.NONE, Shape.OVER) and r.interval.high < floor
     ]
-    low = [r for r in own if r.shape is Shape.COLLAPSED or r.interval.side_of(floor) is Side.BELOW]
+    low = [r for r in own if _shows_low(case, r, floor)]
     # Arithmetic only between values at one test voltage; a part without one there has a state but no interval.
     at_voltage = [r for r in own if r.measurement.test_voltage_set == voltage]
     usable = [r for r in at_voltage if r.shape is not Shape.UNEXPLAINED]
@@ -96,17 +95,25 @@ def _evidence(
     pool = low or usable or meters or own
     worst = min(pool, key=lambda r: (r.interval.high, r.interval.low), default=None)
     ids = tuple(r.id for r in (*own, *meters))
-    return KnownPart(section, _state(case, own, low, meters, failed_at), interval, value, worst, ids)
+    return KnownPart(section, _state(case, section, own, low, meters, failed_at), interval, value, worst, ids)
+
+
+def _shows_low(case: Case, reading: BoundedReading, floor: Decimal) -> bool:
+    if reading.shape is Shape.COLLAPSED:
+        return True
+    early = is_early(case, reading)
+    return fails_early(case, reading) if early else reading.interval.side_of(floor) is Side.BELOW
 
 
 def _state(
     case: Case,
+    section: Section,
     own: Sequence[BoundedReading],
     low: Sequence[BoundedReading],
     meters: Sequence[BoundedReading],
     failed_at: set[Decimal | None],
 ) -> State:
-    floor = in_ohm(machine_limit(case.context, case.profile.limits))
+    floor = in_ohm(floor_of(case, section))
     if low or (meters and not any(r.interval.low >= floor for r in own)):
         return State.LOW
     if not own:
@@ -116,7 +123,9 @@ def _state(
         for r in own
         if not is_early(case, r) and (is_full_voltage(case, r) or r.measurement.test_voltage_set in failed_at)
     ]
-    unclear = any(r.interval.side_of(floor) is Side.STRADDLES for r in own)
+    # Slip rings lower the floor of the whole they are in, and yet the whole clears the motor only at the motor's own.
+    clears = in_ohm(floor_of(case, Section.MOTOR_ALONE)) if section is Section.THROUGH_CABLE else floor
+    unclear = any(r.interval.low < clears for r in own)
     return State.OK if telling and not unclear else State.UNCLEAR
 
 

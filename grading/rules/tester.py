@@ -12,7 +12,8 @@ from grading.measurement import Measurement
 from grading.rules.motor import DEW, damp_groups
 from grading.steps import Action, ReasonKind, StepKind, step
 from grading.terms.quantity import QuantityKind
-from grading.voltage import overshoot_ratio
+from grading.terms.section import Section
+from grading.voltage import ChoiceReason, overshoot_ratio
 
 
 def judge_tester(case: Case) -> Iterator[Finding]:
@@ -44,7 +45,6 @@ def _overshoot(case: Case) -> Iterator[Finding]:
 def _ceiling(case: Case) -> Iterator[Finding]:
     context = case.context
     choice = case.voltages
-    highest = choice.ceiling
     limit = case.limit("tester.ceiling_small")
     small = (
         context.rated_voltage is not None
@@ -53,6 +53,8 @@ def _ceiling(case: Case) -> Iterator[Finding]:
     )
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         selected = reading.measurement.test_voltage_set
+        cable = reading.section is Section.CABLE_ALONE
+        highest = max(choice.ceiling, case.limit("voltage.cable_ceiling").value) if cable else choice.ceiling
         if selected is None or selected <= highest:
             continue
         yield judged(
@@ -61,9 +63,12 @@ def _ceiling(case: Case) -> Iterator[Finding]:
             Verdict.MARGINAL,
             Urgency.WATCH,
             reading,
-            detail=Ceiling(selected, highest, choice.reason),
-            limit=limit if small and selected > limit.value else None,
-            next_step=step(Action(StepKind.DO_NOT_EXCEED, voltage=highest), ReasonKind.CAN_HARM),
+            detail=Ceiling(selected, highest, ChoiceReason.CABLE_CLASS if cable else choice.reason),
+            limit=limit if small and not cable and selected > limit.value else None,
+            next_step=step(
+                Action(StepKind.DO_NOT_EXCEED_CABLE if cable else StepKind.DO_NOT_EXCEED, voltage=highest),
+                ReasonKind.CAN_HARM,
+            ),
         )
 
 

@@ -60,6 +60,7 @@ def test_a_reading_that_can_hardly_be_is_asked_about_and_not_used(
     verdict = grade(reading)
     assert asked(verdict) == [(code, reading.record_id, "quantity", candidates)]
     assert (verdict.verdict, verdict.drive.verdict) == (Verdict.INCONCLUSIVE, Verdict.INCONCLUSIVE)
+    assert verdict.findings[0].rule == "quantity.plausible"
     assert reading.record_id in finding_text(verdict.findings[0])
     assert verdict.to_dict()["questions"][0]["text"].endswith("?")
     assert not any(reading.record_id in f.record_ids for f in verdict.findings[1:])

@@ -1,0 +1,198 @@
+"""Circuits as they are: each component by its own limits, none of them convicts another; names of earth; pairs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from grading.components import COMPONENTS
+from grading.facts import Fact
+from grading.finding import Urgency, Verdict
+from grading.isolation import Fault
+from grading.limits import LIMITS
+from grading.measurement import Measurement, MotorKind
+from grading.prose.axis import headline_text
+from grading.prose.findings import finding_text
+from grading.steps import StepKind
+from grading.terms.component import Component, component_of
+from grading.terms.terminals import to_earth
+from grading.verdict import grade_axis
+from grading.voltage import ChoiceReason
+from tests.grading.making import CABLE, CORE, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
+from tests.grading.whole_axes import BAD, OK, UNSURE, WATCH, facts, graded, kinds, of, phases, rules, with_fact
+
+DC = MotorKind.DC_SERVO
+GOOD = ir(WHOLE, "900")
+
+
+def test_every_component_has_a_row_and_every_figure_is_in_the_table() -> None:
+    assert set(COMPONENTS) == set(Component)
+    for component, row in COMPONENTS.items():
+        assert {row.test_voltage, row.floor, row.open_from} - {None} <= set(LIMITS)
+        for name in row.points:
+            section = CABLE if component is Component.CORES else MOTOR
+            assert component_of(section, name) is component, name
+
+
+@pytest.mark.parametrize("name", [
+    "PE", "G", "GND", "GRD", "ground", "earth", "E", "MASS", "frame", "motor frame", "chassis", "housing",
+    "motor housing", "body", "shaft", "case", "shield", "V+W+PE",
+])  # fmt: skip
+def test_earth_has_many_names(name: str) -> None:
+    """Common practice, no source."""
+    assert to_earth(f"U-{name}")
+    assert graded(ir(WHOLE, "0.20", terminals=f"U-{name}")).verdict is BAD
+    assert graded(ir(WHOLE, "900", terminals=f"U-{name}")).verdict is OK
+
+
+@pytest.mark.parametrize("name", ["E1-E2", "U-V", "B+-B-", "lead-lead", "A1-F1"])
+def test_other_leads_are_no_earth(name: str) -> None:
+    assert not to_earth(name)
+
+
+@pytest.mark.parametrize(("reading", "motor", "fact", "fault", "urgency"), [
+    (lg(WHOLE, "0.02", terminals="B+-PE"), None, Fact.BESIDE_BELOW_FLOOR, Fault.BESIDE, Urgency.SERVICE_LIMIT),
+    (ir(MOTOR, "0.02", terminals="BRAKE-PE", test_voltage_set=250), None, Fact.BESIDE_BELOW_FLOOR, Fault.BESIDE,
+     Urgency.SERVICE_LIMIT),
+    (lg(WHOLE, "0.02", terminals="PTC-PE"), None, Fact.BESIDE_BELOW_FLOOR, Fault.BESIDE, Urgency.SERVICE_LIMIT),
+    (lg(WHOLE, "0.02", terminals="PTC-U"), None, Fact.BESIDE_BELOW_FLOOR, Fault.BESIDE, Urgency.SERVICE_LIMIT),
+    (ll(MOTOR, "OL", "B+-B-"), None, Fact.BESIDE_OPEN, Fault.BESIDE, Urgency.SERVICE_LIMIT),
+    (ll(MOTOR, "OL", "TH1-TH2"), None, Fact.BESIDE_OPEN, Fault.BESIDE, Urgency.SERVICE_LIMIT),
+    (ll(MOTOR, "OL", "F1-F2"), DC, Fact.BESIDE_OPEN, Fault.MOTOR, Urgency.DO_NOT_ENERGISE),
+    (ir(MOTOR, "0.02", terminals="A1-F1"), DC, Fact.BESIDE_BELOW_FLOOR, Fault.MOTOR, Urgency.SERVICE_LIMIT),
+])  # fmt: skip
+def test_a_circuit_beside_the_winding_is_judged_by_itself(
+    reading: Measurement, motor: MotorKind | None, fact: Fact, fault: Fault, urgency: Urgency
+) -> None:
+    verdict = graded(GOOD, reading, motor=motor or MotorKind.AC_SERVO)
+    assert (verdict.verdict, verdict.urgency, verdict.fault) == (BAD, urgency, fault)
+    found = with_fact(verdict, fact)
+    assert found.rule in ("insulation.beside", "winding.beside")
+    assert all(f.verdict is not BAD for f in verdict.findings if f is not found)
+    if fault is Fault.BESIDE:
+        assert "winding is not judged by it" in headline_text(verdict.summary)
+
+
+@pytest.mark.parametrize("reading", [
+    ll(MOTOR, "2.1", "B+-B-", "kOhm"), ll(MOTOR, "1097", "TH1-TH2"), ll(MOTOR, "60", "PTC1-PTC2"),
+    ll(WHOLE, "24.5", "BRAKE1-BRAKE2"), lg(WHOLE, "OL", terminals="B+-PE"), lg(WHOLE, "0.000", terminals="ENC 0V-PE"),
+    ll(MOTOR, "OL", "ENC 5V-ENC 0V"), ir(MOTOR, "200", terminals="BRAKE-PE", test_voltage_set=250),
+])  # fmt: skip
+def test_sound_circuits_beside_the_winding_raise_no_alarm(reading: Measurement) -> None:
+    """A 24 V brake reads 15 to 60 Ω, one of 205 V some kilohms, a Pt1000 1097 Ω at 25 °C (IEC 60751)."""
+    assert graded(GOOD, *phases(WHOLE, "1.20", "1.21", "1.20"), reading).verdict is OK
+
+
+def test_a_field_does_not_enter_the_armature() -> None:
+    armature = [ll(MOTOR, v, "A1-A2", position=str(i)) for i, v in enumerate(("0.84", "0.82", "0.85"))]
+    verdict = graded(GOOD, *armature, ll(MOTOR, "62.0", "F1-F2"), motor=DC, rated_current=10)
+    assert of(verdict, "winding.armature").verdict is OK
+    assert of(verdict, "winding.nameplate").fact is Fact.OF_RATED_ORDER
+
+
+def test_winding_to_winding_is_insulation() -> None:
+    assert with_fact(graded(GOOD, ir(MOTOR, "900", terminals="A1-F1"), motor=DC), Fact.BESIDE_ABOVE_FLOOR)
+
+
+def test_electronics_stand_no_test_voltage_and_a_brake_a_low_one() -> None:
+    """IEC 60364-6, Table 6.1: 250 V for SELV and PELV circuits (secondary text)."""
+    for terminals, volts, told in (("ENC-PE", 100, True), ("PTC-PE", 50, True), ("BRAKE-PE", 500, True),
+                                   ("BRAKE-PE", 250, False), ("FAN-PE", 500, False)):  # fmt: skip
+        verdict = graded(GOOD, ir(WHOLE, "900", terminals=terminals, test_voltage_set=volts))
+        assert ("insulation.auxiliary" in rules(verdict)) is told, terminals
+
+
+def test_a_cable_alone_has_a_test_voltage_of_its_own() -> None:
+    """House rule: 1000 V with both ends free."""
+    assert "voltage.choice" not in rules(graded(ir(CABLE, "900", test_voltage_set=1000)))
+    found = of(graded(ir(CABLE, "900", test_voltage_set=2500)), "voltage.choice")
+    assert found.detail is not None
+    assert "1000 V chosen for this cable" in finding_text(found)
+    assert of(graded(ir(MOTOR, "900", test_voltage_set=1000)), "voltage.choice").verdict is WATCH
+    assert ChoiceReason.CABLE_CLASS.value in str(found)
+
+
+# Pairs of leads: what is there is judged, what is missing is said.
+
+
+def unbalance(*readings: Measurement, **fields: Any) -> list[Verdict]:
+    return [
+        f.verdict for f in graded(*readings, **fields).findings if f.fact in (Fact.PHASES_ALIKE, Fact.PHASES_UNEQUAL)
+    ]
+
+
+def test_readings_that_name_no_lead_are_compared() -> None:
+    odd = [ll(MOTOR, v, "lead-lead") for v in ("1.20", "1.21", "2.40")]
+    assert unbalance(*odd) == [BAD]
+    assert unbalance(*odd[:2], ll(MOTOR, "1.21", "lead-lead")) == [OK]
+    assert unbalance(ll(MOTOR, "1.20", "U-V"), *odd[1:]) == [BAD]
+
+
+def test_two_of_three_pairs_are_judged_and_the_third_is_named() -> None:
+    verdict = graded(GOOD, ll(MOTOR, "1.20", "U-V"), ll(MOTOR, "2.40", "V-W"))
+    assert with_fact(verdict, Fact.PHASES_UNEQUAL).verdict is BAD
+    assert "missing: U-W" in finding_text(with_fact(verdict, Fact.PAIRS_MISSING))
+    assert StepKind.MEASURE_PAIRS in kinds(verdict)
+    assert "missing: V-W" in finding_text(
+        with_fact(graded(ll(WHOLE, "1.20", "U-V"), ll(WHOLE, "1.20", "W-U")), Fact.PAIRS_MISSING)
+    )
+    numbered = graded(ll(WHOLE, "1.20", "T1-T2"), ll(WHOLE, "1.20", "T2-T3"))
+    assert "missing: T1-T3" in finding_text(with_fact(numbered, Fact.PAIRS_MISSING))
+
+
+@pytest.mark.parametrize("pairs", [
+    ("U1-U2", "V1-V2", "W1-W2"), ("T1-T4", "T2-T5", "T3-T6"), ("U1-V1", "V1-W1", "W1-U1"), ("1-2", "2-3", "3-1"),
+    ("L1-L2", "L2-L3", "L3-L1"), ("R-S", "S-T", "T-R"),
+])  # fmt: skip
+def test_leads_by_any_name_make_three_pairs(pairs: tuple[str, ...]) -> None:
+    for value, outcome in (("1.21", OK), ("1.90", BAD)):
+        readings = [ll(MOTOR, v, p) for v, p in zip(("1.20", "1.20", value), pairs, strict=True)]
+        verdict = graded(*readings)
+        assert [f.verdict for f in verdict.findings if f.rule == "winding.unbalance"] == [outcome], pairs
+        assert Fact.PAIRS_MISSING not in facts(verdict)
+
+
+def test_six_leads_and_a_brake_beside_them() -> None:
+    six = [ll(MOTOR, v, p) for v, p in zip(("0.60", "0.60", "0.61"), ("U1-U2", "V1-V2", "W1-W2"), strict=True)]
+    assert unbalance(*six, ll(MOTOR, "24.1", "B+-B-"), ll(MOTOR, "18.2", "B1-B2")) == [OK]
+
+
+def test_a_second_reading_of_a_pair_takes_nothing_back() -> None:
+    readings = [*phases(MOTOR, "1.20", "1.20", "2.40"), ll(MOTOR, "1.20", "W-U")]
+    assert unbalance(*readings) == [BAD]
+
+
+def test_unbalance_is_unacceptable_only_beyond_what_the_meter_leaves_open() -> None:
+    """TESTER has ±(0.9 % + 2 counts): the part in proportion falls out, the counts stay."""
+    assert unbalance(*phases(MOTOR, "0.8", "0.8", "0.9")) == []  # one count is 12 %: not comparable
+    assert unbalance(*phases(MOTOR, "1.20", "1.21", "1.29")) == [BAD]
+    assert unbalance(*phases(MOTOR, "1.20", "1.21", "1.26")) == [WATCH]
+    other = replace(METERS["IT-03"], id="IT-04")
+    mixed = phases(MOTOR, "1.20", "1.21", "1.29")
+    mixed[2] = replace(mixed[2], instrument_id="IT-04")
+    found = grade_axis(mixed, axis(), {**METERS, "IT-04": other}).findings
+    assert [f.verdict for f in found if f.rule == "winding.unbalance"] == [WATCH]
+
+
+# The cause never contradicts the verdict.
+
+
+@pytest.mark.parametrize(("readings", "fault"), [
+    ((ir(WHOLE, "900"), ir(MOTOR, "3.20")), Fault.MOTOR),
+    ((ir(WHOLE, "900"), *phases(MOTOR, "1.20", "1.21", "1.90")), Fault.MOTOR),
+    ((ir(WHOLE, "900"), *phases(WHOLE, "1.20", "1.21", "1.90")), Fault.UNDETERMINED),
+    ((ir(WHOLE, "900"), *phases(WHOLE, "1.20", "1.21", "1.90"), *phases(MOTOR, "1.10", "1.11", "1.10")), Fault.CABLE),
+    ((ir(WHOLE, "900"), ir(CABLE, "20", terminals="U-PE"), made(CORE, CABLE, "OL", "Ohm", terminals="U-U")),
+     Fault.CABLE),
+])  # fmt: skip
+def test_what_is_unacceptable_has_a_cause_or_none_yet(readings: tuple[Measurement, ...], fault: Fault) -> None:
+    verdict = graded(*readings)
+    assert (verdict.verdict, verdict.fault) == (BAD, fault)
+
+
+def test_an_axis_that_is_not_settled_is_not_called_faultless() -> None:
+    assert graded(ir(WHOLE, "900"), ir(WHOLE, "none")).fault is Fault.UNDETERMINED
+    assert graded(ir(WHOLE, "900")).fault is Fault.NEITHER
+    assert graded(ir(WHOLE, "900"), ir(WHOLE, "900", noted=("unsteady",))).verdict is UNSURE
