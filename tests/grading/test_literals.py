@@ -34,6 +34,7 @@ CONSTANTS: dict[tuple[str, str], str] = {
     ("summary.py", "MOST_NAMED"): "how many readings one sentence names",
     ("prose/motor.py", "SHOWN_DIGITS"): "significant digits of a correction factor as shown",
     ("interval.py", "METRES_PER_KM"): "unit factor",
+    ("rules/parts.py", "CORES"): "power cores of a cable by motor kind",
     ("rules/phases.py", "PAIRS"): "three leads make three pairs",
     ("rules/trend.py", "DAYS_A_YEAR"): "unit factor (Julian year)",
     ("rules/trend.py", "SECONDS_A_DAY"): "unit factor",
