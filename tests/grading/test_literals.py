@@ -38,6 +38,7 @@ CONSTANTS: dict[tuple[str, str], str] = {
     ("plausibility.py", "ROOT_3"): "three phases",
     ("plausibility.py", "FAHRENHEIT_ZERO_C"): "definition of the degree Fahrenheit",
     ("plausibility.py", "FAHRENHEIT_PER_C"): "definition of the degree Fahrenheit",
+    ("rules/parts.py", "CORES"): "power cores of a cable by motor kind",
     ("rules/phases.py", "PAIRS"): "three leads make three pairs",
     ("rules/trend.py", "DAYS_A_YEAR"): "unit factor (Julian year)",
     ("rules/trend.py", "SECONDS_A_DAY"): "unit factor",
