@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from grading.entry_limits import ENTRY_LIMITS
 from grading.limit import Basis, Direction, Limit, SourceStatus
 from grading.measurement import AxisContext, MotorKind, WindingKind
 from grading.terms.section import Section
@@ -103,8 +104,8 @@ _ROWS: tuple[Limit, ...] = (
            "750", "W", ("IEC 60034-27-4:2018", "scope", _S.SECONDARY)),
     _limit("insulation.one_phase", "one phase against all phases joined", "the others earthed: reads up to so many"
            " times higher", "3", "1", (_IEEE, "", _S.FROM_MEMORY), _MOST, _COMPUTED),
-    _limit("insulation.early_factor", "one-minute value over an earlier value of the same test", "no winding absorbs by"
-           " more", "5", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("insulation.early_factor", "one-minute value over an earlier value of the same test", "so much by absorption"
+           " at most where it is below its limit", "2", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("insulation.time", "time the test voltage stays on", "one-minute value",
            "60", "s", (_IEEE, "", _S.SECONDARY)),
     _limit("insulation.time_later", "time the test voltage stays on", "from this on a later value of the same test",
@@ -203,6 +204,8 @@ _ROWS: tuple[Limit, ...] = (
            "5", "%", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("winding.nameplate", "deviation from the nameplate resistance", "brought to the nameplate's temperature",
            "5", "%", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
+    _limit("winding.brush_contact", "both brush contacts under the current of an ohmmeter", "brushed motors, added",
+           "1", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
     _limit("winding.joint", "resistance left after motor and cable are taken off", "joints, crimps, strands",
            "0.05", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("winding.armature_spread", "spread of armature readings over shaft positions", "without single outliers",
@@ -274,7 +277,7 @@ _ROWS: tuple[Limit, ...] = (
            "20", "V", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
 )  # fmt: skip
 
-LIMITS: Mapping[str, Limit] = {row.id: row for row in _ROWS}
+LIMITS: Mapping[str, Limit] = {row.id: row for row in (*_ROWS, *ENTRY_LIMITS)}
 
 # What no shop can set: properties of testers, gates before a test, and figures kept to read other people's reports.
 FIXED: frozenset[str] = frozenset(
@@ -300,6 +303,7 @@ FIXED: frozenset[str] = frozenset(
     | {"absorption.dar_fair", "absorption.dar_good", "absorption.dar_excellent"}
     | {"winding.nameplate_temperature", "winding.armature_fewest"}
     | {"trend.fewest_for_slope", "trend.fewest_for_band", "trend.confidence"}
+    | {row.id for row in ENTRY_LIMITS}
 )
 
 

@@ -15,7 +15,7 @@ from enum import StrEnum
 from grading.limit import Limit
 from grading.measurement import Measurement
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError
-from grading.terms.terminals import point
+from grading.terms.terminals import is_general, point
 
 _KINDS = {QuantityKind.VOLTAGE: "V", QuantityKind.CURRENT: "mA"}
 _PROVING = re.compile(r"\b(KNOWN|PROVING|REFERENCE|SOURCE|DETECTOR)\b", re.IGNORECASE)
@@ -55,8 +55,8 @@ def find_live(measurements: Sequence[Measurement], limits: Mapping[str, Limit]) 
 def under_voltage(measurements: Sequence[Measurement], live: Sequence[LiveReading]) -> Iterator[Measurement]:
     """Give the measurements that were not taken on a circuit proved dead since the last voltage was found.
 
-    A voltage is taken back by a later voltage of the same point that shows it dead; what was measured after that record
-    stands, and nothing before it does, since nobody knows when the voltage came.
+    A voltage is taken back by a later voltage of the same point, called by its leads, that shows it dead; what was
+    measured after that record stands, and nothing before it does, since nobody knows when the voltage came.
     """
     if not live:
         return
@@ -65,6 +65,9 @@ def under_voltage(measurements: Sequence[Measurement], live: Sequence[LiveReadin
     proved: list[int | None] = []
     for one in live:
         kind, where = one.measurement.kind, point(one.measurement.terminals)
+        if is_general(one.measurement.terminals):
+            proved.append(None)  # which lead it was is not known, and so not whether it was the same one later
+            continue
         again = [
             places[id(m)]
             for m in measurements[places[id(one.measurement)] + 1 :]

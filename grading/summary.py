@@ -14,7 +14,6 @@ from grading.interval import Side
 from grading.isolation import Fault
 from grading.limit import Limit
 from grading.reading import BoundedReading, Shape
-from grading.rulebook import Family, family_of
 from grading.terms.quantity import TO_EARTH_KINDS, QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import to_earth
@@ -126,6 +125,17 @@ class DriveVerdict:
     because: Finding | None = None
 
 
+_SHORTED_OR_OPEN = (Fact.PHASES_UNEQUAL, Fact.OFF_NAMEPLATE, Fact.JOINT_BAD)
+"""What shorted turns or a conductor about to open look like: neither leaks to earth, and both can harm the drive."""
+
+
+def _leaves_open(finding: Finding) -> bool:
+    """Tell whether a finding leaves open what the drive would be connected to."""
+    if finding.verdict in (Verdict.INCONCLUSIVE, Verdict.UNACCEPTABLE):
+        return True
+    return finding.verdict is Verdict.MARGINAL and finding.fact in _SHORTED_OR_OPEN
+
+
 def judge_drive(case: Case, findings: Sequence[Finding]) -> DriveVerdict:
     """Judge whether the drive may be connected: the floor of common practice, and every finding that forbids it.
 
@@ -154,7 +164,6 @@ def judge_drive(case: Case, findings: Sequence[Finding]) -> DriveVerdict:
         and f.urgency is not Urgency.INFORMATION
         and f.section is Section.THROUGH_CABLE
     ]
-    own = [f for f in findings if family_of(f.rule) in (Family.INSULATION, Family.ENERGY)]
-    if not judged or any(f.verdict is Verdict.INCONCLUSIVE for f in own):
+    if not judged or any(_leaves_open(f) for f in findings if f.urgency is not Urgency.INFORMATION):
         return DriveVerdict(Verdict.INCONCLUSIVE, DriveFact.NOT_SHOWN, floor, ids)
     return DriveVerdict(Verdict.ACCEPTABLE, DriveFact.NOT_BELOW_FLOOR, floor, ids)

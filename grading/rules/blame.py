@@ -9,6 +9,7 @@ from grading.facts import Fact
 from grading.finding import Finding, Urgency, Verdict
 from grading.isolation import Fault
 from grading.rules.auxiliary import BESIDE, CIRCUIT
+from grading.rules.phases import PAIRS
 from grading.terms.component import Component
 from grading.terms.section import Section
 
@@ -29,7 +30,10 @@ def settle_fault(located: Fault, findings: Sequence[Finding]) -> Fault:
         return located
     beside = [f for f in failing if _is_beside(f)]
     own = [f for f in failing if f not in beside]
-    sections = {f.section for f in own} | {_odd_part(f, judged, findings) for f in judged if f.fact in _UNEQUAL}
+    if any(f.urgency is Urgency.DO_NOT_ENERGISE for f in own):
+        own = [f for f in own if f.urgency is Urgency.DO_NOT_ENERGISE]
+    odd = {_odd_part(f, judged, findings) for f in (own or judged) if f.fact in _UNEQUAL}
+    sections = {f.section for f in own if f.fact not in _UNEQUAL} | odd
     motor, cable = Section.MOTOR_ALONE in sections, Section.CABLE_ALONE in sections
     if motor or cable:
         return Fault.BOTH if motor and cable else Fault.MOTOR if motor else Fault.CABLE
@@ -51,5 +55,7 @@ def _odd_part(finding: Finding, judged: Sequence[Finding], findings: Sequence[Fi
         return finding.section
     if any(f.fact in _UNEQUAL and f.section is Section.MOTOR_ALONE for f in judged):
         return Section.MOTOR_ALONE
-    alike = any(f.fact is Fact.PHASES_ALIKE and f.section is Section.MOTOR_ALONE for f in findings)
+    alike = any(
+        f.fact is Fact.PHASES_ALIKE and f.section is Section.MOTOR_ALONE and len(f.values) >= PAIRS for f in findings
+    )
     return Section.CABLE_ALONE if alike else None

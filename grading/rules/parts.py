@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.case import Case, in_ohm
 from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
+from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import fails_early, floor_of, is_early, is_full_voltage, outlasted
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import leads, to_earth
+
+CORES: Mapping[MotorKind, int] = {MotorKind.DC_SERVO: 2, MotorKind.AC_SERVO: 3, MotorKind.SPINDLE: 3}
+"""Power cores of a cable."""
 
 
 @dataclass(frozen=True)
@@ -81,6 +85,7 @@ def _evidence(
     failed_at: set[Decimal | None],
 ) -> KnownPart:
     own = [r for r in tests if r.section is section]
+    partly = section is Section.CABLE_ALONE and bool(own) and not _every_core(case, own)
     floor = in_ohm(floor_of(case, section))
     meters = [
         r
@@ -91,11 +96,27 @@ def _evidence(
     # Arithmetic only between values at one test voltage; a part without one there has a state but no interval.
     at_voltage = [r for r in own if r.measurement.test_voltage_set == voltage]
     usable = [r for r in at_voltage if r.shape is not Shape.UNEXPLAINED]
-    interval, value = _combined(section, usable)
+    interval, value = (None, None) if partly else _combined(section, usable)
     pool = low or usable or meters or own
     worst = min(pool, key=lambda r: (r.interval.high, r.interval.low), default=None)
     ids = tuple(r.id for r in (*own, *meters))
-    return KnownPart(section, _state(case, section, own, low, meters, failed_at), interval, value, worst, ids)
+    state = _state(case, section, own, low, meters, failed_at)
+    if partly and state is State.OK:
+        state = State.UNMEASURED  # the cores that were left out are not known
+    return KnownPart(section, state, interval, value, worst, ids)
+
+
+def _every_core(case: Case, readings: Sequence[BoundedReading]) -> bool:
+    """Tell whether every power core of a cable was tested to earth: each by itself, or all of them joined."""
+    named: set[str] = set()
+    unnamed = 0
+    for reading in readings:
+        own = leads(reading.measurement.terminals)
+        if own in (("ALL",), ()):
+            return True
+        unnamed += own == ("LEAD",)
+        named.update(own if own != ("LEAD",) else ())
+    return len(named) + unnamed >= CORES[case.context.motor_kind]
 
 
 def _shows_low(case: Case, reading: BoundedReading, floor: Decimal) -> bool:

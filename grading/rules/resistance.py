@@ -59,11 +59,13 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
     context = case.context
     motor = [r for r in points if r.section is Section.MOTOR_ALONE and not is_open(case, r)]
     if not motor:
+        yield from _whole_off_nameplate(case, [r for r in points if r.section is Section.THROUGH_CABLE])
         return
     value = median(compensated(case, r) for r in motor)
     place = Place(context.axis, Section.MOTOR_ALONE)
-    if context.nameplate_resistance_ohm and context.winding_c is not None:
-        yield _off_nameplate(case, value, context.nameplate_resistance_ohm, context.winding_c, motor)
+    warm = [r for r in motor if case.conditions(r).winding_c is not None]
+    if context.nameplate_resistance_ohm and warm:
+        yield _off_nameplate(case, context.nameplate_resistance_ohm, warm)
     elif context.motor_kind is MotorKind.DC_SERVO and context.rated_voltage and context.rated_current:
         least, most = case.limit("winding.armature_rating_low").value, case.limit("winding.armature_rating_high").value
         low, high = expected_armature_ohm(context.rated_voltage, context.rated_current, least, most)
@@ -73,14 +75,63 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
         yield note(NAMEPLATE, fact, *motor, place=place, detail=RatedOrder(value, low, high))
 
 
-def _off_nameplate(
-    case: Case, value: Decimal, plate: Decimal, winding_c: Decimal, motor: Sequence[BoundedReading]
-) -> Finding:
+def _whole_off_nameplate(case: Case, whole: Sequence[BoundedReading]) -> Iterator[Finding]:
+    """Find a whole that no cable, plug and brushes about this winding explain, where the motor alone was not measured.
+
+    What joints may add is allowed as in `judge_joint`, and the contacts of brushes under the meter's little current.
+    Without length and cross section of the cable only a value below the nameplate says anything.
+    """
+    context, limit = case.context, case.limit("winding.nameplate")
+    plate = context.nameplate_resistance_ohm
+    whole = [r for r in whole if case.conditions(r).winding_c is not None]
+    measured_motor = point_readings(case, Section.MOTOR_ALONE)
+    if not whole or measured_motor or not plate or plate <= 0:
+        return
+    known = context.cable_length_m is not None and context.core_mm2 is not None and context.core_mm2 > 0
+    loop = cable_loop_ohm(context.cable_length_m, context.core_mm2) if known else Decimal(0)  # type: ignore[arg-type]
+    usual = case.limit("winding.nameplate_temperature").value
+    reference = usual if context.nameplate_c is None else context.nameplate_c
+    brought = _brought(case, whole, reference, loop)
+    error = max((r.half_width or Decimal(0)) for r in whole)
+    joints = max(in_ohm(case.limit("winding.joint")), plate * case.limit("winding.joint_share").value / 100)
+    brushed = context.motor_kind is MotorKind.DC_SERVO
+    brushes = in_ohm(case.limit("winding.brush_contact")) if brushed else Decimal(0)
+    less, more = plate * limit.value / 100 + error, plate * limit.value / 100 + error + joints + brushes
+    if plate - less <= brought and (brought <= plate + more or not known):
+        return
+    off = 100 * (brought - plate) / plate
+    yield judged(
+        NAMEPLATE,
+        Fact.OFF_NAMEPLATE,
+        Verdict.MARGINAL,
+        Urgency.WATCH,
+        *whole,
+        place=Place(context.axis, Section.THROUGH_CABLE),
+        detail=Nameplate(brought, reference, context.nameplate_c is None, plate, off),
+        basis=StatementBasis.CALCULATED,
+        limit=limit,
+        margin=Margin(abs(off), None, None, limit.value, "%", ratio=abs(off) / limit.value),
+        next_step=step(StepKind.MOTOR_AND_CORES, ReasonKind.HIGH_OR_LOW),
+    )
+
+
+def _brought(
+    case: Case, readings: Sequence[BoundedReading], reference: Decimal, series: Decimal = Decimal(0)
+) -> Decimal:
+    """Bring readings to one temperature, each from its own and less what is in series with it; give their median."""
+    zero = ZERO_RESISTANCE_C[case.context.conductor]
+    return median(
+        resistance_at(compensated(case, r) - series, case.conditions(r).winding_c or Decimal(0), reference, zero)
+        for r in readings
+    )
+
+
+def _off_nameplate(case: Case, plate: Decimal, motor: Sequence[BoundedReading]) -> Finding:
     context, limit = case.context, case.limit("winding.nameplate")
     assumed = context.nameplate_c is None
     usual = case.limit("winding.nameplate_temperature").value
     reference = usual if context.nameplate_c is None else context.nameplate_c
-    brought = resistance_at(value, winding_c, reference, ZERO_RESISTANCE_C[context.conductor])
+    brought = _brought(case, motor, reference)
     off = 100 * (brought - plate) / plate
     fits = abs(off) <= limit.value
     return judged(
