@@ -109,6 +109,7 @@ class Circuit:
         thermistor: Or None.
         auxiliary_leak: Brake coil to frame.
         winding_c: Temperature of the winding, °C.
+        plastic: Its insulation is thermoplastic; else thermosetting.
         faults: What is wrong.
     """
 
@@ -125,6 +126,7 @@ class Circuit:
     thermistor: float | None
     auxiliary_leak: float
     winding_c: float
+    plastic: bool = False
     faults: tuple[Fault, ...] = ()
 
     @property
@@ -237,7 +239,8 @@ def draw_circuit(rng: random.Random) -> tuple[Circuit, healthy.Known]:
     phases = (mean,) if brushed else tuple(mean * rng.uniform(0.994, 1.006) for _ in range(3))
     connection = rng.choice((Connection.STAR, Connection.DELTA))
     warm = rng.uniform(14, 32) if rng.random() < 0.85 else rng.uniform(32, 65)
-    least = healthy.MOTOR_LEAST_40C[motor] / healthy.least_factor_at(warm)
+    plastic = rng.random() < 0.15
+    least = healthy.MOTOR_LEAST_40C[motor] / healthy.factor_at(warm, plastic=plastic)
     most = max(least * 3, (2000 if brushed else 20000) * M)
     length, area = rng.uniform(3, 60), rng.choice((1.5, 2.5, 4.0, 6.0))
     core = healthy.loop_ohm(length, area) / 2
@@ -258,6 +261,7 @@ def draw_circuit(rng: random.Random) -> tuple[Circuit, healthy.Known]:
         thermistor=sensor,
         auxiliary_leak=log_between(rng, 1.5 * healthy.AUXILIARY_LEAST, 5000 * M),
         winding_c=warm,
+        plastic=plastic,
     )
     plate = None
     if rng.random() < 0.35:

@@ -70,6 +70,11 @@ def thermoplastic_factor(winding_c: float) -> float:
     return float(0.5 ** ((40 - winding_c) / 10))
 
 
+def factor_at(winding_c: float, *, plastic: bool) -> float:
+    """Give the factor of one insulation system."""
+    return thermoplastic_factor(winding_c) if plastic else thermoset_factor(winding_c)
+
+
 def least_factor_at(winding_c: float | None) -> float:
     """Give the largest factor over both systems and ±3 K (or 10 to 85 °C): least ohm now = least at 40 °C over this."""
     warm = 85.0 if winding_c is None else max(-20.0, min(85.0, winding_c + 3))

@@ -134,7 +134,8 @@ def _written_down(rng: random.Random, circuit: Circuit, known: healthy.Known) ->
         known = replace(known, winding_c=None)
     air = circuit.winding_c if circuit.winding_c < 32 else 24.0
     brushed = circuit.motor is MotorKind.DC_SERVO
-    system = InsulationSystem.THERMOSETTING if rng.random() < 0.5 else InsulationSystem.UNKNOWN
+    true = InsulationSystem.THERMOPLASTIC if circuit.plastic else InsulationSystem.THERMOSETTING
+    system = true if rng.random() < 0.5 else InsulationSystem.UNKNOWN
     plate, length, area = known.plate_ohm, known.length_m, known.core_mm2
     context = AxisContext(
         "X",
@@ -180,8 +181,8 @@ def _earlier(rng: random.Random, circuit: Circuit, bench: Bench, context: AxisCo
     visits = []
     for years in range(rng.choice((1, 2)), 0, -1):
         then_c = rng.uniform(12, 45)
-        here, there = healthy.thermoset_factor(circuit.winding_c), healthy.thermoset_factor(then_c)
-        least = 1.1 * healthy.MOTOR_LEAST_40C[circuit.motor] / healthy.least_factor_at(then_c)
+        here, there = (healthy.factor_at(c, plastic=circuit.plastic) for c in (circuit.winding_c, then_c))
+        least = 1.1 * healthy.MOTOR_LEAST_40C[circuit.motor] / there
         cable = circuit.cable_leak * 2 ** ((circuit.winding_c - then_c) / 10)
         then = replace(
             circuit,
