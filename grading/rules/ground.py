@@ -7,6 +7,7 @@ seen without any test voltage.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from decimal import Decimal
 
 from grading.case import Case, in_ohm, judged, note, repeat
 from grading.details import Polarity, Ratio
@@ -15,7 +16,7 @@ from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import floor_of, same_circuit
+from grading.rules.insulation import fails_early, floor_of, is_early, same_circuit
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 
@@ -28,13 +29,22 @@ def judge_ground(case: Case) -> Iterator[Finding]:
     readings = list(case.of(QuantityKind.RESISTANCE_TO_GROUND))
     for reading in readings:
         yield _alone(case, reading)
-    tests = case.of(QuantityKind.INSULATION_RESISTANCE)
+    taken = case.of(QuantityKind.INSULATION_RESISTANCE)
+    tests = [t for t in taken if t.shape not in _NO_VALUE and (not is_early(case, t) or fails_early(case, t))]
     for reading in readings:
-        partners = [t for t in tests if same_circuit(t, reading) and t.shape not in (Shape.NONE, Shape.UNEXPLAINED)]
+        partners = [t for t in tests if same_circuit(t, reading)]
         if partners and reading.shape is not Shape.NONE:
-            worst = min(partners, key=lambda t: (t.interval.high, t.interval.low))
-            yield _compare(case, reading, worst)
+            # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
+            ends = (min(partners, key=lambda t: (t.interval.high, t.interval.low)), max(partners, key=_least))
+            yield max((_compare(case, reading, test) for test in ends), key=lambda found: found.verdict.severity)
     yield from _polarity(readings)
+
+
+_NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
+
+
+def _least(test: BoundedReading) -> Decimal:
+    return test.interval.low
 
 
 def _alone(case: Case, reading: BoundedReading) -> Finding:

@@ -20,9 +20,10 @@ from grading.interval import (
 )
 from grading.isolation import Fault, Location, Part, State, locate, locate_series, merge
 from grading.limit import Limit
+from grading.limits import watch_limit
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
-from grading.rules.insulation import floor_of, is_early
+from grading.rules.insulation import floor_of, is_one_minute
 from grading.rules.parts import KnownPart, gather
 from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
@@ -129,7 +130,11 @@ def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPar
     expected = parallel_intervals((motor.interval, cable.interval))
     detail, ids = Consistency(whole.interval, expected), (*whole.ids, *motor.ids, *cable.ids)
     if whole.interval.high < expected.low * low.value:
-        path = Consistency(whole.interval, expected, infer_interval(whole.interval, expected))
+        hidden = infer_interval(whole.interval, expected)
+        path = Consistency(whole.interval, expected, hidden)
+        if above is None and hidden.low >= in_ohm(watch_limit(case.context, case.profile.limits)):
+            yield replace(_agreeing(case, path, ids), fact=Fact.WHOLE_LOWER)  # a sound plug conducts as much
+            return
         following = step(StepKind.RETEST_JOINED_WHILE_FLEXING, ReasonKind.LEAK_TOGETHER, Settling.WHOLE_AS_CALCULATED)
         yield _unsettled(case, Fact.WHOLE_LOWER, path, ids, low, following)
     elif whole.interval.low > expected.high * high.value:
@@ -137,16 +142,20 @@ def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPar
     elif above is not None:
         yield _unsettled(case, Fact.WHOLE_ABOVE_PART, *above, high, again)
     else:
-        yield Finding(
-            CONSISTENCY,
-            Verdict.ACCEPTABLE,
-            Urgency.INFORMATION,
-            Place(case.context.axis),
-            Fact.WHOLE_AGREES,
-            detail=detail,
-            basis=StatementBasis.INDICATES,
-            record_ids=ids,
-        )
+        yield _agreeing(case, detail, ids)
+
+
+def _agreeing(case: Case, detail: Consistency, ids: tuple[str, ...]) -> Finding:
+    return Finding(
+        CONSISTENCY,
+        Verdict.ACCEPTABLE,
+        Urgency.INFORMATION,
+        Place(case.context.axis),
+        Fact.WHOLE_AGREES,
+        detail=detail,
+        basis=StatementBasis.INDICATES,
+        record_ids=ids,
+    )
 
 
 def _unsettled(
@@ -194,7 +203,7 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
 def _comparable(case: Case, whole: BoundedReading, part: BoundedReading) -> bool:
     one, other = whole.measurement, part.measurement
     stronger = (one.test_voltage_set or Decimal(0)) >= (other.test_voltage_set or Decimal(0))
-    return stronger and not is_early(case, part)
+    return stronger and is_one_minute(case, whole) and is_one_minute(case, part)
 
 
 def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
