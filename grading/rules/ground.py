@@ -6,7 +6,7 @@ seen without any test voltage.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from grading.case import Case, in_ohm, judged, note, repeat
 from grading.details import Polarity, Ratio
@@ -15,7 +15,7 @@ from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import floor_of, same_circuit
+from grading.rules.insulation import circuit_of, floor_of, same_circuit
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 
@@ -28,13 +28,21 @@ def judge_ground(case: Case) -> Iterator[Finding]:
     readings = list(case.of(QuantityKind.RESISTANCE_TO_GROUND))
     for reading in readings:
         yield _alone(case, reading)
-    tests = case.of(QuantityKind.INSULATION_RESISTANCE)
     for reading in readings:
-        partners = [t for t in tests if same_circuit(t, reading) and t.shape not in (Shape.NONE, Shape.UNEXPLAINED)]
-        if partners and reading.shape is not Shape.NONE:
-            worst = min(partners, key=lambda t: (t.interval.high, t.interval.low))
+        worst = case.once(_worst_tests).get(circuit_of(reading)) if reading.power else None
+        if worst is not None and reading.shape is not Shape.NONE:
             yield _compare(case, reading, worst)
     yield from _polarity(readings)
+
+
+def _worst_tests(case: Case) -> Mapping[tuple[object, ...], BoundedReading]:
+    """Give the lowest insulation reading of every circuit."""
+    found: dict[tuple[object, ...], BoundedReading] = {}
+    for test in case.of(QuantityKind.INSULATION_RESISTANCE):
+        if test.shape not in (Shape.NONE, Shape.UNEXPLAINED):
+            circuit = circuit_of(test)
+            found[circuit] = min(found.get(circuit, test), test, key=lambda t: (t.interval.high, t.interval.low))
+    return found
 
 
 def _alone(case: Case, reading: BoundedReading) -> Finding:
