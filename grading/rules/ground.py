@@ -6,7 +6,7 @@ seen without any test voltage.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from grading.case import Case, in_ohm, judged, note, repeat
@@ -16,7 +16,7 @@ from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import fails_early, floor_of, is_early, same_circuit
+from grading.rules.insulation import circuit_of, fails_early, floor_of, is_early, same_circuit
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 
@@ -29,18 +29,26 @@ def judge_ground(case: Case) -> Iterator[Finding]:
     readings = list(case.of(QuantityKind.RESISTANCE_TO_GROUND))
     for reading in readings:
         yield _alone(case, reading)
-    taken = case.of(QuantityKind.INSULATION_RESISTANCE)
-    tests = [t for t in taken if t.shape not in _NO_VALUE and (not is_early(case, t) or fails_early(case, t))]
     for reading in readings:
-        partners = [t for t in tests if same_circuit(t, reading)]
-        if partners and reading.shape is not Shape.NONE:
+        ends = case.once(_ends_of_circuits).get(circuit_of(reading)) if reading.power else None
+        if ends is not None and reading.shape is not Shape.NONE:
             # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
-            ends = (min(partners, key=lambda t: (t.interval.high, t.interval.low)), max(partners, key=_least))
             yield max((_compare(case, reading, test) for test in ends), key=lambda found: found.verdict.severity)
     yield from _polarity(readings)
 
 
 _NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
+
+
+def _ends_of_circuits(case: Case) -> Mapping[tuple[object, ...], tuple[BoundedReading, BoundedReading]]:
+    """Give the lowest and the highest insulation test of every circuit, of those that count."""
+    found: dict[tuple[object, ...], tuple[BoundedReading, BoundedReading]] = {}
+    for test in case.of(QuantityKind.INSULATION_RESISTANCE):
+        if test.shape not in _NO_VALUE and (not is_early(case, test) or fails_early(case, test)):
+            low, high = found.get(circuit_of(test), (test, test))
+            least = min(low, test, key=lambda t: (t.interval.high, t.interval.low))
+            found[circuit_of(test)] = least, max(high, test, key=_least)
+    return found
 
 
 def _least(test: BoundedReading) -> Decimal:

@@ -105,8 +105,8 @@ class _Minute:
     full: bool = False
 
 
-def _circuit(reading: BoundedReading) -> tuple[object, ...]:
-    """Give what `same_circuit` compares."""
+def circuit_of(reading: BoundedReading) -> tuple[object, ...]:
+    """Give what `same_circuit` compares of readings of the power circuit."""
     apart = reading.section is Section.CABLE_ALONE
     return reading.section, point(reading.measurement.terminals) if apart else None
 
@@ -116,14 +116,14 @@ def _minutes(case: Case) -> Mapping[tuple[object, ...], _Minute]:
     found: dict[tuple[object, ...], _Minute] = {}
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         if reading.shape is not Shape.NONE and not is_early(case, reading):
-            minute = found.setdefault(_circuit(reading), _Minute())
+            minute = found.setdefault(circuit_of(reading), _Minute())
             minute.volts = max(minute.volts, reading.measurement.test_voltage_set or Decimal(0))
             minute.full = minute.full or is_full_voltage(case, reading)
     return found
 
 
 def _minute_of(case: Case, reading: BoundedReading) -> _Minute:
-    return case.once(_minutes).get(_circuit(reading), _Minute()) if reading.power else _Minute()
+    return case.once(_minutes).get(circuit_of(reading), _Minute()) if reading.power else _Minute()
 
 
 def _cleared(case: Case) -> Mapping[tuple[object, ...], Decimal]:
