@@ -92,6 +92,7 @@ class Bench:
     absorption: float = 0.0
     brush: tuple[float, float] = field(default=(0.0, 0.0))
     _solved: dict[tuple[object, ...], float] = field(default_factory=dict)
+    _networks: dict[Section, list[Branch]] = field(default_factory=dict)
     _solved_for: Circuit | None = None
 
     @cached_property
@@ -103,13 +104,18 @@ class Bench:
         """Give the branches that a point's instrument sees."""
         if point.auxiliary:
             return circuit.auxiliary()
-        return connected(circuit.power(self.rng.uniform(*self.brush)), PARTS[point.section])
+        brush = self.rng.uniform(*self.brush) if point.kind is LL else 0.0
+        if brush or circuit is not self.circuit:
+            return connected(circuit.power(brush), PARTS[point.section])
+        if point.section not in self._networks:
+            self._networks[point.section] = connected(circuit.power(), PARTS[point.section])
+        return self._networks[point.section]
 
     def ideal(self, point: Point, seconds: float = 60.0) -> Callable[[float], float]:
         """Give what an ideal instrument would show, by voltage, ohm."""
         first, second = nodes(point)
         if self._solved_for is not self.circuit:
-            self._solved, self._solved_for = {}, self.circuit
+            self._solved, self._networks, self._solved_for = {}, {}, self.circuit
         known = self._solved.get((point.section, first, second))
         if known is not None and (point.kind is not IR or seconds == 60):
             return self._drifting(point, known)

@@ -84,7 +84,8 @@ def visible(entries: Sequence[Entry], known: healthy.Known, instruments: Mapping
 
 def _single(rows: Sequence[Possible], known: healthy.Known) -> Iterator[Evidence]:
     for row in rows:
-        least, most = healthy_bounds(_alike(row.entry.point), known, min(60.0, row.seconds[0]))
+        point = _alike(row.entry.point)
+        least, most = healthy_bounds(point, _bearing(point, known), min(60.0, row.seconds[0]))
         if row.high < least:
             yield Evidence(
                 (row.id,), f"{row.id} is at most {row.high:.4g}, a healthy circuit gives at least {least:.4g}"
@@ -103,7 +104,14 @@ def _alike(point: Point) -> Point:
     return replace(point, kind=IR if point.kind is LG else point.kind, first=first, second=second)
 
 
-@lru_cache(maxsize=4096)
+def _bearing(point: Point, known: healthy.Known) -> healthy.Known:
+    """Give what of the known bears on a point, so that axes that differ in the rest share one solution."""
+    if point.kind is LL and not point.auxiliary:
+        return known
+    return healthy.Known(known.motor, None if point.section is CABLE_ALONE else known.winding_c)
+
+
+@lru_cache(maxsize=20_000)
 def healthy_bounds(point: Point, known: healthy.Known, seconds: float = 60.0) -> tuple[float, float]:
     """Give the least and most that a healthy circuit shows at a point, ohm (V for a voltage).
 
