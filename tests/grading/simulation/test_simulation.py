@@ -22,7 +22,7 @@ from tests.grading.simulation.visible import healthy_bounds, in_force, visible
 from tests.grading.simulation.visit import SimulatedVisit, draw_visit
 
 KEPT = Path(__file__).parent / "cases.json"
-SAMPLE = range(SPAN, SPAN + 500)
+SAMPLE = range(SPAN, SPAN + 400)
 
 
 @pytest.fixture(scope="module")
@@ -87,7 +87,7 @@ def test_a_visit_is_given_again_by_its_seed() -> None:
 
 def test_no_reading_of_a_healthy_circuit_is_evidence() -> None:
     """Hold the judge to its own premise: a healthy circuit, honestly written down, shows no fault."""
-    for seed in range(400):
+    for seed in range(250):
         visit = draw_visit(seed)
         if not visit.begun.faults and not visit.mistakes:
             assert visible(visit.entries, visit.known, visit.instruments) == [], seed
@@ -106,7 +106,7 @@ def test_healthy_bounds_by_hand() -> None:
 
 def test_a_retest_replaces_its_own_point_only() -> None:
     changed = 0
-    for seed in range(400):
+    for seed in range(250):
         visit = draw_visit(seed)
         kept = in_force(visit.entries)
         if len(kept) == len(visit.entries):

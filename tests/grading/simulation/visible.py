@@ -85,7 +85,8 @@ def visible(entries: Sequence[Entry], known: healthy.Known, instruments: Mapping
 def _single(rows: Sequence[Possible], known: healthy.Known) -> Iterator[Evidence]:
     for row in rows:
         point = _alike(row.entry.point)
-        least, most = healthy_bounds(point, _bearing(point, known), min(60.0, row.seconds[0]))
+        seconds = min(60.0, row.seconds[0]) if row.entry.point.kind is IR else 60.0
+        least, most = healthy_bounds(point, _bearing(point, known), seconds)
         if row.high < least:
             yield Evidence(
                 (row.id,), f"{row.id} is at most {row.high:.4g}, a healthy circuit gives at least {least:.4g}"
