@@ -46,7 +46,7 @@ def efforts(first_seed: int, count: int) -> list[Effort]:
     while len(found) < count:
         visit = draw_visit(seed)
         seed += 1
-        if len(visit.begun.faults) == 1 and _hard(visit):
+        if len(visit.begun.faults) == 1 and _hard(visit) and not visit.context.slip_rings:
             found.append(_effort(visit))
     return found
 
