@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from functools import cached_property
+from typing import Any, TypeVar
 
+from grading.admission import admit
+from grading.conditions import Conditions, Surroundings, surroundings
 from grading.details import Detail
+from grading.entries import Question, Refused
 from grading.facts import Fact, MeasuredValue, Place, StatementBasis
 from grading.finding import Conformity, Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY, Interval, Side
 from grading.limit import Limit
 from grading.live import LiveReading, find_live, under_voltage
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
+from grading.plausibility import ask
 from grading.reading import RESISTANCE_KINDS, BoundedReading, Shape, bound
 from grading.shop import PUBLISHED, ShopProfile
 from grading.steps import Advice, NextStep, Reason, ReasonKind
@@ -21,6 +27,8 @@ from grading.terms.section import Section
 from grading.terms.terminals import point
 from grading.uncertainty import conformity_at_least, expanded_uncertainty, probability_at_least
 from grading.voltage import VoltageChoice, choose
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -34,6 +42,9 @@ class Case:
         instruments: By id.
         profile: Limits in force.
         history: Earlier visits, oldest first.
+        refused: What was left out because it cannot be.
+        questions: What is asked about, and not used until it is answered.
+        surroundings: Temperature and humidity by reading (see `conditions`).
         replaced: Ids of the readings that a retest after cleaning, drying or repair replaced.
         live: Voltages and currents found where there must be none, which no later record of the point took back.
     """
@@ -43,18 +54,46 @@ class Case:
     readings: tuple[BoundedReading, ...]
     instruments: Mapping[str, Instrument]
     profile: ShopProfile
+    surroundings: Surroundings
     history: tuple[Visit, ...] = ()
+    refused: tuple[Refused, ...] = ()
+    questions: tuple[Question, ...] = ()
     replaced: frozenset[str] = frozenset()
     live: tuple[LiveReading, ...] = ()
+    _known: dict[Callable[[Case], Any], Any] = field(default_factory=dict, compare=False, repr=False)
+
+    def once(self, compute: Callable[[Case], T]) -> T:
+        """Compute something of the whole axis once, however many rules ask for it."""
+        if compute not in self._known:
+            self._known[compute] = compute(self)
+        found: T = self._known[compute]
+        return found
 
     def limit(self, name: str) -> Limit:
         """Give a limit in force by its id."""
         return self.profile.limits[name]
 
-    @property
+    def conditions(self, reading: BoundedReading) -> Conditions:
+        """Give temperature and humidity when a reading was taken."""
+        return self.surroundings.of(reading.measurement)
+
+    @cached_property
     def voltages(self) -> VoltageChoice:
         """The test voltages for the axis's motor."""
         return choose(self.context.rated_voltage, self.context.maker_test_voltage, self.profile.limits)
+
+    @cached_property
+    def _by_kind(self) -> Mapping[tuple[QuantityKind, bool | None, Section | None], tuple[BoundedReading, ...]]:
+        """The readings in force by kind, circuit and part, None for any: every rule asks for some of them."""
+        found: dict[tuple[QuantityKind, bool | None, Section | None], list[BoundedReading]] = {}
+        for reading in self.readings:
+            if reading.id in self.replaced:
+                continue
+            kind, power, section = reading.measurement.kind, reading.power, reading.section
+            # A set, since the key of any part is also that of a reading without one.
+            for key in {(kind, None, None), (kind, power, None), (kind, power, section)}:
+                found.setdefault(key, []).append(reading)
+        return {key: tuple(readings) for key, readings in found.items()}
 
     def of(self, kind: QuantityKind, section: Section | None = None) -> tuple[BoundedReading, ...]:
         """Give the readings in force of the power circuit, of one kind (and section), in the order measured.
@@ -62,15 +101,15 @@ class Case:
         Brake, field, feedback, sensors and fan are circuits of their own (`beside`), and so is what lies between two of
         them; they say nothing of what the drive feeds.
         """
-        return tuple(r for r in self.in_force(kind) if r.power and (section is None or r.section is section))
+        return self._by_kind.get((kind, True, section), ())
 
     def beside(self, kind: QuantityKind) -> tuple[BoundedReading, ...]:
         """Give the readings in force of every circuit but the power circuit, of one kind, in the order measured."""
-        return tuple(r for r in self.in_force(kind) if not r.power)
+        return self._by_kind.get((kind, False, None), ())
 
     def in_force(self, kind: QuantityKind) -> tuple[BoundedReading, ...]:
         """Give the readings of one kind, of whatever circuit, that no retest replaced, in the order measured."""
-        return tuple(r for r in self.readings if r.measurement.kind is kind and r.id not in self.replaced)
+        return self._by_kind.get((kind, None, None), ())
 
 
 def build_case(
@@ -80,19 +119,34 @@ def build_case(
     profile: ShopProfile | None = None,
     history: tuple[Visit, ...] = (),
 ) -> Case:
-    """Take the measurements of one axis and put bounds on its resistances."""
-    known = dict(instruments or {})
+    """Take the measurements of one axis, leave out what cannot be or is asked about, put bounds on the rest."""
     limits = PUBLISHED if profile is None else profile
-    own = tuple(m for m in measurements if m.axis == context.axis)
-    voltages = find_live(own, limits.limits)
+    own = (m for m in measurements if m.axis == context.axis)
+    given = admit(own, context, instruments or {}, history, limits.limits)
+    used = ask(given.measurements, given.context, given.instruments, limits.limits)
+    voltages = find_live(used.measurements, limits.limits)
     readings = tuple(
-        doubted(bound(m, known.get(m.instrument_id) if m.instrument_id else None, limits.limits), limits.limits)
-        for m in own
+        doubted(
+            bound(m, given.instruments.get(m.instrument_id) if m.instrument_id else None, limits.limits), limits.limits
+        )
+        for m in used.measurements
         if m.kind in RESISTANCE_KINDS
     )
-    stopped = frozenset(m.record_id for m in under_voltage(own, voltages))
+    stopped = frozenset(m.record_id for m in under_voltage(used.measurements, voltages))
     readings = tuple(_lowered(r, Reason(ReasonKind.VOLTAGE_ON_CIRCUIT)) if r.id in stopped else r for r in readings)
-    return Case(context, own, readings, known, limits, history, _replaced(readings), voltages)
+    return Case(
+        used.context,
+        used.measurements,
+        readings,
+        given.instruments,
+        limits,
+        surroundings(used.measurements, used.context, limits.limits),
+        given.history,
+        given.refused,
+        used.questions,
+        _replaced(readings),
+        voltages,
+    )
 
 
 def doubted(reading: BoundedReading, limits: Mapping[str, Limit]) -> BoundedReading:

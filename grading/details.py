@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.absorption import AbsorptionRatio
+from grading.entries import LeftOutRow, Question, Refused
 from grading.interval import Interval
 from grading.isolation import Location, Part
 from grading.limit import Limit
@@ -66,6 +67,7 @@ class Correction:
         factor: Correction factor, or None without a winding temperature.
         winding_c: Winding temperature, or None; then the whole range from `lowest_c` to `highest_c` is taken.
         winding_uncertainty_c: How well it is known, ±.
+        winding_own: Whether it was noted with the reading, and is not the axis's default.
         factors: The factor of each system where both are computed.
         lowest_c: Lower end of the range of the correction.
         highest_c: Upper end of it.
@@ -77,6 +79,7 @@ class Correction:
     highest_c: Decimal
     winding_c: Decimal | None = None
     winding_uncertainty_c: Decimal | None = None
+    winding_own: bool = True
     factor: Decimal | None = None
     factors: tuple[tuple[InsulationSystem, Decimal], ...] = ()
 
@@ -323,6 +326,6 @@ Detail = (
     TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | BesideCircuit
     | LiveCircuit | Ceiling | Calibration | Ratio
     | Absorption | Polarity | Phases | Armature | Nameplate | RatedOrder | Joint | Located | Consistency
-    | UnmeasuredPart | Change | Course
+    | UnmeasuredPart | Change | Course | LeftOutRow | Refused | Question
 )  # fmt: skip
 """Figures of one fact."""

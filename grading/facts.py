@@ -26,6 +26,10 @@ class StatementBasis(StrEnum):
 class Fact(StrEnum):
     """What was found."""
 
+    # An entry that must be settled.
+    ROW_LEFT_OUT = "row_left_out"
+    CANNOT_BE = "cannot_be"
+    ASKED_ABOUT = "asked_about"
     # A reading held against a limit.
     WITHIN_LIMITS = "within_limits"
     IN_GUARD_BAND = "in_guard_band"

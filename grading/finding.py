@@ -160,5 +160,5 @@ def plain(value: object) -> Any:
 def _as_dict(value: Any) -> dict[str, Any]:
     out = {f.name: plain(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, Limit):
-        out["citation"] = value.citation()
+        out |= {"citation": value.citation(), "cited": value.cited(), "origin": value.origin.value}
     return out

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from grading.entry_limits import ENTRY_LIMITS
 from grading.limit import Basis, Direction, Limit, SourceStatus
 from grading.measurement import AxisContext, MotorKind, WindingKind
 from grading.terms.section import Section
@@ -205,6 +206,8 @@ _ROWS: tuple[Limit, ...] = (
            "5", "%", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
     _limit("winding.brush_contact", "both brush contacts under the current of an ohmmeter", "brushed motors, added",
            "1", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
+    _limit("winding.cable_loop_most", "both cores of a cable of unknown size", "200 m of 1 mm²: long and thin",
+           "7", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
     _limit("winding.joint", "resistance left after motor and cable are taken off", "joints, crimps, strands",
            "0.05", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("winding.armature_spread", "spread of armature readings over shaft positions", "without single outliers",
@@ -276,7 +279,7 @@ _ROWS: tuple[Limit, ...] = (
            "20", "V", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
 )  # fmt: skip
 
-LIMITS: Mapping[str, Limit] = {row.id: row for row in _ROWS}
+LIMITS: Mapping[str, Limit] = {row.id: row for row in (*_ROWS, *ENTRY_LIMITS)}
 
 # What no shop can set: properties of testers, gates before a test, and figures kept to read other people's reports.
 FIXED: frozenset[str] = frozenset(
@@ -302,6 +305,7 @@ FIXED: frozenset[str] = frozenset(
     | {"absorption.dar_fair", "absorption.dar_good", "absorption.dar_excellent"}
     | {"winding.nameplate_temperature", "winding.armature_fewest"}
     | {"trend.fewest_for_slope", "trend.fewest_for_band", "trend.confidence"}
+    | {row.id for row in ENTRY_LIMITS}
 )
 
 

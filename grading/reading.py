@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
+from functools import cached_property
 
 from grading.details import CollapseEstimate
 from grading.interval import INFINITY, Interval
@@ -67,12 +68,13 @@ class BoundedReading:
     estimate: CollapseEstimate | None = None
     doubt: Reason | None = None
 
-    @property
+    # Asked for again and again while an axis is judged, so computed once a reading.
+    @cached_property
     def component(self) -> Component:
         """The component it was taken on."""
         return self.measurement.part
 
-    @property
+    @cached_property
     def power(self) -> bool:
         """Whether it is of the circuit that the drive feeds, and of that alone."""
         return self.component.power and not between(self.measurement.terminals)
@@ -93,7 +95,7 @@ class BoundedReading:
         built = self.measurement.test_voltage_built
         return self.measurement.test_voltage_set if built is None else built
 
-    @property
+    @cached_property
     def standard_uncertainty(self) -> Decimal | None:
         """Of the point value, ohm."""
         return None if self.half_width is None else standard_uncertainty(self.half_width)
@@ -158,8 +160,8 @@ def _point(
 def _zero(measurement: Measurement, instrument: Instrument | None) -> BoundedReading:
     """Bound a display of zero: half of the last digit given, and the counts of the data sheet at its own resolution."""
     _, counts = _data_sheet(instrument, measurement.kind is QuantityKind.INSULATION_RESISTANCE)
-    finest = None if instrument is None else _finest(measurement, instrument)
-    width = _digit(measurement) / 2 + (counts or Decimal(0)) * (finest or Decimal(0))
+    least = None if instrument is None else finest(measurement, instrument)
+    width = _digit(measurement) / 2 + (counts or Decimal(0)) * (least or Decimal(0))
     reason = Reason(ReasonKind.BELOW_RANGE)
     return BoundedReading(measurement, Shape.POINT, Interval.at_most(width), reason, Decimal(0), width)
 
@@ -288,7 +290,7 @@ def _under(
 ) -> BoundedReading:
     reason = Reason(ReasonKind.BELOW_RANGE)
     if value is None and instrument is not None:
-        value = _finest(measurement, instrument)
+        value = finest(measurement, instrument)
     if value is None:
         insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
         coarse = limits["tester.resolution_insulation" if insulation else "tester.resolution_ohm"]
@@ -304,8 +306,8 @@ def _accuracy(
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     percent, counts = _data_sheet(instrument, insulation)
     if instrument is not None and (percent is not None or counts is not None):
-        finest = _finest(measurement, instrument)
-        count = digit if finest is None else min(digit, max(finest, value / _value(limits, "tester.fewest_counts")))
+        least = finest(measurement, instrument)
+        count = digit if least is None else min(digit, max(least, value / _value(limits, "tester.fewest_counts")))
         # Fewer digits recorded than the display has, as in "half a meg": half of the last one given is rounding.
         rounding = digit / 2 if digit > count else Decimal(0)
         percent, counts = percent or Decimal(0), counts or Decimal(0)
@@ -321,7 +323,7 @@ def _accuracy(
     return half_width(value, percent, counts, digit), reason
 
 
-def _finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:
+def finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:
     """Give the instrument's own resolution where it speaks of the function that was used."""
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     tester = instrument.kind is InstrumentKind.INSULATION_TESTER

@@ -77,7 +77,7 @@ _ALL: tuple[Rule, ...] = (
     Rule(Family.INSULATION, "value", "Whether there is a value to judge", "logic"),
     Rule(Family.INSULATION, "temperature", "Correction to 40 °C, and where it may not be made",
          f"{_IEEE}, 6.3 (two systems: secondary text; constants and ranges from memory)",
-         ("temperature.lowest", "temperature.highest", "insulation.thermosetting_from")),
+         ("temperature.lowest", "temperature.highest", "insulation.thermosetting_from", "conditions.age")),
     Rule(Family.INSULATION, "dew_point", "Winding near the dew point", f"{_IEEE} (from memory); margin: {_HOUSE}",
          ("winding.dew_margin",)),
     Rule(Family.INSULATION, "cleaning", "What cleaning or drying changed", _HOUSE, ("insulation.cleaning",)),
@@ -120,7 +120,7 @@ _ALL: tuple[Rule, ...] = (
          ("winding.unbalance_random", "winding.unbalance_form", "winding.unbalance_cable_look",
           "winding.unbalance_cable_act", "winding.count_share")),
     Rule(Family.WINDING, "nameplate", "Winding resistance against nameplate or rating", "common practice, no source",
-         ("winding.nameplate", "winding.nameplate_temperature", "winding.brush_contact",
+         ("winding.nameplate", "winding.nameplate_temperature", "winding.brush_contact", "winding.cable_loop_most",
           "winding.rating_factor", "winding.armature_rating_low",
           "winding.armature_rating_high")),
     Rule(Family.WINDING, "joint", "Cabinet reading less motor and cable", _HOUSE,
@@ -146,6 +146,14 @@ _ALL: tuple[Rule, ...] = (
     Rule(Family.ENERGY, "dead", "Voltage or current on a circuit that must be dead",
          "29 CFR 1910.333 (read); 20 V: common practice; current: IEC 61140 (from memory)", ("energy.current",)),
     Rule(Family.QUANTITY, "units", "Units and what they are worth", "UCUM, case sensitive"),
+    Rule(Family.QUANTITY, "left_out", "Whether a row was left out that may hold a fault", "logic"),
+    Rule(Family.QUANTITY, "possible", "Whether a value can be at all", "definitions; bounds: " + _HOUSE,
+         ("possible.coldest", "possible.hottest", "possible.humidity", "possible.smallest", "possible.largest",
+          "possible.earliest", "possible.latest")),
+    Rule(Family.QUANTITY, "plausible", "Whether a value must be asked about", "common practice, no source; house rule",
+         ("plausible.winding_least", "plausible.winding_most", "plausible.power_servo", "plausible.power_spindle",
+          "plausible.power_share", "plausible.power_most", "plausible.warm", "plausible.room_least",
+          "plausible.room_most")),
 )  # fmt: skip
 
 RULES: Mapping[str, Rule] = {rule.id: rule for rule in _ALL}

@@ -29,7 +29,7 @@ from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from grading.limit import Direction, Limit, SourceStatus
+from grading.limit import SHOP, Direction, Limit, SourceStatus
 from grading.limits import FIXED, LIMITS
 from grading.measurement import MotorKind
 from grading.notices import Notice, NoticeKind
@@ -150,7 +150,12 @@ def _changed(section: Mapping[str, Any], problems: list[str]) -> Iterator[tuple[
         yield (
             name,
             replace(
-                published, value=value, decided_by=by, reason=why, loosened_from=published.value if looser else None
+                published,
+                value=value,
+                decided_by=by,
+                reason=why,
+                loosened_from=published.value if looser else None,
+                set_by_shop=True,
             ),
         )
 
@@ -192,7 +197,7 @@ def _extra(entry: Any, where: str, problems: list[str]) -> ExtraLimit | None:
         condition,
         value,
         code,
-        "Shop profile",
+        SHOP,
         "",
         SourceStatus.HOUSE_RULE,
         decided_by=str(entry.get("decided_by", "")),

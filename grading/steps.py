@@ -12,6 +12,10 @@ from grading.limit import Limit
 class StepKind(StrEnum):
     """What to do."""
 
+    # Entries.
+    SETTLE_ROWS = "settle_rows"
+    CORRECT_ENTRIES = "correct_entries"
+    ANSWER_QUESTIONS = "answer_questions"
     # Prove dead, keep the drive off, find the part at fault.
     ISOLATE_AND_DISCHARGE = "isolate_and_discharge"
     PROVE_DEAD = "prove_dead"
@@ -108,6 +112,10 @@ class StepKind(StrEnum):
 class ReasonKind(StrEnum):
     """Why: of a step, of a finding, of the bounds of a reading."""
 
+    # Entries.
+    ROW_MAY_HOLD_FAULT = "row_may_hold_fault"
+    CANNOT_BE_USED = "cannot_be_used"
+    NOT_ANSWERED = "not_answered"
     # Why a reading has no value.
     INVALID_DISPLAY = "invalid_display"
     NO_DIGITS = "no_digits"

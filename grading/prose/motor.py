@@ -25,7 +25,8 @@ def _how(found: Correction) -> str:
         reach = f"{found.lowest_c:f} to {found.highest_c:f} °C"
         return f"{text}; winding temperature not recorded, so anything from {reach}"
     winding = f"{need(found.winding_c):f} ± {need(found.winding_uncertainty_c):f} °C"
-    text = f"{text}, K = {number(found.factor, SHOWN_DIGITS)} at {winding}"
+    whose = "" if found.winding_own else ", the axis's, not noted with this reading"
+    text = f"{text}, K = {number(found.factor, SHOWN_DIGITS)} at {winding}{whose}"
     return text + "".join(f"; {system.value} {number(k, SHOWN_DIGITS)}" for system, k in found.factors)
 
 

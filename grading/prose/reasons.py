@@ -11,6 +11,9 @@ from grading.words import figure, limit_value, limit_words, number, sentence
 
 _K = ReasonKind
 _FIXED: dict[ReasonKind, str] = {
+    _K.ROW_MAY_HOLD_FAULT: "a row that was left out may hold the reading that shows a fault",
+    _K.NOT_ANSWERED: "a slip of the unit can turn a fault into a sound value, or the reverse",
+    _K.CANNOT_BE_USED: "what the value should have said is not known",
     _K.INVALID_DISPLAY: "the display showed no valid value",
     _K.NO_DIGITS: "no digits were recorded",
     _K.NO_UNIT: "the value has no unit; ask for it",
@@ -147,12 +150,12 @@ def _reaches(reason: Reason) -> str:
 
 def _sound(reason: Reason) -> str:
     limit = need(reason.limit)
-    return f"below {limit_value(limit)}, but no fault by itself at this resistance ({limit.citation()})"
+    return f"below {limit_value(limit)}, but no fault by itself at this resistance ({limit.cited()})"
 
 
 def _meaningless(reason: Reason) -> str:
     limit = need(reason.limit)
-    return f"not meaningful above {limit_value(limit)} ({limit.citation()})"
+    return f"not meaningful above {limit_value(limit)} ({limit.cited()})"
 
 
 def _no_class(reason: Reason) -> str:
@@ -162,7 +165,7 @@ def _no_class(reason: Reason) -> str:
 
 def _little(reason: Reason) -> str:
     limit = need(reason.limit)
-    return f"not graded above {limit_value(limit)}, where little is absorbed ({limit.citation()})"
+    return f"not graded above {limit_value(limit)}, where little is absorbed ({limit.cited()})"
 
 
 def _compliance(reason: Reason) -> str:
@@ -176,7 +179,7 @@ def _compliance(reason: Reason) -> str:
 
 def _one_phase(reason: Reason) -> str:
     limit = need(reason.limit)
-    return f"one phase by itself reads up to {limit_value(limit)} times as high as all joined ({limit.citation()})"
+    return f"one phase by itself reads up to {limit_value(limit)} times as high as all joined ({limit.cited()})"
 
 
 _WRITTEN: dict[ReasonKind, Callable[[Reason], str]] = {

@@ -14,6 +14,11 @@ __all__ = ["action_text", "reason_sentence", "settles_text", "step_text"]
 
 _A = StepKind
 _ACTIONS: dict[StepKind, str] = {
+    _A.SETTLE_ROWS: "Correct each row that was left out, or delete it if it is no reading, and grade again.",
+    _A.ANSWER_QUESTIONS: (
+        "Look up each value that is asked about where it came from; correct it, or note that it was checked."
+    ),
+    _A.CORRECT_ENTRIES: "Look up each value that cannot be where it came from, correct it, and grade again.",
     _A.ISOLATE_AND_DISCHARGE: (
         "Stop: isolate and discharge the axis, prove it dead again by the site's own procedure, and only then repeat "
         "the insulation tests."

@@ -16,7 +16,7 @@ from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import fails_early, floor_of, is_early, same_circuit
+from grading.rules.insulation import circuit_of, fails_early, floor_of, is_early, same_circuit
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 
@@ -29,18 +29,24 @@ def judge_ground(case: Case) -> Iterator[Finding]:
     readings = list(case.of(QuantityKind.RESISTANCE_TO_GROUND))
     for reading in readings:
         yield _alone(case, reading)
-    tests = case.of(QuantityKind.INSULATION_RESISTANCE)
-    tests = [t for t in tests if t.shape not in _NO_VALUE and (not is_early(case, t) or fails_early(case, t))]
+    circuits: dict[tuple[object, ...], list[BoundedReading]] = {}
+    for test in case.of(QuantityKind.INSULATION_RESISTANCE):
+        if test.shape not in _NO_VALUE and (not is_early(case, test) or fails_early(case, test)):
+            circuits.setdefault(circuit_of(test), []).append(test)
+    # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
+    ends = {key: (min(own, key=_size), max(own, key=_least)) for key, own in circuits.items()}
     for reading in readings:
-        partners = [t for t in tests if same_circuit(t, reading)]
-        if partners and reading.shape is not Shape.NONE:
-            # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
-            ends = (min(partners, key=lambda t: (t.interval.high, t.interval.low)), max(partners, key=_least))
-            yield max((_compare(case, reading, test) for test in ends), key=lambda found: found.verdict.severity)
+        partners = ends.get(circuit_of(reading))
+        if partners is not None and reading.shape is not Shape.NONE:
+            yield max((_compare(case, reading, test) for test in partners), key=lambda found: found.verdict.severity)
     yield from _polarity(readings)
 
 
 _NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
+
+
+def _size(test: BoundedReading) -> tuple[Decimal, Decimal]:
+    return test.interval.high, test.interval.low
 
 
 def _least(test: BoundedReading) -> Decimal:

@@ -6,7 +6,8 @@ measured; IEEE 43 judges the motor alone, one minute, corrected to 40 °C.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.case import Case, hold_at_least, in_ohm, judged, note, repeat
@@ -77,8 +78,11 @@ def wanted_voltage(case: Case) -> Decimal:
 
 def is_full_voltage(case: Case, reading: BoundedReading) -> bool:
     """Tell whether the voltage on the terminals was at least 90 % of what the limit presupposes."""
-    wanted = wanted_voltage(case) * case.limit("tester.built").value
-    return reading.voltage is not None and reading.voltage >= wanted
+    return reading.voltage is not None and reading.voltage >= case.once(_full_voltage)
+
+
+def _full_voltage(case: Case) -> Decimal:
+    return wanted_voltage(case) * case.limit("tester.built").value
 
 
 def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
@@ -91,6 +95,47 @@ def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
 def same_point(one: BoundedReading, other: BoundedReading) -> bool:
     """Tell whether two readings are of one point of one part, under whatever names."""
     return one.section is other.section and point(one.measurement.terminals) == point(other.measurement.terminals)
+
+
+@dataclass
+class _Minute:
+    """One-minute values of one circuit: the highest test voltage selected, V, and whether any was built in full."""
+
+    volts: Decimal = Decimal(-1)
+    full: bool = False
+
+
+def circuit_of(reading: BoundedReading) -> tuple[object, ...]:
+    """Give what `same_circuit` compares."""
+    apart = reading.section is Section.CABLE_ALONE
+    return reading.section, point(reading.measurement.terminals) if apart else None
+
+
+def _minutes(case: Case) -> Mapping[tuple[object, ...], _Minute]:
+    """Collect the one-minute values of every circuit, so that no reading has to look through all the others."""
+    found: dict[tuple[object, ...], _Minute] = {}
+    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
+        if reading.shape is not Shape.NONE and not is_early(case, reading):
+            minute = found.setdefault(circuit_of(reading), _Minute())
+            minute.volts = max(minute.volts, reading.measurement.test_voltage_set or Decimal(0))
+            minute.full = minute.full or is_full_voltage(case, reading)
+    return found
+
+
+def _minute_of(case: Case, reading: BoundedReading) -> _Minute:
+    return case.once(_minutes).get(circuit_of(reading), _Minute()) if reading.power else _Minute()
+
+
+def _cleared(case: Case) -> Mapping[tuple[object, ...], Decimal]:
+    """Give the highest test voltage at which a one-minute value of a point cleared its floor, by part and point."""
+    found: dict[tuple[object, ...], Decimal] = {}
+    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
+        cleared = reading.interval.low >= in_ohm(floor_of(case, reading.section))
+        if cleared and not is_early(case, reading):
+            where = (reading.section, point(reading.measurement.terminals))
+            volts = reading.measurement.test_voltage_set or Decimal(0)
+            found[where] = max(found.get(where, volts), volts)
+    return found
 
 
 def floor_of(case: Case, section: Section | None) -> Limit:
@@ -127,13 +172,8 @@ def _as_measured(case: Case, reading: BoundedReading, limit: Limit, rule: str) -
 
 def _low_voltage(case: Case, reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
     wanted = wanted_voltage(case)
-    others = [
-        r
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
-        if same_circuit(r, reading) and is_full_voltage(case, r) and not is_early(case, r) and r.shape is not Shape.NONE
-    ]
     detail = VoltageWanted(wanted, reading.voltage)
-    if others:
+    if _minute_of(case, reading).full:
         return note(rule, Fact.SCREENING_STEP, reading, detail=detail)
     following = step(
         Action(StepKind.TEST_AGAIN_AT, voltage=wanted, seconds=case.limit(TIME).value),
@@ -154,14 +194,6 @@ def _no_value(reading: BoundedReading) -> Finding:
 
 
 def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    later = [
-        r
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
-        if same_circuit(r, reading)
-        and not is_early(case, r)
-        and r.shape is not Shape.NONE
-        and (r.measurement.test_voltage_set or 0) >= (reading.measurement.test_voltage_set or 0)
-    ]
     if fails_early(case, reading):
         yield _as_measured(case, reading, floor_of(case, reading.section), MACHINE)
         return
@@ -169,7 +201,7 @@ def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         reason = Reason(ReasonKind.NOT_STEADY)  # no absorption brings it from there to what was read later
         yield repeat(TIME, Fact.IN_DOUBT, step(StepKind.REPEAT_STEADY, reason), reading, reason=reason)
         return
-    if later:
+    if _minute_of(case, reading).volts >= (reading.measurement.test_voltage_set or 0):
         yield note(TIME, Fact.EARLIER_VALUE, reading)
         return
     limit = case.limit(TIME)
@@ -198,14 +230,9 @@ def _far_below(case: Case, reading: BoundedReading) -> bool:
 
 def outlasted(case: Case, reading: BoundedReading) -> bool:
     """Tell whether an early value was followed by a one-minute value of the same point that clears the floor."""
-    floor, volts = in_ohm(floor_of(case, reading.section)), reading.measurement.test_voltage_set or 0
-    return any(
-        same_point(r, reading)
-        and not is_early(case, r)
-        and r.interval.low >= floor
-        and (r.measurement.test_voltage_set or 0) >= volts
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
-    )
+    where = (reading.section, point(reading.measurement.terminals))
+    cleared = case.once(_cleared).get(where)
+    return cleared is not None and cleared >= (reading.measurement.test_voltage_set or 0)
 
 
 def retest_later(case: Case) -> NextStep:

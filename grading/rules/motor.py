@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from grading.case import Case, hold_at_least, judged, note, repeat
+from grading.conditions import Conditions
 from grading.details import Climate, Corrected40, Correction, Ohms
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
@@ -70,15 +71,16 @@ def insulation_system(
     return known, None
 
 
-def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> ReadingAt40:
-    """Bring a reading to 40 °C with the winding temperature on record.
+def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
+    """Bring a reading to 40 °C with the winding temperature of the reading, else of the axis.
 
     Raises:
         NotComparableError: The winding temperature is outside 10 to 85 °C.
     """
-    system, year = insulation_system(context, limits)
+    context, conditions = case.context, case.conditions(reading)
+    system, year = insulation_system(context, case.profile.limits)
     how = Correction(system, year, LOWEST_C, HIGHEST_C)
-    winding_c = context.winding_c
+    winding_c = conditions.winding_c
     if winding_c is None:
         low = factor_bounds(system, LOWEST_C, Decimal(0))[0]
         high = factor_bounds(system, HIGHEST_C, Decimal(0))[1]
@@ -94,6 +96,7 @@ def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, 
         how,
         winding_c=winding_c,
         winding_uncertainty_c=context.winding_c_uncertainty,
+        winding_own="winding_c" in conditions.own,
         factor=factor,
         factors=both,
     )
@@ -105,16 +108,30 @@ def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, 
     return ReadingAt40(reading.interval.scaled(low, most), value, standard, how)
 
 
-def damp(context: AxisContext, margin_c: Decimal) -> Decimal | None:
+def damp(conditions: Conditions, margin_c: Decimal) -> Decimal | None:
     """Give the dew point in °C where the winding (or, if unknown, the air) is within `margin_c` of it; else None."""
-    surface = context.air_c if context.winding_c is None else context.winding_c
-    if context.air_c is None or context.humidity_percent is None or surface is None:
+    surface = conditions.air_c if conditions.winding_c is None else conditions.winding_c
+    if conditions.air_c is None or conditions.humidity_percent is None or surface is None:
         return None
     try:
-        dew = dew_point_c(context.air_c, context.humidity_percent)
+        dew = dew_point_c(conditions.air_c, conditions.humidity_percent)
     except ValueError:
         return None
     return dew if surface < dew + margin_c else None
+
+
+def damp_groups(
+    case: Case, readings: Sequence[BoundedReading]
+) -> dict[tuple[Decimal, Conditions], list[BoundedReading]]:
+    """Give the readings that were taken near the dew point, by the dew point and what else held then."""
+    margin = case.limit("winding.dew_margin").value
+    found: dict[tuple[Decimal, Conditions], list[BoundedReading]] = {}
+    for reading in readings:
+        conditions = case.conditions(reading)
+        dew = damp(conditions, margin)
+        if dew is not None:
+            found.setdefault((dew, conditions), []).append(reading)
+    return found
 
 
 def judge_motor(case: Case) -> Iterator[Finding]:
@@ -126,10 +143,12 @@ def judge_motor(case: Case) -> Iterator[Finding]:
         and to_earth(r.measurement.terminals)
         and (r.shape is Shape.COLLAPSED or not is_early(case, r))
     ]
-    dew = damp(case.context, case.limit("winding.dew_margin").value)
-    if readings and dew is not None and case.context.winding_c is not None:
-        yield _damp(case, dew, readings)
-        return
+    wet: set[str] = set()
+    for (dew, conditions), group in damp_groups(case, readings).items():
+        if conditions.winding_c is not None:
+            wet |= {r.id for r in group}
+            yield _damp(case, dew, conditions.winding_c, group)
+    readings = [r for r in readings if r.id not in wet]
     for reading in readings:
         if _judges(case, reading, readings):
             yield from _judge(case, reading)
@@ -155,7 +174,7 @@ def _judges(case: Case, reading: BoundedReading, readings: list[BoundedReading])
 def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     limit = winding_limit(case.context, case.profile.limits)
     try:
-        corrected = correct(reading, case.context, case.profile.limits)
+        corrected = correct(case, reading)
     except NotComparableError:
         yield _not_comparable(case, reading, limit)
         return
@@ -207,7 +226,8 @@ def _clean(limit: Limit) -> NextStep:
 
 
 def _not_comparable(case: Case, reading: BoundedReading, limit: Limit) -> Finding:
-    reason = Reason(ReasonKind.NOT_COMPARABLE, winding_c=case.context.winding_c, lowest=LOWEST_C, highest=HIGHEST_C)
+    winding_c = case.conditions(reading).winding_c
+    reason = Reason(ReasonKind.NOT_COMPARABLE, winding_c=winding_c, lowest=LOWEST_C, highest=HIGHEST_C)
     following = step(Action(StepKind.REACH_TEMPERATURE, earliest=LOWEST_C, latest=HIGHEST_C), reason)
     return repeat(TEMPERATURE, Fact.NOT_COMPARABLE, following, reading, reason=reason, limit=limit)
 
@@ -216,14 +236,15 @@ def _settle(case: Case, reading: BoundedReading) -> NextStep:
     """Give what would settle whether the winding meets its limit."""
     if reading.doubt is not None:
         return settle_doubt(reading.doubt)
-    if case.context.winding_c is None:
+    winding_c = case.conditions(reading).winding_c
+    if winding_c is None:
         return step(StepKind.MEASURE_WINDING_TEMPERATURE, ReasonKind.NEEDS_TEMPERATURE)
     if reading.shape is Shape.OVER:
         return step(StepKind.NOTE_RANGE_END, ReasonKind.BOUND_BELOW)
     if case.context.insulation_system is InsulationSystem.UNKNOWN:
-        both = factors(InsulationSystem.UNKNOWN, case.context.winding_c).values()
+        both = factors(InsulationSystem.UNKNOWN, winding_c).values()
         apart = max(both) / min(both)
-        reason = Reason(ReasonKind.SYSTEMS_DIFFER, factor=apart, winding_c=case.context.winding_c)
+        reason = Reason(ReasonKind.SYSTEMS_DIFFER, factor=apart, winding_c=winding_c)
         return step(StepKind.FIND_INSULATION_SYSTEM, reason)
     return step(StepKind.ACCURATE_OR_NEAR_40C, ReasonKind.NOT_CERTAIN)
 
@@ -250,14 +271,14 @@ def _watch(case: Case, reading: BoundedReading, corrected: ReadingAt40) -> Itera
         )
 
 
-def _damp(case: Case, dew: Decimal, readings: Sequence[BoundedReading]) -> Finding:
+def _damp(case: Case, dew: Decimal, winding_c: Decimal, readings: Sequence[BoundedReading]) -> Finding:
     return repeat(
         DEW,
         Fact.WINDING_NEAR_DEW_POINT,
         step(StepKind.WARM_MOTOR, ReasonKind.WATER_FILM, Settling.RISES_WHEN_WARM),
         *readings,
         place=Place(case.context.axis, Section.MOTOR_ALONE),
-        detail=Climate(dew, winding_c=case.context.winding_c),
+        detail=Climate(dew, winding_c=winding_c),
         basis=StatementBasis.CALCULATED,
         limit=case.limit("winding.dew_margin"),
     )

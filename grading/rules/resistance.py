@@ -15,7 +15,7 @@ from grading.reading import BoundedReading
 from grading.rules.circuit import compensated, is_open
 from grading.rules.phases import point_readings
 from grading.steps import Action, ReasonKind, Settling, StepKind, step
-from grading.temperature import ZERO_RESISTANCE_C, resistance_at
+from grading.temperature import HIGHEST_C, LOWEST_C, ZERO_RESISTANCE_C, resistance_at
 from grading.terms.section import Section
 from grading.winding import (
     ArmaturePattern,
@@ -63,8 +63,9 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
         return
     value = median(compensated(case, r) for r in motor)
     place = Place(context.axis, Section.MOTOR_ALONE)
-    if context.nameplate_resistance_ohm and context.winding_c is not None:
-        yield _off_nameplate(case, value, context.nameplate_resistance_ohm, context.winding_c, motor)
+    warm = [r for r in motor if case.conditions(r).winding_c is not None]
+    if context.nameplate_resistance_ohm and warm:
+        yield _off_nameplate(case, context.nameplate_resistance_ohm, warm)
     elif context.motor_kind is MotorKind.DC_SERVO and context.rated_voltage and context.rated_current:
         least, most = case.limit("winding.armature_rating_low").value, case.limit("winding.armature_rating_high").value
         low, high = expected_armature_ohm(context.rated_voltage, context.rated_current, least, most)
@@ -77,34 +78,41 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
 def _whole_off_nameplate(case: Case, whole: Sequence[BoundedReading]) -> Iterator[Finding]:
     """Find a whole that no cable, plug and brushes about this winding explain, where the motor alone was not measured.
 
-    What joints may add is allowed as in `judge_joint`, and the contacts of brushes under the meter's little current.
-    Without length and cross section of the cable only a value below the nameplate says anything.
+    What joints may add is allowed as in `judge_joint`, and the contacts of brushes under the meter's little current. A
+    cable of unknown size may add as much as the longest and thinnest of a machine, and a winding of unknown temperature
+    may have any that is corrected elsewhere.
     """
     context, limit = case.context, case.limit("winding.nameplate")
-    plate, winding_c = context.nameplate_resistance_ohm, context.winding_c
-    measured_motor = point_readings(case, Section.MOTOR_ALONE)
-    if not whole or measured_motor or not plate or plate <= 0 or winding_c is None:
+    plate, usual = context.nameplate_resistance_ohm, case.limit("winding.nameplate_temperature").value
+    if not whole or not plate or plate <= 0 or point_readings(case, Section.MOTOR_ALONE):
         return
-    known = context.cable_length_m is not None and context.core_mm2 is not None and context.core_mm2 > 0
-    loop = cable_loop_ohm(context.cable_length_m, context.core_mm2) if known else Decimal(0)  # type: ignore[arg-type]
-    value = median(compensated(case, r) for r in whole) - loop
-    usual = case.limit("winding.nameplate_temperature").value
     reference = usual if context.nameplate_c is None else context.nameplate_c
-    brought = resistance_at(value, winding_c, reference, ZERO_RESISTANCE_C[context.conductor])
+    length, core = context.cable_length_m, context.core_mm2
+    known = length is not None and core is not None and length > 0 and core > 0
+    loop = cable_loop_ohm(length, core) if known and length and core else Decimal(0)
+    unknown = Decimal(0) if known else in_ohm(case.limit("winding.cable_loop_most"))
+    zero = ZERO_RESISTANCE_C[context.conductor]
+    warm = [r for r in whole if case.conditions(r).winding_c is not None]
+    if warm:
+        least = most = _brought(case, warm, reference, loop)
+    else:
+        value = median(compensated(case, r) for r in whole) - loop
+        least, most = (resistance_at(value, at, reference, zero) for at in (HIGHEST_C, LOWEST_C))
     error = max((r.half_width or Decimal(0)) for r in whole)
     joints = max(in_ohm(case.limit("winding.joint")), plate * case.limit("winding.joint_share").value / 100)
     brushed = context.motor_kind is MotorKind.DC_SERVO
     brushes = in_ohm(case.limit("winding.brush_contact")) if brushed else Decimal(0)
-    less, more = plate * limit.value / 100 + error, plate * limit.value / 100 + error + joints + brushes
-    if plate - less <= brought and (brought <= plate + more or not known):
+    less = plate * limit.value / 100 + error
+    if most >= plate - less and least <= plate + less + joints + brushes + unknown:
         return
+    brought = most if most < plate else least
     off = 100 * (brought - plate) / plate
     yield judged(
         NAMEPLATE,
         Fact.OFF_NAMEPLATE,
         Verdict.MARGINAL,
         Urgency.WATCH,
-        *whole,
+        *(warm or whole),
         place=Place(context.axis, Section.THROUGH_CABLE),
         detail=Nameplate(brought, reference, context.nameplate_c is None, plate, off),
         basis=StatementBasis.CALCULATED,
@@ -114,14 +122,23 @@ def _whole_off_nameplate(case: Case, whole: Sequence[BoundedReading]) -> Iterato
     )
 
 
-def _off_nameplate(
-    case: Case, value: Decimal, plate: Decimal, winding_c: Decimal, motor: Sequence[BoundedReading]
-) -> Finding:
+def _brought(
+    case: Case, readings: Sequence[BoundedReading], reference: Decimal, series: Decimal = Decimal(0)
+) -> Decimal:
+    """Bring readings to one temperature, each from its own and less what is in series with it; give their median."""
+    zero = ZERO_RESISTANCE_C[case.context.conductor]
+    return median(
+        resistance_at(compensated(case, r) - series, case.conditions(r).winding_c or Decimal(0), reference, zero)
+        for r in readings
+    )
+
+
+def _off_nameplate(case: Case, plate: Decimal, motor: Sequence[BoundedReading]) -> Finding:
     context, limit = case.context, case.limit("winding.nameplate")
     assumed = context.nameplate_c is None
     usual = case.limit("winding.nameplate_temperature").value
     reference = usual if context.nameplate_c is None else context.nameplate_c
-    brought = resistance_at(value, winding_c, reference, ZERO_RESISTANCE_C[context.conductor])
+    brought = _brought(case, motor, reference)
     off = 100 * (brought - plate) / plate
     fits = abs(off) <= limit.value
     return judged(

@@ -9,7 +9,7 @@ from grading.details import Calibration, Ceiling, Climate, Ratio
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.measurement import Measurement
-from grading.rules.motor import DEW, damp
+from grading.rules.motor import DEW, damp_groups
 from grading.steps import Action, ReasonKind, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
@@ -96,12 +96,9 @@ def _calibration(case: Case) -> Iterator[Finding]:
 
 
 def _damp_air(case: Case) -> Iterator[Finding]:
-    context = case.context
-    if context.winding_c is not None:
-        return
-    dew = damp(context, case.limit("winding.dew_margin").value)
     readings = case.of(QuantityKind.INSULATION_RESISTANCE)
-    if dew is not None and readings:
-        detail = Climate(dew, air_c=context.air_c, humidity_percent=context.humidity_percent)
-        place, basis = Place(context.axis), StatementBasis.CALCULATED
-        yield note(DEW, Fact.AIR_NEAR_DEW_POINT, *readings, place=place, detail=detail, basis=basis)
+    for (dew, conditions), group in damp_groups(case, readings).items():
+        if conditions.winding_c is None:
+            detail = Climate(dew, air_c=conditions.air_c, humidity_percent=conditions.humidity_percent)
+            place, basis = Place(case.context.axis), StatementBasis.CALCULATED
+            yield note(DEW, Fact.AIR_NEAR_DEW_POINT, *group, place=place, detail=detail, basis=basis)

@@ -95,13 +95,13 @@ def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -
     top = max(r.measurement.test_voltage_set or Decimal(0) for r in readings)
     worst = min((r for r in readings if r.measurement.test_voltage_set == top), key=_size)
     fresh = fresh or worst.noted(Circumstance.AFTER_CLEANING)
-    context = case.context
+    conditions = case.conditions(worst)
     motor = section is Section.MOTOR_ALONE
-    celsius = context.winding_c if motor or context.air_c is None else context.air_c
+    celsius = conditions.winding_c if motor or conditions.air_c is None else conditions.air_c
     at_40c = None
-    if motor and context.winding_c is not None:
+    if motor and conditions.winding_c is not None:
         try:
-            corrected = correct(worst, context, case.profile.limits)
+            corrected = correct(case, worst)
         except NotComparableError:
             return
         at_40c = corrected.interval.low if corrected.value is None else corrected.value

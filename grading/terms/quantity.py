@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from enum import StrEnum
+from functools import cached_property
 
 
 class QuantityKind(StrEnum):
@@ -170,12 +171,12 @@ class Quantity:
         if self.unit is not None:
             unit(self.unit)
 
-    @property
+    @cached_property
     def value(self) -> Decimal | None:
         """The digits as an exact decimal in `unit`, or None."""
         return None if self.digits is None else parse_digits(self.digits)
 
-    @property
+    @cached_property
     def resolution(self) -> Decimal | None:
         """One count of the last digit, in `unit`; None without digits."""
         value = self.value

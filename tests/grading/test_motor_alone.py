@@ -60,7 +60,7 @@ def test_without_a_winding_temperature_only_clear_cases_are_judged(text: str, ou
 
 def test_outside_the_range_of_the_correction_nothing_is_corrected() -> None:
     for celsius in (5, 95):
-        found = of(graded(ir(MOTOR, "550"), winding_c=celsius, air_c=None), "insulation.temperature")
+        found = of(graded(ir(MOTOR, "550"), winding_c=celsius, humidity_percent=None), "insulation.temperature")
         assert found.verdict is UNSURE
         assert found.fact is Fact.NOT_COMPARABLE
         assert "not comparable" in finding_text(found)

@@ -26,6 +26,9 @@ WITHOUT_FIGURES = {
     "instrument.calibration",
     "ground.ohmmeter",
     "winding.continuity",
+    "quantity.left_out",
+    "quantity.possible",
+    "quantity.plausible",
 }
 
 
