@@ -206,6 +206,8 @@ _ROWS: tuple[Limit, ...] = (
            "5", "%", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
     _limit("winding.brush_contact", "both brush contacts under the current of an ohmmeter", "brushed motors, added",
            "1", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
+    _limit("winding.cable_loop_most", "both cores of a cable of unknown size", "200 m of 1 mm²: long and thin",
+           "7", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
     _limit("winding.joint", "resistance left after motor and cable are taken off", "joints, crimps, strands",
            "0.05", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("winding.armature_spread", "spread of armature readings over shaft positions", "without single outliers",

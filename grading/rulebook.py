@@ -120,7 +120,7 @@ _ALL: tuple[Rule, ...] = (
          ("winding.unbalance_random", "winding.unbalance_form", "winding.unbalance_cable_look",
           "winding.unbalance_cable_act", "winding.count_share")),
     Rule(Family.WINDING, "nameplate", "Winding resistance against nameplate or rating", "common practice, no source",
-         ("winding.nameplate", "winding.nameplate_temperature", "winding.brush_contact",
+         ("winding.nameplate", "winding.nameplate_temperature", "winding.brush_contact", "winding.cable_loop_most",
           "winding.rating_factor", "winding.armature_rating_low",
           "winding.armature_rating_high")),
     Rule(Family.WINDING, "joint", "Cabinet reading less motor and cable", _HOUSE,

@@ -6,7 +6,7 @@ seen without any test voltage.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from decimal import Decimal
 
 from grading.case import Case, in_ohm, judged, note, repeat
@@ -29,26 +29,24 @@ def judge_ground(case: Case) -> Iterator[Finding]:
     readings = list(case.of(QuantityKind.RESISTANCE_TO_GROUND))
     for reading in readings:
         yield _alone(case, reading)
+    circuits: dict[tuple[object, ...], list[BoundedReading]] = {}
+    for test in case.of(QuantityKind.INSULATION_RESISTANCE):
+        if test.shape not in _NO_VALUE and (not is_early(case, test) or fails_early(case, test)):
+            circuits.setdefault(circuit_of(test), []).append(test)
+    # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
+    ends = {key: (min(own, key=_size), max(own, key=_least)) for key, own in circuits.items()}
     for reading in readings:
-        ends = case.once(_ends_of_circuits).get(circuit_of(reading)) if reading.power else None
-        if ends is not None and reading.shape is not Shape.NONE:
-            # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
-            yield max((_compare(case, reading, test) for test in ends), key=lambda found: found.verdict.severity)
+        partners = ends.get(circuit_of(reading))
+        if partners is not None and reading.shape is not Shape.NONE:
+            yield max((_compare(case, reading, test) for test in partners), key=lambda found: found.verdict.severity)
     yield from _polarity(readings)
 
 
 _NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
 
 
-def _ends_of_circuits(case: Case) -> Mapping[tuple[object, ...], tuple[BoundedReading, BoundedReading]]:
-    """Give the lowest and the highest insulation test of every circuit, of those that count."""
-    found: dict[tuple[object, ...], tuple[BoundedReading, BoundedReading]] = {}
-    for test in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if test.shape not in _NO_VALUE and (not is_early(case, test) or fails_early(case, test)):
-            low, high = found.get(circuit_of(test), (test, test))
-            least = min(low, test, key=lambda t: (t.interval.high, t.interval.low))
-            found[circuit_of(test)] = least, max(high, test, key=_least)
-    return found
+def _size(test: BoundedReading) -> tuple[Decimal, Decimal]:
+    return test.interval.high, test.interval.low
 
 
 def _least(test: BoundedReading) -> Decimal:

@@ -106,7 +106,7 @@ class _Minute:
 
 
 def circuit_of(reading: BoundedReading) -> tuple[object, ...]:
-    """Give what `same_circuit` compares of readings of the power circuit."""
+    """Give what `same_circuit` compares."""
     apart = reading.section is Section.CABLE_ALONE
     return reading.section, point(reading.measurement.terminals) if apart else None
 

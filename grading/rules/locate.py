@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -21,14 +21,16 @@ from grading.interval import (
 from grading.isolation import Fault, Location, Part, State, locate, locate_series, merge
 from grading.limit import Limit
 from grading.limits import watch_limit
+from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.insulation import floor_of, is_one_minute
 from grading.rules.parts import KnownPart, gather
+from grading.rules.phases import PAIRS
 from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
+from grading.terms.terminals import is_general, point, to_earth
 
 LOCATE = "isolation.locate"
 CONSISTENCY = "isolation.consistency"
@@ -184,20 +186,15 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
     tests = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE)
-        if to_earth(r.measurement.terminals)
-        and r.shape in (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
-        and is_one_minute(case, r)
+        if to_earth(r.measurement.terminals) and r.shape in (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
     ]
     wholes = [r for r in tests if r.section is Section.THROUGH_CABLE and r.interval.low > 0]
     parts = [r for r in tests if r.section in (Section.MOTOR_ALONE, Section.CABLE_ALONE)]
-    # Of several at one voltage only the highest whole and the lowest part can contradict most.
-    highest = _extreme(wholes, lambda r: r.interval.low)
-    lowest = _extreme(parts, lambda r: -r.interval.high)
     pairs = [
         (whole.interval.low / part.interval.high if part.interval.high else INFINITY, whole, part)
-        for whole_volts, whole in highest.items()
-        for part_volts, part in lowest.items()
-        if whole_volts >= part_volts and whole.interval.low > part.interval.high * factor
+        for whole in wholes
+        for part in parts
+        if _comparable(case, whole, part) and whole.interval.low > part.interval.high * factor
     ]
     if not pairs:
         return None
@@ -205,16 +202,10 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
     return Consistency(whole.interval, part.interval), (whole.id, part.id)
 
 
-def _extreme(
-    readings: Iterable[BoundedReading], size: Callable[[BoundedReading], Decimal]
-) -> dict[Decimal, BoundedReading]:
-    """Give the reading of the greatest size at every test voltage; without one recorded, at 0 V."""
-    found: dict[Decimal, BoundedReading] = {}
-    for reading in readings:
-        volts = reading.measurement.test_voltage_set or Decimal(0)
-        if volts not in found or size(reading) > size(found[volts]):
-            found[volts] = reading
-    return found
+def _comparable(case: Case, whole: BoundedReading, part: BoundedReading) -> bool:
+    one, other = whole.measurement, part.measurement
+    stronger = (one.test_voltage_set or Decimal(0)) >= (other.test_voltage_set or Decimal(0))
+    return stronger and is_one_minute(case, whole) and is_one_minute(case, part)
 
 
 def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
@@ -245,13 +236,26 @@ def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart
 
 
 def _series(case: Case) -> Fault:
-    opens: dict[Section, bool | None] = {Section.THROUGH_CABLE: None, Section.MOTOR_ALONE: None}
-    for section in opens:
-        readings = [r for r in case.of(QuantityKind.WINDING_RESISTANCE, section) if r.shape is not Shape.NONE]
-        if readings:
-            opens[section] = any(is_open(case, r) for r in readings)
+    whole, motor = (
+        [r for r in case.of(QuantityKind.WINDING_RESISTANCE, section) if r.shape is not Shape.NONE]
+        for section in (Section.THROUGH_CABLE, Section.MOTOR_ALONE)
+    )
+    whole_open = any(is_open(case, r) for r in whole) if whole else None
+    motor_open: bool | None = any(is_open(case, r) for r in motor) if motor else None
+    if motor_open is False and not _closes(case, whole, motor):
+        motor_open = None  # the pair that is open from the cabinet was not measured there
     core = any(is_open(case, r) for r in case.of(QuantityKind.CONTINUITY))
-    return locate_series(opens[Section.THROUGH_CABLE], opens[Section.MOTOR_ALONE], core)
+    return locate_series(whole_open, motor_open, core)
+
+
+def _closes(case: Case, whole: Sequence[BoundedReading], motor: Sequence[BoundedReading]) -> bool:
+    """Tell whether every pair that is open from the cabinet was measured at the motor: by name, or all of its pairs."""
+    pairs = 1 if case.context.motor_kind is MotorKind.DC_SERVO else PAIRS
+    known = {point(r.measurement.terminals) for r in motor}
+    if len(motor) >= pairs and any(is_general(r.measurement.terminals) for r in motor):
+        return True
+    opened = {point(r.measurement.terminals) for r in whole if is_open(case, r)}
+    return len(known) >= pairs or opened <= known
 
 
 def _cores_touch(case: Case) -> bool:

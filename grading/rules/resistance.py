@@ -15,7 +15,7 @@ from grading.reading import BoundedReading
 from grading.rules.circuit import compensated, is_open
 from grading.rules.phases import point_readings
 from grading.steps import Action, ReasonKind, Settling, StepKind, step
-from grading.temperature import ZERO_RESISTANCE_C, resistance_at
+from grading.temperature import HIGHEST_C, LOWEST_C, ZERO_RESISTANCE_C, resistance_at
 from grading.terms.section import Section
 from grading.winding import (
     ArmaturePattern,
@@ -78,34 +78,41 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
 def _whole_off_nameplate(case: Case, whole: Sequence[BoundedReading]) -> Iterator[Finding]:
     """Find a whole that no cable, plug and brushes about this winding explain, where the motor alone was not measured.
 
-    What joints may add is allowed as in `judge_joint`, and the contacts of brushes under the meter's little current.
-    Without length and cross section of the cable only a value below the nameplate says anything.
+    What joints may add is allowed as in `judge_joint`, and the contacts of brushes under the meter's little current. A
+    cable of unknown size may add as much as the longest and thinnest of a machine, and a winding of unknown temperature
+    may have any that is corrected elsewhere.
     """
     context, limit = case.context, case.limit("winding.nameplate")
-    plate = context.nameplate_resistance_ohm
-    whole = [r for r in whole if case.conditions(r).winding_c is not None]
-    measured_motor = point_readings(case, Section.MOTOR_ALONE)
-    if not whole or measured_motor or not plate or plate <= 0:
+    plate, usual = context.nameplate_resistance_ohm, case.limit("winding.nameplate_temperature").value
+    if not whole or not plate or plate <= 0 or point_readings(case, Section.MOTOR_ALONE):
         return
-    known = context.cable_length_m is not None and context.core_mm2 is not None and context.core_mm2 > 0
-    loop = cable_loop_ohm(context.cable_length_m, context.core_mm2) if known else Decimal(0)  # type: ignore[arg-type]
-    usual = case.limit("winding.nameplate_temperature").value
     reference = usual if context.nameplate_c is None else context.nameplate_c
-    brought = _brought(case, whole, reference, loop)
+    length, core = context.cable_length_m, context.core_mm2
+    known = length is not None and core is not None and length > 0 and core > 0
+    loop = cable_loop_ohm(length, core) if known and length and core else Decimal(0)
+    unknown = Decimal(0) if known else in_ohm(case.limit("winding.cable_loop_most"))
+    zero = ZERO_RESISTANCE_C[context.conductor]
+    warm = [r for r in whole if case.conditions(r).winding_c is not None]
+    if warm:
+        least = most = _brought(case, warm, reference, loop)
+    else:
+        value = median(compensated(case, r) for r in whole) - loop
+        least, most = (resistance_at(value, at, reference, zero) for at in (HIGHEST_C, LOWEST_C))
     error = max((r.half_width or Decimal(0)) for r in whole)
     joints = max(in_ohm(case.limit("winding.joint")), plate * case.limit("winding.joint_share").value / 100)
     brushed = context.motor_kind is MotorKind.DC_SERVO
     brushes = in_ohm(case.limit("winding.brush_contact")) if brushed else Decimal(0)
-    less, more = plate * limit.value / 100 + error, plate * limit.value / 100 + error + joints + brushes
-    if plate - less <= brought and (brought <= plate + more or not known):
+    less = plate * limit.value / 100 + error
+    if most >= plate - less and least <= plate + less + joints + brushes + unknown:
         return
+    brought = most if most < plate else least
     off = 100 * (brought - plate) / plate
     yield judged(
         NAMEPLATE,
         Fact.OFF_NAMEPLATE,
         Verdict.MARGINAL,
         Urgency.WATCH,
-        *whole,
+        *(warm or whole),
         place=Place(context.axis, Section.THROUGH_CABLE),
         detail=Nameplate(brought, reference, context.nameplate_c is None, plate, off),
         basis=StatementBasis.CALCULATED,
