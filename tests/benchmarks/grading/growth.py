@@ -22,7 +22,7 @@ from tests.benchmarks.grading.__main__ import SEED
 from tests.grading.making import METERS, MOTOR, axis, ir, lg, ll
 
 SIZES = (500, 1000, 2000, 4000)
-REPEATS = 3
+REPEATS = 2
 PAIRS = ("U-V", "V-W", "W-U")
 
 
