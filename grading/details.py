@@ -62,7 +62,7 @@ class Correction:
     """How a value was brought to 40 °C.
 
     Attributes:
-        system: The correction used; UNKNOWN where the lower of both judges.
+        system: The correction used; UNKNOWN where both were made; the factor is then the lower one.
         assumed_year: Year of manufacture from which the system was assumed, or None.
         factor: Correction factor, or None without a winding temperature.
         winding_c: Winding temperature, or None; then the whole range from `lowest_c` to `highest_c` is taken.

@@ -38,7 +38,7 @@ class InsulationSystem(StrEnum):
 
     THERMOSETTING = "thermosetting"
     THERMOPLASTIC = "thermoplastic"
-    UNKNOWN = "unknown"  # both are computed; the lower result judges
+    UNKNOWN = "unknown"  # both are computed: a pass needs the lower, a failure the higher
 
 
 class WindingKind(StrEnum):

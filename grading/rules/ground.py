@@ -7,6 +7,7 @@ seen without any test voltage.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 
 from grading.case import Case, in_ohm, judged, note, repeat
 from grading.details import Polarity, Ratio
@@ -15,7 +16,7 @@ from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import circuit_of, floor_of, same_circuit
+from grading.rules.insulation import circuit_of, fails_early, floor_of, is_early, same_circuit
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 
@@ -29,20 +30,33 @@ def judge_ground(case: Case) -> Iterator[Finding]:
     for reading in readings:
         yield _alone(case, reading)
     for reading in readings:
-        worst = case.once(_worst_tests).get(circuit_of(reading)) if reading.power else None
-        if worst is not None and reading.shape is not Shape.NONE:
-            yield _compare(case, reading, worst)
+        ends = case.once(_ends_of_tests).get(circuit_of(reading)) if reading.power else None
+        if ends is not None and reading.shape is not Shape.NONE:
+            # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
+            yield max((_compare(case, reading, test) for test in ends), key=lambda found: found.verdict.severity)
     yield from _polarity(readings)
 
 
-def _worst_tests(case: Case) -> Mapping[tuple[object, ...], BoundedReading]:
-    """Give the lowest insulation reading of every circuit."""
-    found: dict[tuple[object, ...], BoundedReading] = {}
+_NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
+
+
+def _ends_of_tests(case: Case) -> Mapping[tuple[object, ...], tuple[BoundedReading, BoundedReading]]:
+    """Give the lowest and the highest insulation reading of every circuit."""
+    found: dict[tuple[object, ...], tuple[BoundedReading, BoundedReading]] = {}
     for test in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if test.shape not in (Shape.NONE, Shape.UNEXPLAINED):
+        if test.shape not in _NO_VALUE and (not is_early(case, test) or fails_early(case, test)):
             circuit = circuit_of(test)
-            found[circuit] = min(found.get(circuit, test), test, key=lambda t: (t.interval.high, t.interval.low))
+            low, high = found.get(circuit, (test, test))
+            found[circuit] = (min(low, test, key=_ends), max(high, test, key=_least))
     return found
+
+
+def _ends(test: BoundedReading) -> tuple[Decimal, Decimal]:
+    return test.interval.high, test.interval.low
+
+
+def _least(test: BoundedReading) -> Decimal:
+    return test.interval.low
 
 
 def _alone(case: Case, reading: BoundedReading) -> Finding:

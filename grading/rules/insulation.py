@@ -65,6 +65,13 @@ def is_early(case: Case, reading: BoundedReading) -> bool:
     return elapsed < case.limit(TIME).value
 
 
+def is_one_minute(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether a value can be set against others of one minute: neither early nor a later one of the same test."""
+    elapsed = reading.measurement.elapsed_s
+    late = elapsed is not None and elapsed > case.limit("insulation.time_later").value
+    return reading.shape is Shape.COLLAPSED or not (late or is_early(case, reading))
+
+
 def wanted_voltage(case: Case) -> Decimal:
     """Give the test voltage that the limits as measured presuppose, V."""
     return case.voltages.judging
@@ -191,6 +198,10 @@ def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     if fails_early(case, reading):
         yield _as_measured(case, reading, floor_of(case, reading.section), MACHINE)
         return
+    if _far_below(case, reading):
+        reason = Reason(ReasonKind.NOT_STEADY)  # no absorption brings it from there to what was read later
+        yield repeat(TIME, Fact.IN_DOUBT, step(StepKind.REPEAT_STEADY, reason), reading, reason=reason)
+        return
     if _minute_of(case, reading).volts >= (reading.measurement.test_voltage_set or 0):
         yield note(TIME, Fact.EARLIER_VALUE, reading)
         return
@@ -210,9 +221,12 @@ def fails_early(case: Case, reading: BoundedReading) -> bool:
 
     The one-minute value of the same point, where it clears the floor, says that it did.
     """
+    return _far_below(case, reading) and not outlasted(case, reading)
+
+
+def _far_below(case: Case, reading: BoundedReading) -> bool:
     factor = case.limit("insulation.early_factor").value
-    far = reading.interval.high * factor < in_ohm(floor_of(case, reading.section))
-    return far and not outlasted(case, reading)
+    return reading.interval.high * factor < in_ohm(floor_of(case, reading.section))
 
 
 def outlasted(case: Case, reading: BoundedReading) -> bool:

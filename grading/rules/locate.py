@@ -20,9 +20,10 @@ from grading.interval import (
 )
 from grading.isolation import Fault, Location, Part, State, locate, locate_series, merge
 from grading.limit import Limit
+from grading.limits import watch_limit
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
-from grading.rules.insulation import floor_of, is_early
+from grading.rules.insulation import floor_of, is_one_minute
 from grading.rules.parts import KnownPart, gather
 from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
@@ -129,7 +130,11 @@ def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPar
     expected = parallel_intervals((motor.interval, cable.interval))
     detail, ids = Consistency(whole.interval, expected), (*whole.ids, *motor.ids, *cable.ids)
     if whole.interval.high < expected.low * low.value:
-        path = Consistency(whole.interval, expected, infer_interval(whole.interval, expected))
+        hidden = infer_interval(whole.interval, expected)
+        path = Consistency(whole.interval, expected, hidden)
+        if above is None and hidden.low >= in_ohm(watch_limit(case.context, case.profile.limits)):
+            yield replace(_agreeing(case, path, ids), fact=Fact.WHOLE_LOWER)  # a sound plug conducts as much
+            return
         following = step(StepKind.RETEST_JOINED_WHILE_FLEXING, ReasonKind.LEAK_TOGETHER, Settling.WHOLE_AS_CALCULATED)
         yield _unsettled(case, Fact.WHOLE_LOWER, path, ids, low, following)
     elif whole.interval.low > expected.high * high.value:
@@ -137,16 +142,20 @@ def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPar
     elif above is not None:
         yield _unsettled(case, Fact.WHOLE_ABOVE_PART, *above, high, again)
     else:
-        yield Finding(
-            CONSISTENCY,
-            Verdict.ACCEPTABLE,
-            Urgency.INFORMATION,
-            Place(case.context.axis),
-            Fact.WHOLE_AGREES,
-            detail=detail,
-            basis=StatementBasis.INDICATES,
-            record_ids=ids,
-        )
+        yield _agreeing(case, detail, ids)
+
+
+def _agreeing(case: Case, detail: Consistency, ids: tuple[str, ...]) -> Finding:
+    return Finding(
+        CONSISTENCY,
+        Verdict.ACCEPTABLE,
+        Urgency.INFORMATION,
+        Place(case.context.axis),
+        Fact.WHOLE_AGREES,
+        detail=detail,
+        basis=StatementBasis.INDICATES,
+        record_ids=ids,
+    )
 
 
 def _unsettled(
@@ -180,8 +189,8 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
     wholes = [r for r in tests if r.section is Section.THROUGH_CABLE and r.interval.low > 0]
     parts = [r for r in tests if r.section in (Section.MOTOR_ALONE, Section.CABLE_ALONE)]
     # Of several at one voltage only the highest whole and the lowest part can contradict most.
-    highest = _extreme(wholes, lambda r: r.interval.low)
-    lowest = _extreme((r for r in parts if not is_early(case, r)), lambda r: -r.interval.high)
+    highest = _extreme((r for r in wholes if is_one_minute(case, r)), lambda r: r.interval.low)
+    lowest = _extreme((r for r in parts if is_one_minute(case, r)), lambda r: -r.interval.high)
     pairs = [
         (whole.interval.low / part.interval.high if part.interval.high else INFINITY, whole, part)
         for whole_volts, whole in highest.items()

@@ -1,8 +1,9 @@
 """The motor alone against IEEE 43-2013 Table 3: one minute, corrected to 40 °C, and not near the dew point.
 
 Below 750 W the standard applies by analogy only, and the finding says so. Where the insulation system is not known,
-both corrections are made and the lower result judges. Without a winding temperature the correction is taken over its
-whole range, and only a value that passes or fails everywhere in it gets a verdict.
+both corrections are made: the lower one must pass, and only what fails by both is below its limit. Without a winding
+temperature the correction is taken over its whole range, and only a value that passes or fails everywhere in it gets a
+verdict.
 """
 
 from __future__ import annotations
@@ -88,6 +89,8 @@ def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
     chosen = min(options, key=lambda name: options[name])
     factor = options[chosen]
     low, high = factor_bounds(chosen, winding_c, context.winding_c_uncertainty)
+    # A pass needs the lower of both corrections; a failure, the higher one too.
+    most = max(factor_bounds(name, winding_c, context.winding_c_uncertainty)[1] for name in options)
     both = tuple(options.items()) if len(options) > 1 else ()
     how = replace(
         how,
@@ -102,7 +105,7 @@ def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
         value = reading.value * factor
         by_temperature = reading.value * (high - low) / 2 / ROOT_3
         standard = combined((reading.standard_uncertainty * factor, by_temperature))
-    return ReadingAt40(reading.interval.scaled(low, high), value, standard, how)
+    return ReadingAt40(reading.interval.scaled(low, most), value, standard, how)
 
 
 def damp(conditions: Conditions, margin_c: Decimal) -> Decimal | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from grading.case import Case, in_ohm
@@ -11,7 +11,7 @@ from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
 from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import fails_early, floor_of, is_early, is_full_voltage, outlasted
+from grading.rules.insulation import fails_early, floor_of, is_early, is_full_voltage, is_one_minute, outlasted
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import leads, to_earth
@@ -55,7 +55,24 @@ def gather(case: Case) -> tuple[KnownPart, KnownPart, KnownPart]:
         _evidence(case, section, tests, voltage, failed_at)
         for section in (Section.THROUGH_CABLE, Section.MOTOR_ALONE, Section.CABLE_ALONE)
     )
+    if whole.state is State.OK and any(_beyond(case, tests, part) for part in (motor, cable)):
+        whole = replace(whole, state=State.UNCLEAR)
     return whole, motor, cable
+
+
+def _beyond(case: Case, tests: Sequence[BoundedReading], part: KnownPart) -> bool:
+    """Tell whether a part was found low only at a voltage or after a time that the whole was never put to."""
+    if part.state is not State.LOW:
+        return False
+    floor = in_ohm(floor_of(case, part.section))
+    whole = [r.measurement for r in tests if r.section is Section.THROUGH_CABLE]
+    highest = max((m.test_voltage_set or Decimal(0) for m in whole), default=Decimal(0))
+    longest = max((m.elapsed_s or Decimal(0) for m in whole), default=Decimal(0))
+    low = [r.measurement for r in tests if r.section is part.section and _shows_low(case, r, floor)]
+    return bool(low) and all(
+        (m.test_voltage_set or Decimal(0)) > highest or (longest > 0 and (m.elapsed_s or Decimal(0)) > longest)
+        for m in low
+    )
 
 
 def _common_voltage(tests: Sequence[BoundedReading]) -> Decimal | None:
@@ -95,7 +112,7 @@ def _evidence(
     low = [r for r in own if _shows_low(case, r, floor)]
     # Arithmetic only between values at one test voltage; a part without one there has a state but no interval.
     at_voltage = [r for r in own if r.measurement.test_voltage_set == voltage]
-    usable = [r for r in at_voltage if r.shape is not Shape.UNEXPLAINED]
+    usable = [r for r in at_voltage if r.shape is not Shape.UNEXPLAINED and is_one_minute(case, r)]
     interval, value = (None, None) if partly else _combined(section, usable)
     pool = low or usable or meters or own
     worst = min(pool, key=lambda r: (r.interval.high, r.interval.low), default=None)
@@ -166,4 +183,7 @@ def _combined(section: Section, readings: Sequence[BoundedReading]) -> tuple[Int
             cores[name] = reading
     points = [r.value for r in cores.values() if r.value is not None]
     value = parallel(points) if len(points) == len(cores) else None
-    return parallel_intervals(r.interval for r in cores.values()), value
+    # With the others left free, a core's reading holds the ways through them too, so the paths are counted twice at
+    # most: joined they conduct no less than the worst of them, and no more than all together.
+    together = parallel_intervals(r.interval for r in cores.values())
+    return Interval(together.low, min(r.interval.high for r in cores.values())), value
