@@ -229,9 +229,9 @@ def _others() -> Iterator[Axis]:
         ("300", "99"),
         ("90", "500"),
     ):
-        rows = [ir(WHOLE, value, at=_day(365 * n)) for n, value in enumerate(course)]
-        visits = tuple(Visit(m.at or _day(0), (m,), axis()) for m in rows[:-1])
-        yield Axis((rows[-1],), axis(), METERS, visits)
+        visited = [ir(WHOLE, value, at=_day(365 * n)) for n, value in enumerate(course)]
+        visits = tuple(Visit(m.at or _day(0), (m,), axis()) for m in visited[:-1])
+        yield Axis((visited[-1],), axis(), METERS, visits)
 
 
 def _day(number: int) -> dt.datetime:
