@@ -30,6 +30,9 @@ SHORTEST_RANGE_OHM = 200.0
 SOONEST_S, LATEST_S = 15.0, 90.0
 """When a value is read whose time nobody noted, s. Common practice, no source."""
 
+LEAST_COUNT_INSULATION, LEAST_COUNT_OHM, FEWEST_COUNTS = 10_000.0, 0.1, 200
+"""Coarsest count of a lowest range, ohm, and what a digital display has above it. Common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Possible:
@@ -102,7 +105,11 @@ def _point(entry: Entry, value: float, count: float, instrument: Instrument | No
         share, counts = float(instrument.accuracy_percent) / 100, float(instrument.accuracy_counts or 0)
     else:
         share, counts = (OPERATING_ERROR, 1.0) if m.kind is IR else (OHM_ERROR, OHM_COUNTS)
-    low, high = value - counts * count, value + counts * count
+    # Fewer digits written down than the display has: then half of the last one is rounding, and a count is finer.
+    finest = LEAST_COUNT_INSULATION if m.kind is IR else LEAST_COUNT_OHM
+    shown = min(count, max(finest, value / FEWEST_COUNTS))
+    width = counts * shown + (count / 2 if count > shown else 0.0)
+    low, high = value - width, value + width
     by_leads = _leads(entry, instrument) if m.kind in (LL, CORE) else (0.0, 0.0)
     return Possible(
         entry,

@@ -17,13 +17,13 @@ M = 1e6
 MOTOR_LEAST_40C = {MotorKind.AC_SERVO: 100 * M, MotorKind.SPINDLE: 100 * M, MotorKind.DC_SERVO: 10 * M}
 """Joined winding to frame, one minute, at 40 °C, ohm. Common practice, no source: servo windings read far above 100 MΩ;
 many healthy brushed armatures live at 5 to 50 MΩ because of brush dust, and at 10 MΩ the trade begins to watch."""
-CABLE_LEAST = 100 * M
-"""Joined cores to earth, and core to core, of a servo cable in use, ohm: guidance of ANSI/NETA ATS Table 100.1 for
-apparatus of 600 V, from memory."""
+CABLE_LEAST, CABLE_LEAST_LOW, CABLE_LOW_V = 100 * M, 25 * M, 250.0
+"""A core of a servo cable to earth and to the next, ohm: guidance of ANSI/NETA ATS Table 100.1 for apparatus of 600 V,
+and of 250 V up to there; from memory."""
 CONTACT_LEAST = 1000 * M
 """Dry plug, each contact to its shell, ohm. Common practice, no source."""
-AUXILIARY_LEAST = 20 * M
-"""Brake coil, thermistor to frame, each, ohm. Common practice, no source; ohmmeters rarely see above 50 MΩ."""
+AUXILIARY_LEAST = 1 * M
+"""Brake coil, thermistor to frame, each, ohm: IEC 60204-1, 18.3 (read in a secondary text)."""
 
 WINDING_UNBALANCE = 0.02
 """Largest deviation from the mean of lead-to-lead values, motor alone: ANSI/EASA AR100-2020, quoted, random-wound."""
@@ -97,6 +97,7 @@ class Known:
         plate_c: Its temperature, °C.
         length_m: Of the cable, or None.
         core_mm2: Of one core, or None.
+        rated_v: Rated voltage, V.
     """
 
     motor: MotorKind
@@ -105,3 +106,9 @@ class Known:
     plate_c: float = 20.0
     length_m: float | None = None
     core_mm2: float | None = None
+    rated_v: float = 400.0
+
+    @property
+    def cable_least(self) -> float:
+        """The least that a core of the cable shows by itself, ohm."""
+        return CABLE_LEAST_LOW if self.rated_v <= CABLE_LOW_V else CABLE_LEAST

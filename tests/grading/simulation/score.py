@@ -10,9 +10,10 @@ from dataclasses import dataclass, field
 
 from grading.finding import Verdict
 from grading.isolation import Fault as Told
+from grading.measurement import Circumstance
 from grading.outcome import AxisVerdict
 from grading.verdict import grade_axis
-from tests.grading.simulation.bench import IR, PARTS
+from tests.grading.simulation.bench import IR, LG, PARTS
 from tests.grading.simulation.circuit import LEAKS, PLACE, Fault, Flaw
 from tests.grading.simulation.confirmed import possible
 from tests.grading.simulation.healthy import M
@@ -25,6 +26,7 @@ WRONG_BLAME, CONTRADICTION = "wrong blame", "unacceptable, yet neither"
 SOFTENED = "softened: far under the limit, not unacceptable"
 FALSE_DRIVE, UNTESTED_DRIVE = "drive acceptable over a fault", "drive acceptable, faulty part untested"
 _RIGHT = {"motor": {Told.MOTOR}, "cable": {Told.CABLE}, "joint": {Told.CONNECTOR_OR_MOISTURE}, "both": {Told.BOTH}}
+AFTER = Circumstance.AFTER_CLEANING
 _TOLD = frozenset({Told.MOTOR, Told.CABLE, Told.BOTH, Told.CONNECTOR_OR_MOISTURE})
 
 
@@ -41,6 +43,7 @@ class Outcome:
         verdict: Of the axis; "" where grading ended with a trace.
         blame: "right", "wrong", "not told"; "" where the question does not arise.
         failures: What is wrong with it.
+        state: "sound", or "unsettled" where a row stands that contradicts the circuit as it was left.
         trace: Where grading ended with one.
     """
 
@@ -53,6 +56,7 @@ class Outcome:
     blame: str
     failures: tuple[str, ...]
     trace: str = ""
+    state: str = "sound"
 
 
 def grade(visit: SimulatedVisit) -> AxisVerdict:
@@ -67,13 +71,14 @@ def play(seed: int, grader: Grader = grade) -> Outcome:
     slips = tuple(sorted(visit.mistakes))
     truth = visit.circuit.faults[0].flaw.value if visit.faulty else "cleaned" if visit.begun.faults else "healthy"
     aside = _aside(visit) if visit.faulty and not evidence else ""
+    state = "sound" if visit.faulty or sound(visit, evidence) else "unsettled"
     try:
         verdict = grader(visit)
     except Exception:
-        return Outcome(seed, truth, slips, evidence, aside, "", "", (TRACE,), traceback.format_exc())
+        return Outcome(seed, truth, slips, evidence, aside, "", "", (TRACE,), traceback.format_exc(), state)
     blame = _blame(visit, verdict, evidence)
     failures = tuple(_failures(visit, verdict, evidence, blame))
-    return Outcome(seed, truth, slips, evidence, aside, verdict.verdict.value, blame, failures)
+    return Outcome(seed, truth, slips, evidence, aside, verdict.verdict.value, blame, failures, "", state)
 
 
 def _aside(visit: SimulatedVisit) -> str:
@@ -101,11 +106,26 @@ def _blame(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evidence
     return "one of two" if visit.blamed == "both" else "wrong"
 
 
+def sound(visit: SimulatedVisit, evidence: tuple[Evidence, ...]) -> bool:
+    """Tell whether a visit may be held against an alarm: nothing wrong, nothing to be seen, no row of another circuit.
+
+    Where something was cleaned, every test to earth must have been taken again, or a row of the dirty circuit stands.
+    Where the motor alone was written down as the whole, its earlier visits are of another part.
+    """
+    if visit.faulty or evidence or ("section" in visit.mistakes and visit.history):
+        return False
+    if visit.begun is visit.circuit:
+        return True
+    kept = in_force(visit.entries)
+    first = next((i for i, e in enumerate(kept) if AFTER in e.measurement.circumstances), len(kept))
+    return not any(e.point.kind in (IR, LG) and not e.point.auxiliary for e in kept[:first])
+
+
 def _failures(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evidence, ...], blame: str) -> Iterator[str]:
     power = [fault for fault in visit.circuit.faults if fault.flaw in PLACE or fault.flaw is Flaw.LIVE]
     if visit.faulty and evidence and verdict.verdict is Verdict.ACCEPTABLE:
         yield FALSE_CLEAN
-    if not visit.faulty and not evidence and verdict.verdict is Verdict.UNACCEPTABLE:
+    if sound(visit, evidence) and verdict.verdict is Verdict.UNACCEPTABLE:
         yield FALSE_ALARM
     if verdict.verdict is not Verdict.UNACCEPTABLE and visit.faulty and not visit.mistakes and _far_under(visit):
         yield SOFTENED
@@ -114,7 +134,7 @@ def _failures(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evide
     if blame and verdict.fault is Told.NEITHER:
         yield CONTRADICTION
     if verdict.drive.verdict is Verdict.ACCEPTABLE and power:
-        if evidence and any(_hard(fault) for fault in power):
+        if evidence and len(visit.circuit.faults) == 1 and _hard(power[0]):
             yield FALSE_DRIVE
         elif not evidence and not _tested(visit, {PLACE[f.flaw] for f in power if f.flaw in PLACE}):
             yield UNTESTED_DRIVE
@@ -155,7 +175,7 @@ class Score:
     def add(self, outcome: Outcome) -> None:
         """Count one visit."""
         self.visits += 1
-        state = "aside" if outcome.aside else "visible" if outcome.evidence else "sound"
+        state = "aside" if outcome.aside else "visible" if outcome.evidence else outcome.state
         group = outcome.truth if outcome.truth in ("healthy", "cleaned") else "faulty"
         self.truths[outcome.truth, state] += 1
         if outcome.aside:

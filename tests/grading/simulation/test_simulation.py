@@ -99,7 +99,7 @@ def test_healthy_bounds_by_hand() -> None:
     motor = Point(MOTOR_ALONE, IR, ("U", "V", "W"), ("PE",))
     assert healthy_bounds(motor, known)[0] == pytest.approx(100e6, rel=1e-6)
     whole = dataclasses.replace(motor, section=WHOLE)
-    by_hand = 1 / (1 / 100e6 + 1 / 100e6 + 3 / 1000e6)
+    by_hand = 1 / (1 / 100e6 + 1 / 50e6 + 3 / 1000e6)
     assert healthy_bounds(whole, known)[0] == pytest.approx(by_hand, rel=1e-6)
     assert healthy_bounds(motor, known, seconds=15)[0] == pytest.approx(25e6, rel=1e-6)
 

@@ -57,7 +57,10 @@ def in_force(entries: Sequence[Entry]) -> list[Entry]:
     kept: list[Entry] = []
     retested: set[tuple[object, ...]] = set()
     for entry in reversed(entries):
-        key = (entry.point, entry.measurement.test_voltage_set)
+        m = entry.measurement
+        # An unnamed lead of a winding is the same circuit as any other; an unnamed core of a cable is not.
+        unnamed = m.terminals.startswith("lead-") and entry.point.section is not CABLE_ALONE
+        key = (m.section, m.kind, m.terminals if unnamed else entry.point, m.test_voltage_set)
         if Circumstance.AFTER_CLEANING in entry.measurement.circumstances:
             retested.add(key)
         elif key in retested:
@@ -109,7 +112,8 @@ def _bearing(point: Point, known: healthy.Known) -> healthy.Known:
     """Give what of the known bears on a point, so that axes that differ in the rest share one solution."""
     if point.kind is LL and not point.auxiliary:
         return known
-    return healthy.Known(known.motor, None if point.section is CABLE_ALONE else known.winding_c)
+    warm = None if point.section is CABLE_ALONE else known.winding_c
+    return healthy.Known(known.motor, warm, rated_v=known.rated_v)
 
 
 @lru_cache(maxsize=20_000)
@@ -163,7 +167,8 @@ def _corner(known: healthy.Known, *, least: bool) -> Circuit:
         connection=Connection.STAR,
         phases=(phase,) * (1 if brushed else 3),
         winding_leak=motor if least else OPEN_OHM,
-        cable_leak=healthy.CABLE_LEAST if least else OPEN_OHM,
+        # A core alone has its own leak beside those over the others: at least two thirds of three times the joined one.
+        cable_leak=known.cable_least / 2 if least else OPEN_OHM,
         contact_leak=healthy.CONTACT_LEAST if least else OPEN_OHM,
         cores=(core[here],) * count,
         earth=core[here],

@@ -136,11 +136,13 @@ def _written_down(rng: random.Random, circuit: Circuit, known: healthy.Known) ->
     brushed = circuit.motor is MotorKind.DC_SERVO
     true = InsulationSystem.THERMOPLASTIC if circuit.plastic else InsulationSystem.THERMOSETTING
     system = true if rng.random() < 0.5 else InsulationSystem.UNKNOWN
+    volts = rng.choice((90, 120, 180)) if brushed else rng.choice((200, 400))
+    known = replace(known, rated_v=float(volts))
     plate, length, area = known.plate_ohm, known.length_m, known.core_mm2
     context = AxisContext(
         "X",
         circuit.motor,
-        rated_voltage=Decimal(rng.choice((90, 120, 180)) if brushed else rng.choice((200, 400))),
+        rated_voltage=Decimal(volts),
         rated_current=None,
         rated_power_w=Decimal(rng.choice((400, 900, 2500, 7500))),
         insulation_system=system,
