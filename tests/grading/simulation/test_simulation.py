@@ -95,7 +95,9 @@ def test_no_reading_of_a_healthy_circuit_is_evidence() -> None:
 
 def test_healthy_bounds_by_hand() -> None:
     """Compare the solved bounds with sums on paper: joined winding at 40 °C, whole with cable and plug in parallel."""
-    known = dataclasses.replace(draw_visit(1).known, motor=MotorKind.AC_SERVO, winding_c=37.0, plate_ohm=None)
+    known = dataclasses.replace(
+        draw_visit(1).known, motor=MotorKind.AC_SERVO, winding_c=37.0, plate_ohm=None, rated_v=400.0
+    )
     motor = Point(MOTOR_ALONE, IR, ("U", "V", "W"), ("PE",))
     assert healthy_bounds(motor, known)[0] == pytest.approx(100e6, rel=1e-6)
     whole = dataclasses.replace(motor, section=WHOLE)

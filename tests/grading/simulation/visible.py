@@ -167,7 +167,7 @@ def _corner(known: healthy.Known, *, least: bool) -> Circuit:
         connection=Connection.STAR,
         phases=(phase,) * (1 if brushed else 3),
         winding_leak=motor if least else OPEN_OHM,
-        # A core alone has its own leak beside those over the others: at least two thirds of three times the joined one.
+        # In this network a core by itself shows 1.5 times the joined value, so this is on the safe side.
         cable_leak=known.cable_least / 2 if least else OPEN_OHM,
         contact_leak=healthy.CONTACT_LEAST if least else OPEN_OHM,
         cores=(core[here],) * count,
