@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from enum import StrEnum
+from operator import attrgetter
 from typing import Any
 
 from grading.entries import Impossible, Refused, Subject
@@ -137,7 +138,15 @@ def admit_context(context: AxisContext, limits: Limits = LIMITS) -> tuple[AxisCo
 _DEFAULTS: Mapping[str, Any] = {f.name: f.default for f in fields(AxisContext) if f.name in AXIS}
 
 
+_FIELDS_OF_READING = attrgetter(*READING)
+
+
 def _bad(measurement: Measurement, limits: Limits, refused: list[Refused]) -> bool:
+    if not any(
+        value is not None and why_not(value, domain, limits)
+        for value, domain in zip(_FIELDS_OF_READING(measurement), READING.values(), strict=True)
+    ):
+        return False
     wrong = tuple(_wrong(measurement, READING, Subject.READING, measurement.record_id, limits))
     refused.extend(wrong)
     return bool(wrong)

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from functools import cached_property
 from typing import Any, TypeVar
 
 from grading.admission import admit
 from grading.conditions import Conditions, Surroundings, surroundings
 from grading.details import Detail
 from grading.entries import Question, Refused
-from grading.facts import Fact, MeasuredValue, Place, StatementBasis
+from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Conformity, Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY, Interval, Side
 from grading.limit import Limit
@@ -22,6 +21,7 @@ from grading.plausibility import ask
 from grading.reading import RESISTANCE_KINDS, BoundedReading, Shape, bound
 from grading.shop import PUBLISHED, ShopProfile
 from grading.steps import Advice, NextStep, Reason, ReasonKind
+from grading.terms.lazy import lazy
 from grading.terms.quantity import QuantityKind, unit
 from grading.terms.section import Section
 from grading.terms.terminals import point
@@ -77,12 +77,12 @@ class Case:
         """Give temperature and humidity when a reading was taken."""
         return self.surroundings.of(reading.measurement)
 
-    @cached_property
+    @lazy
     def voltages(self) -> VoltageChoice:
         """The test voltages for the axis's motor."""
         return choose(self.context.rated_voltage, self.context.maker_test_voltage, self.profile.limits)
 
-    @cached_property
+    @lazy
     def _by_kind(self) -> Mapping[tuple[QuantityKind, bool | None, Section | None], tuple[BoundedReading, ...]]:
         """The readings in force by kind, circuit and part, None for any: every rule asks for some of them."""
         found: dict[tuple[QuantityKind, bool | None, Section | None], list[BoundedReading]] = {}
@@ -172,6 +172,8 @@ _NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
 
 
 def _lowered(reading: BoundedReading, doubt: Reason, low: Decimal = Decimal(0)) -> BoundedReading:
+    # Never raised, whatever figure a shop's profile divides by.
+    low = min(low, reading.interval.low)
     return replace(reading, interval=Interval(low, reading.interval.high), doubt=doubt)
 
 
@@ -197,7 +199,7 @@ def point_of(reading: BoundedReading) -> tuple[object, ...]:
 
 def in_ohm(limit: Limit) -> Decimal:
     """Give a resistance limit in ohm."""
-    return limit.value * unit(limit.unit).factor
+    return limit.base_value
 
 
 def hold_at_least(
@@ -261,8 +263,8 @@ def judged(
     advice: Advice | None = None,
 ) -> Finding:
     """Make a finding on some readings; without a place of its own it stands where the last of them was taken."""
-    where = Place.of(readings[-1].measurement) if place is None else place
-    values = tuple(MeasuredValue.of(reading.measurement) for reading in readings)
+    where = readings[-1].place if place is None else place
+    values = tuple(reading.cited for reading in readings)
     ids = tuple(reading.id for reading in readings)
     return Finding(
         rule, verdict, urgency, where, fact, values, detail, reason, basis, limit, ids, margin, next_step, advice

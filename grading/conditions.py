@@ -11,10 +11,10 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cached_property
 
 from grading.limit import Limit
 from grading.measurement import AxisContext, Measurement
+from grading.terms.lazy import lazy
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError
 from grading.terms.section import Section
 
@@ -22,7 +22,7 @@ AGE = "conditions.age"
 """The limit on the time between a reading and a temperature that counts as its own."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Conditions:
     """What held when a reading was taken.
 
@@ -61,12 +61,12 @@ class Surroundings:
             return self._default
         return self._of(measurement)
 
-    @cached_property
+    @lazy
     def _same_for_all(self) -> bool:
         """Whether nothing was measured, so that every reading without its own has the same."""
         return not (self.winding or self.air or self.humidity)
 
-    @cached_property
+    @lazy
     def _default(self) -> Conditions:
         return Conditions(self.context.winding_c, self.context.air_c, self.context.humidity_percent)
 

@@ -140,7 +140,7 @@ class Fact(StrEnum):
     FORECAST = "forecast"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Place:
     """Where: axis, part, test point, shaft or carrier position; what is not spoken of is None."""
 
@@ -155,7 +155,7 @@ class Place:
         return cls(measurement.axis, measurement.section, measurement.terminals, measurement.position)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class MeasuredValue:
     """A measured value as a finding cites it: record, part and test point, quantity, voltages in V, time in s."""
 

@@ -57,7 +57,7 @@ class Conformity(StrEnum):
     FAIL = "fail"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Margin:
     """How far a value lies from its limit.
 
@@ -86,7 +86,7 @@ class Margin:
     conformity: Conformity | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One rule applied to some records: facts as fields, no sentence (`grading.prose` writes it).
 

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from grading.terms.lazy import lazy
+from grading.terms.quantity import unit as unit_of
+
 
 class SourceStatus(StrEnum):
     """Provenance of the figure in a limit."""
@@ -90,6 +93,11 @@ class Limit:
     reason: str = ""
     loosened_from: Decimal | None = None
     set_by_shop: bool = False
+
+    @lazy
+    def base_value(self) -> Decimal:
+        """The value in the base unit of its dimension (ohm of a resistance)."""
+        return self.value * unit_of(self.unit).factor
 
     @property
     def document(self) -> str:

@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
-from functools import cached_property
 
 from grading.terms.component import Component, component_of
+from grading.terms.lazy import lazy
 from grading.terms.quantity import Quantity, QuantityKind
 from grading.terms.section import Section
 
@@ -141,7 +141,7 @@ class Measurement:
     humidity_percent: Decimal | None = None
     component: Component | None = None
 
-    @cached_property
+    @lazy
     def part(self) -> Component:
         """The component it was taken on: as given, else as section and terminals name it."""
         return component_of(self.section, self.terminals) if self.component is None else self.component

@@ -10,15 +10,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
-from functools import cached_property
 
 from grading.details import CollapseEstimate
+from grading.facts import MeasuredValue, Place
 from grading.interval import INFINITY, Interval
 from grading.limit import Limit
 from grading.limits import LIMITS
 from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement
 from grading.steps import Reason, ReasonKind
 from grading.terms.component import Component, between
+from grading.terms.lazy import lazy
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
 from grading.terms.section import Section
 from grading.uncertainty import expanded_uncertainty, half_width, standard_uncertainty
@@ -69,12 +70,22 @@ class BoundedReading:
     doubt: Reason | None = None
 
     # Asked for again and again while an axis is judged, so computed once a reading.
-    @cached_property
+    @lazy
     def component(self) -> Component:
         """The component it was taken on."""
         return self.measurement.part
 
-    @cached_property
+    @lazy
+    def place(self) -> Place:
+        """Where it was taken."""
+        return Place.of(self.measurement)
+
+    @lazy
+    def cited(self) -> MeasuredValue:
+        """What a finding cites of it."""
+        return MeasuredValue.of(self.measurement)
+
+    @lazy
     def power(self) -> bool:
         """Whether it is of the circuit that the drive feeds, and of that alone."""
         return self.component.power and not between(self.measurement.terminals)
@@ -95,7 +106,7 @@ class BoundedReading:
         built = self.measurement.test_voltage_built
         return self.measurement.test_voltage_set if built is None else built
 
-    @cached_property
+    @lazy
     def standard_uncertainty(self) -> Decimal | None:
         """Of the point value, ohm."""
         return None if self.half_width is None else standard_uncertainty(self.half_width)

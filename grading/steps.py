@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from functools import cache
 
 from grading.limit import Limit
 
@@ -284,7 +285,7 @@ class Advice(StrEnum):
     CLEAN_CONNECTOR = "clean_connector"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Action:
     """What to do, with the figures that its kind speaks of.
 
@@ -311,7 +312,7 @@ class Action:
     positions: Decimal | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Reason:
     """Why, with the figures that its kind speaks of.
 
@@ -346,7 +347,7 @@ class Reason:
     coolant: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Settles:
     """What would settle the question, with the figures that its kind speaks of.
 
@@ -363,7 +364,7 @@ class Settles:
     seconds: Decimal | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class NextStep:
     """What to do next, and why.
 
@@ -384,8 +385,15 @@ def step(
     settles: Settling | Settles | None = None,
 ) -> NextStep:
     """Make a step; a bare code stands for one that speaks of no figures."""
+    if isinstance(kind, StepKind) and isinstance(reason, ReasonKind) and not isinstance(settles, Settles):
+        return _bare_step(kind, reason, settles)
     return NextStep(
         Action(kind) if isinstance(kind, StepKind) else kind,
         Reason(reason) if isinstance(reason, ReasonKind) else reason,
         Settles(settles) if isinstance(settles, Settling) else settles,
     )
+
+
+@cache
+def _bare_step(kind: StepKind, reason: ReasonKind, settles: Settling | None) -> NextStep:
+    return NextStep(Action(kind), Reason(reason), None if settles is None else Settles(settles))

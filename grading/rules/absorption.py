@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
@@ -209,9 +209,22 @@ def _steps(case: Case, tests: Iterable[BoundedReading]) -> Iterator[Finding]:
             points.setdefault(key, {}).setdefault(m.test_voltage_set, []).append(reading)
     for by_voltage in points.values():
         for low, high in pairwise(sorted(by_voltage)):
-            pairs = [(a, b) for a in by_voltage[low] for b in by_voltage[high] if _in_time(a, b)]
-            if pairs:
-                yield from _step(case, *max(pairs, key=lambda both: (_size(both[0]), [-x for x in _size(both[1])])))
+            pair = _largest_fall(by_voltage[low], by_voltage[high])
+            if pair is not None:
+                yield from _step(case, *pair)
+
+
+def _largest_fall(
+    lower: Sequence[BoundedReading], higher: Sequence[BoundedReading]
+) -> tuple[BoundedReading, BoundedReading] | None:
+    """Give the highest reading of the lower step that any of the higher one can be compared with, and its lowest."""
+    times = [r.measurement.elapsed_s for r in higher]
+    latest = None if None in times else max(time for time in times if time is not None)
+    for one in sorted(lower, key=_size, reverse=True):
+        begun = one.measurement.elapsed_s
+        if latest is None or begun is None or begun <= latest:
+            return one, min((other for other in higher if _in_time(one, other)), key=_size)
+    return None
 
 
 def _in_time(lower: BoundedReading, higher: BoundedReading) -> bool:

@@ -14,7 +14,7 @@ from grading.case import Case, hold_at_least, in_ohm, judged, note, repeat
 from grading.details import ByLength, Ohms, VoltageWanted
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
-from grading.interval import per_kilometre
+from grading.interval import Side, per_kilometre
 from grading.limit import Limit
 from grading.limits import machine_limit, watch_limit, winding_limit
 from grading.reading import BoundedReading, Shape
@@ -107,7 +107,7 @@ class _Minute:
 
 
 def circuit_of(reading: BoundedReading) -> tuple[object, ...]:
-    """Give what `same_circuit` compares."""
+    """Give what `same_circuit` compares of readings of the power circuit."""
     apart = reading.section is Section.CABLE_ALONE
     return reading.section, point(reading.measurement.terminals) if apart else None
 
@@ -248,6 +248,8 @@ def retest_later(case: Case) -> NextStep:
 def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     """Watch what is sound by the machine's limit, yet low for its kind (house rule)."""
     limit = watch_limit(case.context, case.profile.limits)
+    if reading.shape is not Shape.POINT or reading.interval.side_of(in_ohm(limit)) is not Side.BELOW:
+        return
     machine = floor_of(case, reading.section)
     passes, _ = hold_at_least(reading.interval, reading.value, reading.standard_uncertainty, machine)
     verdict, margin = hold_at_least(reading.interval, reading.value, None, limit)

@@ -157,24 +157,32 @@ def judge_motor(case: Case) -> Iterator[Finding]:
             wet |= {r.id for r in group}
             yield near_dew_point(case, dew, conditions, group, Section.MOTOR_ALONE)
     readings = [r for r in readings if r.id not in wet]
+    any_full = any(is_full_voltage(case, r) for r in readings)
+    earliest: dict[Decimal | None, Decimal] = {}
     for reading in readings:
-        if _judges(case, reading, readings):
+        volts, elapsed = reading.measurement.test_voltage_set, reading.measurement.elapsed_s
+        if elapsed is not None:
+            earliest[volts] = min(elapsed, earliest.get(volts, elapsed))
+    for reading in readings:
+        if _judges(case, reading, any_full, earliest.get(reading.measurement.test_voltage_set)):
             yield from _judge(case, reading)
 
 
-def _judges(case: Case, reading: BoundedReading, readings: list[BoundedReading]) -> bool:
-    """Tell whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage)."""
+def _judges(case: Case, reading: BoundedReading, any_full: bool, earliest: Decimal | None) -> bool:
+    """Tell whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage).
+
+    Args:
+        case: The axis.
+        reading: One of the motor alone.
+        any_full: Whether any of them was taken at full voltage.
+        earliest: The shortest time under voltage among those of its test voltage, s.
+    """
     limit = winding_limit(case.context, case.profile.limits)
     elapsed = reading.measurement.elapsed_s
     later = elapsed is not None and elapsed > case.limit("insulation.time_later").value
-    if later and any(
-        r.measurement.elapsed_s is not None
-        and r.measurement.elapsed_s < (elapsed or 0)
-        and r.measurement.test_voltage_set == reading.measurement.test_voltage_set
-        for r in readings
-    ):
+    if later and earliest is not None and elapsed is not None and earliest < elapsed:
         return False
-    if is_full_voltage(case, reading) or not any(is_full_voltage(case, r) for r in readings):
+    if is_full_voltage(case, reading) or not any_full:
         return True
     return hold_at_least(reading.interval, reading.value, None, limit)[0] is Verdict.UNACCEPTABLE
 

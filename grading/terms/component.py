@@ -78,6 +78,7 @@ def components(terminals: str) -> tuple[Component, ...]:
     return tuple(sorted(found, key=lambda one: rank.get(one, len(rank))))
 
 
+@lru_cache(maxsize=CACHED)
 def component_of(section: Section | None, terminals: str) -> Component:
     """Give the component that a test point names; at two of them the more delicate.
 
@@ -90,6 +91,7 @@ def component_of(section: Section | None, terminals: str) -> Component:
     return Component.CORES if one is Component.POWER and section is Section.CABLE_ALONE else one
 
 
+@lru_cache(maxsize=CACHED)
 def between(terminals: str) -> bool:
     """Tell whether a test point lies between two components: winding to winding, winding to brake.
 
