@@ -6,7 +6,7 @@ seen without any test voltage.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from grading.case import Case, in_ohm, judged, note, repeat
@@ -29,23 +29,29 @@ def judge_ground(case: Case) -> Iterator[Finding]:
     readings = list(case.of(QuantityKind.RESISTANCE_TO_GROUND))
     for reading in readings:
         yield _alone(case, reading)
-    circuits: dict[tuple[object, ...], list[BoundedReading]] = {}
-    for test in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if test.shape not in _NO_VALUE and (not is_early(case, test) or fails_early(case, test)):
-            circuits.setdefault(circuit_of(test), []).append(test)
-    # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
-    ends = {key: (min(own, key=_size), max(own, key=_least)) for key, own in circuits.items()}
     for reading in readings:
-        partners = ends.get(circuit_of(reading))
-        if partners is not None and reading.shape is not Shape.NONE:
-            yield max((_compare(case, reading, test) for test in partners), key=lambda found: found.verdict.severity)
+        ends = case.once(_ends_of_tests).get(circuit_of(reading)) if reading.power else None
+        if ends is not None and reading.shape is not Shape.NONE:
+            # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
+            yield max((_compare(case, reading, test) for test in ends), key=lambda found: found.verdict.severity)
     yield from _polarity(readings)
 
 
 _NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
 
 
-def _size(test: BoundedReading) -> tuple[Decimal, Decimal]:
+def _ends_of_tests(case: Case) -> Mapping[tuple[object, ...], tuple[BoundedReading, BoundedReading]]:
+    """Give the lowest and the highest insulation reading of every circuit."""
+    found: dict[tuple[object, ...], tuple[BoundedReading, BoundedReading]] = {}
+    for test in case.of(QuantityKind.INSULATION_RESISTANCE):
+        if test.shape not in _NO_VALUE and (not is_early(case, test) or fails_early(case, test)):
+            circuit = circuit_of(test)
+            low, high = found.get(circuit, (test, test))
+            found[circuit] = (min(low, test, key=_ends), max(high, test, key=_least))
+    return found
+
+
+def _ends(test: BoundedReading) -> tuple[Decimal, Decimal]:
     return test.interval.high, test.interval.low
 
 

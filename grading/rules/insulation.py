@@ -107,7 +107,7 @@ class _Minute:
 
 
 def circuit_of(reading: BoundedReading) -> tuple[object, ...]:
-    """Give what `same_circuit` compares."""
+    """Give what `same_circuit` compares of readings of the power circuit."""
     apart = reading.section is Section.CABLE_ALONE
     return reading.section, point(reading.measurement.terminals) if apart else None
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -190,11 +190,14 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
     ]
     wholes = [r for r in tests if r.section is Section.THROUGH_CABLE and r.interval.low > 0]
     parts = [r for r in tests if r.section in (Section.MOTOR_ALONE, Section.CABLE_ALONE)]
+    # Of several at one voltage only the highest whole and the lowest part can contradict most.
+    highest = _extreme((r for r in wholes if is_one_minute(case, r)), lambda r: r.interval.low)
+    lowest = _extreme((r for r in parts if is_one_minute(case, r)), lambda r: -r.interval.high)
     pairs = [
         (whole.interval.low / part.interval.high if part.interval.high else INFINITY, whole, part)
-        for whole in wholes
-        for part in parts
-        if _comparable(case, whole, part) and whole.interval.low > part.interval.high * factor
+        for whole_volts, whole in highest.items()
+        for part_volts, part in lowest.items()
+        if whole_volts >= part_volts and whole.interval.low > part.interval.high * factor
     ]
     if not pairs:
         return None
@@ -202,10 +205,16 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
     return Consistency(whole.interval, part.interval), (whole.id, part.id)
 
 
-def _comparable(case: Case, whole: BoundedReading, part: BoundedReading) -> bool:
-    one, other = whole.measurement, part.measurement
-    stronger = (one.test_voltage_set or Decimal(0)) >= (other.test_voltage_set or Decimal(0))
-    return stronger and is_one_minute(case, whole) and is_one_minute(case, part)
+def _extreme(
+    readings: Iterable[BoundedReading], size: Callable[[BoundedReading], Decimal]
+) -> dict[Decimal, BoundedReading]:
+    """Give the reading of the greatest size at every test voltage; without one recorded, at 0 V."""
+    found: dict[Decimal, BoundedReading] = {}
+    for reading in readings:
+        volts = reading.measurement.test_voltage_set or Decimal(0)
+        if volts not in found or size(reading) > size(found[volts]):
+            found[volts] = reading
+    return found
 
 
 def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:

@@ -242,7 +242,7 @@ def test_a_shop_s_limit_that_cannot_be_is_refused(entry: dict[str, Any], words: 
 
 def test_damp_reaches_the_whole_and_the_cable_too() -> None:
     """IEEE 43-2013 (from memory), margin: house rule. 24 °C and 90 % have their dew point at 22.3 °C (Magnus)."""
-    damp = {"humidity_percent": 90}
+    damp: dict[str, Any] = {"humidity_percent": 90}
     whole = graded(ir(WHOLE, "900"), winding_c=24, **damp)
     assert (whole.verdict, of(whole, "insulation.dew_point").place.section) == (UNSURE, WHOLE)
     cable = graded(ir(CABLE, "900"), winding_c=60, **damp)
