@@ -15,8 +15,10 @@ from grading.measurement import MotorKind
 M = 1e6
 
 MOTOR_LEAST_40C = {MotorKind.AC_SERVO: 100 * M, MotorKind.SPINDLE: 100 * M, MotorKind.DC_SERVO: 10 * M}
-"""Joined winding to frame, one minute, at 40 °C, ohm. Common practice, no source: servo windings read far above 100 MΩ;
-many healthy brushed armatures live at 5 to 50 MΩ because of brush dust, and at 10 MΩ the trade begins to watch."""
+"""Joined winding to frame, one minute, at 40 °C, ohm, of circuits as drawn. Common practice, no source: servo windings
+read far above 100 MΩ; many healthy brushed armatures live at 5 to 50 MΩ because of brush dust."""
+JUDGED_LEAST_40C = {**MOTOR_LEAST_40C, MotorKind.DC_SERVO: 5 * M}
+"""The same as readings are judged against it; armatures: IEEE 43-2013, Table 3 (read in a secondary text)."""
 CABLE_LEAST, CABLE_LEAST_LOW, CABLE_LOW_V = 100 * M, 25 * M, 250.0
 """A core of a servo cable to earth and to the next, ohm: guidance of ANSI/NETA ATS Table 100.1 for apparatus of 600 V,
 and of 250 V up to there; from memory."""

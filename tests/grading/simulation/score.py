@@ -127,7 +127,8 @@ def _failures(visit: SimulatedVisit, verdict: AxisVerdict, evidence: tuple[Evide
         yield FALSE_CLEAN
     if sound(visit, evidence) and verdict.verdict is Verdict.UNACCEPTABLE:
         yield FALSE_ALARM
-    if verdict.verdict is not Verdict.UNACCEPTABLE and visit.faulty and not visit.mistakes and _far_under(visit):
+    plain = visit.faulty and not visit.mistakes and visit.begun is visit.circuit
+    if plain and verdict.verdict is not Verdict.UNACCEPTABLE and _far_under(visit):
         yield SOFTENED
     if blame == "wrong":
         yield WRONG_BLAME

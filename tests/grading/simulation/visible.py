@@ -161,7 +161,7 @@ def _corner(known: healthy.Known, *, least: bool) -> Circuit:
     here = 0 if least else 1
     phase = between[here] if brushed else between[here] / 2
     count = 2 if brushed else 3
-    motor = healthy.MOTOR_LEAST_40C[known.motor] / healthy.least_factor_at(known.winding_c)
+    motor = healthy.JUDGED_LEAST_40C[known.motor] / healthy.least_factor_at(known.winding_c)
     return Circuit(
         motor=known.motor,
         connection=Connection.STAR,
