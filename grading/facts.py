@@ -108,6 +108,7 @@ class Fact(StrEnum):
     ABOVE_RANGE = "above_range"
     BELOW_RESOLUTION = "below_resolution"
     CORE_BROKEN = "core_broken"
+    CORE_RESISTS = "core_resists"
     CORE_CONTINUOUS = "core_continuous"
     PHASES_ALIKE = "phases_alike"
     PHASES_UNEQUAL = "phases_unequal"

@@ -20,12 +20,11 @@ from grading.interval import (
 )
 from grading.isolation import Fault, Location, Part, State, locate, locate_series, merge
 from grading.limit import Limit
-from grading.limits import watch_limit
 from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.insulation import floor_of, is_one_minute
-from grading.rules.parts import KnownPart, gather
+from grading.rules.parts import CORES, KnownPart, gather
 from grading.rules.phases import PAIRS
 from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
@@ -134,8 +133,9 @@ def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPar
     if whole.interval.high < expected.low * low.value:
         hidden = infer_interval(whole.interval, expected)
         path = Consistency(whole.interval, expected, hidden)
-        if above is None and hidden.low >= in_ohm(watch_limit(case.context, case.profile.limits)):
-            yield replace(_agreeing(case, path, ids), fact=Fact.WHOLE_LOWER)  # a sound plug conducts as much
+        sound = in_ohm(case.limit("insulation.contact")) / CORES[case.context.motor_kind]
+        if above is None and hidden.high >= sound:  # every contact of a sound plug may conduct as much
+            yield replace(_agreeing(case, path, ids), fact=Fact.WHOLE_LOWER)
             return
         following = step(StepKind.RETEST_JOINED_WHILE_FLEXING, ReasonKind.LEAK_TOGETHER, Settling.WHOLE_AS_CALCULATED)
         yield _unsettled(case, Fact.WHOLE_LOWER, path, ids, low, following)

@@ -21,6 +21,7 @@ from grading.prose.plan import left_text
 from grading.shop import ShopProfileError, read_profile
 from grading.steps import StepKind
 from grading.terms.component import Component, component_of
+from grading.terms.quantity import QuantityKind
 from grading.terms.terminals import to_earth
 from grading.verdict import grade_axis
 from grading.voltage import ChoiceReason
@@ -261,3 +262,33 @@ def test_what_is_left_after_a_good_whole_is_named_with_its_source() -> None:
         assert words in text
     assert text.count("no source)") + text.count("secondary text)") == len(Left)
     assert left_text(plan_axis(good[:2], axis(), METERS).left) == ""
+
+
+# What no cable, plug and brushes explain.
+
+
+@pytest.mark.parametrize(("readings", "motor", "context", "fact"), [
+    # A plug whose contacts read 1000 MΩ each (common practice) leaves 333 MΩ beside three cores.
+    ((ir(WHOLE, "225"), ir(MOTOR, "3230"), ir(CABLE, "474")), None, {}, None),
+    ((ir(WHOLE, "11.2"), ir(MOTOR, "1366"), ir(CABLE, "500")), DC, {}, Fact.WHOLE_LOWER),
+    # 25.28 Ω from the cabinet, 11.95 Ω at the motor: no machine's cable is 13 Ω (200 m of 1 mm² are 7 Ω both ways).
+    ((ll(WHOLE, "25.28", "A1-A2"), ll(MOTOR, "11.95", "A1-A2")), DC, {}, Fact.JOINT_BAD),
+    ((ll(WHOLE, "14.00", "A1-A2"), ll(MOTOR, "11.95", "A1-A2")), DC, {}, None),
+    # Twice the nameplate at any temperature from 10 to 85 °C, of a delta with an open phase.
+    (tuple(phases(MOTOR, "0.64", "0.64", "0.64")), None, {"nameplate_resistance_ohm": 0.3, "winding_c": None},
+     Fact.OFF_NAMEPLATE),
+    (tuple(phases(MOTOR, "0.34", "0.34", "0.34")), None, {"nameplate_resistance_ohm": 0.3, "winding_c": None}, None),
+    ((ll(WHOLE, "26.8", "A1-A2"),), DC, {"nameplate_resistance_ohm": 7.03, "winding_c": None}, Fact.OFF_NAMEPLATE),
+    ((ll(WHOLE, "9.8", "A1-A2"),), DC, {"nameplate_resistance_ohm": 7.03, "winding_c": None}, None),
+    ((made(CORE, CABLE, "360", "Ohm", terminals="W-W"),), None, {}, Fact.CORE_RESISTS),
+    ((made(CORE, CABLE, "3.4", "Ohm", terminals="W-W"),), None, {}, None),
+])  # fmt: skip
+def test_only_what_nothing_sound_explains_is_told(
+    readings: tuple[Measurement, ...], motor: MotorKind | None, context: dict[str, Any], fact: Fact | None
+) -> None:
+    whole = () if readings[0].kind is QuantityKind.INSULATION_RESISTANCE else (ir(WHOLE, "900"),)
+    verdict = graded(*whole, *readings, motor=motor or MotorKind.AC_SERVO, **context)
+    told = {f.fact for f in verdict.findings if f.urgency is not Urgency.INFORMATION}
+    assert told & {Fact.WHOLE_LOWER, Fact.JOINT_BAD, Fact.OFF_NAMEPLATE, Fact.CORE_RESISTS} == ({fact} - {None})
+    if fact is not None:
+        assert verdict.drive.verdict is UNSURE
