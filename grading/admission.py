@@ -1,7 +1,7 @@
 """What can be at all: readings, axis and instruments without the values that no instrument or nameplate can give.
 
 Whatever grading computes with has passed here, so that no formula meets a value outside its range: a field that cannot
-be is left out and named (`grading.entries.Refused`), and a reading with such a field is left out whole.
+be is left out and named (`grading.entries.LeftOutValue`), and a reading with such a field is left out whole.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from enum import StrEnum
 from operator import attrgetter
 from typing import Any
 
-from grading.entries import Impossible, Refused, Subject
+from grading.entries import Impossible, LeftOutValue, Subject
 from grading.limit import Limit
 from grading.limits import LIMITS
 from grading.measurement import AxisContext, CarrierUse, Instrument, Measurement, Visit
@@ -86,7 +86,7 @@ class Admitted:
     context: AxisContext
     instruments: Mapping[str, Instrument]
     history: tuple[Visit, ...]
-    refused: tuple[Refused, ...]
+    refused: tuple[LeftOutValue, ...]
 
 
 def admit(
@@ -105,7 +105,7 @@ def admit(
         history: Earlier visits, whose own readings are admitted when they are compared.
         limits: Limits in force.
     """
-    refused: list[Refused] = []
+    refused: list[LeftOutValue] = []
     kept = tuple(m for m in measurements if not _bad(m, limits, refused))
     sound, wrong = admit_context(context, limits)
     used = dict(instruments)
@@ -118,12 +118,12 @@ def admit(
         if why is None:
             visits.append(visit)
         else:
-            refused.append(Refused(Subject.VISIT, context.axis, "at", visit.at.isoformat(), *why))
+            refused.append(LeftOutValue(Subject.VISIT, context.axis, "at", visit.at.isoformat(), *why))
     visits.sort(key=lambda visit: visit.at)
     return Admitted(kept, sound, used, tuple(visits), (*wrong, *refused))
 
 
-def admit_context(context: AxisContext, limits: Limits = LIMITS) -> tuple[AxisContext, tuple[Refused, ...]]:
+def admit_context(context: AxisContext, limits: Limits = LIMITS) -> tuple[AxisContext, tuple[LeftOutValue, ...]]:
     """Give what is known of an axis without the fields that cannot be, and those fields."""
     wrong = tuple(_wrong(context, AXIS, Subject.AXIS, context.axis, limits))
     changes: dict[str, Any] = {one.field: _DEFAULTS[one.field] for one in wrong}
@@ -141,7 +141,7 @@ _DEFAULTS: Mapping[str, Any] = {f.name: f.default for f in fields(AxisContext) i
 _FIELDS_OF_READING = attrgetter(*READING)
 
 
-def _bad(measurement: Measurement, limits: Limits, refused: list[Refused]) -> bool:
+def _bad(measurement: Measurement, limits: Limits, refused: list[LeftOutValue]) -> bool:
     if not any(
         value is not None and why_not(value, domain, limits)
         for value, domain in zip(_FIELDS_OF_READING(measurement), READING.values(), strict=True)
@@ -152,13 +152,13 @@ def _bad(measurement: Measurement, limits: Limits, refused: list[Refused]) -> bo
     return bool(wrong)
 
 
-def _instrument(instrument: Instrument, limits: Limits, refused: list[Refused]) -> Instrument:
+def _instrument(instrument: Instrument, limits: Limits, refused: list[LeftOutValue]) -> Instrument:
     wrong = list(_wrong(instrument, INSTRUMENT, Subject.INSTRUMENT, instrument.id, limits))
     changes: dict[str, Any] = {one.field: None for one in wrong}
     for volts, end in instrument.range_end.items():
         why = why_not(end, Domain.POSITIVE, limits)
         if why is not None:
-            wrong.append(Refused(Subject.INSTRUMENT, instrument.id, "range_end", str(end), *why))
+            wrong.append(LeftOutValue(Subject.INSTRUMENT, instrument.id, "range_end", str(end), *why))
             kept = changes.setdefault("range_end", dict(instrument.range_end))
             del kept[volts]
     refused.extend(wrong)
@@ -167,12 +167,12 @@ def _instrument(instrument: Instrument, limits: Limits, refused: list[Refused]) 
 
 def _wrong(
     entry: object, domains: Mapping[str, Domain], subject: Subject, name: str, limits: Limits
-) -> Iterator[Refused]:
+) -> Iterator[LeftOutValue]:
     for field, domain in domains.items():
         value = getattr(entry, field)
         why = None if value is None else why_not(value, domain, limits)
         if why is not None:
-            yield Refused(subject, name, field, str(value), *why)
+            yield LeftOutValue(subject, name, field, str(value), *why)
 
 
 def why_not(value: Decimal | int | dt.datetime, domain: Domain, limits: Limits = LIMITS) -> Why | None:

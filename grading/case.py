@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from grading.admission import admit
 from grading.conditions import Conditions, Surroundings, surroundings
 from grading.details import Detail
-from grading.entries import Question, Refused
+from grading.entries import LeftOutValue, Question
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Conformity, Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY, Interval, Side
@@ -56,7 +56,7 @@ class Case:
     profile: ShopProfile
     surroundings: Surroundings
     history: tuple[Visit, ...] = ()
-    refused: tuple[Refused, ...] = ()
+    refused: tuple[LeftOutValue, ...] = ()
     questions: tuple[Question, ...] = ()
     replaced: frozenset[str] = frozenset()
     live: tuple[LiveReading, ...] = ()

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.absorption import AbsorptionRatio
-from grading.entries import LeftOutRow, Question, Refused
+from grading.entries import LeftOutRow, LeftOutValue, Question
 from grading.interval import Interval
 from grading.isolation import Location, Part
 from grading.limit import Limit
@@ -336,6 +336,6 @@ Detail = (
     TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | ByLength | BesideCircuit
     | LiveCircuit | Ceiling | Calibration | Ratio
     | Absorption | Polarity | Phases | Armature | Nameplate | RatedOrder | Joint | Located | Consistency
-    | UnmeasuredPart | Change | Course | LeftOutRow | Refused | Question
+    | UnmeasuredPart | Change | Course | LeftOutRow | LeftOutValue | Question
 )  # fmt: skip
 """Figures of one fact."""

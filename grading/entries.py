@@ -49,7 +49,7 @@ class Impossible(StrEnum):
 
 
 @dataclass(frozen=True)
-class Refused:
+class LeftOutValue:
     """A value that cannot be, and was left out.
 
     Attributes:

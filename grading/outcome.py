@@ -14,7 +14,7 @@ from grading.prose.entries import question_text
 from grading.prose.findings import advice_text, finding_reason, finding_text
 from grading.prose.notices import notice_text
 from grading.prose.steps import action_text, reason_sentence, settles_text
-from grading.sources import Source, sources_of
+from grading.sources import LimitSource, sources_of
 from grading.steps import NextStep
 from grading.summary import DriveVerdict, Summary
 from grading.words import sentence
@@ -95,7 +95,7 @@ class JobVerdict:
         }
 
 
-def source_data(source: Source) -> dict[str, Any]:
+def source_data(source: LimitSource) -> dict[str, Any]:
     """Give a source as plain data: document, the word beside its limits, the remark, and the ids of the limits."""
     return {
         "document": source.document,

@@ -9,7 +9,7 @@ from grading.limit import Limit, Origin
 
 
 @dataclass(frozen=True)
-class Source:
+class LimitSource:
     """One source as it was used.
 
     Attributes:
@@ -25,7 +25,7 @@ class Source:
     limits: tuple[Limit, ...]
 
 
-def sources_of(*objects: object) -> tuple[Source, ...]:
+def sources_of(*objects: object) -> tuple[LimitSource, ...]:
     """Collect the sources of every limit in findings, drives, summaries or any other of grading's objects.
 
     Returns:
@@ -35,7 +35,7 @@ def sources_of(*objects: object) -> tuple[Source, ...]:
     for limit in _limits(objects):
         key = (limit.document, limit.origin, _remark(limit))
         found.setdefault(key, {}).setdefault(limit.id, limit)
-    return tuple(Source(*key, tuple(found[key].values())) for key in sorted(found))
+    return tuple(LimitSource(*key, tuple(found[key].values())) for key in sorted(found))
 
 
 def _remark(limit: Limit) -> str:

@@ -27,7 +27,7 @@ from api.visit.safety import STEPS
 from grading.notices import NoticeKind
 from grading.outcome import JobVerdict
 from grading.prose.notices import DECISION_RULE, notice_text
-from grading.sources import Source, sources_of
+from grading.sources import LimitSource, sources_of
 
 STATES = {"open": "waits for an answer", "rejected": "rejected by a person"}
 
@@ -83,7 +83,7 @@ def _notices(graded: JobVerdict) -> tuple[str, ...]:
     return tuple(notice_text(n) for n in graded.notices if n.kind is not NoticeKind.DECISION_RULE)
 
 
-def _source(source: Source) -> ReportedSource:
+def _source(source: LimitSource) -> ReportedSource:
     limits = tuple(f"{limit.quantity}: {wording.limit_text(limit)}" for limit in source.limits)
     return ReportedSource(source.document, source.origin.value, source.remark, limits)
 

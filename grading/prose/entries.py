@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from grading.entries import Impossible, LeftOutRow, Question, QuestionCode, Refused, Subject
+from grading.entries import Impossible, LeftOutRow, LeftOutValue, Question, QuestionCode, Subject
 from grading.facts import Fact
 from grading.finding import Finding
 from grading.prose.wording import Wording, Writer, detail, need
@@ -45,7 +45,7 @@ def _left_out(finding: Finding) -> Wording:
 
 
 def _cannot_be(finding: Finding) -> Wording:
-    found = detail(finding, Refused)
+    found = detail(finding, LeftOutValue)
     what = _SUBJECTS[found.subject].format(name=found.name)
     given = f"{field_words(found.field)}, {found.given},"
     why = _WHY.get(found.why) or f"is {found.why.value} {limit_value(need(found.bound))}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from grading.case import Case
-from grading.entries import LeftOutRow, Question, Refused, Subject
+from grading.entries import LeftOutRow, LeftOutValue, Question, Subject
 from grading.facts import Fact, Place
 from grading.finding import Finding, Urgency, Verdict
 from grading.steps import ReasonKind, StepKind, step
@@ -38,7 +38,7 @@ def judge_entries(case: Case) -> Iterator[Finding]:
         yield _asked_about(question)
 
 
-def _cannot_be(axis: str, refused: Refused) -> Finding:
+def _cannot_be(axis: str, refused: LeftOutValue) -> Finding:
     return Finding(
         POSSIBLE,
         Verdict.INCONCLUSIVE,

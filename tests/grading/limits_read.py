@@ -37,6 +37,7 @@ from grading.measurement import (
     WindingKind,
 )
 from grading.outcome import AxisVerdict
+from grading.rulebook import RULES
 from grading.shop import ShopProfile
 from grading.terms.quantity import QuantityKind
 from grading.verdict import grade_axis
@@ -49,8 +50,12 @@ SIMULATED = 60
 """Simulated visits in the corpus."""
 FACTORS = (Decimal(1000), Decimal("1.5"), Decimal("0.7"), Decimal("0.001"))
 """What a limit is multiplied by: far beyond, and just past, either way."""
-MOST_AXES = 25
-"""Axes on which a limit is tried before it counts as not read."""
+FROM_ZERO = 30
+"""What a limit of zero is changed to, times a factor."""
+THROUGH_OTHERS = {"voltage.choice", "insulation.temperature", "insulation.auxiliary"}
+"""Rules with findings of their own that mostly work through those of others."""
+MOST_AXES = 40
+"""Axes of each rule on which a limit is tried before it counts as not read by it."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +66,8 @@ class Axis:
     context: AxisContext
     instruments: Mapping[str, Instrument]
     history: tuple[Visit, ...] = ()
+    about: tuple[str, ...] = ()
+    """The limits that it is there for, where only this axis shows it read."""
 
     def graded(self, limits: Mapping[str, Limit]) -> AxisVerdict:
         """Grade it by other limits."""
@@ -113,6 +120,11 @@ class Reads:
     moved: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     cited: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
 
+    @property
+    def found(self) -> set[str]:
+        """The rules that found anything on the corpus."""
+        return set(self.cited)
+
 
 def observe(axes: tuple[Axis, ...], wanted: Mapping[str, set[str]]) -> Reads:
     """Change every limit on the axes that ask for it.
@@ -131,11 +143,13 @@ def observe(axes: tuple[Axis, ...], wanted: Mapping[str, set[str]]) -> Reads:
             asking[name].append((one, verdict))
     for name, own in asking.items():
         limit = LIMITS[name]
-        for one, verdict in _spread(own):
+        first = [pair for pair in own if name in pair[0].about]
+        for one, verdict in (*first, *_spread(own, wanted.get(name, set()))):
             if wanted.get(name, set()) <= reads.moved[name]:
                 break
             for factor in FACTORS:
-                other = {**LIMITS, name: replace(limit, value=limit.value * factor)}
+                value = limit.value * factor if limit.value else factor * FROM_ZERO
+                other = {**LIMITS, name: replace(limit, value=value)}
                 try:
                     reads.moved[name] |= changed_rules(verdict, one.graded(other))
                 except ValueError:
@@ -144,9 +158,12 @@ def observe(axes: tuple[Axis, ...], wanted: Mapping[str, set[str]]) -> Reads:
     return reads
 
 
-def _spread(own: list[tuple[Axis, AxisVerdict]]) -> Iterator[tuple[Axis, AxisVerdict]]:
-    """Give axes from the whole corpus, not only its beginning."""
-    yield from random.Random(len(own)).sample(own, min(MOST_AXES, len(own)))
+def _spread(own: list[tuple[Axis, AxisVerdict]], rules: set[str]) -> Iterator[tuple[Axis, AxisVerdict]]:
+    """Give axes on which each of the rules found something, and some others, from the whole corpus."""
+    draw = random.Random(len(own))
+    for rule in (*sorted(rules), None):
+        some = [pair for pair in own if rule is None or any(f.rule == rule for f in pair[1].findings)]
+        yield from draw.sample(some, min(MOST_AXES, len(some)))
 
 
 def at_import() -> set[str]:
@@ -180,8 +197,10 @@ def corpus() -> tuple[Axis, ...]:
 
 
 def _others() -> Iterator[Axis]:
-    def of(*rows: Measurement, motor: MotorKind = MotorKind.AC_SERVO, meters: Any = METERS, **known: Any) -> Axis:
-        return Axis(rows, axis(motor, **known), meters)
+    def of(
+        *rows: Measurement, motor: MotorKind = MotorKind.AC_SERVO, about: tuple[str, ...] = (), **known: Any
+    ) -> Axis:
+        return Axis(rows, axis(motor, **known), METERS, about=about)
 
     values = ("0.02", "0.30", "0.80", "1.05", "4.00", "7.00", "20", "60", "150", "900", ">4000")
     for value in values:
@@ -219,19 +238,44 @@ def _others() -> Iterator[Axis]:
     yield of(ir(WHOLE, "550"), rated_power_w=22, rated_current=40)
     yield of(ir(WHOLE, "550"), rated_power_w=900_000)
     yield of(ll(MOTOR, "85", unit="MOhm", instrument_id=None))
-    yield of(ir(WHOLE, "550"), winding_c=-300, humidity_percent=130, rated_current=D("1e30"), made_year=1066)
-    yield of(ir(WHOLE, "550"), core_mm2=D("1e-20"), air_c=5000)
-    yield of(made(QuantityKind.TEMPERATURE, MOTOR, "22", "Cel", terminals="", at=_day(1)), ir(MOTOR, "600", at=_day(2)))
-    for course in (
-        ("900", "620", "410", "300", "190"),
-        ("900", "850", "80"),
-        ("500", "240"),
-        ("300", "99"),
-        ("90", "500"),
-    ):
-        visited = [ir(WHOLE, value, at=_day(365 * n)) for n, value in enumerate(course)]
+    yield of(
+        ir(WHOLE, "550"), winding_c=-300, humidity_percent=130, rated_current=D("1e30"), about=("possible.largest",)
+    )
+    yield of(ir(WHOLE, "550"), made_year=1066)
+    for point in ("FAN1-PE", "B+-PE", "TACHO+-PE", "TH1-PE", "F1-PE"):
+        for value, volts in (("0.20", 500), ("0.70", 500), ("5", 250), ("5", 1000), ("50", 50)):
+            yield of(ir(MOTOR, value, terminals=point, test_voltage_set=volts), ir(WHOLE, "550"))
+    yield of(ir(MOTOR, "600", test_voltage_set=500), rated_voltage=90, about=("tester.ceiling_small",))
+    yield of(
+        ll(WHOLE, "1.20", instrument_id=None), lg(WHOLE, "0.900", instrument_id=None), about=("tester.ohm_counts",)
+    )
+    yield of(ir(MOTOR, "600", test_voltage_set=500), rated_voltage=24)
+    for early, late in (("120", "130"), ("80", "90"), ("300", "310")):
+        yield of(ir(MOTOR, early, elapsed_s=60), ir(MOTOR, late, elapsed_s=600), thermal_class="155")
+    for value in ("1.20", "1.40", "3.00"):
+        plate: dict[str, Any] = {"nameplate_resistance_ohm": D("1.20"), "cable_length_m": 20, "core_mm2": D("2.5")}
+        yield of(ll(WHOLE, value, "A1-A2"), motor=MotorKind.DC_SERVO, **plate)
+    for shown, amps in (("30", "0.2"), ("325", "5"), ("0.3", "40")):
+        live = made(QuantityKind.VOLTAGE, WHOLE, shown, "V", terminals="U-PE", test_voltage_set=None)
+        yield of(live, ir(WHOLE, "550"))
+        yield of(replace(live, kind=QuantityKind.CURRENT, quantity=replace(live.quantity, digits=amps, unit="mA")))
+    for celsius in (15, 30, 45):
+        cold = Visit(_day(0), (ir(WHOLE, "900", at=_day(0), air_c=D(10)),), axis())
+        yield Axis((ir(WHOLE, "300", at=_day(365), air_c=D(celsius)),), axis(), METERS, (cold,))
+    yield of(ir(WHOLE, "550"), core_mm2=D("1e-20"), air_c=5000, about=("possible.smallest",))
+    warm = made(QuantityKind.TEMPERATURE, MOTOR, "22", "Cel", terminals="", at=_day(1))
+    yield of(warm, ir(MOTOR, "600", at=_day(2)), about=("conditions.age",))
+    yield of(ll(MOTOR, "1.20"), maker_test_voltage=200, about=("voltage.single_step",))
+    yield of(ll(MOTOR, "1.20"), rated_voltage=200, about=("voltage.first_step_rated",))
+    yield of(ir(CABLE, "0.5", terminals="U-V"), ir(WHOLE, "550"), about=("insulation.drive_floor",))
+    yield of(ll(MOTOR, "1.20"), rated_voltage=24, about=("voltage.small_first_step",))
+    yield of(lg(WHOLE, "short", instrument_id=None), about=("tester.resolution_ohm",))
+    yield of(ir(WHOLE, "short", instrument_id=None), about=("tester.resolution_insulation",))
+    yield of(ir(WHOLE, "550"), air_c=77, about=("plausible.room_least",))
+    for text in ("900 620 410 300 190", "900 850 80", "90 64 45 33 23 16.5 11.8", "500 240", "300 99", "90 500"):
+        visited = [ir(WHOLE, value, at=_day(365 * n)) for n, value in enumerate(text.split())]
         visits = tuple(Visit(m.at or _day(0), (m,), axis()) for m in visited[:-1])
-        yield Axis((visited[-1],), axis(), METERS, visits)
+        yield Axis((visited[-1],), axis(), METERS, visits, ("trend.retest_share", "insulation.machine"))
 
 
 def _day(number: int) -> dt.datetime:
@@ -240,8 +284,6 @@ def _day(number: int) -> dt.datetime:
 
 def listed() -> dict[str, set[str]]:
     """Give the rules that list each limit."""
-    from grading.rulebook import RULES
-
     found: dict[str, set[str]] = defaultdict(set)
     for rule in RULES.values():
         for name in rule.limits:
@@ -249,16 +291,47 @@ def listed() -> dict[str, set[str]]:
     return found
 
 
-def main() -> int:
-    """Print what each rule was seen to read."""
-    from grading.rulebook import RULES
+def not_read(reads: Reads) -> dict[str, list[str]]:
+    """Give the limits that rules list and were not seen to read.
 
+    A rule that works through the findings of others (the error of a reading, a collapsed voltage) reads a limit where
+    any finding moves.
+    """
+    out: dict[str, list[str]] = {}
+    constant = at_import()
+    for rule in RULES.values():
+        for name in rule.limits:
+            moved = reads.moved[name]
+            through = rule.id not in reads.found or rule.id in THROUGH_OTHERS
+            seen = rule.id in moved or (bool(moved) and through) or name in constant
+            if not seen:
+                out.setdefault(rule.id, []).append(name)
+    return out
+
+
+def not_listed(reads: Reads) -> dict[str, list[str]]:
+    """Give the limits that findings of a rule cite and it does not list, but for those of rules behind it."""
+    through = {
+        name
+        for rule in RULES.values()
+        if rule.id not in reads.found or rule.id in THROUGH_OTHERS
+        for name in rule.limits
+    }
+    extra = {rule: sorted(names - set(RULES[rule].limits) - through) for rule, names in reads.cited.items()}
+    return {rule: names for rule, names in extra.items() if names}
+
+
+def main() -> int:
+    """Print what each rule was seen to read, and where that is not what it lists."""
     reads = observe(corpus(), listed())
     for rule in RULES.values():
-        seen = [name for name in rule.limits if rule.id in reads.moved[name]]
-        lost = [name for name in rule.limits if name not in seen]
-        extra = sorted(reads.cited[rule.id] - set(rule.limits))
-        sys.stdout.write(f"{rule.id}: read {', '.join(seen) or 'none'}; NOT SEEN {lost}; CITED, NOT LISTED {extra}\n")
+        seen = [name for name in rule.limits if reads.moved[name]]
+        sys.stdout.write(f"{rule.id}: {', '.join(seen) or 'none'}\n")
+    for rule_id, names in not_read(reads).items():
+        moves = {name: sorted(reads.moved[name]) for name in names}
+        sys.stdout.write(f"listed by {rule_id} and not read: {moves}\n")
+    for rule_id, names in not_listed(reads).items():
+        sys.stdout.write(f"cited by {rule_id} and not listed: {', '.join(names)}\n")
     return 0
 
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
 from grading.admission import AXIS, INSTRUMENT, READING, Domain, admit_context, why_not
-from grading.entries import Impossible, LeftOutRow, Refused, Subject
+from grading.entries import Impossible, LeftOutRow, LeftOutValue, Subject
 from grading.finding import Verdict
 from grading.measurement import CarrierUse, Measurement, Visit
 from grading.outcome import AxisVerdict
@@ -27,8 +27,8 @@ T = TypeVar("T")
 BAD_NUMBERS = ["NaN", "sNaN", "Infinity", "-Infinity", "-10", "1E+999999", "1E-999999", "-1E+999999"]
 
 
-def refusals(verdict: AxisVerdict) -> list[Refused]:
-    return [f.detail for f in verdict.findings if f.rule == "quantity.possible" and isinstance(f.detail, Refused)]
+def refusals(verdict: AxisVerdict) -> list[LeftOutValue]:
+    return [f.detail for f in verdict.findings if f.rule == "quantity.possible" and isinstance(f.detail, LeftOutValue)]
 
 
 def changed(entry: T, field: str, value: Any) -> T:
