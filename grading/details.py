@@ -131,6 +131,16 @@ class Names:
 
 
 @dataclass(frozen=True)
+class ByLength:
+    """Insulation of a cable times its length, ohm·km; None where only a bound is known; length in m, air in °C."""
+
+    least: Decimal
+    value: Decimal | None
+    length_m: Decimal
+    air_c: Decimal | None = None
+
+
+@dataclass(frozen=True)
 class BesideCircuit:
     """A circuit beside the power circuit."""
 
@@ -323,7 +333,7 @@ class Course:
 
 
 Detail = (
-    TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | BesideCircuit
+    TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | ByLength | BesideCircuit
     | LiveCircuit | Ceiling | Calibration | Ratio
     | Absorption | Polarity | Phases | Armature | Nameplate | RatedOrder | Joint | Located | Consistency
     | UnmeasuredPart | Change | Course | LeftOutRow | LeftOutValue | Question

@@ -42,6 +42,8 @@ class Fact(StrEnum):
     VOLTAGE_TOO_LOW = "voltage_too_low"
     LOW_FOR_KIND = "low_for_kind"
     LOW_FOR_KIND_AT_40C = "low_for_kind_at_40c"
+    CABLE_BY_LENGTH = "cable_by_length"
+    LENGTH_NOT_KNOWN = "length_not_known"
     BELOW_CABLE_GUIDANCE = "below_cable_guidance"
     # A reading that judges nothing, or is missing.
     NO_VALUE = "no_value"
@@ -67,6 +69,7 @@ class Fact(StrEnum):
     WINDING_REDUCED_CONDITIONS = "winding_reduced_conditions"
     NOT_COMPARABLE = "not_comparable"
     WINDING_NEAR_DEW_POINT = "winding_near_dew_point"
+    CABLE_NEAR_DEW_POINT = "cable_near_dew_point"
     AIR_NEAR_DEW_POINT = "air_near_dew_point"
     # Cleaning.
     CLEANING_HELPED = "cleaning_helped"
@@ -105,6 +108,7 @@ class Fact(StrEnum):
     ABOVE_RANGE = "above_range"
     BELOW_RESOLUTION = "below_resolution"
     CORE_BROKEN = "core_broken"
+    CORE_RESISTS = "core_resists"
     CORE_CONTINUOUS = "core_continuous"
     PHASES_ALIKE = "phases_alike"
     PHASES_UNEQUAL = "phases_unequal"

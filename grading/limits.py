@@ -106,6 +106,8 @@ _ROWS: tuple[Limit, ...] = (
            " times higher", "3", "1", (_IEEE, "", _S.FROM_MEMORY), _MOST, _COMPUTED),
     _limit("insulation.early_factor", "one-minute value over an earlier value of the same test", "so much by absorption"
            " at most where it is below its limit", "2", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("insulation.contact", _IR, "each contact of a dry plug to its shell", "1000", "MOhm",
+           (_PRACTICE, "", _S.COMMON_PRACTICE)),
     _limit("insulation.time", "time the test voltage stays on", "one-minute value",
            "60", "s", (_IEEE, "", _S.SECONDARY)),
     _limit("insulation.time_later", "time the test voltage stays on", "from this on a later value of the same test",
@@ -206,6 +208,10 @@ _ROWS: tuple[Limit, ...] = (
            "5", "%", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
     _limit("winding.brush_contact", "both brush contacts under the current of an ohmmeter", "brushed motors, added",
            "1", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
+    _limit("winding.cable_loop_most", "both cores of a cable of unknown size", "200 m of 1 mm²: long and thin",
+           "7", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
+    _limit("winding.core", "resistance of one core of a cable end to end", "from this on it resists: 200 m of 1 mm² are"
+           " below it", "5", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
     _limit("winding.joint", "resistance left after motor and cable are taken off", "joints, crimps, strands",
            "0.05", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("winding.armature_spread", "spread of armature readings over shaft positions", "without single outliers",

@@ -125,7 +125,7 @@ class DriveVerdict:
     because: Finding | None = None
 
 
-_SHORTED_OR_OPEN = (Fact.PHASES_UNEQUAL, Fact.OFF_NAMEPLATE, Fact.JOINT_BAD)
+_SHORTED_OR_OPEN = (Fact.PHASES_UNEQUAL, Fact.OFF_NAMEPLATE, Fact.JOINT_BAD, Fact.CORE_RESISTS)
 """What shorted turns or a conductor about to open look like: neither leaks to earth, and both can harm the drive."""
 
 

@@ -89,6 +89,13 @@ def _damp(finding: Finding) -> Wording:
     return Wording("too close to the dew point to judge or correct", figures, head=head_of(finding.place))
 
 
+def _damp_cable(finding: Finding) -> Wording:
+    found = detail(finding, Climate)
+    air = f"{need(found.air_c):f} °C and {need(found.humidity_percent):f} %"
+    figures = f"; the dew point of the air is calculated as {number(found.dew_c)} °C at {air}"
+    return Wording("too close to the dew point to judge", figures, head=head_of(finding.place))
+
+
 def _damp_air(finding: Finding) -> Wording:
     found = detail(finding, Climate)
     air = f"{need(found.air_c):f} °C and {need(found.humidity_percent):f} %"
@@ -104,5 +111,6 @@ WRITERS: dict[Fact, Writer] = {
     Fact.LOW_FOR_KIND_AT_40C: _low_for_kind,
     Fact.NOT_COMPARABLE: _not_comparable,
     Fact.WINDING_NEAR_DEW_POINT: _damp,
+    Fact.CABLE_NEAR_DEW_POINT: _damp_cable,
     Fact.AIR_NEAR_DEW_POINT: _damp_air,
 }

@@ -57,7 +57,7 @@ _FIXED: dict[ReasonKind, str] = {
     _K.NEEDS_TEMPERATURE: "the limit holds at 40 °C, and the correction needs the winding's own temperature",
     _K.BOUND_BELOW: "the bound is below the limit",
     _K.NOT_CERTAIN: "reading and temperature together are not certain enough",
-    _K.WATER_FILM: "a film of water on the winding lowers the reading",
+    _K.WATER_FILM: "a film of water lowers the reading",
     _K.ABOVE_STANDARD: "its voltage is above what its standard allows",
     _K.CAN_HARM: "a test voltage above what the winding was proved with can harm it",
     _K.NOT_ASSURED: "its accuracy was not assured on the day of the test",

@@ -6,7 +6,7 @@ from grading.details import Armature, Joint, Nameplate, Names, Phases, RatedOrde
 from grading.facts import Fact
 from grading.finding import Finding
 from grading.measurement import Connection
-from grading.prose.wording import Wording, Writer, detail, held, measured_clause
+from grading.prose.wording import Wording, Writer, detail, held, held_clause, measured_clause
 from grading.winding import ArmaturePattern
 from grading.words import limit_value, limit_words, number, ohms
 
@@ -115,6 +115,7 @@ WRITERS: dict[Fact, Writer] = {
     Fact.ABOVE_RANGE: measured_clause("above the range used"),
     Fact.BELOW_RESOLUTION: measured_clause("below what this meter resolves"),
     Fact.CORE_BROKEN: measured_clause("the core is broken"),
+    Fact.CORE_RESISTS: held_clause("the core resists: a bad joint or broken strands"),
     Fact.CORE_CONTINUOUS: measured_clause("the core is continuous"),
     Fact.PHASES_ALIKE: _alike,
     Fact.PHASES_UNEQUAL: _unequal,

@@ -79,21 +79,33 @@ def _insulation(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     """Hold the insulation of a circuit to earth, or to another circuit, against its own floor."""
     if not to_earth(reading.measurement.terminals) and not between(reading.measurement.terminals):
         return  # across the circuit itself there is no insulation to test
-    component, limit = reading.component, floor_beside(case, reading.component)
-    meter = reading.measurement.kind is QuantityKind.RESISTANCE_TO_GROUND
-    detail = BesideCircuit(component)
+    limit = floor_beside(case, reading.component)
     if limit is None:
         if reading.shape is not Shape.NONE:
-            yield note(BESIDE, Fact.BESIDE_MEASURED, reading, detail=detail)
-        return
-    if reading.shape in (Shape.NONE, Shape.UNEXPLAINED):
+            yield note(BESIDE, Fact.BESIDE_MEASURED, reading, detail=BesideCircuit(reading.component))
+    elif reading.shape in (Shape.NONE, Shape.UNEXPLAINED):
         following = step(StepKind.READ_WITH_CONDITIONS, reading.basis)
         yield repeat(BESIDE, Fact.NO_VALUE, following, reading, reason=reading.basis)
         return
+    else:
+        yield _against(case, reading, limit, BESIDE)
+    for extra in case.profile.extra:
+        if (
+            extra.applies(reading.section, case.context.motor_kind, reading.component)
+            and reading.shape is not Shape.NONE
+        ):
+            own = extra.of_length(case.context.cable_length_m)
+            if own is not None:
+                yield _against(case, reading, own, "insulation.shop")
+
+
+def _against(case: Case, reading: BoundedReading, limit: Limit, rule: str) -> Finding:
+    meter = reading.measurement.kind is QuantityKind.RESISTANCE_TO_GROUND
+    detail = BesideCircuit(reading.component)
     verdict, margin = hold_at_least(reading.interval, reading.value, reading.standard_uncertainty, limit)
     if reading.shape is Shape.COLLAPSED or verdict is Verdict.UNACCEPTABLE:
-        yield judged(
-            BESIDE,
+        return judged(
+            rule,
             Fact.BESIDE_BELOW_FLOOR,
             Verdict.UNACCEPTABLE,
             Urgency.SERVICE_LIMIT,
@@ -103,15 +115,13 @@ def _insulation(case: Case, reading: BoundedReading) -> Iterator[Finding]:
             margin=margin,
             next_step=step(StepKind.SPLIT_BESIDE, ReasonKind.BESIDE_LEAKS),
         )
-    elif verdict is Verdict.INCONCLUSIVE and not (meter and reading.shape is Shape.OVER):
+    if verdict is Verdict.INCONCLUSIVE and not (meter and reading.shape is Shape.OVER):
         following = (
             step(StepKind.BETTER_ACCURACY, reading.basis) if reading.doubt is None else settle_doubt(reading.doubt)
         )
-        yield repeat(BESIDE, Fact.BESIDE_UNDECIDED, following, reading, detail=detail, limit=limit, margin=margin)
-    elif not meter and is_early(case, reading):
-        yield note(BESIDE, Fact.BESIDE_MEASURED, reading, detail=detail)
-    else:
-        yield note(BESIDE, Fact.BESIDE_ABOVE_FLOOR, reading, detail=detail)
+        return repeat(rule, Fact.BESIDE_UNDECIDED, following, reading, detail=detail, limit=limit, margin=margin)
+    early = not meter and is_early(case, reading)
+    return note(rule, Fact.BESIDE_MEASURED if early else Fact.BESIDE_ABOVE_FLOOR, reading, detail=detail)
 
 
 def _circuit(case: Case, reading: BoundedReading) -> Finding:

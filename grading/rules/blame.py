@@ -8,7 +8,6 @@ from grading.details import BesideCircuit
 from grading.facts import Fact
 from grading.finding import Finding, Urgency, Verdict
 from grading.isolation import Fault
-from grading.rules.auxiliary import BESIDE, CIRCUIT
 from grading.rules.phases import PAIRS
 from grading.terms.component import Component
 from grading.terms.section import Section
@@ -45,8 +44,7 @@ def settle_fault(located: Fault, findings: Sequence[Finding]) -> Fault:
 def _is_beside(finding: Finding) -> bool:
     """Tell whether a finding is of a circuit beside the power circuit; a field is part of the motor."""
     detail = finding.detail
-    field = isinstance(detail, BesideCircuit) and detail.component is Component.FIELD
-    return finding.rule in (BESIDE, CIRCUIT) and not field
+    return isinstance(detail, BesideCircuit) and detail.component is not Component.FIELD
 
 
 def _odd_part(finding: Finding, judged: Sequence[Finding], findings: Sequence[Finding]) -> Section | None:

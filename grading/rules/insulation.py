@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.case import Case, hold_at_least, in_ohm, judged, note, repeat
-from grading.details import Ohms, VoltageWanted
+from grading.details import ByLength, Ohms, VoltageWanted
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
-from grading.interval import Side
+from grading.interval import Side, per_kilometre
 from grading.limit import Limit
 from grading.limits import machine_limit, watch_limit, winding_limit
 from grading.reading import BoundedReading, Shape
@@ -149,9 +149,12 @@ def _against_limits(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     machine = floor_of(case, reading.section) if earth else case.limit("insulation.drive_floor")
     yield _as_measured(case, reading, machine, MACHINE)
     for extra in case.profile.extra:
-        if extra.applies(reading.section, case.context.motor_kind):
-            yield _as_measured(case, reading, extra.limit, "insulation.shop")
+        if extra.applies(reading.section, case.context.motor_kind, reading.component):
+            own = extra.of_length(case.context.cable_length_m)
+            unknown = note("insulation.shop", Fact.LENGTH_NOT_KNOWN, reading)
+            yield unknown if own is None else _as_measured(case, reading, own, "insulation.shop")
     if reading.section is Section.CABLE_ALONE:
+        yield from _by_length(case, reading)
         yield from _cable_guidance(case, reading)
     if reading.section is not Section.MOTOR_ALONE:
         yield from _watch(case, reading)
@@ -273,6 +276,17 @@ def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         margin=margin,
         next_step=following,
     )
+
+
+def _by_length(case: Case, reading: BoundedReading) -> Iterator[Finding]:
+    """Give a cable's insulation times its length, so that cables can be compared; nothing corrects its temperature."""
+    length = case.context.cable_length_m
+    if length is None or length <= 0 or reading.shape not in (Shape.POINT, Shape.OVER):
+        return
+    value = None if reading.value is None else per_kilometre(reading.value, length)
+    least = per_kilometre(reading.interval.low, length)
+    detail = ByLength(least, value, length, case.conditions(reading).air_c)
+    yield note("insulation.cable", Fact.CABLE_BY_LENGTH, reading, detail=detail, basis=StatementBasis.CALCULATED)
 
 
 def _cable_guidance(case: Case, reading: BoundedReading) -> Iterator[Finding]:

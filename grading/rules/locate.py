@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -20,15 +20,16 @@ from grading.interval import (
 )
 from grading.isolation import Fault, Location, Part, State, locate, locate_series, merge
 from grading.limit import Limit
-from grading.limits import watch_limit
+from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.insulation import floor_of, is_one_minute
-from grading.rules.parts import KnownPart, gather
+from grading.rules.parts import CORES, KnownPart, gather
+from grading.rules.phases import PAIRS
 from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
+from grading.terms.terminals import is_general, point, to_earth
 
 LOCATE = "isolation.locate"
 CONSISTENCY = "isolation.consistency"
@@ -132,8 +133,9 @@ def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPar
     if whole.interval.high < expected.low * low.value:
         hidden = infer_interval(whole.interval, expected)
         path = Consistency(whole.interval, expected, hidden)
-        if above is None and hidden.low >= in_ohm(watch_limit(case.context, case.profile.limits)):
-            yield replace(_agreeing(case, path, ids), fact=Fact.WHOLE_LOWER)  # a sound plug conducts as much
+        sound = in_ohm(case.limit("insulation.contact")) / CORES[case.context.motor_kind]
+        if above is None and hidden.high >= sound:  # every contact of a sound plug may conduct as much
+            yield replace(_agreeing(case, path, ids), fact=Fact.WHOLE_LOWER)
             return
         following = step(StepKind.RETEST_JOINED_WHILE_FLEXING, ReasonKind.LEAK_TOGETHER, Settling.WHOLE_AS_CALCULATED)
         yield _unsettled(case, Fact.WHOLE_LOWER, path, ids, low, following)
@@ -243,13 +245,26 @@ def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart
 
 
 def _series(case: Case) -> Fault:
-    opens: dict[Section, bool | None] = {Section.THROUGH_CABLE: None, Section.MOTOR_ALONE: None}
-    for section in opens:
-        readings = [r for r in case.of(QuantityKind.WINDING_RESISTANCE, section) if r.shape is not Shape.NONE]
-        if readings:
-            opens[section] = any(is_open(case, r) for r in readings)
+    whole, motor = (
+        [r for r in case.of(QuantityKind.WINDING_RESISTANCE, section) if r.shape is not Shape.NONE]
+        for section in (Section.THROUGH_CABLE, Section.MOTOR_ALONE)
+    )
+    whole_open = any(is_open(case, r) for r in whole) if whole else None
+    motor_open: bool | None = any(is_open(case, r) for r in motor) if motor else None
+    if motor_open is False and not _closes(case, whole, motor):
+        motor_open = None  # the pair that is open from the cabinet was not measured there
     core = any(is_open(case, r) for r in case.of(QuantityKind.CONTINUITY))
-    return locate_series(opens[Section.THROUGH_CABLE], opens[Section.MOTOR_ALONE], core)
+    return locate_series(whole_open, motor_open, core)
+
+
+def _closes(case: Case, whole: Sequence[BoundedReading], motor: Sequence[BoundedReading]) -> bool:
+    """Tell whether every pair that is open from the cabinet was measured at the motor: by name, or all of its pairs."""
+    pairs = 1 if case.context.motor_kind is MotorKind.DC_SERVO else PAIRS
+    known = {point(r.measurement.terminals) for r in motor}
+    if len(motor) >= pairs and any(is_general(r.measurement.terminals) for r in motor):
+        return True
+    opened = {point(r.measurement.terminals) for r in whole if is_open(case, r)}
+    return len(known) >= pairs or opened <= known
 
 
 def _cores_touch(case: Case) -> bool:

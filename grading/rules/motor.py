@@ -121,13 +121,21 @@ def damp(conditions: Conditions, margin_c: Decimal) -> Decimal | None:
 
 
 def damp_groups(
-    case: Case, readings: Sequence[BoundedReading]
+    case: Case, readings: Sequence[BoundedReading], *, by_air: bool = False
 ) -> dict[tuple[Decimal, Conditions], list[BoundedReading]]:
-    """Give the readings that were taken near the dew point, by the dew point and what else held then."""
+    """Give the readings that were taken near the dew point, by the dew point and what else held then.
+
+    Args:
+        case: The axis.
+        readings: Some of its readings.
+        by_air: What was tested is as warm as the air (a cable), whatever the winding is.
+    """
     margin = case.limit("winding.dew_margin").value
     found: dict[tuple[Decimal, Conditions], list[BoundedReading]] = {}
     for reading in readings:
         conditions = case.conditions(reading)
+        if by_air:
+            conditions = replace(conditions, winding_c=None)
         dew = damp(conditions, margin)
         if dew is not None:
             found.setdefault((dew, conditions), []).append(reading)
@@ -147,7 +155,7 @@ def judge_motor(case: Case) -> Iterator[Finding]:
     for (dew, conditions), group in damp_groups(case, readings).items():
         if conditions.winding_c is not None:
             wet |= {r.id for r in group}
-            yield _damp(case, dew, conditions.winding_c, group)
+            yield near_dew_point(case, dew, conditions, group, Section.MOTOR_ALONE)
     readings = [r for r in readings if r.id not in wet]
     any_full = any(is_full_voltage(case, r) for r in readings)
     earliest: dict[Decimal | None, Decimal] = {}
@@ -279,14 +287,18 @@ def _watch(case: Case, reading: BoundedReading, corrected: ReadingAt40) -> Itera
         )
 
 
-def _damp(case: Case, dew: Decimal, winding_c: Decimal, readings: Sequence[BoundedReading]) -> Finding:
+def near_dew_point(
+    case: Case, dew: Decimal, conditions: Conditions, readings: Sequence[BoundedReading], section: Section | None
+) -> Finding:
+    """Report values of a part that were read too near the dew point to be judged or corrected."""
+    cable = conditions.winding_c is None
     return repeat(
         DEW,
-        Fact.WINDING_NEAR_DEW_POINT,
-        step(StepKind.WARM_MOTOR, ReasonKind.WATER_FILM, Settling.RISES_WHEN_WARM),
+        Fact.CABLE_NEAR_DEW_POINT if cable else Fact.WINDING_NEAR_DEW_POINT,
+        step(StepKind.DRY_PART if cable else StepKind.WARM_MOTOR, ReasonKind.WATER_FILM, Settling.RISES_WHEN_WARM),
         *readings,
-        place=Place(case.context.axis, Section.MOTOR_ALONE),
-        detail=Climate(dew, winding_c=winding_c),
+        place=Place(case.context.axis, section),
+        detail=Climate(dew, conditions.winding_c, conditions.air_c, conditions.humidity_percent),
         basis=StatementBasis.CALCULATED,
         limit=case.limit("winding.dew_margin"),
     )

@@ -9,7 +9,8 @@ from grading.details import Calibration, Ceiling, Climate, Ratio
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.measurement import Measurement
-from grading.rules.motor import DEW, damp_groups
+from grading.reading import Shape
+from grading.rules.motor import DEW, damp_groups, near_dew_point
 from grading.steps import Action, ReasonKind, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
@@ -96,9 +97,23 @@ def _calibration(case: Case) -> Iterator[Finding]:
 
 
 def _damp_air(case: Case) -> Iterator[Finding]:
-    readings = case.of(QuantityKind.INSULATION_RESISTANCE)
-    for (dew, conditions), group in damp_groups(case, readings).items():
-        if conditions.winding_c is None:
-            detail = Climate(dew, air_c=conditions.air_c, humidity_percent=conditions.humidity_percent)
-            place, basis = Place(case.context.axis), StatementBasis.CALCULATED
-            yield note(DEW, Fact.AIR_NEAR_DEW_POINT, *group, place=place, detail=detail, basis=basis)
+    """Find what was measured near the dew point besides the motor alone: the whole by its winding, a cable by the air.
+
+    A film of water lowers what is read, so a value read near the dew point is neither judged nor corrected. Where the
+    winding's own temperature is not known the air's only says that it may have been so.
+    """
+    for section in (*Section, None):
+        readings = [
+            r
+            for r in case.of(QuantityKind.INSULATION_RESISTANCE)
+            if r.section is section and r.shape not in (Shape.NONE, Shape.UNEXPLAINED)
+        ]
+        cable = section is Section.CABLE_ALONE
+        for (dew, conditions), group in damp_groups(case, readings, by_air=cable).items():
+            known = cable or conditions.winding_c is not None
+            if known and section is not Section.MOTOR_ALONE:
+                yield near_dew_point(case, dew, conditions, group, section)
+            elif not known:
+                detail = Climate(dew, air_c=conditions.air_c, humidity_percent=conditions.humidity_percent)
+                place, basis = Place(case.context.axis), StatementBasis.CALCULATED
+                yield note(DEW, Fact.AIR_NEAR_DEW_POINT, *group, place=place, detail=detail, basis=basis)

@@ -13,10 +13,15 @@ from grading.finding import Urgency, Verdict
 from grading.isolation import Fault
 from grading.limits import LIMITS
 from grading.measurement import Measurement, MotorKind
+from grading.plan import plan_axis
+from grading.plan_table import Left
 from grading.prose.axis import headline_text
 from grading.prose.findings import finding_text
+from grading.prose.plan import left_text
+from grading.shop import ShopProfileError, read_profile
 from grading.steps import StepKind
 from grading.terms.component import Component, component_of
+from grading.terms.quantity import QuantityKind
 from grading.terms.terminals import to_earth
 from grading.verdict import grade_axis
 from grading.voltage import ChoiceReason
@@ -196,3 +201,94 @@ def test_an_axis_that_is_not_settled_is_not_called_faultless() -> None:
     assert graded(ir(WHOLE, "900"), ir(WHOLE, "none")).fault is Fault.UNDETERMINED
     assert graded(ir(WHOLE, "900")).fault is Fault.NEITHER
     assert graded(ir(WHOLE, "900"), ir(WHOLE, "900", noted=("unsteady",))).verdict is UNSURE
+
+
+# Cables by length and in damp air; limits of the shop by component; what is left.
+
+
+def test_a_cable_is_given_by_its_length() -> None:
+    """550 MΩ on 30 m are 16.5 MΩ·km (domain vector TV-G16: insulation falls with length)."""
+    found = with_fact(graded(ir(CABLE, "550"), cable_length_m=30), Fact.CABLE_BY_LENGTH)
+    assert "16.5 MΩ times a kilometre (30 m, at 24 °C of the air)" in finding_text(found)
+    over = with_fact(graded(ir(CABLE, ">4000"), cable_length_m=25), Fact.CABLE_BY_LENGTH)
+    assert "at least 100 MΩ times a kilometre" in finding_text(over)
+    assert Fact.CABLE_BY_LENGTH not in facts(graded(ir(CABLE, "550")))
+
+
+def shop(readings: list[Measurement], context: dict[str, Any], **extra: Any) -> Any:
+    profile = read_profile({"extra": [{"id": "shop.own", "value": "20", "unit": "MOhm", **extra}]})
+    return grade_axis(readings, axis(**context), METERS, profile=profile)
+
+
+def test_a_shop_s_limit_goes_by_length_and_by_component() -> None:
+    per_km = {"section": "cable_alone", "per_km": True}
+    for length, outcome in ((30, BAD), (60, OK)):  # 20 MΩ·km are 667 MΩ on 30 m and 333 MΩ on 60 m
+        verdict = shop([ir(CABLE, "550")], {"cable_length_m": length}, **per_km)
+        assert of(verdict, "insulation.shop").verdict is outcome
+    assert of(shop([ir(CABLE, "550")], {}, **per_km), "insulation.shop").fact is Fact.LENGTH_NOT_KNOWN
+    brake = lg(WHOLE, "8.0", terminals="B+-PE")
+    own = shop([GOOD, brake], {}, component="brake_coil")
+    assert of(own, "insulation.shop").verdict is BAD
+    assert own.fault is Fault.BESIDE
+    assert "insulation.shop" not in {f.rule for f in shop([ir(WHOLE, "8.0")], {}, component="brake_coil").findings}
+    assert "insulation.shop" not in {f.rule for f in shop([brake], {}).findings}
+
+
+@pytest.mark.parametrize(("entry", "words"), [({"component": "horn"}, "use one of power_winding"),
+                                              ({"per_km": "yes"}, "true or false")])  # fmt: skip
+def test_a_shop_s_limit_that_cannot_be_is_refused(entry: dict[str, Any], words: str) -> None:
+    with pytest.raises(ShopProfileError, match=words):
+        shop([GOOD], {}, **entry)
+
+
+def test_damp_reaches_the_whole_and_the_cable_too() -> None:
+    """IEEE 43-2013 (from memory), margin: house rule. 24 °C and 90 % have their dew point at 22.3 °C (Magnus)."""
+    damp: dict[str, Any] = {"humidity_percent": 90}
+    whole = graded(ir(WHOLE, "900"), winding_c=24, **damp)
+    assert (whole.verdict, of(whole, "insulation.dew_point").place.section) == (UNSURE, WHOLE)
+    cable = graded(ir(CABLE, "900"), winding_c=60, **damp)
+    found = of(cable, "insulation.dew_point")
+    assert (cable.verdict, found.fact) == (UNSURE, Fact.CABLE_NEAR_DEW_POINT)
+    assert "dew point of the air is calculated as 22.3 °C" in finding_text(found)
+    assert graded(ir(WHOLE, "900"), winding_c=40, **damp).verdict is OK
+    assert graded(ir(WHOLE, "0.20"), winding_c=24, **damp).verdict is BAD
+
+
+def test_what_is_left_after_a_good_whole_is_named_with_its_source() -> None:
+    good = [ir(WHOLE, "900"), ir(WHOLE, "900", test_voltage_set=250), *phases(WHOLE, "1.20", "1.21", "1.20")]
+    good += [lg(WHOLE, "OL", terminals=f"{lead}-PE") for lead in "UVW"]
+    text = left_text(plan_axis(good, axis(), METERS).left)
+    for words in ("cable and plugs are moved", "motor warm", "brake", "surges or inductance", "drive's output"):
+        assert words in text
+    assert text.count("no source)") + text.count("secondary text)") == len(Left)
+    assert left_text(plan_axis(good[:2], axis(), METERS).left) == ""
+
+
+# What no cable, plug and brushes explain.
+
+
+@pytest.mark.parametrize(("readings", "motor", "context", "fact"), [
+    # A plug whose contacts read 1000 MΩ each (common practice) leaves 333 MΩ beside three cores.
+    ((ir(WHOLE, "225"), ir(MOTOR, "3230"), ir(CABLE, "474")), None, {}, None),
+    ((ir(WHOLE, "11.2"), ir(MOTOR, "1366"), ir(CABLE, "500")), DC, {}, Fact.WHOLE_LOWER),
+    # 25.28 Ω from the cabinet, 11.95 Ω at the motor: no machine's cable is 13 Ω (200 m of 1 mm² are 7 Ω both ways).
+    ((ll(WHOLE, "25.28", "A1-A2"), ll(MOTOR, "11.95", "A1-A2")), DC, {}, Fact.JOINT_BAD),
+    ((ll(WHOLE, "14.00", "A1-A2"), ll(MOTOR, "11.95", "A1-A2")), DC, {}, None),
+    # Twice the nameplate at any temperature from 10 to 85 °C, of a delta with an open phase.
+    (tuple(phases(MOTOR, "0.64", "0.64", "0.64")), None, {"nameplate_resistance_ohm": 0.3, "winding_c": None},
+     Fact.OFF_NAMEPLATE),
+    (tuple(phases(MOTOR, "0.34", "0.34", "0.34")), None, {"nameplate_resistance_ohm": 0.3, "winding_c": None}, None),
+    ((ll(WHOLE, "26.8", "A1-A2"),), DC, {"nameplate_resistance_ohm": 7.03, "winding_c": None}, Fact.OFF_NAMEPLATE),
+    ((ll(WHOLE, "9.8", "A1-A2"),), DC, {"nameplate_resistance_ohm": 7.03, "winding_c": None}, None),
+    ((made(CORE, CABLE, "360", "Ohm", terminals="W-W"),), None, {}, Fact.CORE_RESISTS),
+    ((made(CORE, CABLE, "3.4", "Ohm", terminals="W-W"),), None, {}, None),
+])  # fmt: skip
+def test_only_what_nothing_sound_explains_is_told(
+    readings: tuple[Measurement, ...], motor: MotorKind | None, context: dict[str, Any], fact: Fact | None
+) -> None:
+    whole = () if readings[0].kind is QuantityKind.INSULATION_RESISTANCE else (ir(WHOLE, "900"),)
+    verdict = graded(*whole, *readings, motor=motor or MotorKind.AC_SERVO, **context)
+    told = {f.fact for f in verdict.findings if f.urgency is not Urgency.INFORMATION}
+    assert told & {Fact.WHOLE_LOWER, Fact.JOINT_BAD, Fact.OFF_NAMEPLATE, Fact.CORE_RESISTS} == ({fact} - {None})
+    if fact is not None:
+        assert verdict.drive.verdict is UNSURE

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -178,4 +179,4 @@ def test_reasons_are_clauses_and_sentences() -> None:
 def test_a_fact_without_its_figures_is_refused() -> None:
     found = of(graded(ll(WHOLE, "1.60"), ll(MOTOR, "0.80"), cable_length_m=20, core_mm2=2.5), "winding.joint")
     with pytest.raises(ValueError, match="needs a detail of type Joint"):
-        finding_text(type(found)(**{**vars(found), "detail": None}))
+        finding_text(replace(found, detail=None))
