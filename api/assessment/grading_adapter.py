@@ -77,6 +77,7 @@ def axis_context(axis: AxisRow, job: JobRow) -> AxisContext:
         **_members(given),
         **numbers,
         **{name: given[name] for name in _CONTEXT_FLAGS},
+        checked=frozenset(given.get("checked", ())),
         thermal_class=given.get("thermal_class"),
         made_year=given.get("made_year"),
         air_c=None if job.air_c is None else Decimal(job.air_c),

@@ -11,7 +11,9 @@ from typing import Any
 from api.assessment.grade_job import findings_of, newest_grading
 from api.dialogue.actions import Confirm
 from api.ledger.canonical import canonical, sha256_hex
+from api.workspace import Workspace
 from tests.api.conftest import Visit
+from tests.api.makers import JOB
 
 WORKED = [("through_cable", "0.80"), ("motor_alone", "550"), ("cable_alone", "0.80")]
 
@@ -78,3 +80,13 @@ def test_a_confirmed_temperature_belongs_to_the_readings_about_its_time(visit: V
     [winding] = [f for f in axis["findings"] if f["rule"] == "insulation.winding"]
     assert winding["detail"]["correction"]["winding_own"] is True
     assert winding["detail"]["correction"]["winding_c"] in ("29.0", "31.5")
+
+
+def test_what_can_hardly_be_is_a_question_until_it_was_checked(workspace: Workspace) -> None:
+    """5 W on a nameplate will be 5 kW: the axis is inconclusive until somebody says that it was looked up."""
+    for checked, codes in (([], ["kilowatt_for_watt"]), (["rated_power_w"], [])):
+        named = {"name": "X", "motor_kind": "ac_servo", "rated_power_w": "5", "checked": checked}
+        job = workspace.create_job({**JOB, "axes": [named]})["id"]
+        [axis] = workspace.grade(job)["axes"]
+        assert [question["code"] for question in axis["questions"]] == codes
+    assert axis["verdict"] == "inconclusive"  # nothing was measured yet
