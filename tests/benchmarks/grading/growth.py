@@ -1,7 +1,7 @@
 """How grading grows with the readings of one axis: `python -m tests.benchmarks.grading.growth`.
 
-500, 1,000, 2,000 and 4,000 readings of one axis, three ways: mixed rows (parts, leads, voltages, times), all rows of one
-point, and mixed rows with what makes rules search (early values only, every voltage below the one that judges). Prints
+500, 1,000, 2,000 and 4,000 readings of one axis, three ways: mixed rows (parts, leads, voltages, times), all rows of
+one point, and mixed rows with what makes rules search (early values only, every voltage below the one that judges). Prints
 processor time in milliseconds and the growth from one size to the next: 2.0 is linear, 4.0 is with the square.
 """
 
@@ -10,6 +10,7 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 from rich.console import Console
@@ -81,7 +82,7 @@ def main() -> None:
     for name, draw_rows in WAYS.items():
         draw = random.Random(SEED)
         times = [spent(draw_rows(size, draw)) for size in SIZES]
-        growth = ", ".join(f"{after / before:.1f}" for before, after in zip(times, times[1:], strict=False))
+        growth = ", ".join(f"{after / before:.1f}" for before, after in pairwise(times))
         table.add_row(name, *(f"{ms:.0f} ms" for ms in times), growth)
     Console().print(table)
 
