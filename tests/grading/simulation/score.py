@@ -227,6 +227,7 @@ def table(score: Score, seed: int) -> str:
         _row("softened: row under 0.5 MΩ to earth, verdict not unacceptable", score.failures[SOFTENED], seen),
         _row("blame told, where the verdict is unacceptable", told, asked),
         _row("blame right, where told", score.blames["right"], told),
+        _row("one of two faulty parts told", score.blames["one of two"], told),
         _row("blame wrong, where told", score.blames["wrong"], told),
         _row("unacceptable, yet the fault is called neither", score.failures[CONTRADICTION], asked),
         _row("sound and not called acceptable (marginal or inconclusive)", sound - _accepted(score), sound),
