@@ -1,8 +1,8 @@
 """How grading grows with the readings of one axis: `python -m tests.benchmarks.grading.growth`.
 
 500, 1,000, 2,000 and 4,000 readings of one axis, three ways: mixed rows (parts, leads, voltages, times), all rows of
-one point, and mixed rows with what makes rules search (early values only, every voltage below the one that judges).
-Prints processor time in milliseconds and the growth from one size to the next: 2.0 is linear, 4.0 is with the square.
+one point, and mixed rows with what makes rules search (early values, every voltage below the one that judges). Prints
+processor time in milliseconds and the growth from one size to the next: 2.0 is linear, 4.0 is with the square.
 """
 
 from __future__ import annotations
