@@ -51,6 +51,8 @@ DEAD_MOST_V = 50.0
 
 REPEATABILITY = 0.20
 """Insulation readings of one sound point taken again: ±20 %. Common practice, no source."""
+WHOLE_LOW, WHOLE_HIGH = 0.7, 1.4
+"""The whole over what its parts give together: consistent between these. Common practice, no source."""
 STEP_DROP = 0.25
 """Fall from one test voltage to the next up to which insulation counts as equal. From memory."""
 ABSORPTION_POWER = 1.0

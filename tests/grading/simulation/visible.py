@@ -204,12 +204,11 @@ def _grown(earlier: float, later: float) -> float:
 
 
 def _whole_and_parts(rows: Sequence[Possible]) -> Iterator[Evidence]:
-    slack = 1 - healthy.REPEATABILITY
     tests = _judging(rows)
     for whole in (r for r in tests if r.entry.point.section is WHOLE):
         same = [r for r in tests if r.volts == whole.volts and r.entry.point.section is not WHOLE]
         for part in same:
-            if whole.low * slack > part.high * _grown(part.seconds[0], whole.seconds[1]):
+            if whole.low > healthy.WHOLE_HIGH * part.high * _grown(part.seconds[0], whole.seconds[1]):
                 why = (
                     f"the whole ({whole.id}) is above {whole.low:.4g}, its part ({part.id}) at most {part.high:.4g} Ohm"
                 )
@@ -222,7 +221,7 @@ def _whole_and_parts(rows: Sequence[Possible]) -> Iterator[Evidence]:
         siemens = 1 / max(*(r.low for r in motor), 1.0) + sum(1 / max(r.low, 1.0) for r in cable)
         siemens += 3 / healthy.CONTACT_LEAST
         latest = max(r.seconds[1] for r in (*motor, *cable))
-        if whole.high * _grown(whole.seconds[0], latest) < slack / siemens:
+        if whole.high * _grown(whole.seconds[0], latest) < healthy.WHOLE_LOW / siemens:
             why = f"the whole ({whole.id}) is at most {whole.high:.4g}, its parts give {1 / siemens:.4g} Ohm or more"
             yield Evidence((whole.id, *(r.id for r in (*motor, *cable))), why)
 
