@@ -11,6 +11,8 @@ from grading.steps import Action, NextStep, Reason, ReasonKind, Settling, StepKi
 
 FIND_IT = frozenset({StepKind.KEEP_OFF, StepKind.KEEP_OFF_LOW, StepKind.SPLIT_LOW, StepKind.CHECK_CIRCUIT})
 """Calls to find a fault; they fall away once it is found."""
+DEAD_FIRST = frozenset({StepKind.ISOLATE_AND_DISCHARGE, StepKind.PROVE_DEAD})
+"""What comes before every other step: a circuit that is not dead is not worked on."""
 PROTECT_DRIVE = frozenset({StepKind.KEEP_OFF, StepKind.KEEP_OFF_LOW})
 """What protects the drive; it comes first while the fault is not found."""
 

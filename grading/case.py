@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from typing import Any, TypeVar
 
+from grading.admission import admit
+from grading.conditions import Conditions, Surroundings, surroundings
 from grading.details import Detail
-from grading.facts import Fact, MeasuredValue, Place, StatementBasis
+from grading.entries import LeftOutValue, Question
+from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Conformity, Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY, Interval, Side
 from grading.limit import Limit
+from grading.live import LiveReading, find_live, under_voltage
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
-from grading.reading import RESISTANCE_KINDS, BoundedReading, bound
+from grading.plausibility import ask
+from grading.reading import RESISTANCE_KINDS, BoundedReading, Shape, bound
 from grading.shop import PUBLISHED, ShopProfile
-from grading.steps import Advice, NextStep, Reason
+from grading.steps import Advice, NextStep, Reason, ReasonKind
+from grading.terms.lazy import lazy
 from grading.terms.quantity import QuantityKind, unit
 from grading.terms.section import Section
+from grading.terms.terminals import point
 from grading.uncertainty import conformity_at_least, expanded_uncertainty, probability_at_least
 from grading.voltage import VoltageChoice, choose
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -32,6 +42,11 @@ class Case:
         instruments: By id.
         profile: Limits in force.
         history: Earlier visits, oldest first.
+        refused: What was left out because it cannot be.
+        questions: What is asked about, and not used until it is answered.
+        surroundings: Temperature and humidity by reading (see `conditions`).
+        replaced: Ids of the readings that a retest after cleaning, drying or repair replaced.
+        live: Voltages and currents found where there must be none, which no later record of the point took back.
     """
 
     context: AxisContext
@@ -39,34 +54,62 @@ class Case:
     readings: tuple[BoundedReading, ...]
     instruments: Mapping[str, Instrument]
     profile: ShopProfile
+    surroundings: Surroundings
     history: tuple[Visit, ...] = ()
+    refused: tuple[LeftOutValue, ...] = ()
+    questions: tuple[Question, ...] = ()
+    replaced: frozenset[str] = frozenset()
+    live: tuple[LiveReading, ...] = ()
+    _known: dict[Callable[[Case], Any], Any] = field(default_factory=dict, compare=False, repr=False)
+
+    def once(self, compute: Callable[[Case], T]) -> T:
+        """Compute something of the whole axis once, however many rules ask for it."""
+        if compute not in self._known:
+            self._known[compute] = compute(self)
+        found: T = self._known[compute]
+        return found
 
     def limit(self, name: str) -> Limit:
         """Give a limit in force by its id."""
         return self.profile.limits[name]
 
-    @property
+    def conditions(self, reading: BoundedReading) -> Conditions:
+        """Give temperature and humidity when a reading was taken."""
+        return self.surroundings.of(reading.measurement)
+
+    @lazy
     def voltages(self) -> VoltageChoice:
         """The test voltages for the axis's motor."""
         return choose(self.context.rated_voltage, self.context.maker_test_voltage, self.profile.limits)
 
-    def of(self, kind: QuantityKind, section: Section | None = None) -> tuple[BoundedReading, ...]:
-        """Give the readings of one kind (and section), in the order measured."""
-        return tuple(
-            r for r in self.readings if r.measurement.kind is kind and (section is None or r.section is section)
-        )
+    @lazy
+    def _by_kind(self) -> Mapping[tuple[QuantityKind, bool | None, Section | None], tuple[BoundedReading, ...]]:
+        """The readings in force by kind, circuit and part, None for any: every rule asks for some of them."""
+        found: dict[tuple[QuantityKind, bool | None, Section | None], list[BoundedReading]] = {}
+        for reading in self.readings:
+            if reading.id in self.replaced:
+                continue
+            kind, power, section = reading.measurement.kind, reading.power, reading.section
+            # A set, since the key of any part is also that of a reading without one.
+            for key in {(kind, None, None), (kind, power, None), (kind, power, section)}:
+                found.setdefault(key, []).append(reading)
+        return {key: tuple(readings) for key, readings in found.items()}
 
-    def after_cleaning(self) -> tuple[BoundedReading, ...]:
-        """Give the readings that a later retest after cleaning, drying or repair of the same part and kind replaced."""
-        retested: set[tuple[Section | None, QuantityKind]] = set()
-        replaced: list[BoundedReading] = []
-        for reading in reversed(self.readings):
-            key = (reading.section, reading.measurement.kind)
-            if reading.noted(Circumstance.AFTER_CLEANING):
-                retested.add(key)
-            elif key in retested:
-                replaced.append(reading)
-        return tuple(reversed(replaced))
+    def of(self, kind: QuantityKind, section: Section | None = None) -> tuple[BoundedReading, ...]:
+        """Give the readings in force of the power circuit, of one kind (and section), in the order measured.
+
+        Brake, field, feedback, sensors and fan are circuits of their own (`beside`), and so is what lies between two of
+        them; they say nothing of what the drive feeds.
+        """
+        return self._by_kind.get((kind, True, section), ())
+
+    def beside(self, kind: QuantityKind) -> tuple[BoundedReading, ...]:
+        """Give the readings in force of every circuit but the power circuit, of one kind, in the order measured."""
+        return self._by_kind.get((kind, False, None), ())
+
+    def in_force(self, kind: QuantityKind) -> tuple[BoundedReading, ...]:
+        """Give the readings of one kind, of whatever circuit, that no retest replaced, in the order measured."""
+        return self._by_kind.get((kind, None, None), ())
 
 
 def build_case(
@@ -76,21 +119,87 @@ def build_case(
     profile: ShopProfile | None = None,
     history: tuple[Visit, ...] = (),
 ) -> Case:
-    """Take the measurements of one axis and put bounds on its resistances."""
-    known = dict(instruments or {})
+    """Take the measurements of one axis, leave out what cannot be or is asked about, put bounds on the rest."""
     limits = PUBLISHED if profile is None else profile
-    own = tuple(m for m in measurements if m.axis == context.axis)
+    own = (m for m in measurements if m.axis == context.axis)
+    given = admit(own, context, instruments or {}, history, limits.limits)
+    used = ask(given.measurements, given.context, given.instruments, limits.limits)
+    voltages = find_live(used.measurements, limits.limits)
     readings = tuple(
-        bound(m, known.get(m.instrument_id) if m.instrument_id else None, limits.limits)
-        for m in own
+        doubted(
+            bound(m, given.instruments.get(m.instrument_id) if m.instrument_id else None, limits.limits), limits.limits
+        )
+        for m in used.measurements
         if m.kind in RESISTANCE_KINDS
     )
-    return Case(context, own, readings, known, limits, history)
+    stopped = frozenset(m.record_id for m in under_voltage(used.measurements, voltages))
+    readings = tuple(_lowered(r, Reason(ReasonKind.VOLTAGE_ON_CIRCUIT)) if r.id in stopped else r for r in readings)
+    return Case(
+        used.context,
+        used.measurements,
+        readings,
+        given.instruments,
+        limits,
+        surroundings(used.measurements, used.context, limits.limits),
+        given.history,
+        given.refused,
+        used.questions,
+        _replaced(readings),
+        voltages,
+    )
+
+
+def doubted(reading: BoundedReading, limits: Mapping[str, Limit]) -> BoundedReading:
+    """Lower the bound of an insulation reading by what was noted beside it, so that it proves no more than it can.
+
+    Nothing that is noted beside a value raises a bound: a fault that it shows is still shown, and a pass that it does
+    not prove becomes none.
+    """
+    if reading.measurement.kind is not QuantityKind.INSULATION_RESISTANCE or reading.shape in _NO_VALUE:
+        return reading
+    if reading.noted(Circumstance.UNSTEADY):
+        return _lowered(reading, Reason(ReasonKind.NOT_STEADY))
+    if reading.noted(Circumstance.LOW_BATTERY):
+        return _lowered(reading, Reason(ReasonKind.LOW_BATTERY))
+    if reading.noted(Circumstance.ONE_PHASE_ONLY):
+        factor = limits["insulation.one_phase"]
+        reason = Reason(ReasonKind.ONE_PHASE_ONLY, limit=factor)
+        return _lowered(reading, reason, reading.interval.low / factor.value)
+    return reading
+
+
+_NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
+
+
+def _lowered(reading: BoundedReading, doubt: Reason, low: Decimal = Decimal(0)) -> BoundedReading:
+    # Never raised, whatever figure a shop's profile divides by.
+    low = min(low, reading.interval.low)
+    return replace(reading, interval=Interval(low, reading.interval.high), doubt=doubt)
+
+
+def _replaced(readings: Sequence[BoundedReading]) -> frozenset[str]:
+    """Give the readings that a later retest replaced: of the same component, part, point, test voltage and kind."""
+    retested: set[tuple[object, ...]] = set()
+    replaced: list[str] = []
+    for reading in reversed(readings):
+        key = point_of(reading)
+        if reading.noted(Circumstance.AFTER_CLEANING):
+            if reading.shape not in _NO_VALUE:
+                retested.add(key)
+        elif key in retested:
+            replaced.append(reading.id)
+    return frozenset(replaced)
+
+
+def point_of(reading: BoundedReading) -> tuple[object, ...]:
+    """Give what makes two readings one test: component, part, kind, point and test voltage."""
+    m = reading.measurement
+    return m.part, m.section, m.kind, point(m.terminals), m.test_voltage_set
 
 
 def in_ohm(limit: Limit) -> Decimal:
     """Give a resistance limit in ohm."""
-    return limit.value * unit(limit.unit).factor
+    return limit.base_value
 
 
 def hold_at_least(
@@ -154,8 +263,8 @@ def judged(
     advice: Advice | None = None,
 ) -> Finding:
     """Make a finding on some readings; without a place of its own it stands where the last of them was taken."""
-    where = Place.of(readings[-1].measurement) if place is None else place
-    values = tuple(MeasuredValue.of(reading.measurement) for reading in readings)
+    where = readings[-1].place if place is None else place
+    values = tuple(reading.cited for reading in readings)
     ids = tuple(reading.id for reading in readings)
     return Finding(
         rule, verdict, urgency, where, fact, values, detail, reason, basis, limit, ids, margin, next_step, advice

@@ -10,10 +10,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.absorption import AbsorptionRatio
+from grading.entries import LeftOutRow, LeftOutValue, Question
 from grading.interval import Interval
 from grading.isolation import Location, Part
 from grading.limit import Limit
+from grading.live import LiveState
 from grading.measurement import Connection, InsulationSystem
+from grading.terms.component import Component
 from grading.voltage import ChoiceReason
 from grading.winding import ArmatureSurvey
 
@@ -59,11 +62,12 @@ class Correction:
     """How a value was brought to 40 °C.
 
     Attributes:
-        system: The correction used; UNKNOWN where the lower of both judges.
+        system: The correction used; UNKNOWN where both were made; the factor is then the lower one.
         assumed_year: Year of manufacture from which the system was assumed, or None.
         factor: Correction factor, or None without a winding temperature.
         winding_c: Winding temperature, or None; then the whole range from `lowest_c` to `highest_c` is taken.
         winding_uncertainty_c: How well it is known, ±.
+        winding_own: Whether it was noted with the reading, and is not the axis's default.
         factors: The factor of each system where both are computed.
         lowest_c: Lower end of the range of the correction.
         highest_c: Upper end of it.
@@ -75,6 +79,7 @@ class Correction:
     highest_c: Decimal
     winding_c: Decimal | None = None
     winding_uncertainty_c: Decimal | None = None
+    winding_own: bool = True
     factor: Decimal | None = None
     factors: tuple[tuple[InsulationSystem, Decimal], ...] = ()
 
@@ -123,6 +128,32 @@ class Names:
     """Names that the fact speaks of: leads."""
 
     names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ByLength:
+    """Insulation of a cable times its length, ohm·km; None where only a bound is known; length in m, air in °C."""
+
+    least: Decimal
+    value: Decimal | None
+    length_m: Decimal
+    air_c: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class BesideCircuit:
+    """A circuit beside the power circuit."""
+
+    component: Component
+
+
+@dataclass(frozen=True)
+class LiveCircuit:
+    """What was found on a circuit that must be dead, and whether a later record showed it dead again."""
+
+    state: LiveState
+    current: bool
+    taken_back: bool
 
 
 @dataclass(frozen=True)
@@ -260,13 +291,18 @@ class UnmeasuredPart:
 
 @dataclass(frozen=True)
 class Change:
-    """A value now against the visit before; `before` is a lower bound where it was over range."""
+    """A value now against the visit before; `before` is a lower bound where it was over range.
+
+    The temperatures, °C, are those of values that stand as measured; None where they were brought to 40 °C or unknown.
+    """
 
     now: Decimal
     before: Decimal
     before_over: bool
     on: dt.date
     factor: Decimal
+    before_c: Decimal | None = None
+    now_c: Decimal | None = None
 
 
 @dataclass(frozen=True)
@@ -297,8 +333,9 @@ class Course:
 
 
 Detail = (
-    TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | Ceiling | Calibration | Ratio
+    TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | ByLength | BesideCircuit
+    | LiveCircuit | Ceiling | Calibration | Ratio
     | Absorption | Polarity | Phases | Armature | Nameplate | RatedOrder | Joint | Located | Consistency
-    | UnmeasuredPart | Change | Course
+    | UnmeasuredPart | Change | Course | LeftOutRow | LeftOutValue | Question
 )  # fmt: skip
 """Figures of one fact."""

@@ -26,6 +26,10 @@ class StatementBasis(StrEnum):
 class Fact(StrEnum):
     """What was found."""
 
+    # An entry that must be settled.
+    ROW_LEFT_OUT = "row_left_out"
+    CANNOT_BE = "cannot_be"
+    ASKED_ABOUT = "asked_about"
     # A reading held against a limit.
     WITHIN_LIMITS = "within_limits"
     IN_GUARD_BAND = "in_guard_band"
@@ -38,6 +42,8 @@ class Fact(StrEnum):
     VOLTAGE_TOO_LOW = "voltage_too_low"
     LOW_FOR_KIND = "low_for_kind"
     LOW_FOR_KIND_AT_40C = "low_for_kind_at_40c"
+    CABLE_BY_LENGTH = "cable_by_length"
+    LENGTH_NOT_KNOWN = "length_not_known"
     BELOW_CABLE_GUIDANCE = "below_cable_guidance"
     # A reading that judges nothing, or is missing.
     NO_VALUE = "no_value"
@@ -47,6 +53,15 @@ class Fact(StrEnum):
     EARLIER_VALUE = "earlier_value"
     NOT_ONE_MINUTE = "not_one_minute"
     AUXILIARY_UNDER_VOLTAGE = "auxiliary_under_voltage"
+    CIRCUIT_LIVE = "circuit_live"
+    NOT_PROVED_DEAD = "not_proved_dead"
+    # Circuits beside the power circuit.
+    BESIDE_BELOW_FLOOR = "beside_below_floor"
+    BESIDE_UNDECIDED = "beside_undecided"
+    BESIDE_ABOVE_FLOOR = "beside_above_floor"
+    BESIDE_MEASURED = "beside_measured"
+    BESIDE_OPEN = "beside_open"
+    BESIDE_CLOSED = "beside_closed"
     # The motor alone at 40 °C.
     WINDING_WITHIN_LIMITS = "winding_within_limits"
     WINDING_BELOW_LIMIT = "winding_below_limit"
@@ -54,6 +69,7 @@ class Fact(StrEnum):
     WINDING_REDUCED_CONDITIONS = "winding_reduced_conditions"
     NOT_COMPARABLE = "not_comparable"
     WINDING_NEAR_DEW_POINT = "winding_near_dew_point"
+    CABLE_NEAR_DEW_POINT = "cable_near_dew_point"
     AIR_NEAR_DEW_POINT = "air_near_dew_point"
     # Cleaning.
     CLEANING_HELPED = "cleaning_helped"
@@ -66,6 +82,7 @@ class Fact(StrEnum):
     # Absorption and steps.
     INDEX = "index"
     INDEX_LOW = "index_low"
+    INDEX_FELL = "index_fell"
     INDEX_UNDEFINED = "index_undefined"
     RATIO = "ratio"
     RATIO_FELL = "ratio_fell"
@@ -91,10 +108,12 @@ class Fact(StrEnum):
     ABOVE_RANGE = "above_range"
     BELOW_RESOLUTION = "below_resolution"
     CORE_BROKEN = "core_broken"
+    CORE_RESISTS = "core_resists"
     CORE_CONTINUOUS = "core_continuous"
     PHASES_ALIKE = "phases_alike"
     PHASES_UNEQUAL = "phases_unequal"
     PHASES_NOT_COMPARABLE = "phases_not_comparable"
+    PAIRS_MISSING = "pairs_missing"
     ARMATURE_EVEN = "armature_even"
     ARMATURE_UNEVEN = "armature_uneven"
     OFF_NAMEPLATE = "off_nameplate"
@@ -106,12 +125,14 @@ class Fact(StrEnum):
     LOCATED = "located"
     WHOLE_LOWER = "whole_lower"
     WHOLE_HIGHER = "whole_higher"
+    WHOLE_ABOVE_PART = "whole_above_part"
     WHOLE_AGREES = "whole_agrees"
     PART_CALCULATED = "part_calculated"
     # Trend.
     FELL_A_DECADE = "fell_a_decade"
     FELL_TO_A_THIRD = "fell_to_a_third"
     HALVED = "halved"
+    TEMPERATURE_EXPLAINS = "temperature_explains"
     COMPARED_BEFORE = "compared_before"
     TREND_TOO_SHORT = "trend_too_short"
     NO_TREND = "no_trend"
@@ -120,7 +141,7 @@ class Fact(StrEnum):
     FORECAST = "forecast"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Place:
     """Where: axis, part, test point, shaft or carrier position; what is not spoken of is None."""
 
@@ -135,7 +156,7 @@ class Place:
         return cls(measurement.axis, measurement.section, measurement.terminals, measurement.position)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class MeasuredValue:
     """A measured value as a finding cites it: record, part and test point, quantity, voltages in V, time in s."""
 

@@ -57,7 +57,7 @@ class Conformity(StrEnum):
     FAIL = "fail"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Margin:
     """How far a value lies from its limit.
 
@@ -86,7 +86,7 @@ class Margin:
     conformity: Conformity | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One rule applied to some records: facts as fields, no sentence (`grading.prose` writes it).
 
@@ -160,5 +160,5 @@ def plain(value: object) -> Any:
 def _as_dict(value: Any) -> dict[str, Any]:
     out = {f.name: plain(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, Limit):
-        out["citation"] = value.citation()
+        out |= {"citation": value.citation(), "cited": value.cited(), "origin": value.origin.value}
     return out

@@ -29,7 +29,7 @@ class ContradictionError(ValueError):
     """Readings that cannot all be true: a total above one of its parallel branches."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Interval:
     """All values that a reading leaves possible.
 

@@ -18,6 +18,7 @@ class Fault(StrEnum):
     CABLE = "cable"
     BOTH = "both"
     CONNECTOR_OR_MOISTURE = "connector or moisture"
+    BESIDE = "auxiliary circuit"  # brake, sensor, tacho or fan, and nothing that the drive feeds
     NEITHER = "neither"
     CONTRADICTORY = "contradictory"
     UNDETERMINED = "undetermined"  # not enough measured yet

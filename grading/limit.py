@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from grading.terms.lazy import lazy
+from grading.terms.quantity import unit as unit_of
+
 
 class SourceStatus(StrEnum):
     """Provenance of the figure in a limit."""
@@ -17,6 +20,27 @@ class SourceStatus(StrEnum):
     COMMON_PRACTICE = "common practice, no source"  # CP
     HOUSE_RULE = "house rule"  # P
     COMPUTED = "computed from a stated formula"  # C
+
+
+class Origin(StrEnum):
+    """Where a figure is from, in the one word that stands beside it; the sources table has the remark."""
+
+    READ = "read"  # in the document itself
+    QUOTED = "quoted"  # by another text
+    MEMORY = "memory"
+    PRACTICE = "practice"  # of the trade or of this program, no standard
+    SHOP = "shop"  # set by the shop's own profile
+
+
+_ORIGINS: dict[SourceStatus, Origin] = {
+    SourceStatus.READ: Origin.READ,
+    SourceStatus.SECONDARY: Origin.QUOTED,
+    SourceStatus.QUOTED: Origin.QUOTED,
+    SourceStatus.FROM_MEMORY: Origin.MEMORY,
+    SourceStatus.COMMON_PRACTICE: Origin.PRACTICE,
+    SourceStatus.HOUSE_RULE: Origin.PRACTICE,
+    SourceStatus.COMPUTED: Origin.PRACTICE,
+}
 
 
 class Direction(StrEnum):
@@ -52,6 +76,7 @@ class Limit:
         decided_by: Who changed it in a shop profile, or "".
         reason: Why, or "".
         loosened_from: The published value where a profile loosened it; every report must say so.
+        set_by_shop: Whether a shop profile changed the value.
     """
 
     id: str
@@ -67,11 +92,33 @@ class Limit:
     decided_by: str = ""
     reason: str = ""
     loosened_from: Decimal | None = None
+    set_by_shop: bool = False
+
+    @lazy
+    def base_value(self) -> Decimal:
+        """The value in the base unit of its dimension (ohm of a resistance)."""
+        return self.value * unit_of(self.unit).factor
 
     @property
     def document(self) -> str:
         """Source and clause: "IEC 60204-1, 18.3"."""
         return f"{self.source}, {self.clause}" if self.clause else self.source
+
+    @property
+    def origin(self) -> Origin:
+        """Where the figure is from, in one word."""
+        return Origin.SHOP if self.of_shop else _ORIGINS[self.status]
+
+    @property
+    def of_shop(self) -> bool:
+        """Whether a shop profile set the figure."""
+        return self.set_by_shop or self.source == SHOP
+
+    def cited(self) -> str:
+        """Give source and clause with the word for where the figure is from: "IEC 60204-1, 18.3 (quoted)"."""
+        own = self.source in (*_OWN, SHOP)
+        text = self.origin.value if own else f"{self.document} ({self.origin.value})"
+        return text if self.loosened_from is None else f"{text}; loosened from {self.loosened_from:f}"
 
     def citation(self) -> str:
         """Give source and clause with its status: "IEC 60204-1, 18.3 (quoted second-hand, document not opened)"."""
@@ -82,5 +129,5 @@ class Limit:
         return f"{text}; loosened from {self.loosened_from:f} by {self.decided_by}: {self.reason}"
 
 
-HOUSE_RULE, COMMON_PRACTICE = "House rule", "Common practice"
+HOUSE_RULE, COMMON_PRACTICE, SHOP = "House rule", "Common practice", "Shop profile"
 _OWN = (HOUSE_RULE, COMMON_PRACTICE)

@@ -11,8 +11,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from grading.entry_limits import ENTRY_LIMITS
 from grading.limit import Basis, Direction, Limit, SourceStatus
 from grading.measurement import AxisContext, MotorKind, WindingKind
+from grading.terms.section import Section
 
 _IEEE = "IEEE 43-2013"
 _MACHINE = "IEC 60204-1"
@@ -100,6 +102,12 @@ _ROWS: tuple[Limit, ...] = (
            " confirmed, below it nothing changed", "2", "1", (_HOUSE, "", _S.HOUSE_RULE), basis=_COMPUTED),
     _limit("insulation.scope_power", "rated power", "below this IEEE 43 and IEC 60034-27-4 apply by analogy only",
            "750", "W", ("IEC 60034-27-4:2018", "scope", _S.SECONDARY)),
+    _limit("insulation.one_phase", "one phase against all phases joined", "the others earthed: reads up to so many"
+           " times higher", "3", "1", (_IEEE, "", _S.FROM_MEMORY), _MOST, _COMPUTED),
+    _limit("insulation.early_factor", "one-minute value over an earlier value of the same test", "so much by absorption"
+           " at most where it is below its limit", "2", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
+    _limit("insulation.contact", _IR, "each contact of a dry plug to its shell", "1000", "MOhm",
+           (_PRACTICE, "", _S.COMMON_PRACTICE)),
     _limit("insulation.time", "time the test voltage stays on", "one-minute value",
            "60", "s", (_IEEE, "", _S.SECONDARY)),
     _limit("insulation.time_later", "time the test voltage stays on", "from this on a later value of the same test",
@@ -179,6 +187,12 @@ _ROWS: tuple[Limit, ...] = (
            "100", "V", (_HOUSE, "", _S.HOUSE_RULE)),
     _limit("voltage.small_ceiling", "test voltage", "small motors: more needs the maker's consent",
            "250", "V", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("voltage.cable_ceiling", "test voltage", "cable of the 600 V class alone, both ends free",
+           "1000", "V", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("voltage.extra_low", "test voltage", "SELV and PELV circuits: a brake coil by itself, unplugged",
+           "250", "V", (_INSTALLATION, "Table 6.1", _S.SECONDARY), _MOST),
+    _limit("voltage.installation", "test voltage", "circuits up to 500 V: a fan by itself, unplugged",
+           "500", "V", (_INSTALLATION, "Table 6.1", _S.SECONDARY), _MOST),
     _limit("winding.dew_margin", "winding temperature above dew point", "below this a film of water can form",
            "3", "Cel", (_HOUSE, "", _S.HOUSE_RULE), basis=_COMPUTED),
     # Winding resistance.
@@ -192,6 +206,12 @@ _ROWS: tuple[Limit, ...] = (
            "5", "%", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("winding.nameplate", "deviation from the nameplate resistance", "brought to the nameplate's temperature",
            "5", "%", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
+    _limit("winding.brush_contact", "both brush contacts under the current of an ohmmeter", "brushed motors, added",
+           "1", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
+    _limit("winding.cable_loop_most", "both cores of a cable of unknown size", "200 m of 1 mm²: long and thin",
+           "7", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
+    _limit("winding.core", "resistance of one core of a cable end to end", "from this on it resists: 200 m of 1 mm² are"
+           " below it", "5", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
     _limit("winding.joint", "resistance left after motor and cable are taken off", "joints, crimps, strands",
            "0.05", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("winding.armature_spread", "spread of armature readings over shaft positions", "without single outliers",
@@ -216,6 +236,8 @@ _ROWS: tuple[Limit, ...] = (
            "0.5", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("winding.open_circuit", "resistance lead to lead or of a core", "from this on the circuit is open: no servo"
            " winding is above it", "1000", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
+    _limit("winding.open_beside", "resistance of a field, brake, sensor or fan circuit", "from this on it is open:"
+           " their coils and chains read up to some kilohms", "10000", "Ohm", (_HOUSE, "", _S.HOUSE_RULE), _MOST),
     _limit("ground.dead_short", "resistance to earth, low-voltage ohmmeter", "below: a dead short to frame",
            "10", "Ohm", (_HOUSE, "", _S.HOUSE_RULE)),
     # Comparing readings.
@@ -228,6 +250,8 @@ _ROWS: tuple[Limit, ...] = (
     _limit("compare.ohmmeter", "ohmmeter and insulation tester apart", "factor above which they disagree",
            "3", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     # Trend.
+    _limit("trend.cable_halving", "rise of temperature in which the insulation of a cable halves", "cables, and any"
+           " part whose own correction is not known", "5", "Cel", (_HOUSE, "", _S.HOUSE_RULE)),
     _limit("trend.investigate", "insulation resistance over that of the visit before", "at or below: investigate",
            "0.5", "1", (_HOUSE, "", _S.HOUSE_RULE), basis=_COMPUTED),
     _limit("trend.act", "insulation resistance over that of the visit before", "at or below: act",
@@ -253,16 +277,25 @@ _ROWS: tuple[Limit, ...] = (
            "50", "V", ("29 CFR 1910.333", "(a)(1)", _S.READ), _MOST),
     _limit("energy.discharge_factor", "discharge time over test time", "after every insulation test",
            "4", "1", (_IEEE, "", _S.FROM_MEMORY)),
+    _limit("energy.current", "current in a circuit that must be dead", "a.c., threshold of perception",
+           "0.5", "mA", ("IEC 61140:2016", "5.2.6", _S.FROM_MEMORY), _MOST),
     _limit("energy.return_voltage", "return voltage after discharge", "before the next test and before touching",
            "20", "V", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
 )  # fmt: skip
 
-LIMITS: Mapping[str, Limit] = {row.id: row for row in _ROWS}
+LIMITS: Mapping[str, Limit] = {row.id: row for row in (*_ROWS, *ENTRY_LIMITS)}
 
 # What no shop can set: properties of testers, gates before a test, and figures kept to read other people's reports.
 FIXED: frozenset[str] = frozenset(
     {"energy.residual_voltage", "energy.exempt_charge", "energy.gate_voltage", "energy.discharge_factor"}
-    | {"energy.return_voltage", "temperature.lowest", "temperature.highest"}
+    | {
+        "energy.return_voltage",
+        "energy.current",
+        "voltage.extra_low",
+        "voltage.installation",
+        "temperature.lowest",
+        "temperature.highest",
+    }
     | {"voltage.machine", "voltage.first_step", "voltage.first_step_low", "voltage.first_step_rated"}
     | {"voltage.single_step", "voltage.small_rated", "voltage.small_first_step", "voltage.small_judging"}
     | {"voltage.small_ceiling"}
@@ -276,6 +309,7 @@ FIXED: frozenset[str] = frozenset(
     | {"absorption.dar_fair", "absorption.dar_good", "absorption.dar_excellent"}
     | {"winding.nameplate_temperature", "winding.armature_fewest"}
     | {"trend.fewest_for_slope", "trend.fewest_for_band", "trend.confidence"}
+    | {row.id for row in ENTRY_LIMITS}
 )
 
 
@@ -342,9 +376,15 @@ def winding_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) ->
     return limits["insulation.form_wound_low_voltage" if low_voltage else "insulation.form_wound"]
 
 
-def machine_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Limit:
-    """Give the floor of IEC 60204-1, 18.3; the lower one only where slip rings or bus bars are part of the circuit."""
-    return limits["insulation.slip_rings" if context.slip_rings else "insulation.machine"]
+def machine_limit(
+    context: AxisContext, limits: Mapping[str, Limit] = LIMITS, section: Section | None = Section.THROUGH_CABLE
+) -> Limit:
+    """Give the floor of IEC 60204-1, 18.3; the lower one only where slip rings or bus bars are part of what was tested.
+
+    They lie on the way to the motor: in the cable and so in the whole, never in the motor alone.
+    """
+    lower = context.slip_rings and section is not Section.MOTOR_ALONE
+    return limits["insulation.slip_rings" if lower else "insulation.machine"]
 
 
 def watch_limit(context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> Limit:

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 
+from grading.terms.component import Component, component_of
+from grading.terms.lazy import lazy
 from grading.terms.quantity import Quantity, QuantityKind
 from grading.terms.section import Section
 
@@ -36,7 +38,7 @@ class InsulationSystem(StrEnum):
 
     THERMOSETTING = "thermosetting"
     THERMOPLASTIC = "thermoplastic"
-    UNKNOWN = "unknown"  # both are computed; the lower result judges
+    UNKNOWN = "unknown"  # both are computed: a pass needs the lower, a failure the higher
 
 
 class WindingKind(StrEnum):
@@ -93,6 +95,7 @@ class Circumstance(StrEnum):
     REVERSED = "reversed"  # taken again with the leads swapped over
     FLEXED = "flexed"  # the cable was moved while reading
     AFTER_CLEANING = "after_cleaning"  # first reading after cleaning, drying, rewinding or a new cable
+    CHECKED = "checked"  # value, unit and temperature were looked up again; nothing more is asked about them
     ONE_PHASE_ONLY = "one_phase_only"  # the other phases were earthed or guarded
 
 
@@ -114,6 +117,10 @@ class Measurement:
         instrument_id: Which `Instrument` made it.
         position: Shaft or carrier position it was taken at ("3", "30°", "full left"), for brush checks and flex tests.
         circumstances: What else was noted.
+        winding_c: Winding temperature when it was read, °C; None where only the axis's is known.
+        air_c: Air temperature at the motor when it was read, °C; None in the same way.
+        humidity_percent: Relative humidity when it was read, %; None in the same way.
+        component: What of the axis it was taken on; None takes it from section and terminals (`part`).
     """
 
     record_id: str
@@ -129,6 +136,15 @@ class Measurement:
     instrument_id: str | None = None
     position: str | None = None
     circumstances: frozenset[Circumstance] = frozenset()
+    winding_c: Decimal | None = None
+    air_c: Decimal | None = None
+    humidity_percent: Decimal | None = None
+    component: Component | None = None
+
+    @lazy
+    def part(self) -> Component:
+        """The component it was taken on: as given, else as section and terminals name it."""
+        return component_of(self.section, self.terminals) if self.component is None else self.component
 
 
 @dataclass(frozen=True)
@@ -192,6 +208,7 @@ class AxisContext:
     Attributes:
         axis: Axis name, e.g. "X".
         motor_kind: What turns it.
+        motor_chosen: Whether somebody chose the motor kind; False where it is a guess, which is asked about.
         drive: Rotary or linear.
         rated_voltage: Motor's rated voltage, V (line to line, or d.c.).
         rated_current: Motor's rated current, A.
@@ -200,10 +217,10 @@ class AxisContext:
         winding_kind: Row of IEEE 43 Table 3; None derives it from `motor_kind`.
         thermal_class: "105", "130", "155" or "180", for the polarization index.
         made_year: Year of manufacture.
-        winding_c: Winding temperature, °C (not the air's).
+        winding_c: Winding temperature, °C (not the air's), for readings that have none of their own.
         winding_c_uncertainty: How well it is known, ± °C (default 2).
-        air_c: Air temperature at the motor, °C.
-        humidity_percent: Relative humidity, %.
+        air_c: Air temperature at the motor, °C, in the same way.
+        humidity_percent: Relative humidity, %, in the same way.
         connection: Star or delta.
         conductor: What the winding is made of.
         nameplate_resistance_ohm: Lead-to-lead resistance by nameplate or catalogue, ohm.
@@ -219,6 +236,7 @@ class AxisContext:
         coolant_near: Coolant reaches the motor or its connector.
         maker_test_voltage: Test voltage by the motor's maker, V; it wins over every rule here.
         slip_rings: The circuit contains slip rings, bus bars or conductor bars (IEC 60204-1's lower floor).
+        checked: Fields that were looked up again ("rated_power_w"); nothing more is asked about them.
     """
 
     axis: str
@@ -250,6 +268,8 @@ class AxisContext:
     coolant_near: bool = False
     maker_test_voltage: Decimal | None = None
     slip_rings: bool = False
+    motor_chosen: bool = True
+    checked: frozenset[str] = frozenset()
 
     @property
     def winding(self) -> WindingKind:

@@ -5,15 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from grading.entries import Question
 from grading.finding import Finding, Urgency, Verdict, plain
 from grading.isolation import Fault
 from grading.notices import Notice
 from grading.prose.axis import cost_text, drive_text, headline_figures, headline_found, headline_text
+from grading.prose.entries import question_text
 from grading.prose.findings import advice_text, finding_reason, finding_text
 from grading.prose.notices import notice_text
 from grading.prose.steps import action_text, reason_sentence, settles_text
+from grading.sources import LimitSource, sources_of
 from grading.steps import NextStep
 from grading.summary import DriveVerdict, Summary
+from grading.words import sentence
 
 
 @dataclass(frozen=True)
@@ -30,6 +34,7 @@ class AxisVerdict:
         summary: What carries the headline.
         next_steps: What to do, most useful first, without repeats.
         record_ids: Every record of the axis that a finding used.
+        questions: What must be answered before the axis can be judged.
     """
 
     axis: str
@@ -41,6 +46,7 @@ class AxisVerdict:
     summary: Summary
     next_steps: tuple[NextStep, ...] = ()
     record_ids: tuple[str, ...] = ()
+    questions: tuple[Question, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Give it as plain data (see `plain`), with the text written from the facts."""
@@ -57,6 +63,7 @@ class AxisVerdict:
             "cost_of_ignoring": cost_text(self.summary),
             "next_steps": [step_data(step) for step in self.next_steps],
             "record_ids": list(self.record_ids),
+            "questions": [plain(question) | {"text": sentence(question_text(question))} for question in self.questions],
         }
 
 
@@ -84,7 +91,18 @@ class JobVerdict:
             "notices": [notice_text(notice) for notice in self.notices],
             "notice_kinds": [notice.kind.value for notice in self.notices],
             "cable_order": list(self.cable_order),
+            "sources": [source_data(source) for source in sources_of(self)],
         }
+
+
+def source_data(source: LimitSource) -> dict[str, Any]:
+    """Give a source as plain data: document, the word beside its limits, the remark, and the ids of the limits."""
+    return {
+        "document": source.document,
+        "origin": source.origin.value,
+        "remark": source.remark,
+        "limits": [limit.id for limit in source.limits],
+    }
 
 
 def finding_data(finding: Finding) -> dict[str, Any]:

@@ -16,11 +16,13 @@ from grading.limits import machine_limit
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement
 from grading.plan_table import (
     AFTER_BAD_WHOLE,
+    LEFT_AFTER_GOOD,
     METER_CLEAR,
     PLANS,
     PREPARE,
     PREPARE_EXTRA,
     SCREEN_CLEAR,
+    Left,
     PlanPoint,
     Preparation,
     VoltageStep,
@@ -79,11 +81,13 @@ class PlanState:
         tasks: Every point in order.
         next: The next one to measure, or None.
         stop: Why nothing more is needed; None while something is.
+        left: What is left to look at should the alarm stay although all is good, each with its source; else empty.
     """
 
     tasks: tuple[Task, ...]
     next: Task | None
     stop: StopReason | None
+    left: tuple[tuple[Left, str], ...] = ()
 
 
 def plan_axis(
@@ -106,7 +110,8 @@ def plan_axis(
     tasks = tuple(task for section in order for task in _tasks(case, section))
     open_tasks = [task for task in tasks if not task.done and not task.skipped]
     following = open_tasks[0] if open_tasks else None
-    return PlanState(tasks, following, None if following else _stop(case))
+    stop = None if following else _stop(case)
+    return PlanState(tasks, following, stop, LEFT_AFTER_GOOD if stop is StopReason.WHOLE_GOOD else ())
 
 
 def _parts(context: AxisContext) -> tuple[Section, Section]:

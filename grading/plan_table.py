@@ -70,6 +70,27 @@ class Preparation(StrEnum):
     STAR_DELTA_OFF = "star_delta_off"
 
 
+class Left(StrEnum):
+    """What is left to look at where insulation and windings are good and the alarm stays."""
+
+    MOVE_CABLE = "move_cable"
+    WARM_MOTOR = "warm_motor"
+    BRAKE = "brake"
+    TURNS = "turns"
+    DRIVE_OUTPUT = "drive_output"
+
+
+_NO_SOURCE = "common practice, no source"
+LEFT_AFTER_GOOD: tuple[tuple[Left, str], ...] = (
+    (Left.MOVE_CABLE, _NO_SOURCE),
+    (Left.WARM_MOTOR, "IEEE 43-2013, 6.3 (secondary text)"),
+    (Left.BRAKE, _NO_SOURCE),
+    (Left.TURNS, _NO_SOURCE),
+    (Left.DRIVE_OUTPUT, _NO_SOURCE),
+)
+"""What is left, least work first, each with where it comes from."""
+
+
 class VoltageStep(StrEnum):
     """Which test voltage a point wants (`grading.voltage.choose` gives the figure)."""
 

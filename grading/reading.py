@@ -12,11 +12,14 @@ from decimal import Decimal
 from enum import StrEnum
 
 from grading.details import CollapseEstimate
+from grading.facts import MeasuredValue, Place
 from grading.interval import INFINITY, Interval
 from grading.limit import Limit
 from grading.limits import LIMITS
 from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement
 from grading.steps import Reason, ReasonKind
+from grading.terms.component import Component, between
+from grading.terms.lazy import lazy
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
 from grading.terms.section import Section
 from grading.uncertainty import expanded_uncertainty, half_width, standard_uncertainty
@@ -54,6 +57,7 @@ class BoundedReading:
         value: The point value, ohm; None for bounds.
         half_width: Largest error of the point value, ohm.
         estimate: Of a collapsed reading, from the voltage left and the tester's current; else None.
+        doubt: Why the value can be lower than shown, so that it proves no pass; else None. Its lower bound says so too.
     """
 
     measurement: Measurement
@@ -63,6 +67,28 @@ class BoundedReading:
     value: Decimal | None = None
     half_width: Decimal | None = None
     estimate: CollapseEstimate | None = None
+    doubt: Reason | None = None
+
+    # Asked for again and again while an axis is judged, so computed once a reading.
+    @lazy
+    def component(self) -> Component:
+        """The component it was taken on."""
+        return self.measurement.part
+
+    @lazy
+    def place(self) -> Place:
+        """Where it was taken."""
+        return Place.of(self.measurement)
+
+    @lazy
+    def cited(self) -> MeasuredValue:
+        """What a finding cites of it."""
+        return MeasuredValue.of(self.measurement)
+
+    @lazy
+    def power(self) -> bool:
+        """Whether it is of the circuit that the drive feeds, and of that alone."""
+        return self.component.power and not between(self.measurement.terminals)
 
     @property
     def id(self) -> str:
@@ -80,7 +106,7 @@ class BoundedReading:
         built = self.measurement.test_voltage_built
         return self.measurement.test_voltage_set if built is None else built
 
-    @property
+    @lazy
     def standard_uncertainty(self) -> Decimal | None:
         """Of the point value, ohm."""
         return None if self.half_width is None else standard_uncertainty(self.half_width)
@@ -128,10 +154,33 @@ def bound(measurement: Measurement, instrument: Instrument | None, limits: Limit
         return _over(measurement, instrument, value)
     if qualifier in (Qualifier.BELOW, Qualifier.SHORT):
         return _under(measurement, instrument, value, limits)
+    return _point(measurement, instrument, value, limits)
+
+
+def _point(
+    measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits
+) -> BoundedReading:
     if value is None:
         return BoundedReading(measurement, Shape.NONE, UNKNOWN, Reason(ReasonKind.NO_DIGITS))
+    if value == 0:
+        return _zero(measurement, instrument)
     width, basis = _accuracy(measurement, instrument, value, limits)
     return BoundedReading(measurement, Shape.POINT, Interval.around(value, width), basis, value, width)
+
+
+def _zero(measurement: Measurement, instrument: Instrument | None) -> BoundedReading:
+    """Bound a display of zero: half of the last digit given, and the counts of the data sheet at its own resolution."""
+    _, counts = _data_sheet(instrument, measurement.kind is QuantityKind.INSULATION_RESISTANCE)
+    least = None if instrument is None else finest(measurement, instrument)
+    width = _digit(measurement) / 2 + (counts or Decimal(0)) * (least or Decimal(0))
+    reason = Reason(ReasonKind.BELOW_RANGE)
+    return BoundedReading(measurement, Shape.POINT, Interval.at_most(width), reason, Decimal(0), width)
+
+
+def _digit(measurement: Measurement) -> Decimal:
+    """Give one count of the last digit shown, ohm."""
+    quantity = measurement.quantity
+    return (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
 
 
 def _ohms(measurement: Measurement) -> tuple[Decimal | None, Reason | None]:
@@ -172,18 +221,45 @@ def _collapse(
 ) -> BoundedReading:
     built = measurement.test_voltage_built
     open_end = measurement.quantity.qualifier is Qualifier.OPEN
+    bounds = collapse_bound(measurement.test_voltage_set)
     least = _value(limits, "tester.current_unexplained")
     little = value is not None and built is not None and implied_current_ma(built, value) < least
+    # A value below the load that a tester must hold explains the collapse by itself, however little it drives.
+    explained = value is not None and value <= bounds.high and not _over_range(measurement)
     if Circumstance.UNSTEADY in measurement.circumstances:
         reason = Reason(ReasonKind.VOLTAGE_RISING)
         return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, reason, value)
-    if open_end or little:
+    if open_end or (little and not explained):
         reason = Reason(ReasonKind.HARDLY_ANY_CURRENT)
         return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, reason, value)
+    own = None if instrument is None else instrument.current_limit_ma
+    estimate = _estimate(built, value, own, limits)
+    if not explained and not _proves(built, instrument, limits):
+        reason = Reason(ReasonKind.COMPLIANCE_NOT_STATED, limit=limits["tester.full_voltage_load"])
+        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, reason, value, estimate=estimate)
     reason = Reason(ReasonKind.FULL_VOLTAGE_LOAD, limit=limits["tester.full_voltage_load"])
-    bounds = collapse_bound(measurement.test_voltage_set)
-    estimate = _estimate(built, value, None if instrument is None else instrument.current_limit_ma, limits)
     return BoundedReading(measurement, Shape.COLLAPSED, bounds, reason, value, estimate=estimate)
+
+
+def _over_range(measurement: Measurement) -> bool:
+    return measurement.quantity.qualifier in (Qualifier.ABOVE, Qualifier.OPEN)
+
+
+def _proves(built: Decimal | None, instrument: Instrument | None, limits: Limits) -> bool:
+    """Tell whether a voltage not built proves a low resistance.
+
+    It does on a tester that states IEC 61557-2. One that states its own current gives way above U/I; one that states
+    nothing is taken to drive as little as explains a collapse at all. Either proves it where the resistance that it
+    points at is below the floor of a machine. A voltage that came up by nothing that was noted is taken as none.
+    """
+    if built is None or (instrument is not None and instrument.iec_61557_2):
+        return True
+    own = None if instrument is None else instrument.current_limit_ma
+    drives = _value(limits, "tester.current_unexplained") if own is None else own / _value(limits, "tester.current_fit")
+    if drives <= 0:
+        return False
+    floor = limits["insulation.machine"]
+    return collapse_estimate(built, drives, drives).high <= floor.value * unit(floor.unit).factor
 
 
 def _estimate(
@@ -225,7 +301,7 @@ def _under(
 ) -> BoundedReading:
     reason = Reason(ReasonKind.BELOW_RANGE)
     if value is None and instrument is not None:
-        value = _finest(measurement, instrument)
+        value = finest(measurement, instrument)
     if value is None:
         insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
         coarse = limits["tester.resolution_insulation" if insulation else "tester.resolution_ohm"]
@@ -237,13 +313,12 @@ def _under(
 def _accuracy(
     measurement: Measurement, instrument: Instrument | None, value: Decimal, limits: Limits
 ) -> tuple[Decimal, Reason]:
-    quantity = measurement.quantity
-    digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
+    digit = _digit(measurement)
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     percent, counts = _data_sheet(instrument, insulation)
     if instrument is not None and (percent is not None or counts is not None):
-        finest = _finest(measurement, instrument)
-        count = digit if finest is None else min(digit, max(finest, value / _value(limits, "tester.fewest_counts")))
+        least = finest(measurement, instrument)
+        count = digit if least is None else min(digit, max(least, value / _value(limits, "tester.fewest_counts")))
         # Fewer digits recorded than the display has, as in "half a meg": half of the last one given is rounding.
         rounding = digit / 2 if digit > count else Decimal(0)
         percent, counts = percent or Decimal(0), counts or Decimal(0)
@@ -259,7 +334,7 @@ def _accuracy(
     return half_width(value, percent, counts, digit), reason
 
 
-def _finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:
+def finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:
     """Give the instrument's own resolution where it speaks of the function that was used."""
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     tester = instrument.kind is InstrumentKind.INSULATION_TESTER

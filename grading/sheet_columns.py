@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from grading.admission import AXIS, INSTRUMENT, READING, Domain
 from grading.measurement import Circumstance
 from grading.terms.quantity import UNITS, Qualifier, QuantityKind
 from grading.terms.section import Section
@@ -10,6 +11,7 @@ MAX_ROWS = 200_000
 REQUIRED = ("axis", "quantity", "value")
 
 AT_EXAMPLE = "2026-11-25T14:05:00-05:00"
+DATE_EXAMPLE = "2027-03-31"
 HOLDS: dict[str, str] = {
     "axis": "axis name, e.g. X",
     "quantity": "insulation, winding, ground (ohmmeter to earth), continuity, temperature or humidity",
@@ -23,20 +25,24 @@ HOLDS: dict[str, str] = {
     "at": f"date or date and time, e.g. {AT_EXAMPLE}",
     "position": "shaft or carrier position",
     "noted": "any of: " + ", ".join(c.value for c in Circumstance) + "; separated by spaces",
+    "visit": "date of the visit, where the sheet holds several; the newest is judged, the others feed the trend",
+    "done_before": "what was done since the visit before (cleaned, new cable); the trend starts anew with it",
+    "checked": "columns that were looked up again for the axis: motor, rated_power, winding_temperature, "
+    "air_temperature; separated by spaces; answers what was asked about them",
     "record": "your own number for the reading; default the line",
-    "motor": "dc_servo, ac_servo or spindle",
+    "motor": "dc_servo, ac_servo or spindle; asked for where no row of the axis says it",
     "rated_voltage": "motor's rated voltage, V",
     "rated_current": "motor's rated current, A",
     "rated_power": "motor's rated power, W",
     "insulation_system": "thermosetting, thermoplastic or unknown",
-    "winding_temperature": "°C",
-    "air_temperature": "°C",
-    "air_humidity": "%",
+    "winding_temperature": "°C, when this row was read; the default for rows of the axis that have none",
+    "air_temperature": "°C, in the same way",
+    "air_humidity": "%, in the same way",
     "instrument": "the instrument's number",
     "accuracy_percent": "instrument's accuracy, ± percent of reading",
     "accuracy_counts": "instrument's accuracy, ± counts",
     "range_end": "largest value the instrument shows, in MOhm",
-    "calibration_due": "date, e.g. 2027-03-31",
+    "calibration_due": f"date, e.g. {DATE_EXAMPLE}",
 }
 """What each column holds."""
 COLUMNS: dict[str, str] = {name: f"{text} (required)" if name in REQUIRED else text for name, text in HOLDS.items()}
@@ -70,11 +76,27 @@ WORDS = {
 SIGNS = {">": Qualifier.ABOVE, "<": Qualifier.BELOW}
 # The ohm sign (U+2126) is read as the Greek letter that screens use.
 SYMBOLS = {u.symbol: code for code, u in UNITS.items()}
-CONTEXT = {
+NAMEPLATE = {
     "rated_voltage": "rated_voltage",
     "rated_current": "rated_current",
     "rated_power": "rated_power_w",
+}
+"""Columns that hold for the axis, with their fields."""
+CONDITIONS = {
     "winding_temperature": "winding_c",
     "air_temperature": "air_c",
     "air_humidity": "humidity_percent",
 }
+"""Columns that hold for the row, with their fields; the axis's default where it has one value only."""
+CHECKABLE = {"motor": "motor_kind", "rated_power": "rated_power_w", "winding_temperature": "winding_c",
+             "air_temperature": "air_c"}  # fmt: skip
+"""Columns of an axis that may be asked about, with their fields; a reading's value is checked by a word in `noted`."""
+DOMAINS: dict[str, Domain] = {
+    "test_voltage": READING["test_voltage_set"],
+    "built_voltage": READING["test_voltage_built"],
+    "seconds": READING["elapsed_s"],
+    "range_end": Domain.POSITIVE,
+    **{column: AXIS[name] for column, name in (*NAMEPLATE.items(), *CONDITIONS.items())},
+    **{name: INSTRUMENT[name] for name in ("accuracy_percent", "accuracy_counts")},
+}
+"""Which values a column of numbers can have."""

@@ -12,8 +12,10 @@ Works on the parsed mapping (the caller reads the TOML file). Layout:
     quantity = "insulation resistance of the cable"
     section = "cable_alone"            # optional: through_cable, motor_alone, cable_alone
     motor_kind = "ac_servo"            # optional: dc_servo, ac_servo, spindle
+    component = "brake_coil"           # optional: power_winding, cable_cores, field, brake_coil, tacho, ...; else power
     value = "100"
     unit = "MOhm"
+    per_km = false                     # optional: the value is in MOhm.km, for a cable of the length on record
     decided_by = "..."                 # optional
     reason = "..."                     # optional
 
@@ -29,10 +31,12 @@ from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from grading.limit import Direction, Limit, SourceStatus
+from grading.interval import METRES_PER_KM
+from grading.limit import SHOP, Direction, Limit, SourceStatus
 from grading.limits import FIXED, LIMITS
 from grading.measurement import MotorKind
 from grading.notices import Notice, NoticeKind
+from grading.terms.component import Component
 from grading.terms.quantity import UnitError, unit
 from grading.terms.section import Section
 
@@ -56,15 +60,28 @@ class ExtraLimit:
         limit: The limit, on insulation resistance to earth as measured.
         section: Applies to this part only; None for all.
         motor_kind: Applies to this motor kind only; None for all.
+        component: Applies to this component only; None for all of the power circuit.
+        per_km: The value is times the cable's length: in ohm·km, and so less of a longer cable.
     """
 
     limit: Limit
     section: Section | None = None
     motor_kind: MotorKind | None = None
+    component: Component | None = None
+    per_km: bool = False
 
-    def applies(self, section: Section | None, motor_kind: MotorKind) -> bool:
-        """Tell whether a reading of this part of this kind of motor falls under the limit."""
-        return self.section in (None, section) and self.motor_kind in (None, motor_kind)
+    def of_length(self, length_m: Decimal | None) -> Limit | None:
+        """Give the limit for a cable of a length; None where the limit goes by the length and that is not known."""
+        if not self.per_km:
+            return self.limit
+        if length_m is None or length_m <= 0:
+            return None
+        return replace(self.limit, value=self.limit.value * METRES_PER_KM / length_m)
+
+    def applies(self, section: Section | None, motor_kind: MotorKind, component: Component = Component.POWER) -> bool:
+        """Tell whether a reading of this part and component of this kind of motor falls under the limit."""
+        own = component.power if self.component is None else component is self.component
+        return own and self.section in (None, section) and self.motor_kind in (None, motor_kind)
 
 
 @dataclass(frozen=True)
@@ -150,7 +167,12 @@ def _changed(section: Mapping[str, Any], problems: list[str]) -> Iterator[tuple[
         yield (
             name,
             replace(
-                published, value=value, decided_by=by, reason=why, loosened_from=published.value if looser else None
+                published,
+                value=value,
+                decided_by=by,
+                reason=why,
+                loosened_from=published.value if looser else None,
+                set_by_shop=True,
             ),
         )
 
@@ -182,23 +204,29 @@ def _extra(entry: Any, where: str, problems: list[str]) -> ExtraLimit | None:
         problems.append(f"{where}: {error}")
     section = _member(Section, entry.get("section"), where, problems)
     motor = _member(MotorKind, entry.get("motor_kind"), where, problems)
+    per_km = entry.get("per_km", False)
+    if not isinstance(per_km, bool):
+        problems.append(f"{where}: per_km must be true or false.")
+    component = _member(Component, entry.get("component"), where, problems)
     if value is None or len(problems) > before:
         return None
     quantity = str(entry.get("quantity", "insulation resistance to earth"))
-    condition = ", ".join(str(part.value) for part in (section, motor) if part is not None) or "every reading"
+    condition = (
+        ", ".join(str(part.value) for part in (section, motor, component) if part is not None) or "every reading"
+    )
     limit = Limit(
         name,
         quantity,
         condition,
         value,
         code,
-        "Shop profile",
+        SHOP,
         "",
         SourceStatus.HOUSE_RULE,
         decided_by=str(entry.get("decided_by", "")),
         reason=str(entry.get("reason", "")),
     )
-    return ExtraLimit(limit, section, motor)
+    return ExtraLimit(limit, section, motor, component, per_km)
 
 
 def _member(kind: type[_T], text: Any, where: str, problems: list[str]) -> _T | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from functools import cache
 
 from grading.limit import Limit
 
@@ -12,7 +13,13 @@ from grading.limit import Limit
 class StepKind(StrEnum):
     """What to do."""
 
-    # Keep the drive off, find the part at fault.
+    # Entries.
+    SETTLE_ROWS = "settle_rows"
+    CORRECT_ENTRIES = "correct_entries"
+    ANSWER_QUESTIONS = "answer_questions"
+    # Prove dead, keep the drive off, find the part at fault.
+    ISOLATE_AND_DISCHARGE = "isolate_and_discharge"
+    PROVE_DEAD = "prove_dead"
     KEEP_OFF = "keep_off"
     KEEP_OFF_LOW = "keep_off_low"  # and do not raise the test voltage
     SPLIT_LOW = "split_low"  # lowest step first, split the axis
@@ -22,6 +29,9 @@ class StepKind(StrEnum):
     TEST_TO_EARTH = "test_to_earth"
     TEST_AGAIN_AT = "test_again_at"
     TEST_JOINED_LEADS = "test_joined_leads"
+    TEST_PHASES_JOINED = "test_phases_joined"
+    SPLIT_BESIDE = "split_beside"
+    CHECK_BESIDE = "check_beside"
     HOLD_VOLTAGE = "hold_voltage"
     RETEST_LATER = "retest_later"
     MEASURE_MOTOR_WITH_TEMPERATURE = "measure_motor_with_temperature"
@@ -50,6 +60,7 @@ class StepKind(StrEnum):
     # Tester.
     CALIBRATE_TESTER = "calibrate_tester"
     DO_NOT_EXCEED = "do_not_exceed"
+    DO_NOT_EXCEED_CABLE = "do_not_exceed_cable"
     USE_CALIBRATED = "use_calibrated"
     # Absorption, steps, ohmmeter.
     REPEAT_TEN_MINUTES = "repeat_ten_minutes"
@@ -67,6 +78,7 @@ class StepKind(StrEnum):
     REPLACE_CABLE_OR_PLUG = "replace_cable_or_plug"
     MOTOR_AND_CORES = "motor_and_cores"
     FOUR_WIRE_THEN_PLAN = "four_wire_then_plan"
+    MEASURE_PAIRS = "measure_pairs"
     CLEAN_COMMUTATOR = "clean_commutator"
     CHECK_COMPENSATION = "check_compensation"
     INSPECT_JOINTS = "inspect_joints"
@@ -101,6 +113,10 @@ class StepKind(StrEnum):
 class ReasonKind(StrEnum):
     """Why: of a step, of a finding, of the bounds of a reading."""
 
+    # Entries.
+    ROW_MAY_HOLD_FAULT = "row_may_hold_fault"
+    CANNOT_BE_USED = "cannot_be_used"
+    NOT_ANSWERED = "not_answered"
     # Why a reading has no value.
     INVALID_DISPLAY = "invalid_display"
     NO_DIGITS = "no_digits"
@@ -109,7 +125,10 @@ class ReasonKind(StrEnum):
     NEGATIVE = "negative"
     VOLTAGE_RISING = "voltage_rising"
     HARDLY_ANY_CURRENT = "hardly_any_current"
-    # Where the bounds of a reading come from.
+    COMPLIANCE_NOT_STATED = "compliance_not_stated"
+    # Where the bounds of a reading come from, and what lowers them.
+    VOLTAGE_ON_CIRCUIT = "voltage_on_circuit"
+    ONE_PHASE_ONLY = "one_phase_only"
     FULL_VOLTAGE_LOAD = "full_voltage_load"
     OVER_RANGE = "over_range"
     RANGE_END_UNKNOWN = "range_end_unknown"
@@ -140,6 +159,9 @@ class ReasonKind(StrEnum):
     SURFACE_DIRT = "surface_dirt"
     INSULATION_ITSELF = "insulation_itself"
     CLEANING_DID_NOT = "cleaning_did_not"
+    BESIDE_LEAKS = "beside_leaks"
+    BESIDE_OPEN = "beside_open"
+    FIELD_LOST = "field_lost"
     CAN_DESTROY = "can_destroy"
     # The motor at 40 °C.
     NOT_COMPARABLE = "not_comparable"
@@ -161,6 +183,7 @@ class ReasonKind(StrEnum):
     SOUND_RESISTANCE = "sound_resistance"
     NO_TABLE = "no_table"
     HARDLY_ABSORBED = "hardly_absorbed"
+    WITHIN_COUNTS = "within_counts"
     LOW_ABSORPTION = "low_absorption"
     CREEPING_BREAKDOWN = "creeping_breakdown"
     FALLS_UNDER_VOLTAGE = "falls_under_voltage"
@@ -186,6 +209,7 @@ class ReasonKind(StrEnum):
     LOOK_ALIKE = "look_alike"
     CORE_BROKEN = "core_broken"
     COUNT_TOO_COARSE = "count_too_coarse"
+    PAIRS_LEFT = "pairs_left"
     ODD_PHASE = "odd_phase"
     SHORTED_TURNS = "shorted_turns"
     BRUSH_CONTACT = "brush_contact"
@@ -261,7 +285,7 @@ class Advice(StrEnum):
     CLEAN_CONNECTOR = "clean_connector"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Action:
     """What to do, with the figures that its kind speaks of.
 
@@ -288,7 +312,7 @@ class Action:
     positions: Decimal | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Reason:
     """Why, with the figures that its kind speaks of.
 
@@ -323,7 +347,7 @@ class Reason:
     coolant: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Settles:
     """What would settle the question, with the figures that its kind speaks of.
 
@@ -340,7 +364,7 @@ class Settles:
     seconds: Decimal | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class NextStep:
     """What to do next, and why.
 
@@ -361,8 +385,15 @@ def step(
     settles: Settling | Settles | None = None,
 ) -> NextStep:
     """Make a step; a bare code stands for one that speaks of no figures."""
+    if isinstance(kind, StepKind) and isinstance(reason, ReasonKind) and not isinstance(settles, Settles):
+        return _bare_step(kind, reason, settles)
     return NextStep(
         Action(kind) if isinstance(kind, StepKind) else kind,
         Reason(reason) if isinstance(reason, ReasonKind) else reason,
         Settles(settles) if isinstance(settles, Settling) else settles,
     )
+
+
+@cache
+def _bare_step(kind: StepKind, reason: ReasonKind, settles: Settling | None) -> NextStep:
+    return NextStep(Action(kind), Reason(reason), None if settles is None else Settles(settles))

@@ -14,7 +14,6 @@ from grading.interval import Side
 from grading.isolation import Fault
 from grading.limit import Limit
 from grading.reading import BoundedReading, Shape
-from grading.rulebook import Family, family_of
 from grading.terms.quantity import TO_EARTH_KINDS, QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import to_earth
@@ -84,14 +83,13 @@ def _worst_of_parts(case: Case) -> list[MeasuredValue]:
 
 
 def _to_earth(case: Case) -> list[BoundedReading]:
-    replaced = {r.id for r in case.after_cleaning()}
     tested = QuantityKind.INSULATION_RESISTANCE
     usable = (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
     return [
         r
         for kind in (tested, *(TO_EARTH_KINDS - {tested}))
         for r in case.of(kind)
-        if r.id not in replaced and r.shape in usable and (kind is tested or r.shape is not Shape.OVER)
+        if r.shape in usable and (kind is tested or r.shape is not Shape.OVER)
     ]
 
 
@@ -127,6 +125,17 @@ class DriveVerdict:
     because: Finding | None = None
 
 
+_SHORTED_OR_OPEN = (Fact.PHASES_UNEQUAL, Fact.OFF_NAMEPLATE, Fact.JOINT_BAD, Fact.CORE_RESISTS)
+"""What shorted turns or a conductor about to open look like: neither leaks to earth, and both can harm the drive."""
+
+
+def _leaves_open(finding: Finding) -> bool:
+    """Tell whether a finding leaves open what the drive would be connected to."""
+    if finding.verdict in (Verdict.INCONCLUSIVE, Verdict.UNACCEPTABLE):
+        return True
+    return finding.verdict is Verdict.MARGINAL and finding.fact in _SHORTED_OR_OPEN
+
+
 def judge_drive(case: Case, findings: Sequence[Finding]) -> DriveVerdict:
     """Judge whether the drive may be connected: the floor of common practice, and every finding that forbids it.
 
@@ -147,8 +156,14 @@ def judge_drive(case: Case, findings: Sequence[Finding]) -> DriveVerdict:
         ids = tuple(i for f in forbidding for i in f.record_ids)
         return DriveVerdict(Verdict.UNACCEPTABLE, DriveFact.FORBIDDEN, floor, ids, because=forbidding[0])
     ids = tuple(r.id for r in readings)
-    judged = [f for f in findings if f.rule == "insulation.machine" and f.urgency is not Urgency.INFORMATION]
-    own = [f for f in findings if family_of(f.rule) is Family.INSULATION]
-    if not judged or any(f.verdict is Verdict.INCONCLUSIVE for f in own):
+    # Only the whole has everything in it that the drive would feed, the connectors too.
+    judged = [
+        f
+        for f in findings
+        if f.rule == "insulation.machine"
+        and f.urgency is not Urgency.INFORMATION
+        and f.section is Section.THROUGH_CABLE
+    ]
+    if not judged or any(_leaves_open(f) for f in findings if f.urgency is not Urgency.INFORMATION):
         return DriveVerdict(Verdict.INCONCLUSIVE, DriveFact.NOT_SHOWN, floor, ids)
     return DriveVerdict(Verdict.ACCEPTABLE, DriveFact.NOT_BELOW_FLOOR, floor, ids)

@@ -7,7 +7,8 @@ corrected: the value is "not comparable".
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import Context, Decimal, localcontext
+from functools import lru_cache
 
 from grading.limits import LIMITS
 from grading.measurement import Conductor, InsulationSystem
@@ -41,10 +42,17 @@ MAGNUS_RANGE = (Decimal(-45), Decimal(60))
 """Air temperatures for which the Magnus formula is given, °C (from memory)."""
 
 
+_EXACT = Context(prec=28)
+"""Arithmetic of its own, so that what is kept at hand does not depend on who asked first."""
+CACHED = 1024
+"""Temperatures whose factors are kept at hand; a job has a few."""
+
+
 class NotComparableError(ValueError):
     """The temperature is outside the range of the correction; the value cannot be brought to 40 °C."""
 
 
+@lru_cache(maxsize=CACHED)
 def factor_thermoplastic(winding_c: Decimal) -> Decimal:
     """Compute K_T = 0.5^((40 - T)/10): resistance halves per 10 °C (IEEE 43-2013, 6.3; from memory).
 
@@ -59,9 +67,11 @@ def factor_thermoplastic(winding_c: Decimal) -> Decimal:
         Decimal('0.2500')
     """
     _check(winding_c)
-    return (1 / Decimal(2)) ** ((REFERENCE_C - winding_c) / HALVING_K)
+    with localcontext(_EXACT):
+        return (1 / Decimal(2)) ** ((REFERENCE_C - winding_c) / HALVING_K)
 
 
+@lru_cache(maxsize=CACHED)
 def factor_thermosetting(winding_c: Decimal) -> Decimal:
     """Compute K_T = exp(-E (1/(T + 273) - 1/313)), E = 4230 from 40 to 85 °C, 1245 from 10 to 40 °C.
 
@@ -79,7 +89,8 @@ def factor_thermosetting(winding_c: Decimal) -> Decimal:
     """
     _check(winding_c)
     energy = ENERGY_HOT if winding_c >= REFERENCE_C else ENERGY_COLD
-    return (-energy * (1 / (winding_c + KELVIN) - 1 / (REFERENCE_C + KELVIN))).exp()
+    with localcontext(_EXACT):
+        return (-energy * (1 / (winding_c + KELVIN) - 1 / (REFERENCE_C + KELVIN))).exp()
 
 
 def factors(system: InsulationSystem, winding_c: Decimal) -> dict[InsulationSystem, Decimal]:
@@ -114,6 +125,7 @@ def factor_bounds(system: InsulationSystem, winding_c: Decimal, uncertainty_c: D
     return min(factors(system, cold).values()), max(factors(system, hot).values())
 
 
+@lru_cache(maxsize=CACHED)
 def dew_point_c(air_c: Decimal, humidity_percent: Decimal) -> Decimal:
     """Compute the dew point of the air in °C by the Magnus formula (a = 17.62, b = 243.12 °C, from memory).
 
@@ -132,8 +144,9 @@ def dew_point_c(air_c: Decimal, humidity_percent: Decimal) -> Decimal:
         raise ValueError("Relative humidity must be above 0 and at most 100 %.")
     if not MAGNUS_RANGE[0] <= air_c <= MAGNUS_RANGE[1]:
         raise ValueError("The dew point formula holds from -45 to 60 °C.")
-    gamma = (humidity_percent / 100).ln() + MAGNUS_A * air_c / (MAGNUS_B + air_c)
-    return MAGNUS_B * gamma / (MAGNUS_A - gamma)
+    with localcontext(_EXACT):
+        gamma = (humidity_percent / 100).ln() + MAGNUS_A * air_c / (MAGNUS_B + air_c)
+        return MAGNUS_B * gamma / (MAGNUS_A - gamma)
 
 
 def resistance_at(resistance: Decimal, from_c: Decimal, to_c: Decimal, zero_c: Decimal) -> Decimal:

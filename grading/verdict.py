@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from decimal import Context, localcontext
 
-from grading.advice import FIND_IT, PROTECT_DRIVE, cable_order, distinct
+from grading.admission import admit_context
+from grading.advice import DEAD_FIRST, FIND_IT, PROTECT_DRIVE, cable_order, distinct
 from grading.case import Case, build_case
+from grading.entries import LeftOutRow
 from grading.finding import Finding, Urgency, Verdict
 from grading.isolation import Fault
 from grading.measurement import AxisContext, Instrument, Measurement, MotorKind, Visit
@@ -17,9 +19,12 @@ from grading.notices import Notice, NoticeKind
 from grading.outcome import AxisVerdict, JobVerdict
 from grading.rules.absorption import judge_absorption
 from grading.rules.auxiliary import judge_auxiliary
+from grading.rules.blame import settle_fault
 from grading.rules.cleaning import judge_cleaning
+from grading.rules.entries import judge_entries, judge_rows
 from grading.rules.ground import judge_ground
 from grading.rules.insulation import judge_complete, judge_insulation
+from grading.rules.live import DEAD, judge_live
 from grading.rules.locate import Isolation, isolate
 from grading.rules.motor import judge_motor
 from grading.rules.tester import judge_tester
@@ -30,6 +35,8 @@ from grading.steps import NextStep, ReasonKind, StepKind, step
 from grading.summary import judge_drive, summarise
 
 _JUDGES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
+    judge_entries,
+    judge_live,
     judge_insulation,
     judge_motor,
     judge_ground,
@@ -41,8 +48,12 @@ _JUDGES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     judge_trend,
 )
 _URGENCY_ORDER = tuple(Urgency)
-# Which rules speak first among findings of equal weight: where the fault is, then what failed.
+# Which rules speak first among findings of equal weight: what must be settled first, where the fault is, what failed.
 _FIRST = (
+    DEAD,
+    "quantity.left_out",
+    "quantity.possible",
+    "quantity.plausible",
     "isolation.locate",
     "insulation.machine",
     "winding.open",
@@ -60,6 +71,7 @@ def grade_axis(
     *,
     profile: ShopProfile | None = None,
     history: Sequence[Visit] = (),
+    left_out: Sequence[LeftOutRow] = (),
 ) -> AxisVerdict:
     """Grade one axis.
 
@@ -70,18 +82,26 @@ def grade_axis(
         instruments: By id. A measurement whose instrument is not here is judged with the widest error that a
             tester of IEC 61557-2 may have, and says so.
         profile: The shop's own limits; None for the published ones.
-        history: Earlier visits of this axis, oldest first, for the trend.
+        history: Earlier visits of this axis, in any order, for the trend.
+        left_out: Rows that could not be read and may belong to this axis; it is inconclusive until they are settled.
 
     Returns:
-        The verdict. No input makes this raise: what cannot be judged becomes an inconclusive finding.
+        The verdict. No input makes this raise: what cannot be judged becomes an inconclusive finding, and so does a
+        value that cannot be (`grading.admission`), with the reading or field that was left out for it.
     """
     # One precision whatever the caller's decimal context, so that the same records give the same findings.
     with localcontext(Context(prec=28)):
         case = build_case(tuple(measurements), context, instruments, profile, tuple(history))
         isolation = isolate(case)
-        findings = [*isolation.findings, *(f for judge in _JUDGES for f in judge(case)), *judge_complete(case)]
+        findings = [
+            *judge_rows(context.axis, left_out),
+            *isolation.findings,
+            *(f for judge in _JUDGES for f in judge(case)),
+            *judge_complete(case),
+        ]
         ranked = tuple(sorted(findings, key=_rank))
-        return _verdict(case, isolation, ranked)
+        ids = tuple(m.record_id for m in measurements if m.axis == context.axis)
+        return _verdict(case, isolation, ranked, ids)
 
 
 def grade_job(
@@ -91,24 +111,36 @@ def grade_job(
     *,
     profile: ShopProfile | None = None,
     history: Mapping[str, Sequence[Visit]] | None = None,
+    left_out: Sequence[LeftOutRow] = (),
 ) -> JobVerdict:
     """Grade all axes of one visit.
 
     Args:
         measurements: Records in force of all axes.
         contexts: By axis name. An axis that was measured but is missing here is judged as an a.c. servo of unknown
-            rating, and says so.
+            rating, says so, and is asked about.
         instruments: By id.
         profile: The shop's own limits.
-        history: Earlier visits by axis name, oldest first.
+        history: Earlier visits by axis name.
+        left_out: Rows that could not be read; one that names no axis may belong to any.
     """
     by_axis: dict[str, list[Measurement]] = {name: [] for name in contexts}
     for measurement in measurements:
         by_axis.setdefault(measurement.axis, []).append(measurement)
-    known = {name: contexts.get(name, AxisContext(name, MotorKind.AC_SERVO)) for name in by_axis}
+    for row in left_out:
+        if row.axis is not None:
+            by_axis.setdefault(row.axis, [])
+    known = {name: contexts.get(name, AxisContext(name, MotorKind.AC_SERVO, motor_chosen=False)) for name in by_axis}
     past = history or {}
     axes = [
-        grade_axis(own, known[name], instruments, profile=profile, history=past.get(name, ()))
+        grade_axis(
+            own,
+            known[name],
+            instruments,
+            profile=profile,
+            history=past.get(name, ()),
+            left_out=[row for row in left_out if row.axis in (None, name)],
+        )
         for name, own in by_axis.items()
     ]
     axes.sort(key=lambda axis: (-axis.verdict.severity, _URGENCY_ORDER.index(axis.urgency)))
@@ -117,11 +149,13 @@ def grade_job(
     unknown = [name for name in by_axis if name not in contexts]
     if unknown:
         notices += (Notice(NoticeKind.UNKNOWN_AXES, tuple(unknown)),)
-    return JobVerdict(worst, tuple(axes), notices, cable_order(known))
+    cables = cable_order({name: admit_context(context)[0] for name, context in known.items()})
+    return JobVerdict(worst, tuple(axes), notices, cables)
 
 
-def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...]) -> AxisVerdict:
+def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...], ids: tuple[str, ...]) -> AxisVerdict:
     judged = [f for f in ranked if f.urgency is not Urgency.INFORMATION]
+    fault = settle_fault(isolation.fault, ranked) if judged else Fault.UNDETERMINED
     steps = _steps(ranked, isolation)
     if not judged:
         steps = [step(StepKind.MEASURE_AXIS, ReasonKind.NOTHING_JUDGED), *steps]
@@ -130,12 +164,13 @@ def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...]) -> A
         axis=case.context.axis,
         verdict=judged[0].verdict if judged else Verdict.INCONCLUSIVE,
         urgency=judged[0].urgency if judged else Urgency.REPEAT,
-        fault=isolation.fault if judged else Fault.UNDETERMINED,
+        fault=fault,
         findings=ranked,
         drive=judge_drive(case, ranked),
-        summary=summarise(case, isolation.fault, judged),
+        summary=summarise(case, fault, judged),
         next_steps=distinct(steps),
-        record_ids=tuple(m.record_id for m in case.measurements if m.record_id in used),
+        record_ids=tuple(i for i in ids if i in used),
+        questions=case.questions,
     )
 
 
@@ -146,14 +181,15 @@ def _rank(finding: Finding) -> tuple[int, int, int]:
 
 
 def _steps(ranked: Sequence[Finding], isolation: Isolation) -> list[NextStep]:
-    """Order the steps: what protects the drive, what locates or repairs the fault, the rest."""
+    """Order the steps: make it dead, protect the drive, locate or repair the fault, then the rest."""
     steps = [f.next_step for f in ranked if f.next_step is not None]
     found = isolation.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
+    dead = [one for one in steps if one.action.kind in DEAD_FIRST]
     first = [] if found else [one for one in steps if one.action.kind in PROTECT_DRIVE]
     dropped = FIND_IT if found else frozenset()
     if isolation.fault in (Fault.MOTOR, Fault.BOTH):
         dropped |= {StepKind.CLEAN_MOTOR}
-    return [*first, *isolation.steps, *(one for one in steps if one.action.kind not in dropped)]
+    return [*dead, *first, *isolation.steps, *(one for one in steps if one.action.kind not in dropped)]
 
 
 def _notices(

@@ -53,6 +53,7 @@ class ChoiceReason(StrEnum):
     MAKER = "maker"  # the motor maker's test voltage
     RATING_UNKNOWN = "rating_unknown"  # IEC 60204-1, 18.3, since the rating is not known
     SMALL_MOTOR = "small_motor"  # house rule for motors of small rated voltage
+    CABLE_CLASS = "cable_class"  # house rule for cables of the 600 V class alone
     GUIDELINE = "guideline"  # IEEE 43-2013, Table 1
 
 

@@ -97,8 +97,8 @@ def limit_value(limit: Limit) -> str:
 
 
 def limit_words(limit: Limit) -> str:
-    """Write the limit with its citation: "limit at least 1 MΩ, IEC 60204-1, 18.3 (read in a secondary text)"."""
-    return f"limit {limit.direction.value} {limit_value(limit)}, {limit.citation()}"
+    """Write the limit with its source: "limit at least 1 MΩ, IEC 60204-1, 18.3 (quoted)"."""
+    return f"limit {limit.direction.value} {limit_value(limit)}, {limit.cited()}"
 
 
 def sentence(text: str) -> str:

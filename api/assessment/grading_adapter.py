@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -15,9 +15,12 @@ from api.ledger.clock import parse_instant
 from api.ledger.tables import AxisRow, InstrumentRow, JobRow
 from api.visit.jobs import read_job
 from api.visit.records import Record, current_records
-from grading.measurement import AxisContext, CarrierUse, Measurement
+from grading.conditions import Surroundings, surroundings
+from grading.limits import LIMITS
+from grading.measurement import AxisContext, CarrierUse, Measurement, MotorKind
 from grading.measurement import Instrument as Meter
 from grading.terms.quantity import QuantityKind
+from grading.terms.section import Section
 
 _CONTEXT_NUMBERS = (
     "rated_voltage",
@@ -64,21 +67,17 @@ def _members(given: dict[str, Any]) -> dict[str, Any]:
     return {name: enum(given[name]) for name, enum in enums.items() if given.get(name) is not None}
 
 
-def axis_context(axis: AxisRow, job: JobRow, records: Iterable[Record] = ()) -> AxisContext:
-    """Give what grading must know of an axis; a confirmed winding temperature counts before the described one."""
+def axis_context(axis: AxisRow, job: JobRow) -> AxisContext:
+    """Give what grading must know of an axis as described; what was measured counts before it, reading by reading."""
     given = parsed(axis.description_json)
     carrier = given.get("carrier")
     numbers = _numbers(given, _CONTEXT_NUMBERS)
-    for record in records:
-        reading = record.reading
-        value = reading.quantity.in_unit("Cel") if reading.kind is QuantityKind.TEMPERATURE else None
-        if value is not None and reading.axis == axis.name:
-            numbers["winding_c"] = value
     return AxisContext(
         axis=axis.name,
         **_members(given),
         **numbers,
         **{name: given[name] for name in _CONTEXT_FLAGS},
+        checked=frozenset(given.get("checked", ())),
         thermal_class=given.get("thermal_class"),
         made_year=given.get("made_year"),
         air_c=None if job.air_c is None else Decimal(job.air_c),
@@ -105,15 +104,24 @@ def meter(instrument: InstrumentRow) -> Meter:
 
 
 def measurement(record: Record) -> Measurement | None:
-    """Give a record as grading takes it; None for what belongs to no axis (the shop's air)."""
+    """Give a record as grading takes it; None for what belongs to no axis (the shop's air).
+
+    A temperature said of an axis is its winding's, wherever it was said; the air is the shop's and belongs to no axis.
+    """
     reading = record.reading
     if reading.kind is None or reading.axis is None:
         return None
+    warm = reading.kind is QuantityKind.TEMPERATURE
+    return _measured(record, reading.kind, reading.axis, Section.MOTOR_ALONE if warm else reading.section)
+
+
+def _measured(record: Record, kind: QuantityKind, axis: str, section: Section | None) -> Measurement:
+    reading = record.reading
     return Measurement(
         record_id=record.id,
-        axis=reading.axis,
-        section=reading.section,
-        kind=reading.kind,
+        axis=axis,
+        section=section,
+        kind=kind,
         terminals=reading.terminals or "",
         quantity=reading.quantity,
         test_voltage_set=reading.test_voltage_set,
@@ -124,6 +132,23 @@ def measurement(record: Record) -> Measurement | None:
         position=record.notes.position or None,
         circumstances=frozenset(record.notes.circumstances),
     )
+
+
+def _shop_air(records: Iterable[Record]) -> Surroundings:
+    """Collect the readings of the shop's air, which holds for every axis."""
+    air = [
+        _measured(record, record.reading.kind, "", None)
+        for record in records
+        if record.reading.axis is None and record.reading.kind is not None
+    ]
+    return surroundings(air, AxisContext("", MotorKind.AC_SERVO), LIMITS)
+
+
+def _in_air(found: Measurement, shop: Surroundings) -> Measurement:
+    """Give a measurement the air that was measured about the time it was taken."""
+    air = shop.of(found)
+    own = {name: getattr(air, name) for name in ("air_c", "humidity_percent") if name in air.own}
+    return replace(found, **own) if own else found
 
 
 @dataclass(frozen=True)
@@ -150,9 +175,10 @@ def read_inputs(session: Session, job_id: str) -> Inputs:
         NotFound: There is no such job.
     """
     job, records = read_job(session, job_id), current_records(session, job_id)
+    shop = _shop_air(records)
     return Inputs(
-        measurements=[found for found in map(measurement, records) if found is not None],
-        contexts={axis.name: axis_context(axis, job.row, records) for axis in job.axes},
+        measurements=[_in_air(found, shop) for found in map(measurement, records) if found is not None],
+        contexts={axis.name: axis_context(axis, job.row) for axis in job.axes},
         meters={row.id: meter(row) for row in job.instruments},
         records=records,
     )

@@ -12,7 +12,7 @@ from capture.language.readback import axis_words, terminal_words, volts_words
 from capture.language.say import cardinal
 from capture.reading import Context
 from grading.plan import PlanState, Task, plan_axis
-from grading.prose.plan import if_bad_text, plan_reason_text, preparation_text, skipped_text, stop_text
+from grading.prose.plan import if_bad_text, left_text, plan_reason_text, preparation_text, skipped_text, stop_text
 from grading.shop import ShopProfile
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import SECTION_WORDS
@@ -109,7 +109,7 @@ def plan_for_page(session: Session, job_id: str, profile: ShopProfile | None = N
     return [
         {
             "axis": name,
-            "stop": stop_text(state.stop),
+            "stop": " ".join(text for text in (stop_text(state.stop), left_text(state.left)) if text),
             "tasks": [_task(task, task is state.next) for task in state.tasks],
         }
         for name, state in job_plans(session, job_id, profile).items()

@@ -23,6 +23,7 @@ from grading.prose.notices import notice_text
 from grading.prose.steps import action_text, reason_sentence
 from grading.sheet import Sheet, SheetError, read_sheet
 from grading.sheet_columns import COLUMNS
+from grading.sources import sources_of
 from grading.verdict import grade_job
 
 MAX_BYTES = 64 * 1024 * 1024
@@ -41,7 +42,8 @@ HELP = (
     'list under "readings". One row is one reading. Columns:\n\n\b\n'
     + "\n".join(f"{name:<20} {text}" for name, text in COLUMNS.items())
     + "\n\nWhat is said of an axis or an instrument in one row holds for its other rows. Bad rows are named and left "
-    "out.\nEnds with exit code 1 when a row was left out, 2 when the file could not be read."
+    "out; their axis is inconclusive until they are corrected or deleted.\n"
+    "Ends with exit code 1 when a row was left out, 2 when the file could not be read."
 )
 
 
@@ -57,7 +59,14 @@ def grade(
         with Progress(TextColumn("{task.description}"), console=notes, transient=True) as bar:
             bar.add_task(f"Reading and grading {file.name}", total=None)
             sheet = read_sheet(read_text(file), as_json=file.suffix.lower() == ".json")
-            job = grade_job(sheet.measurements, sheet.contexts, sheet.instruments, profile=limits)
+            job = grade_job(
+                sheet.measurements,
+                sheet.contexts,
+                sheet.instruments,
+                profile=limits,
+                history=sheet.history,
+                left_out=sheet.problems,
+            )
     except (BadInput, OSError, SheetError, ValueError) as error:
         notes.print(str(error), style="red", markup=False)
         raise typer.Exit(2) from None
@@ -67,7 +76,8 @@ def grade(
     else:
         show(job, sheet, Console(highlight=False))
     for problem in sheet.problems:
-        notes.print(f"{file.name}, line {problem.line}: left out. {problem.reason}", style="red", markup=False)
+        left = "left out" if problem.whole else "a value left out"
+        notes.print(f"{file.name}, line {problem.line}: {left}. {problem.reason}", style="red", markup=False)
     if sheet.ignored:
         notes.print(f"Columns not known and not used: {', '.join(sheet.ignored)}.", style="yellow", markup=False)
     if sheet.problems:
@@ -109,7 +119,9 @@ def show(job: JobVerdict, sheet: Sheet, console: Console) -> None:
         console.print()
     for notice in job.notices:
         console.print(Text(notice_text(notice), style="dim"))
-    console.print(f"{len(sheet.measurements)} readings graded, {len(sheet.problems)} rows left out.")
+    console.print(sources(job))
+    lost = sum(problem.whole for problem in sheet.problems)
+    console.print(f"{sheet.rows} readings graded, {lost} rows left out.")
 
 
 def overview(job: JobVerdict) -> Table:
@@ -124,6 +136,14 @@ def overview(job: JobVerdict) -> Table:
             Text(axis.drive.verdict.value, style=_COLOURS[axis.drive.verdict]),
             Text(step),
         )
+    return table
+
+
+def sources(job: JobVerdict) -> Table:
+    """List the sources of the limits, with the remark that the word beside a limit stands for."""
+    table = Table("Source", "Word", "How its figures were seen")
+    for source in sources_of(job):
+        table.add_row(Text(source.document), Text(source.origin.value), Text(source.remark))
     return table
 
 

@@ -44,7 +44,7 @@ def statement(finding: Finding) -> Statement:
     if limit is None:
         source, status = source_of(finding.rule)
     else:
-        source, status = limit.document, limit.status.value
+        source, status = limit.document, limit.origin.value
     advice, step = advice_text(finding.advice), finding.next_step
     if not advice and step is not None:
         advice = f"We recommend: {action_text(step.action)} {reason_sentence(step.reason)}"

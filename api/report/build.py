@@ -16,7 +16,7 @@ from api.ledger.store import Store
 from api.ledger.tables import ProposalRow
 from api.report import fields, wording
 from api.report.axes import axis_of_report
-from api.report.content import OpenProposal, Proof, Report, ReportedAxis, VerdictMark, VerdictText
+from api.report.content import OpenProposal, Proof, Report, ReportedAxis, ReportedSource, VerdictMark, VerdictText
 from api.report.exhibits import Album, ReadFile
 from api.report.proof import read_proof
 from api.report.render import render
@@ -27,6 +27,7 @@ from api.visit.safety import STEPS
 from grading.notices import NoticeKind
 from grading.outcome import JobVerdict
 from grading.prose.notices import DECISION_RULE, notice_text
+from grading.sources import LimitSource, sources_of
 
 STATES = {"open": "waits for an answer", "rejected": "rejected by a person"}
 
@@ -73,12 +74,18 @@ def content_of(
         proof=proof,
         issued=issued,
         others=tuple(maker.row(r) for r in rows.records if r.axis not in {a.name for a in rows.axes}),
+        sources=tuple(_source(source) for source in sources_of(graded)),
     )
 
 
 def _notices(graded: JobVerdict) -> tuple[str, ...]:
     """Write what every report must say; the decision rule has a place of its own."""
     return tuple(notice_text(n) for n in graded.notices if n.kind is not NoticeKind.DECISION_RULE)
+
+
+def _source(source: LimitSource) -> ReportedSource:
+    limits = tuple(f"{limit.quantity}: {wording.limit_text(limit)}" for limit in source.limits)
+    return ReportedSource(source.document, source.origin.value, source.remark, limits)
 
 
 def report_number(rows: Rows, proof: Proof) -> str:

@@ -87,7 +87,7 @@ class AppliedLimit:
     Attributes:
         text: The limit with its unit, e.g. "≥ 1 MΩ, as measured".
         source: Document, edition and clause, e.g. "IEC 60204-1:2016, 18.3".
-        status: How well the source is known ("read in the document", "read in a secondary text", …).
+        status: The word for where the figure is from ("read", "quoted", …); the table of sources has the remark.
         compared: The value that was compared, with unit and uncertainty.
         verdict: What the comparison gave.
         why: What the comparison means and where it falls short, in words.
@@ -171,6 +171,16 @@ class ReportedValue:
 
 
 @dataclass(frozen=True)
+class ReportedSource:
+    """One source of limits: document, the word that stands beside its limits, the remark, and the limits in words."""
+
+    document: str
+    word: str
+    remark: str
+    limits: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Statement:
     """One finding: what was found, by which rule of which source, from which records.
 
@@ -179,7 +189,7 @@ class Statement:
         basis: "measured", "calculated", "indicates" or "recommend" (domain wording: fact, inference, opinion).
         text: The finding in a sentence.
         source: Document, edition, clause.
-        status: How well the source is known.
+        status: The word for where the limit is from, or "".
         verdict: Its verdict.
         records: Numbers of the records it used.
         next_step: What to do, a sentence marked as opinion, or "".
@@ -316,6 +326,7 @@ class Report:
     proof: Proof
     issued: str
     others: tuple[ReportedValue, ...] = ()
+    sources: tuple[ReportedSource, ...] = ()
 
     def exhibit(self, sha256: str) -> Exhibit | None:
         """Give the piece of evidence with this hash."""

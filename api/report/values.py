@@ -146,11 +146,11 @@ class ValueRows:
         source = limit.document
         if limit.loosened_from is not None:
             was = wording.plain_amount(limit.loosened_from, limit.unit)
-            source += f"; loosened from {was} by {limit.decided_by}: {limit.reason}"
+            source += f"; loosened from {was}"
         return AppliedLimit(
             text=wording.limit_text(limit),
             source=source,
-            status=limit.status.value,
+            status=limit.origin.value,
             compared=wording.compared(finding.margin) if finding.margin else "",
             verdict=wording.of_finding(finding),
             why=finding_reason(finding),

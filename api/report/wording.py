@@ -85,6 +85,7 @@ CIRCUMSTANCES = {
     Circumstance.REVERSED: "leads swapped over",
     Circumstance.FLEXED: "cable moved while reading",
     Circumstance.AFTER_CLEANING: "first reading after cleaning, drying or repair",
+    Circumstance.CHECKED: "value and unit looked up again",
     Circumstance.ONE_PHASE_ONLY: "the other phases earthed or guarded",
 }
 DOUBTS = {
@@ -140,8 +141,9 @@ DECISION_RULE = (
         "as “less than”."
     ),
     (
-        "Each limit names its document, edition and clause, and in brackets how far that source was checked. "
-        "Limits marked as house rule or common practice are no standard."
+        "Each limit names its document, edition and clause, and in brackets the word for where its figure is from: "
+        "read in the document, quoted by another text, from memory, practice, or the shop’s own. Practice and shop are "
+        "no standard. The table of sources has the remarks."
     ),
 )
 PROOF_NOTE = "The results relate only to the items tested, as they were at the time of test."

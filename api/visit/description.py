@@ -141,6 +141,8 @@ class AxisDescription(_Part):
     coolant_near: bool = False
     maker_test_voltage: Positive | None = None
     slip_rings: bool = False
+    checked: list[Literal["rated_power_w", "winding_c", "air_c"]] = []
+    """Fields that were looked up again; grading asks nothing more about them."""
     note: Text = ""
 
     @field_validator("name")

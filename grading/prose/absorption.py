@@ -49,7 +49,7 @@ def _ratio(finding: Finding) -> Wording:
     clause = f"absorption ratio {_shown(found.ratio)} ({_times(found.ratio)})"
     if finding.reason is not None:
         return Wording(clause, f", {reason_text(finding.reason)}")
-    band = "" if found.band is None else f", called {found.band} ({need(found.band_limit).citation()})"
+    band = "" if found.band is None else f", called {found.band} ({need(found.band_limit).cited()})"
     return Wording(clause, band)
 
 
@@ -96,6 +96,7 @@ def _steady(finding: Finding) -> Wording:
 WRITERS: dict[Fact, Writer] = {
     Fact.INDEX: _index,
     Fact.INDEX_LOW: _index_low,
+    Fact.INDEX_FELL: _fell,
     Fact.INDEX_UNDEFINED: _index_undefined,
     Fact.RATIO: _ratio,
     Fact.RATIO_FELL: _fell,

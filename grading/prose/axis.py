@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from grading.facts import Fact
 from grading.finding import Urgency
 from grading.isolation import Fault
 from grading.prose.findings import finding_text
@@ -19,6 +20,9 @@ _FAULTS: dict[Fault, str] = {
     Fault.BOTH: "motor and cable have both failed. Do not re-energise.",
     Fault.CONNECTOR_OR_MOISTURE: (
         "motor and cable are good apart but leak together. Open, clean and dry the connector and retest."
+    ),
+    Fault.BESIDE: (
+        "a circuit beside the winding has failed (brake, sensor, tacho or fan); the winding is not judged by it."
     ),
     Fault.CONTRADICTORY: "the readings contradict each other. Repeat them before anything is replaced.",
 }
@@ -41,13 +45,27 @@ _COSTS: dict[Urgency, str] = {
 }
 
 
+_LIVE = "voltage or current was found on a circuit that must be dead. No insulation reading of this axis proves a pass."
+
+
 def _located(summary: Summary) -> bool:
-    return summary.fault in _FAULTS and summary.urgency in (Urgency.DO_NOT_ENERGISE, Urgency.REPEAT)
+    serious = summary.urgency in (Urgency.DO_NOT_ENERGISE, Urgency.REPEAT)
+    return summary.fault in _FAULTS and (serious or (summary.fault is Fault.BESIDE and _failed(summary)))
+
+
+def _failed(summary: Summary) -> bool:
+    return summary.urgency is Urgency.SERVICE_LIMIT
+
+
+def _live(summary: Summary) -> bool:
+    return summary.worst is not None and summary.worst.fact in (Fact.CIRCUIT_LIVE, Fact.NOT_PROVED_DEAD)
 
 
 def _found(summary: Summary) -> str:
     if summary.worst is None:
         return "nothing was measured that can be judged."
+    if _live(summary):
+        return _LIVE
     if _located(summary):
         return _FAULTS[summary.fault]
     early, late = summary.retest_months
@@ -63,6 +81,8 @@ def headline_figures(summary: Summary) -> str:
     """Write the figures behind it: the readings, or the finding, that carry the headline; "" where there are none."""
     if summary.worst is None:
         return ""
+    if _live(summary) or summary.fault is Fault.BESIDE:
+        return finding_text(summary.worst)
     if _located(summary) and summary.open_circuits:
         return " ".join(finding_text(finding) for finding in summary.open_circuits)
     if _located(summary) or summary.urgency in (Urgency.WITHIN_LIMITS, Urgency.INFORMATION):

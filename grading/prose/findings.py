@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from grading.facts import Fact
 from grading.finding import Finding
-from grading.prose import absorption, ground, insulation, isolation, motor, tester, trend, winding
+from grading.prose import absorption, entries, ground, insulation, isolation, motor, tester, trend, winding
 from grading.prose.wording import Wording, Writer, head_of
 from grading.steps import Advice
 from grading.words import sentence
 
 WRITERS: dict[Fact, Writer] = {
     fact: writer
-    for family in (insulation, motor, tester, absorption, ground, winding, isolation, trend)
+    for family in (entries, insulation, motor, tester, absorption, ground, winding, isolation, trend)
     for fact, writer in family.WRITERS.items()
 }
 _ADVICE: dict[Advice, str] = {

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from grading.details import Cleaned, CollapseEstimate, Names, Ohms, TrueValue, VoltageWanted
+from grading.details import BesideCircuit, ByLength, Cleaned, CollapseEstimate, Names, Ohms, TrueValue, VoltageWanted
 from grading.facts import Fact
 from grading.finding import Conformity, Finding, Margin
 from grading.prose.reasons import reason_text
 from grading.prose.wording import Wording, Writer, detail, first, held, held_clause, last, measured_clause, need
+from grading.terms.component import COMPONENT_WORDS
 from grading.words import measured, number, ohms, percent, span
 
 _CONFORMITY: dict[Conformity, str] = {
@@ -103,6 +104,24 @@ def _auxiliary(finding: Finding) -> Wording:
     return Wording(f"an auxiliary lead was under test voltage ({names})", f"; {measured(first(finding))}")
 
 
+def _length(finding: Finding) -> Wording:
+    found = detail(finding, ByLength)
+    shown = f"at least {ohms(found.least)}" if found.value is None else ohms(found.value)
+    warm = "" if found.air_c is None else f", at {found.air_c:f} °C of the air"
+    figures = f" times a kilometre ({found.length_m:f} m{warm}); {measured(first(finding))}"
+    return Wording(f"calculated {shown}", figures, "Only the cable maker's own curve corrects its temperature")
+
+
+def _beside(clause: str) -> Writer:
+    """Write what was found on a circuit beside the power circuit, by its name."""
+
+    def write(finding: Finding) -> Wording:
+        name = COMPONENT_WORDS[detail(finding, BesideCircuit).component]
+        return Wording(clause.format(name=name), f"; {measured(first(finding))}{held(finding)}")
+
+    return write
+
+
 def _cleaned(finding: Finding) -> str:
     before = detail(finding, Cleaned).before
     return f"; {measured(first(finding))} before ({span(before)}), {measured(last(finding))} after"
@@ -142,6 +161,14 @@ WRITERS: dict[Fact, Writer] = {
     Fact.EARLIER_VALUE: measured_clause("earlier value of the same test"),
     Fact.NOT_ONE_MINUTE: _not_one_minute,
     Fact.AUXILIARY_UNDER_VOLTAGE: _auxiliary,
+    Fact.CABLE_BY_LENGTH: _length,
+    Fact.LENGTH_NOT_KNOWN: measured_clause("the shop's limit goes by the cable's length, which is not on record"),
+    Fact.BESIDE_BELOW_FLOOR: _beside("the {name} leaks below its limit; this says nothing of the winding"),
+    Fact.BESIDE_UNDECIDED: _beside("too close to the limit of the {name} to tell"),
+    Fact.BESIDE_ABOVE_FLOOR: _beside("the {name} was within its limit at the time of test"),
+    Fact.BESIDE_MEASURED: _beside("reading of the {name}, held against no limit"),
+    Fact.BESIDE_OPEN: _beside("the circuit of the {name} is open"),
+    Fact.BESIDE_CLOSED: _beside("the circuit of the {name} is closed"),
     Fact.CLEANING_HELPED: _helped,
     Fact.CLEANING_CHANGED_NOTHING: _unchanged,
     Fact.CLEANING_COMPARED: _compared,

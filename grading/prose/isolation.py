@@ -6,7 +6,7 @@ from grading.details import Consistency, Located, UnmeasuredPart
 from grading.facts import Fact
 from grading.finding import Finding
 from grading.isolation import Location, Outcome
-from grading.prose.wording import Wording, Writer, detail, need
+from grading.prose.wording import Wording, Writer, detail, held, need
 from grading.terms.section import section_in_full
 from grading.words import limit_words, measured, number, span
 
@@ -62,6 +62,12 @@ def _higher(finding: Finding) -> Wording:
     return Wording("the whole is higher than its parts allow", _parts(finding))
 
 
+def _above_part(finding: Finding) -> Wording:
+    found = detail(finding, Consistency)
+    figures = f"; measured {span(found.whole)}, the part by itself {span(found.expected)}{held(finding)}"
+    return Wording("the whole reads higher than one of its parts, which cannot be", figures)
+
+
 def _agrees(finding: Finding) -> Wording:
     return Wording("the whole agrees with its parts", _parts(finding))
 
@@ -79,6 +85,7 @@ WRITERS: dict[Fact, Writer] = {
     Fact.LOCATED: _located,
     Fact.WHOLE_LOWER: _lower,
     Fact.WHOLE_HIGHER: _higher,
+    Fact.WHOLE_ABOVE_PART: _above_part,
     Fact.WHOLE_AGREES: _agrees,
     Fact.PART_CALCULATED: _calculated,
 }

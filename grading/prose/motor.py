@@ -25,7 +25,8 @@ def _how(found: Correction) -> str:
         reach = f"{found.lowest_c:f} to {found.highest_c:f} °C"
         return f"{text}; winding temperature not recorded, so anything from {reach}"
     winding = f"{need(found.winding_c):f} ± {need(found.winding_uncertainty_c):f} °C"
-    text = f"{text}, K = {number(found.factor, SHOWN_DIGITS)} at {winding}"
+    whose = "" if found.winding_own else ", the axis's, not noted with this reading"
+    text = f"{text}, K = {number(found.factor, SHOWN_DIGITS)} at {winding}{whose}"
     return text + "".join(f"; {system.value} {number(k, SHOWN_DIGITS)}" for system, k in found.factors)
 
 
@@ -88,6 +89,13 @@ def _damp(finding: Finding) -> Wording:
     return Wording("too close to the dew point to judge or correct", figures, head=head_of(finding.place))
 
 
+def _damp_cable(finding: Finding) -> Wording:
+    found = detail(finding, Climate)
+    air = f"{need(found.air_c):f} °C and {need(found.humidity_percent):f} %"
+    figures = f"; the dew point of the air is calculated as {number(found.dew_c)} °C at {air}"
+    return Wording("too close to the dew point to judge", figures, head=head_of(finding.place))
+
+
 def _damp_air(finding: Finding) -> Wording:
     found = detail(finding, Climate)
     air = f"{need(found.air_c):f} °C and {need(found.humidity_percent):f} %"
@@ -103,5 +111,6 @@ WRITERS: dict[Fact, Writer] = {
     Fact.LOW_FOR_KIND_AT_40C: _low_for_kind,
     Fact.NOT_COMPARABLE: _not_comparable,
     Fact.WINDING_NEAR_DEW_POINT: _damp,
+    Fact.CABLE_NEAR_DEW_POINT: _damp_cable,
     Fact.AIR_NEAR_DEW_POINT: _damp_air,
 }

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from grading.plan import SkipReason, StopReason
-from grading.plan_table import IfBad, PlanReason, Preparation
+from grading.plan_table import IfBad, Left, PlanReason, Preparation
 
 _REASONS: dict[PlanReason, str] = {
     PlanReason.WINDING_WITHOUT_VOLTAGE: (
@@ -48,6 +50,26 @@ _STOPS: dict[StopReason, str] = {
     StopReason.PARTS_TESTED: "The parts have been tested apart; the verdict says which one failed.",
     StopReason.WHOLE_GOOD: "The whole is good, which clears motor and cable at this position.",
 }
+
+
+_LEFT: dict[Left, str] = {
+    Left.MOVE_CABLE: "measure again while cable and plugs are moved through their whole travel",
+    Left.WARM_MOTOR: "measure again with the motor warm from work, since insulation falls as it warms",
+    Left.BRAKE: "check the brake: its coil, its supply, and whether it releases",
+    Left.TURNS: (
+        "have a qualified shop compare surges or inductance over the rotor's angle, since shorted turns show in "
+        "neither insulation nor resistance while they are few"
+    ),
+    Left.DRIVE_OUTPUT: "check the drive's output by its maker's manual with the motor off it",
+}
+
+
+def left_text(left: Sequence[tuple[Left, str]]) -> str:
+    """Write what is left where all is good and the alarm stays, each with its source; "" where nothing is."""
+    if not left:
+        return ""
+    items = "; ".join(f"{_LEFT[kind]} ({source})" for kind, source in left)
+    return f"Should the alarm stay, what is left: {items}."
 
 
 def plan_reason_text(reason: PlanReason) -> str:

@@ -11,6 +11,9 @@ from grading.words import figure, limit_value, limit_words, number, sentence
 
 _K = ReasonKind
 _FIXED: dict[ReasonKind, str] = {
+    _K.ROW_MAY_HOLD_FAULT: "a row that was left out may hold the reading that shows a fault",
+    _K.NOT_ANSWERED: "a slip of the unit can turn a fault into a sound value, or the reverse",
+    _K.CANNOT_BE_USED: "what the value should have said is not known",
     _K.INVALID_DISPLAY: "the display showed no valid value",
     _K.NO_DIGITS: "no digits were recorded",
     _K.NO_UNIT: "the value has no unit; ask for it",
@@ -19,6 +22,7 @@ _FIXED: dict[ReasonKind, str] = {
     _K.HARDLY_ANY_CURRENT: (
         "hardly any current flowed although the voltage was not built: charging, misread or a weak tester"
     ),
+    _K.VOLTAGE_ON_CIRCUIT: "there was voltage or current on a circuit that must be dead",
     _K.OVER_RANGE: "over range: a lower bound",
     _K.RANGE_END_UNKNOWN: "over range, but the end of the range is not on record: greater than how much?",
     _K.BELOW_RANGE: "below range: an upper bound",
@@ -43,12 +47,17 @@ _FIXED: dict[ReasonKind, str] = {
     _K.SURFACE_DIRT: "dirt or moisture on the surface",
     _K.INSULATION_ITSELF: "the insulation itself",
     _K.CLEANING_DID_NOT: "cleaning and drying did not bring it back",
+    _K.BESIDE_LEAKS: "this circuit leaks to earth or to its neighbour; the winding is not judged by it",
+    _K.BESIDE_OPEN: "its circuit is open",
+    _K.FIELD_LOST: "a d.c. motor that loses its field can run away",
+    _K.WITHIN_COUNTS: "the later value is lower by no more than the counts of the meter explain",
+    _K.PAIRS_LEFT: "a fault of one phase shows in two of three pairs",
     _K.CAN_DESTROY: "a test voltage can destroy what is connected there",
     _K.AT_RISK: "the winding is serviceable only at risk",
     _K.NEEDS_TEMPERATURE: "the limit holds at 40 °C, and the correction needs the winding's own temperature",
     _K.BOUND_BELOW: "the bound is below the limit",
     _K.NOT_CERTAIN: "reading and temperature together are not certain enough",
-    _K.WATER_FILM: "a film of water on the winding lowers the reading",
+    _K.WATER_FILM: "a film of water lowers the reading",
     _K.ABOVE_STANDARD: "its voltage is above what its standard allows",
     _K.CAN_HARM: "a test voltage above what the winding was proved with can harm it",
     _K.NOT_ASSURED: "its accuracy was not assured on the day of the test",
@@ -141,12 +150,12 @@ def _reaches(reason: Reason) -> str:
 
 def _sound(reason: Reason) -> str:
     limit = need(reason.limit)
-    return f"below {limit_value(limit)}, but no fault by itself at this resistance ({limit.citation()})"
+    return f"below {limit_value(limit)}, but no fault by itself at this resistance ({limit.cited()})"
 
 
 def _meaningless(reason: Reason) -> str:
     limit = need(reason.limit)
-    return f"not meaningful above {limit_value(limit)} ({limit.citation()})"
+    return f"not meaningful above {limit_value(limit)} ({limit.cited()})"
 
 
 def _no_class(reason: Reason) -> str:
@@ -156,12 +165,28 @@ def _no_class(reason: Reason) -> str:
 
 def _little(reason: Reason) -> str:
     limit = need(reason.limit)
-    return f"not graded above {limit_value(limit)}, where little is absorbed ({limit.citation()})"
+    return f"not graded above {limit_value(limit)}, where little is absorbed ({limit.cited()})"
+
+
+def _compliance(reason: Reason) -> str:
+    limit = need(reason.limit)
+    held = f"{limit_value(limit)} per volt"
+    return (
+        f"the voltage was not built, and it is not on record that this tester holds it down to {held} ({limit.source}) "
+        "or how much current it drives"
+    )
+
+
+def _one_phase(reason: Reason) -> str:
+    limit = need(reason.limit)
+    return f"one phase by itself reads up to {limit_value(limit)} times as high as all joined ({limit.cited()})"
 
 
 _WRITTEN: dict[ReasonKind, Callable[[Reason], str]] = {
     _K.WRONG_UNIT: lambda reason: f"{unit(need(reason.unit)).symbol} is no unit of resistance",
     _K.FULL_VOLTAGE_LOAD: _full_load,
+    _K.COMPLIANCE_NOT_STATED: _compliance,
+    _K.ONE_PHASE_ONLY: _one_phase,
     _K.DATA_SHEET: lambda reason: f"{_accuracy(reason)} by the data sheet of {need(reason.instrument)}",
     _K.STANDARD_ERROR: _error,
     _K.ASSUMED_ERROR: lambda reason: f"{_accuracy(reason)} assumed, since no accuracy is on record (house rule)",

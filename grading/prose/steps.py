@@ -14,6 +14,16 @@ __all__ = ["action_text", "reason_sentence", "settles_text", "step_text"]
 
 _A = StepKind
 _ACTIONS: dict[StepKind, str] = {
+    _A.SETTLE_ROWS: "Correct each row that was left out, or delete it if it is no reading, and grade again.",
+    _A.ANSWER_QUESTIONS: (
+        "Look up each value that is asked about where it came from; correct it, or note that it was checked."
+    ),
+    _A.CORRECT_ENTRIES: "Look up each value that cannot be where it came from, correct it, and grade again.",
+    _A.ISOLATE_AND_DISCHARGE: (
+        "Stop: isolate and discharge the axis, prove it dead again by the site's own procedure, and only then repeat "
+        "the insulation tests."
+    ),
+    _A.PROVE_DEAD: "Prove the circuit dead again and record the value with its unit before any other test.",
     _A.KEEP_OFF: "Do not re-energise from the drive; find the part at fault.",
     _A.KEEP_OFF_LOW: "Do not re-energise from the drive, do not raise the test voltage; find the part at fault.",
     _A.SPLIT_LOW: ("Do not apply a high test voltage; start insulation tests at the lowest step and split the axis."),
@@ -24,6 +34,11 @@ _ACTIONS: dict[StepKind, str] = {
     ),
     _A.TEST_AGAIN_AT: "Test again at {voltage} V for {seconds} s, if the maker allows it.",
     _A.TEST_JOINED_LEADS: "Test from the joined leads to earth.",
+    _A.TEST_PHASES_JOINED: "Join all phases and test them together to earth.",
+    _A.SPLIT_BESIDE: (
+        "Unplug this circuit at both ends, test its cable and its device apart, and dry or replace what leaks."
+    ),
+    _A.CHECK_BESIDE: "Check plug, cable and device of this circuit end to end.",
     _A.HOLD_VOLTAGE: "Repeat and hold the test voltage for {seconds} s.",
     _A.RETEST_LATER: "Retest in {earliest} to {latest} months under the same conditions.",
     _A.MEASURE_MOTOR_WITH_TEMPERATURE: "Measure the motor alone, with its winding temperature.",
@@ -51,6 +66,7 @@ _ACTIONS: dict[StepKind, str] = {
     _A.WARM_MOTOR: "Warm the motor to well above the dew point and test again.",
     _A.CALIBRATE_TESTER: "Send the tester to calibration.",
     _A.DO_NOT_EXCEED: "Do not exceed {voltage} V on this motor; retest it at that voltage.",
+    _A.DO_NOT_EXCEED_CABLE: "Do not exceed {voltage} V on this cable; retest it at that voltage.",
     _A.USE_CALIBRATED: (
         "Repeat with an instrument in calibration, or have this one calibrated and confirm the values."
     ),
@@ -70,6 +86,7 @@ _ACTIONS: dict[StepKind, str] = {
     _A.REPLACE_CABLE_OR_PLUG: "Replace the cable or fix the plug.",
     _A.MOTOR_AND_CORES: "Measure the motor alone, and the cable cores end to end while flexing them.",
     _A.FOUR_WIRE_THEN_PLAN: "Repeat with a four-wire milliohmmeter, then plan the repair of the motor.",
+    _A.MEASURE_PAIRS: "Measure the pairs of leads that are missing.",
     _A.CLEAN_COMMUTATOR: (
         "Clean commutator and brushes, then repeat over at least {positions} positions with the shaft at rest."
     ),

@@ -33,6 +33,12 @@ def _compared(finding: Finding) -> Wording:
     return Wording("compared with the visit before", f", {_change(finding)}")
 
 
+def _warmer(finding: Finding) -> Wording:
+    found = detail(finding, Change)
+    warm = f"{need(found.before_c):f} °C then and {need(found.now_c):f} °C now"
+    return Wording("lower than at the visit before, as its temperature explains", f", {_change(finding)}, {warm}")
+
+
 def _visits(found: Course) -> str:
     bounds = ", over-range values counted as bounds" if found.bounds else ""
     return f"{found.visits} visits over {number(found.years, 2)} years{bounds}"
@@ -82,6 +88,7 @@ WRITERS: dict[Fact, Writer] = {
     Fact.FELL_TO_A_THIRD: _fell("fallen to a third or less"),
     Fact.HALVED: _fell("halved or worse"),
     Fact.COMPARED_BEFORE: _compared,
+    Fact.TEMPERATURE_EXPLAINS: _warmer,
     Fact.TREND_TOO_SHORT: _too_short,
     Fact.NO_TREND: _no_trend,
     Fact.RISING: _rising,

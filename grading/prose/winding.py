@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from grading.details import Armature, Joint, Nameplate, Phases, RatedOrder
+from grading.details import Armature, Joint, Nameplate, Names, Phases, RatedOrder
 from grading.facts import Fact
 from grading.finding import Finding
 from grading.measurement import Connection
-from grading.prose.wording import Wording, Writer, detail, held, measured_clause
+from grading.prose.wording import Wording, Writer, detail, held, held_clause, measured_clause
 from grading.winding import ArmaturePattern
 from grading.words import limit_value, limit_words, number, ohms
 
@@ -40,6 +40,13 @@ def _unequal(finding: Finding) -> Wording:
 
 def _coarse(finding: Finding) -> Wording:
     return _phases(f"phases not comparable with this meter, one count is {_count(finding)} %", finding)
+
+
+def _missing(finding: Finding) -> Wording:
+    names = ", ".join(detail(finding, Names).names)
+    return Wording(
+        f"not every pair of leads was measured; missing: {names}", "", "A fault that lies there does not show"
+    )
 
 
 _PATTERNS: dict[ArmaturePattern, str] = {
@@ -108,10 +115,12 @@ WRITERS: dict[Fact, Writer] = {
     Fact.ABOVE_RANGE: measured_clause("above the range used"),
     Fact.BELOW_RESOLUTION: measured_clause("below what this meter resolves"),
     Fact.CORE_BROKEN: measured_clause("the core is broken"),
+    Fact.CORE_RESISTS: held_clause("the core resists: a bad joint or broken strands"),
     Fact.CORE_CONTINUOUS: measured_clause("the core is continuous"),
     Fact.PHASES_ALIKE: _alike,
     Fact.PHASES_UNEQUAL: _unequal,
     Fact.PHASES_NOT_COMPARABLE: _coarse,
+    Fact.PAIRS_MISSING: _missing,
     Fact.ARMATURE_EVEN: _armature,
     Fact.ARMATURE_UNEVEN: _armature,
     Fact.OFF_NAMEPLATE: _nameplate,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
@@ -15,15 +15,18 @@ from grading.absorption import (
     ratio,
     ratio_of_intervals,
 )
-from grading.case import Case, in_ohm, judged, note
+from grading.case import Case, in_ohm, judged, note, point_of
 from grading.details import Absorption, Ratio
 from grading.facts import Fact, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
+from grading.interval import INFINITY
 from grading.limit import Basis, Limit
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
+from grading.rules.circuit import by_counts
 from grading.steps import Advice, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
+from grading.terms.terminals import point
 from grading.voltage import step_drop_percent
 
 PI = "absorption.pi"
@@ -43,28 +46,43 @@ def absorption_ratio(later: BoundedReading, earlier: BoundedReading) -> Absorpti
     return AbsorptionRatio(later_s, earlier_s, low, high, value)
 
 
+def most_of_ratio(later: BoundedReading, earlier: BoundedReading) -> Decimal:
+    """Give the highest ratio that two readings of one test leave possible; Infinity where they set no bound.
+
+    On one instrument the gain error cancels (GUM, F.1.2.3); what is left is the part of the error that does not grow
+    with the reading.
+    """
+    top = later.interval.high if later.value is None else later.value + by_counts(later)
+    bottom = earlier.interval.low if earlier.value is None else earlier.value - by_counts(earlier)
+    return top / bottom if bottom > 0 else INFINITY
+
+
 def judge_absorption(case: Case) -> Iterator[Finding]:
     """Judge the ratios of values of one point at one voltage; falling values; voltage steps."""
+    tests = [r for r in case.of(QuantityKind.INSULATION_RESISTANCE) if r.shape in _USABLE]
     groups: dict[tuple[object, ...], list[BoundedReading]] = {}
-    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if reading.shape in _USABLE:
-            m = reading.measurement
-            groups.setdefault((m.section, m.terminals, m.position, m.test_voltage_set), []).append(reading)
+    for reading in tests:
+        cleaned = reading.noted(Circumstance.AFTER_CLEANING)
+        groups.setdefault((*point_of(reading), reading.measurement.position, cleaned), []).append(reading)
     for group in groups.values():
         yield from _ratios(case, group)
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         if reading.noted(Circumstance.FALLING):
-            yield _fell(case, Fact.FELL_UNDER_VOLTAGE, reading)
-    yield from _steps(case, groups.values())
+            yield _fell(case, DAR, Fact.FELL_UNDER_VOLTAGE, reading)
+    yield from _steps(case, tests)
 
 
 def _ratios(case: Case, group: list[BoundedReading]) -> Iterator[Finding]:
-    by_time = {r.measurement.elapsed_s: r for r in group if r.measurement.elapsed_s is not None}
-    pairs = [(by_time[late], by_time[early]) for late, early in (PI_TIMES, DAR_TIMES) if {late, early} <= set(by_time)]
-    if not pairs and len(by_time) >= 2:
-        times = sorted(t for t in by_time if t is not None)
-        pairs = [(by_time[times[-1]], by_time[times[0]])]
-    for later, earlier in pairs:
+    """Judge the ratios of one test; of several readings at one time, the pair that gives the least."""
+    at: dict[Decimal, list[BoundedReading]] = {}
+    for reading in group:
+        if reading.measurement.elapsed_s is not None:
+            at.setdefault(reading.measurement.elapsed_s, []).append(reading)
+    times = [pair for pair in (PI_TIMES, DAR_TIMES) if set(pair) <= set(at)]
+    if not times and len(at) > 1:
+        times = [(max(at), min(at))]
+    for late, early in times:
+        later, earlier = min(at[late], key=_size), max(at[early], key=_size)
         found = absorption_ratio(later, earlier)
         if found.is_index:
             yield _pi(case, found, later, earlier)
@@ -72,10 +90,24 @@ def _ratios(case: Case, group: list[BoundedReading]) -> Iterator[Finding]:
             yield _dar(case, found, later, earlier)
 
 
+def _size(reading: BoundedReading) -> tuple[bool, Decimal]:
+    return reading.shape is Shape.OVER, reading.interval.low if reading.value is None else reading.value
+
+
+def _falls(case: Case, later: BoundedReading, earlier: BoundedReading) -> bool:
+    """Tell whether the value fell under voltage beyond what the counts of the meter explain."""
+    return most_of_ratio(later, earlier) <= case.limit(DAR).value and later.value != earlier.value
+
+
 def _pi(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: BoundedReading) -> Finding:
     detail, limit = Absorption(found), _pi_limit(case)
     if found.undefined:
         return note(PI, Fact.INDEX_UNDEFINED, earlier, later, detail=detail)
+    meaningless = case.limit("absorption.pi_meaningless")
+    if _falls(case, later, earlier) and earlier.interval.low <= in_ohm(meaningless):
+        return _fell(
+            case, PI, Fact.INDEX_FELL, earlier, later, detail=detail, margin=_ratio_margin(found, case.limit(DAR))
+        )
     caveat = _pi_caveat(case, found, earlier, limit)
     if caveat is not None or limit is None:
         return note(PI, Fact.INDEX, earlier, later, detail=detail, reason=caveat)
@@ -124,10 +156,12 @@ def _dar(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: Bou
     limit, detail = case.limit(DAR), Absorption(found)
     if found.undefined:
         return note(DAR, Fact.RATIO_UNDEFINED, earlier, later, detail=detail)
-    if found.value is not None and found.value < limit.value:
-        return _fell(case, Fact.RATIO_FELL, earlier, later, detail=detail, margin=_ratio_margin(found, limit))
     little = case.limit("absorption.dar_meaningless")
-    if not found.is_dar:
+    if later.interval.high < in_ohm(little) and _falls(case, later, earlier):
+        return _fell(case, DAR, Fact.RATIO_FELL, earlier, later, detail=detail, margin=_ratio_margin(found, limit))
+    if found.value is not None and found.value < limit.value and later.interval.low < in_ohm(little):
+        reason = Reason(ReasonKind.WITHIN_COUNTS)
+    elif not found.is_dar:
         reason = Reason(ReasonKind.NO_TABLE)
     elif later.interval.low >= in_ohm(little):
         reason = Reason(ReasonKind.HARDLY_ABSORBED, limit=little)
@@ -138,11 +172,16 @@ def _dar(case: Case, found: AbsorptionRatio, later: BoundedReading, earlier: Bou
 
 
 def _fell(
-    case: Case, fact: Fact, *readings: BoundedReading, detail: Absorption | None = None, margin: Margin | None = None
+    case: Case,
+    rule: str,
+    fact: Fact,
+    *readings: BoundedReading,
+    detail: Absorption | None = None,
+    margin: Margin | None = None,
 ) -> Finding:
     """Report a value that fell while the test voltage stayed on, by its ratio or as noted."""
     return judged(
-        DAR,
+        rule,
         fact,
         Verdict.MARGINAL,
         Urgency.WATCH,
@@ -156,26 +195,50 @@ def _fell(
     )
 
 
-def _steps(case: Case, groups: Iterable[list[BoundedReading]]) -> Iterator[Finding]:
-    """Compare the same point at rising test voltages, each at the same time on test."""
-    points: dict[tuple[object, ...], dict[Decimal, BoundedReading]] = {}
-    for group in groups:
-        for reading in group:
-            m = reading.measurement
-            if m.test_voltage_set is not None and reading.value is not None:
-                key = (m.section, m.terminals, m.position, m.elapsed_s, Circumstance.AFTER_CLEANING in m.circumstances)
-                points.setdefault(key, {})[m.test_voltage_set] = reading
+def _steps(case: Case, tests: Iterable[BoundedReading]) -> Iterator[Finding]:
+    """Compare the same point at rising test voltages; of several readings of a step, those that give the largest fall.
+
+    A value read later can only be higher by absorption, so a step is compared with one read at the same time or later;
+    a time that was not recorded is taken as the same.
+    """
+    points: dict[tuple[object, ...], dict[Decimal, list[BoundedReading]]] = {}
+    for reading in tests:
+        m = reading.measurement
+        if m.test_voltage_set is not None:
+            key = (m.section, point(m.terminals), m.position, reading.noted(Circumstance.AFTER_CLEANING))
+            points.setdefault(key, {}).setdefault(m.test_voltage_set, []).append(reading)
     for by_voltage in points.values():
-        ordered = [by_voltage[v] for v in sorted(by_voltage)]
-        for lower, higher in pairwise(ordered):
-            yield from _step(case, lower, higher)
+        for low, high in pairwise(sorted(by_voltage)):
+            pair = _largest_fall(by_voltage[low], by_voltage[high])
+            if pair is not None:
+                yield from _step(case, *pair)
+
+
+def _largest_fall(
+    lower: Sequence[BoundedReading], higher: Sequence[BoundedReading]
+) -> tuple[BoundedReading, BoundedReading] | None:
+    """Give the highest reading of the lower step that any of the higher one can be compared with, and its lowest."""
+    times = [r.measurement.elapsed_s for r in higher]
+    latest = None if None in times else max(time for time in times if time is not None)
+    for one in sorted(lower, key=_size, reverse=True):
+        begun = one.measurement.elapsed_s
+        if latest is None or begun is None or begun <= latest:
+            return one, min((other for other in higher if _in_time(one, other)), key=_size)
+    return None
+
+
+def _in_time(lower: BoundedReading, higher: BoundedReading) -> bool:
+    one, other = lower.measurement.elapsed_s, higher.measurement.elapsed_s
+    return one is None or other is None or one <= other
 
 
 def _step(case: Case, lower: BoundedReading, higher: BoundedReading) -> Iterator[Finding]:
-    if not lower.value or higher.value is None:
-        return  # nothing can fall from zero
+    least = lower.interval.low if lower.value is None else lower.value
+    most = higher.value
+    if not least or most is None:
+        return  # nothing can fall from zero, and a value over range has not fallen
     limit = case.limit("tester.step_drop")
-    drop = step_drop_percent(lower.value, higher.value)
+    drop = step_drop_percent(least, most)
     detail, infers = Ratio(drop), StatementBasis.INDICATES
     if drop > limit.value:
         yield judged(
@@ -195,6 +258,8 @@ def _step(case: Case, lower: BoundedReading, higher: BoundedReading) -> Iterator
             ),
             advice=Advice.CLEAN_BEFORE_WORK,
         )
+    elif lower.value is None:
+        return  # a bound that the next step does not fall below says nothing
     elif drop < 0:
         reason = Reason(ReasonKind.DRYING_OR_ABSORPTION)
         yield note(STEPS, Fact.ROSE_WITH_VOLTAGE, lower, higher, detail=detail, reason=reason, basis=infers)

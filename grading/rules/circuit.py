@@ -7,6 +7,7 @@ from decimal import Decimal
 from grading.case import Case, in_ohm
 from grading.measurement import Circumstance, InstrumentKind
 from grading.reading import BoundedReading, Shape
+from grading.steps import ReasonKind
 from grading.terms.quantity import unit
 from grading.winding import lead_compensated
 
@@ -22,9 +23,9 @@ def compensated(case: Case, reading: BoundedReading) -> Decimal:
     return lead_compensated(value, instrument.lead_resistance_ohm)
 
 
-def is_open(case: Case, reading: BoundedReading) -> bool:
-    """Tell whether a lead-to-lead or core reading shows no circuit: over range from 1 kΩ up, or 1 kΩ and more."""
-    bar = in_ohm(case.limit("winding.open_circuit"))
+def is_open(case: Case, reading: BoundedReading, bound: str = "winding.open_circuit") -> bool:
+    """Tell whether a reading from end to end shows no circuit: over range from the bound up, or as much and more."""
+    bar = in_ohm(case.limit(bound))
     if reading.shape is Shape.OVER:
         unknown_end = reading.interval.low == 0
         return unknown_end or reading.interval.low >= bar
@@ -35,3 +36,14 @@ def count_ohm(reading: BoundedReading) -> Decimal:
     """Give one count of the last digit shown, ohm."""
     quantity = reading.measurement.quantity
     return (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
+
+
+def by_counts(reading: BoundedReading) -> Decimal:
+    """Give the part of a value's error that does not grow with it, ohm: counts of the data sheet, or half a digit."""
+    half = count_ohm(reading) / 2
+    percent = reading.basis.percent
+    if reading.half_width is None or reading.value is None or percent is None:
+        return half
+    if reading.basis.kind is not ReasonKind.DATA_SHEET:
+        return half
+    return max(half, reading.half_width - reading.value * percent / 100)

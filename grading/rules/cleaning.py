@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from grading.case import Case, judged, note
+from grading.case import Case, judged, note, point_of
 from grading.details import Cleaned
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
@@ -19,12 +19,13 @@ CLEANING = "insulation.cleaning"
 
 
 def judge_cleaning(case: Case) -> Iterator[Finding]:
-    """Compare the worst reading before with the worst after, for each part that was retested."""
-    replaced = {r.id for r in case.after_cleaning()}
+    """Compare, for each part that was retested, the worst reading before with the worst retest of the same points."""
+    tests = [r for r in case.readings if r.measurement.kind is QuantityKind.INSULATION_RESISTANCE and r.power]
     for section in Section:
-        tests = [r for r in case.of(QuantityKind.INSULATION_RESISTANCE, section) if r.shape is not Shape.NONE]
-        before = [r for r in tests if r.id in replaced]
-        after = [r for r in tests if r.noted(Circumstance.AFTER_CLEANING)]
+        own = [r for r in tests if r.section is section and r.shape not in (Shape.NONE, Shape.UNEXPLAINED)]
+        before = [r for r in own if r.id in case.replaced]
+        points = {point_of(r) for r in before}
+        after = [r for r in own if r.noted(Circumstance.AFTER_CLEANING) and point_of(r) in points]
         if before and after:
             yield _compare(case, section, min(before, key=_size), min(after, key=_size))
 

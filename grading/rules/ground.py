@@ -6,17 +6,17 @@ seen without any test voltage.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
 
 from grading.case import Case, in_ohm, judged, note, repeat
 from grading.details import Polarity, Ratio
 from grading.facts import Fact, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
-from grading.limits import machine_limit
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import same_circuit
+from grading.rules.insulation import circuit_of, fails_early, floor_of, is_early, same_circuit
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 
@@ -26,17 +26,37 @@ COMPARE = "ground.compare"
 
 def judge_ground(case: Case) -> Iterator[Finding]:
     """Judge every ohmmeter reading to earth, then each against the insulation reading of the same circuit."""
-    replaced = {r.id for r in case.after_cleaning()}
-    readings = [r for r in case.of(QuantityKind.RESISTANCE_TO_GROUND) if r.id not in replaced]
+    readings = list(case.of(QuantityKind.RESISTANCE_TO_GROUND))
     for reading in readings:
         yield _alone(case, reading)
-    tests = [r for r in case.of(QuantityKind.INSULATION_RESISTANCE) if r.id not in replaced]
     for reading in readings:
-        partners = [t for t in tests if same_circuit(t, reading) and t.shape not in (Shape.NONE, Shape.UNEXPLAINED)]
-        if partners and reading.shape is not Shape.NONE:
-            worst = min(partners, key=lambda t: (t.interval.high, t.interval.low))
-            yield _compare(case, reading, worst)
+        ends = case.once(_ends_of_tests).get(circuit_of(reading)) if reading.power else None
+        if ends is not None and reading.shape is not Shape.NONE:
+            # The lowest test and the highest: what agrees with the one takes no disagreement with the other back.
+            yield max((_compare(case, reading, test) for test in ends), key=lambda found: found.verdict.severity)
     yield from _polarity(readings)
+
+
+_NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
+
+
+def _ends_of_tests(case: Case) -> Mapping[tuple[object, ...], tuple[BoundedReading, BoundedReading]]:
+    """Give the lowest and the highest insulation reading of every circuit."""
+    found: dict[tuple[object, ...], tuple[BoundedReading, BoundedReading]] = {}
+    for test in case.of(QuantityKind.INSULATION_RESISTANCE):
+        if test.shape not in _NO_VALUE and (not is_early(case, test) or fails_early(case, test)):
+            circuit = circuit_of(test)
+            low, high = found.get(circuit, (test, test))
+            found[circuit] = (min(low, test, key=_ends), max(high, test, key=_least))
+    return found
+
+
+def _ends(test: BoundedReading) -> tuple[Decimal, Decimal]:
+    return test.interval.high, test.interval.low
+
+
+def _least(test: BoundedReading) -> Decimal:
+    return test.interval.low
 
 
 def _alone(case: Case, reading: BoundedReading) -> Finding:
@@ -45,7 +65,7 @@ def _alone(case: Case, reading: BoundedReading) -> Finding:
         return repeat(OHMMETER, Fact.NO_VALUE, following, reading, reason=reading.basis)
     if reading.shape is Shape.OVER:
         return note(OHMMETER, Fact.NO_PATH, reading)
-    limit = machine_limit(case.context, case.profile.limits)
+    limit = floor_of(case, reading.section)
     if reading.interval.high >= in_ohm(limit):
         following = step(StepKind.LOWEST_VOLTAGE, ReasonKind.PATH_FOUND)
         return judged(OHMMETER, Fact.FINITE_VALUE, Verdict.MARGINAL, Urgency.WATCH, reading, next_step=following)
@@ -64,7 +84,7 @@ def _alone(case: Case, reading: BoundedReading) -> Finding:
 
 
 def _compare(case: Case, meter: BoundedReading, test: BoundedReading) -> Finding:
-    low = test.shape is Shape.COLLAPSED or test.interval.high < in_ohm(machine_limit(case.context, case.profile.limits))
+    low = test.shape is Shape.COLLAPSED or test.interval.high < in_ohm(floor_of(case, test.section))
     if meter.shape is Shape.OVER:
         return _voltage_dependent(case, meter, test) if low else note(COMPARE, Fact.METERS_AGREE_AS_FAR, meter, test)
     if low or meter.interval.overlaps(test.interval):
@@ -83,7 +103,7 @@ def _voltage_dependent(case: Case, meter: BoundedReading, test: BoundedReading) 
         test,
         reason=Reason(ReasonKind.BRUSH_DUST if brushed else ReasonKind.DUST_OR_TRACKING),
         basis=StatementBasis.INDICATES,
-        limit=machine_limit(case.context, case.profile.limits),
+        limit=floor_of(case, test.section),
         next_step=step(
             StepKind.VACUUM_AND_RETEST if brushed else StepKind.CLEAN_PART,
             ReasonKind.DUST_BRIDGE,

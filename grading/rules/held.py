@@ -7,7 +7,6 @@ from grading.details import Detail, TrueValue
 from grading.facts import Fact, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.limit import Limit
-from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 
@@ -69,6 +68,9 @@ def _not_to_be_energised(
 
 def straddles(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
     """Report a value partly on each side: no verdict, and what would settle it."""
+    if reading.doubt is not None:
+        following = settle_doubt(reading.doubt)
+        return repeat(rule, Fact.IN_DOUBT, following, reading, reason=reading.doubt, limit=limit, margin=margin)
     detail = TrueValue(reading.interval)
     if reading.shape is Shape.POINT:
         following = step(
@@ -94,9 +96,13 @@ def straddles(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) 
     )
 
 
-def doubtful(reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
-    """Report a value above the limit that was not steady, or read with a low battery."""
-    unsteady = reading.noted(Circumstance.UNSTEADY)
-    reason = Reason(ReasonKind.NOT_STEADY if unsteady else ReasonKind.LOW_BATTERY)
-    following = step(StepKind.REPEAT_STEADY, reason)
-    return repeat(rule, Fact.IN_DOUBT, following, reading, reason=reason, limit=limit, margin=margin)
+_SETTLES: dict[ReasonKind, StepKind] = {
+    ReasonKind.VOLTAGE_ON_CIRCUIT: StepKind.ISOLATE_AND_DISCHARGE,
+    ReasonKind.ONE_PHASE_ONLY: StepKind.TEST_PHASES_JOINED,
+}
+"""What settles a doubt; any other one is settled by a steady reading with a good battery."""
+
+
+def settle_doubt(doubt: Reason) -> NextStep:
+    """Give the step that removes a doubt about a value."""
+    return step(_SETTLES.get(doubt.kind, StepKind.REPEAT_STEADY), doubt)

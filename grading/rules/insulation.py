@@ -6,22 +6,23 @@ measured; IEEE 43 judges the motor alone, one minute, corrected to 40 °C.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.case import Case, hold_at_least, in_ohm, judged, note, repeat
-from grading.details import Ohms, VoltageWanted
+from grading.details import ByLength, Ohms, VoltageWanted
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
+from grading.interval import Side, per_kilometre
 from grading.limit import Limit
 from grading.limits import machine_limit, watch_limit, winding_limit
-from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
-from grading.rules.held import collapsed, doubtful, fails, passes, straddles
+from grading.rules.held import collapsed, fails, passes, straddles
 from grading.steps import Action, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
+from grading.terms.terminals import point, to_earth
 
 WATCH = "insulation.watch"
 MACHINE = "insulation.machine"
@@ -30,13 +31,14 @@ VALUE = "insulation.value"
 
 
 def judge_insulation(case: Case) -> Iterator[Finding]:
-    """Hold every insulation reading to earth against the limits on values as measured."""
-    replaced = {r.id for r in case.after_cleaning()}
-    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if not to_earth(reading.measurement.terminals) and reading.section is not Section.CABLE_ALONE:
-            yield _joined(reading)
-        elif reading.id in replaced:
+    """Hold every insulation reading of the power circuit to earth against the limits on values as measured."""
+    for reading in case.readings:
+        if reading.measurement.kind is not QuantityKind.INSULATION_RESISTANCE or not reading.power:
+            continue
+        if reading.id in case.replaced:
             yield note(MACHINE, Fact.BEFORE_CLEANING, reading)
+        elif not to_earth(reading.measurement.terminals) and reading.section is not Section.CABLE_ALONE:
+            yield _joined(reading)
         elif reading.shape in (Shape.NONE, Shape.UNEXPLAINED):
             yield _no_value(reading)
         elif reading.shape is not Shape.COLLAPSED and is_early(case, reading):
@@ -63,6 +65,13 @@ def is_early(case: Case, reading: BoundedReading) -> bool:
     return elapsed < case.limit(TIME).value
 
 
+def is_one_minute(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether a value can be set against others of one minute: neither early nor a later one of the same test."""
+    elapsed = reading.measurement.elapsed_s
+    late = elapsed is not None and elapsed > case.limit("insulation.time_later").value
+    return reading.shape is Shape.COLLAPSED or not (late or is_early(case, reading))
+
+
 def wanted_voltage(case: Case) -> Decimal:
     """Give the test voltage that the limits as measured presuppose, V."""
     return case.voltages.judging
@@ -70,25 +79,82 @@ def wanted_voltage(case: Case) -> Decimal:
 
 def is_full_voltage(case: Case, reading: BoundedReading) -> bool:
     """Tell whether the voltage on the terminals was at least 90 % of what the limit presupposes."""
-    wanted = wanted_voltage(case) * case.limit("tester.built").value
-    return reading.voltage is not None and reading.voltage >= wanted
+    return reading.voltage is not None and reading.voltage >= case.once(_full_voltage)
+
+
+def _full_voltage(case: Case) -> Decimal:
+    return wanted_voltage(case) * case.limit("tester.built").value
 
 
 def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
     """Tell whether two readings to earth lie on the same copper: a winding joins all leads, a cable alone does not."""
-    if one.section is not other.section:
+    if one.section is not other.section or not (one.power and other.power):
         return False
-    return one.section is not Section.CABLE_ALONE or one.measurement.terminals == other.measurement.terminals
+    return one.section is not Section.CABLE_ALONE or same_point(one, other)
+
+
+def same_point(one: BoundedReading, other: BoundedReading) -> bool:
+    """Tell whether two readings are of one point of one part, under whatever names."""
+    return one.section is other.section and point(one.measurement.terminals) == point(other.measurement.terminals)
+
+
+@dataclass
+class _Minute:
+    """One-minute values of one circuit: the highest test voltage selected, V, and whether any was built in full."""
+
+    volts: Decimal = Decimal(-1)
+    full: bool = False
+
+
+def circuit_of(reading: BoundedReading) -> tuple[object, ...]:
+    """Give what `same_circuit` compares of readings of the power circuit."""
+    apart = reading.section is Section.CABLE_ALONE
+    return reading.section, point(reading.measurement.terminals) if apart else None
+
+
+def _minutes(case: Case) -> Mapping[tuple[object, ...], _Minute]:
+    """Collect the one-minute values of every circuit, so that no reading has to look through all the others."""
+    found: dict[tuple[object, ...], _Minute] = {}
+    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
+        if reading.shape is not Shape.NONE and not is_early(case, reading):
+            minute = found.setdefault(circuit_of(reading), _Minute())
+            minute.volts = max(minute.volts, reading.measurement.test_voltage_set or Decimal(0))
+            minute.full = minute.full or is_full_voltage(case, reading)
+    return found
+
+
+def _minute_of(case: Case, reading: BoundedReading) -> _Minute:
+    return case.once(_minutes).get(circuit_of(reading), _Minute()) if reading.power else _Minute()
+
+
+def _cleared(case: Case) -> Mapping[tuple[object, ...], Decimal]:
+    """Give the highest test voltage at which a one-minute value of a point cleared its floor, by part and point."""
+    found: dict[tuple[object, ...], Decimal] = {}
+    for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
+        cleared = reading.interval.low >= in_ohm(floor_of(case, reading.section))
+        if cleared and not is_early(case, reading):
+            where = (reading.section, point(reading.measurement.terminals))
+            volts = reading.measurement.test_voltage_set or Decimal(0)
+            found[where] = max(found.get(where, volts), volts)
+    return found
+
+
+def floor_of(case: Case, section: Section | None) -> Limit:
+    """Give the floor that holds for a part as measured."""
+    return machine_limit(case.context, case.profile.limits, section)
 
 
 def _against_limits(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     earth = to_earth(reading.measurement.terminals)
-    machine = machine_limit(case.context, case.profile.limits) if earth else case.limit("insulation.drive_floor")
+    machine = floor_of(case, reading.section) if earth else case.limit("insulation.drive_floor")
     yield _as_measured(case, reading, machine, MACHINE)
     for extra in case.profile.extra:
-        if extra.applies(reading.section, case.context.motor_kind):
-            yield _as_measured(case, reading, extra.limit, "insulation.shop")
+        if extra.applies(reading.section, case.context.motor_kind, reading.component):
+            own = extra.of_length(case.context.cable_length_m)
+            unknown = note("insulation.shop", Fact.LENGTH_NOT_KNOWN, reading)
+            yield unknown if own is None else _as_measured(case, reading, own, "insulation.shop")
     if reading.section is Section.CABLE_ALONE:
+        yield from _by_length(case, reading)
         yield from _cable_guidance(case, reading)
     if reading.section is not Section.MOTOR_ALONE:
         yield from _watch(case, reading)
@@ -103,8 +169,6 @@ def _as_measured(case: Case, reading: BoundedReading, limit: Limit, rule: str) -
         return fails(reading, limit, rule, margin)
     if verdict is Verdict.INCONCLUSIVE:
         return straddles(reading, limit, rule, margin)
-    if reading.noted(Circumstance.UNSTEADY) or reading.noted(Circumstance.LOW_BATTERY):
-        return doubtful(reading, limit, rule, margin)
     if not is_full_voltage(case, reading):
         return _low_voltage(case, reading, limit, rule, margin)
     return passes(reading, limit, rule, verdict, margin)
@@ -112,13 +176,8 @@ def _as_measured(case: Case, reading: BoundedReading, limit: Limit, rule: str) -
 
 def _low_voltage(case: Case, reading: BoundedReading, limit: Limit, rule: str, margin: Margin) -> Finding:
     wanted = wanted_voltage(case)
-    others = [
-        r
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
-        if same_circuit(r, reading) and is_full_voltage(case, r) and not is_early(case, r) and r.shape is not Shape.NONE
-    ]
     detail = VoltageWanted(wanted, reading.voltage)
-    if others:
+    if _minute_of(case, reading).full:
         return note(rule, Fact.SCREENING_STEP, reading, detail=detail)
     following = step(
         Action(StepKind.TEST_AGAIN_AT, voltage=wanted, seconds=case.limit(TIME).value),
@@ -139,15 +198,14 @@ def _no_value(reading: BoundedReading) -> Finding:
 
 
 def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    later = [
-        r
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE, reading.section)
-        if same_circuit(r, reading)
-        and not is_early(case, r)
-        and r.shape is not Shape.NONE
-        and (r.measurement.test_voltage_set or 0) >= (reading.measurement.test_voltage_set or 0)
-    ]
-    if later:
+    if fails_early(case, reading):
+        yield _as_measured(case, reading, floor_of(case, reading.section), MACHINE)
+        return
+    if _far_below(case, reading):
+        reason = Reason(ReasonKind.NOT_STEADY)  # no absorption brings it from there to what was read later
+        yield repeat(TIME, Fact.IN_DOUBT, step(StepKind.REPEAT_STEADY, reason), reading, reason=reason)
+        return
+    if _minute_of(case, reading).volts >= (reading.measurement.test_voltage_set or 0):
         yield note(TIME, Fact.EARLIER_VALUE, reading)
         return
     limit = case.limit(TIME)
@@ -161,6 +219,26 @@ def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     yield repeat(TIME, Fact.NOT_ONE_MINUTE, following, reading, reason=reason, limit=limit)
 
 
+def fails_early(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether an early value lies so far below the floor that no minute under voltage brings it there.
+
+    The one-minute value of the same point, where it clears the floor, says that it did.
+    """
+    return _far_below(case, reading) and not outlasted(case, reading)
+
+
+def _far_below(case: Case, reading: BoundedReading) -> bool:
+    factor = case.limit("insulation.early_factor").value
+    return reading.interval.high * factor < in_ohm(floor_of(case, reading.section))
+
+
+def outlasted(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether an early value was followed by a one-minute value of the same point that clears the floor."""
+    where = (reading.section, point(reading.measurement.terminals))
+    cleared = case.once(_cleared).get(where)
+    return cleared is not None and cleared >= (reading.measurement.test_voltage_set or 0)
+
+
 def retest_later(case: Case) -> NextStep:
     """Say when a value that is watched is taken again."""
     early, late = case.limit("insulation.retest_early").value, case.limit("insulation.retest_late").value
@@ -170,7 +248,9 @@ def retest_later(case: Case) -> NextStep:
 def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     """Watch what is sound by the machine's limit, yet low for its kind (house rule)."""
     limit = watch_limit(case.context, case.profile.limits)
-    machine = machine_limit(case.context, case.profile.limits)
+    if reading.shape is not Shape.POINT or reading.interval.side_of(in_ohm(limit)) is not Side.BELOW:
+        return
+    machine = floor_of(case, reading.section)
     passes, _ = hold_at_least(reading.interval, reading.value, reading.standard_uncertainty, machine)
     verdict, margin = hold_at_least(reading.interval, reading.value, None, limit)
     sound = passes in (Verdict.ACCEPTABLE, Verdict.MARGINAL) and is_full_voltage(case, reading)
@@ -196,6 +276,17 @@ def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         margin=margin,
         next_step=following,
     )
+
+
+def _by_length(case: Case, reading: BoundedReading) -> Iterator[Finding]:
+    """Give a cable's insulation times its length, so that cables can be compared; nothing corrects its temperature."""
+    length = case.context.cable_length_m
+    if length is None or length <= 0 or reading.shape not in (Shape.POINT, Shape.OVER):
+        return
+    value = None if reading.value is None else per_kilometre(reading.value, length)
+    least = per_kilometre(reading.interval.low, length)
+    detail = ByLength(least, value, length, case.conditions(reading).air_c)
+    yield note("insulation.cable", Fact.CABLE_BY_LENGTH, reading, detail=detail, basis=StatementBasis.CALCULATED)
 
 
 def _cable_guidance(case: Case, reading: BoundedReading) -> Iterator[Finding]:

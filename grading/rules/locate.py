@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from grading.advice import next_after, series_steps
 from grading.case import Case, in_ohm
@@ -18,14 +19,17 @@ from grading.interval import (
     parallel_intervals,
 )
 from grading.isolation import Fault, Location, Part, State, locate, locate_series, merge
-from grading.limits import machine_limit
-from grading.reading import Shape
+from grading.limit import Limit
+from grading.measurement import MotorKind
+from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
-from grading.rules.parts import KnownPart, gather
+from grading.rules.insulation import floor_of, is_one_minute
+from grading.rules.parts import CORES, KnownPart, gather
+from grading.rules.phases import PAIRS
 from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
+from grading.terms.terminals import is_general, point, to_earth
 
 LOCATE = "isolation.locate"
 CONSISTENCY = "isolation.consistency"
@@ -75,7 +79,7 @@ def _location(case: Case, place: Location, parts: tuple[KnownPart, KnownPart, Kn
     ids = tuple(i for part in parts for i in part.ids)
     if not ids:
         return
-    limit = machine_limit(case.context, case.profile.limits)
+    limit = floor_of(case, Section.THROUGH_CABLE)
     unclear = State.UNCLEAR in {p.state for p in parts}
     steps = () if unclear else next_after(case.context, place)
     following = steps[0] if steps else None
@@ -116,36 +120,101 @@ _ADVICE: dict[Fault, Advice] = {
 
 
 def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
+    """Hold the whole against what its parts give together, and against each part by itself."""
+    low, high = case.limit("compare.whole_low"), case.limit("compare.whole_high")
+    again = step(StepKind.REPEAT_THREE, ReasonKind.SOMETHING_BETWEEN)
+    above = _above_a_part(case, high.value)
     if whole.interval is None or motor.interval is None or cable.interval is None:
+        if above is not None:
+            yield _unsettled(case, Fact.WHOLE_ABOVE_PART, *above, high, again)
         return
     expected = parallel_intervals((motor.interval, cable.interval))
-    low, high = case.limit("compare.whole_low"), case.limit("compare.whole_high")
-    stated = Finding(
+    detail, ids = Consistency(whole.interval, expected), (*whole.ids, *motor.ids, *cable.ids)
+    if whole.interval.high < expected.low * low.value:
+        hidden = infer_interval(whole.interval, expected)
+        path = Consistency(whole.interval, expected, hidden)
+        sound = in_ohm(case.limit("insulation.contact")) / CORES[case.context.motor_kind]
+        if above is None and hidden.high >= sound:  # every contact of a sound plug may conduct as much
+            yield replace(_agreeing(case, path, ids), fact=Fact.WHOLE_LOWER)
+            return
+        following = step(StepKind.RETEST_JOINED_WHILE_FLEXING, ReasonKind.LEAK_TOGETHER, Settling.WHOLE_AS_CALCULATED)
+        yield _unsettled(case, Fact.WHOLE_LOWER, path, ids, low, following)
+    elif whole.interval.low > expected.high * high.value:
+        yield _unsettled(case, Fact.WHOLE_HIGHER, detail, ids, high, again)
+    elif above is not None:
+        yield _unsettled(case, Fact.WHOLE_ABOVE_PART, *above, high, again)
+    else:
+        yield _agreeing(case, detail, ids)
+
+
+def _agreeing(case: Case, detail: Consistency, ids: tuple[str, ...]) -> Finding:
+    return Finding(
         CONSISTENCY,
         Verdict.ACCEPTABLE,
         Urgency.INFORMATION,
         Place(case.context.axis),
         Fact.WHOLE_AGREES,
-        detail=Consistency(whole.interval, expected),
+        detail=detail,
         basis=StatementBasis.INDICATES,
-        record_ids=(*whole.ids, *motor.ids, *cable.ids),
+        record_ids=ids,
     )
-    unsettled = replace(stated, verdict=Verdict.INCONCLUSIVE, urgency=Urgency.REPEAT)
-    if whole.interval.high < expected.low * low.value:
-        yield replace(
-            unsettled,
-            fact=Fact.WHOLE_LOWER,
-            detail=Consistency(whole.interval, expected, infer_interval(whole.interval, expected)),
-            limit=low,
-            next_step=step(
-                StepKind.RETEST_JOINED_WHILE_FLEXING, ReasonKind.LEAK_TOGETHER, Settling.WHOLE_AS_CALCULATED
-            ),
-        )
-    elif whole.interval.low > expected.high * high.value:
-        following = step(StepKind.REPEAT_THREE, ReasonKind.SOMETHING_BETWEEN)
-        yield replace(unsettled, fact=Fact.WHOLE_HIGHER, limit=high, next_step=following)
-    else:
-        yield stated
+
+
+def _unsettled(
+    case: Case, fact: Fact, detail: Consistency, ids: tuple[str, ...], limit: Limit, following: NextStep
+) -> Finding:
+    return Finding(
+        CONSISTENCY,
+        Verdict.INCONCLUSIVE,
+        Urgency.REPEAT,
+        Place(case.context.axis),
+        fact,
+        detail=detail,
+        basis=StatementBasis.INDICATES,
+        limit=limit,
+        record_ids=ids,
+        next_step=following,
+    )
+
+
+def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, ...]] | None:
+    """Find a whole that reads above one of its parts: the pair that contradicts most, or None.
+
+    Insulation falls as the voltage rises and rises with time, so the whole must have been tested at the voltage of the
+    part or above, and the part for as long.
+    """
+    tests = [
+        r
+        for r in case.of(QuantityKind.INSULATION_RESISTANCE)
+        if to_earth(r.measurement.terminals) and r.shape in (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
+    ]
+    wholes = [r for r in tests if r.section is Section.THROUGH_CABLE and r.interval.low > 0]
+    parts = [r for r in tests if r.section in (Section.MOTOR_ALONE, Section.CABLE_ALONE)]
+    # Of several at one voltage only the highest whole and the lowest part can contradict most.
+    highest = _extreme((r for r in wholes if is_one_minute(case, r)), lambda r: r.interval.low)
+    lowest = _extreme((r for r in parts if is_one_minute(case, r)), lambda r: -r.interval.high)
+    pairs = [
+        (whole.interval.low / part.interval.high if part.interval.high else INFINITY, whole, part)
+        for whole_volts, whole in highest.items()
+        for part_volts, part in lowest.items()
+        if whole_volts >= part_volts and whole.interval.low > part.interval.high * factor
+    ]
+    if not pairs:
+        return None
+    _, whole, part = max(pairs, key=lambda found: found[0])
+    return Consistency(whole.interval, part.interval), (whole.id, part.id)
+
+
+def _extreme(
+    readings: Iterable[BoundedReading], size: Callable[[BoundedReading], Decimal]
+) -> dict[Decimal, BoundedReading]:
+    """Give the reading of the greatest size at every test voltage; without one recorded, at 0 V."""
+    found: dict[Decimal, BoundedReading] = {}
+    for reading in readings:
+        volts = reading.measurement.test_voltage_set or Decimal(0)
+        if volts not in found or size(reading) > size(found[volts]):
+            found[volts] = reading
+    return found
 
 
 def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart) -> Iterator[Finding]:
@@ -176,13 +245,26 @@ def _unmeasured(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPart
 
 
 def _series(case: Case) -> Fault:
-    opens: dict[Section, bool | None] = {Section.THROUGH_CABLE: None, Section.MOTOR_ALONE: None}
-    for section in opens:
-        readings = [r for r in case.of(QuantityKind.WINDING_RESISTANCE, section) if r.shape is not Shape.NONE]
-        if readings:
-            opens[section] = any(is_open(case, r) for r in readings)
+    whole, motor = (
+        [r for r in case.of(QuantityKind.WINDING_RESISTANCE, section) if r.shape is not Shape.NONE]
+        for section in (Section.THROUGH_CABLE, Section.MOTOR_ALONE)
+    )
+    whole_open = any(is_open(case, r) for r in whole) if whole else None
+    motor_open: bool | None = any(is_open(case, r) for r in motor) if motor else None
+    if motor_open is False and not _closes(case, whole, motor):
+        motor_open = None  # the pair that is open from the cabinet was not measured there
     core = any(is_open(case, r) for r in case.of(QuantityKind.CONTINUITY))
-    return locate_series(opens[Section.THROUGH_CABLE], opens[Section.MOTOR_ALONE], core)
+    return locate_series(whole_open, motor_open, core)
+
+
+def _closes(case: Case, whole: Sequence[BoundedReading], motor: Sequence[BoundedReading]) -> bool:
+    """Tell whether every pair that is open from the cabinet was measured at the motor: by name, or all of its pairs."""
+    pairs = 1 if case.context.motor_kind is MotorKind.DC_SERVO else PAIRS
+    known = {point(r.measurement.terminals) for r in motor}
+    if len(motor) >= pairs and any(is_general(r.measurement.terminals) for r in motor):
+        return True
+    opened = {point(r.measurement.terminals) for r in whole if is_open(case, r)}
+    return len(known) >= pairs or opened <= known
 
 
 def _cores_touch(case: Case) -> bool:

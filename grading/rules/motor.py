@@ -1,8 +1,9 @@
 """The motor alone against IEEE 43-2013 Table 3: one minute, corrected to 40 °C, and not near the dew point.
 
 Below 750 W the standard applies by analogy only, and the finding says so. Where the insulation system is not known,
-both corrections are made and the lower result judges. Without a winding temperature the correction is taken over its
-whole range, and only a value that passes or fails everywhere in it gets a verdict.
+both corrections are made: the lower one must pass, and only what fails by both is below its limit. Without a winding
+temperature the correction is taken over its whole range, and only a value that passes or fails everywhere in it gets a
+verdict.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from grading.case import Case, hold_at_least, judged, note, repeat
+from grading.conditions import Conditions
 from grading.details import Climate, Corrected40, Correction, Ohms
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
@@ -20,6 +22,7 @@ from grading.limit import Limit
 from grading.limits import LIMITS, watch_limit, winding_limit
 from grading.measurement import AxisContext, Circumstance, InsulationSystem
 from grading.reading import BoundedReading, Shape
+from grading.rules.held import settle_doubt
 from grading.rules.insulation import WATCH, is_early, is_full_voltage, retest_later
 from grading.steps import Action, Advice, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.temperature import (
@@ -68,15 +71,16 @@ def insulation_system(
     return known, None
 
 
-def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, Limit] = LIMITS) -> ReadingAt40:
-    """Bring a reading to 40 °C with the winding temperature on record.
+def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
+    """Bring a reading to 40 °C with the winding temperature of the reading, else of the axis.
 
     Raises:
         NotComparableError: The winding temperature is outside 10 to 85 °C.
     """
-    system, year = insulation_system(context, limits)
+    context, conditions = case.context, case.conditions(reading)
+    system, year = insulation_system(context, case.profile.limits)
     how = Correction(system, year, LOWEST_C, HIGHEST_C)
-    winding_c = context.winding_c
+    winding_c = conditions.winding_c
     if winding_c is None:
         low = factor_bounds(system, LOWEST_C, Decimal(0))[0]
         high = factor_bounds(system, HIGHEST_C, Decimal(0))[1]
@@ -85,11 +89,14 @@ def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, 
     chosen = min(options, key=lambda name: options[name])
     factor = options[chosen]
     low, high = factor_bounds(chosen, winding_c, context.winding_c_uncertainty)
+    # A pass needs the lower of both corrections; a failure, the higher one too.
+    most = max(factor_bounds(name, winding_c, context.winding_c_uncertainty)[1] for name in options)
     both = tuple(options.items()) if len(options) > 1 else ()
     how = replace(
         how,
         winding_c=winding_c,
         winding_uncertainty_c=context.winding_c_uncertainty,
+        winding_own="winding_c" in conditions.own,
         factor=factor,
         factors=both,
     )
@@ -98,54 +105,84 @@ def correct(reading: BoundedReading, context: AxisContext, limits: Mapping[str, 
         value = reading.value * factor
         by_temperature = reading.value * (high - low) / 2 / ROOT_3
         standard = combined((reading.standard_uncertainty * factor, by_temperature))
-    return ReadingAt40(reading.interval.scaled(low, high), value, standard, how)
+    return ReadingAt40(reading.interval.scaled(low, most), value, standard, how)
 
 
-def damp(context: AxisContext, margin_c: Decimal) -> Decimal | None:
+def damp(conditions: Conditions, margin_c: Decimal) -> Decimal | None:
     """Give the dew point in °C where the winding (or, if unknown, the air) is within `margin_c` of it; else None."""
-    surface = context.air_c if context.winding_c is None else context.winding_c
-    if context.air_c is None or context.humidity_percent is None or surface is None:
+    surface = conditions.air_c if conditions.winding_c is None else conditions.winding_c
+    if conditions.air_c is None or conditions.humidity_percent is None or surface is None:
         return None
     try:
-        dew = dew_point_c(context.air_c, context.humidity_percent)
+        dew = dew_point_c(conditions.air_c, conditions.humidity_percent)
     except ValueError:
         return None
     return dew if surface < dew + margin_c else None
 
 
+def damp_groups(
+    case: Case, readings: Sequence[BoundedReading], *, by_air: bool = False
+) -> dict[tuple[Decimal, Conditions], list[BoundedReading]]:
+    """Give the readings that were taken near the dew point, by the dew point and what else held then.
+
+    Args:
+        case: The axis.
+        readings: Some of its readings.
+        by_air: What was tested is as warm as the air (a cable), whatever the winding is.
+    """
+    margin = case.limit("winding.dew_margin").value
+    found: dict[tuple[Decimal, Conditions], list[BoundedReading]] = {}
+    for reading in readings:
+        conditions = case.conditions(reading)
+        if by_air:
+            conditions = replace(conditions, winding_c=None)
+        dew = damp(conditions, margin)
+        if dew is not None:
+            found.setdefault((dew, conditions), []).append(reading)
+    return found
+
+
 def judge_motor(case: Case) -> Iterator[Finding]:
     """Hold the motor alone against the row of IEEE 43-2013 Table 3 that fits its winding."""
-    replaced = {r.id for r in case.after_cleaning()}
     readings = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
         if r.shape not in (Shape.NONE, Shape.UNEXPLAINED)
-        and r.id not in replaced
         and to_earth(r.measurement.terminals)
         and (r.shape is Shape.COLLAPSED or not is_early(case, r))
     ]
-    dew = damp(case.context, case.limit("winding.dew_margin").value)
-    if readings and dew is not None and case.context.winding_c is not None:
-        yield _damp(case, dew, readings)
-        return
+    wet: set[str] = set()
+    for (dew, conditions), group in damp_groups(case, readings).items():
+        if conditions.winding_c is not None:
+            wet |= {r.id for r in group}
+            yield near_dew_point(case, dew, conditions, group, Section.MOTOR_ALONE)
+    readings = [r for r in readings if r.id not in wet]
+    any_full = any(is_full_voltage(case, r) for r in readings)
+    earliest: dict[Decimal | None, Decimal] = {}
     for reading in readings:
-        if _judges(case, reading, readings):
+        volts, elapsed = reading.measurement.test_voltage_set, reading.measurement.elapsed_s
+        if elapsed is not None:
+            earliest[volts] = min(elapsed, earliest.get(volts, elapsed))
+    for reading in readings:
+        if _judges(case, reading, any_full, earliest.get(reading.measurement.test_voltage_set)):
             yield from _judge(case, reading)
 
 
-def _judges(case: Case, reading: BoundedReading, readings: list[BoundedReading]) -> bool:
-    """Tell whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage)."""
+def _judges(case: Case, reading: BoundedReading, any_full: bool, earliest: Decimal | None) -> bool:
+    """Tell whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage).
+
+    Args:
+        case: The axis.
+        reading: One of the motor alone.
+        any_full: Whether any of them was taken at full voltage.
+        earliest: The shortest time under voltage among those of its test voltage, s.
+    """
     limit = winding_limit(case.context, case.profile.limits)
     elapsed = reading.measurement.elapsed_s
     later = elapsed is not None and elapsed > case.limit("insulation.time_later").value
-    if later and any(
-        r.measurement.elapsed_s is not None
-        and r.measurement.elapsed_s < (elapsed or 0)
-        and r.measurement.test_voltage_set == reading.measurement.test_voltage_set
-        for r in readings
-    ):
+    if later and earliest is not None and elapsed is not None and earliest < elapsed:
         return False
-    if is_full_voltage(case, reading) or not any(is_full_voltage(case, r) for r in readings):
+    if is_full_voltage(case, reading) or not any_full:
         return True
     return hold_at_least(reading.interval, reading.value, None, limit)[0] is Verdict.UNACCEPTABLE
 
@@ -153,7 +190,7 @@ def _judges(case: Case, reading: BoundedReading, readings: list[BoundedReading])
 def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     limit = winding_limit(case.context, case.profile.limits)
     try:
-        corrected = correct(reading, case.context, case.profile.limits)
+        corrected = correct(case, reading)
     except NotComparableError:
         yield _not_comparable(case, reading, limit)
         return
@@ -178,14 +215,16 @@ def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         following = _settle(case, reading)
         basis = StatementBasis.CALCULATED
         yield repeat(WINDING, Fact.WINDING_UNDECIDED, following, reading, detail=detail, basis=basis, limit=limit)
-    elif not is_full_voltage(case, reading) or reading.noted(Circumstance.ONE_PHASE_ONLY):
+    elif not is_full_voltage(case, reading):
         basis = StatementBasis.CALCULATED
         yield note(WINDING, Fact.WINDING_REDUCED_CONDITIONS, reading, detail=detail, basis=basis)
     else:
         urgency = Urgency.WITHIN_LIMITS if verdict is Verdict.ACCEPTABLE else Urgency.WATCH
         yield judged(
             WINDING,
-            Fact.WINDING_WITHIN_LIMITS,
+            Fact.WINDING_REDUCED_CONDITIONS
+            if reading.noted(Circumstance.ONE_PHASE_ONLY)
+            else Fact.WINDING_WITHIN_LIMITS,
             verdict,
             urgency,
             reading,
@@ -203,21 +242,25 @@ def _clean(limit: Limit) -> NextStep:
 
 
 def _not_comparable(case: Case, reading: BoundedReading, limit: Limit) -> Finding:
-    reason = Reason(ReasonKind.NOT_COMPARABLE, winding_c=case.context.winding_c, lowest=LOWEST_C, highest=HIGHEST_C)
+    winding_c = case.conditions(reading).winding_c
+    reason = Reason(ReasonKind.NOT_COMPARABLE, winding_c=winding_c, lowest=LOWEST_C, highest=HIGHEST_C)
     following = step(Action(StepKind.REACH_TEMPERATURE, earliest=LOWEST_C, latest=HIGHEST_C), reason)
     return repeat(TEMPERATURE, Fact.NOT_COMPARABLE, following, reading, reason=reason, limit=limit)
 
 
 def _settle(case: Case, reading: BoundedReading) -> NextStep:
     """Give what would settle whether the winding meets its limit."""
-    if case.context.winding_c is None:
+    if reading.doubt is not None:
+        return settle_doubt(reading.doubt)
+    winding_c = case.conditions(reading).winding_c
+    if winding_c is None:
         return step(StepKind.MEASURE_WINDING_TEMPERATURE, ReasonKind.NEEDS_TEMPERATURE)
     if reading.shape is Shape.OVER:
         return step(StepKind.NOTE_RANGE_END, ReasonKind.BOUND_BELOW)
     if case.context.insulation_system is InsulationSystem.UNKNOWN:
-        both = factors(InsulationSystem.UNKNOWN, case.context.winding_c).values()
+        both = factors(InsulationSystem.UNKNOWN, winding_c).values()
         apart = max(both) / min(both)
-        reason = Reason(ReasonKind.SYSTEMS_DIFFER, factor=apart, winding_c=case.context.winding_c)
+        reason = Reason(ReasonKind.SYSTEMS_DIFFER, factor=apart, winding_c=winding_c)
         return step(StepKind.FIND_INSULATION_SYSTEM, reason)
     return step(StepKind.ACCURATE_OR_NEAR_40C, ReasonKind.NOT_CERTAIN)
 
@@ -244,14 +287,18 @@ def _watch(case: Case, reading: BoundedReading, corrected: ReadingAt40) -> Itera
         )
 
 
-def _damp(case: Case, dew: Decimal, readings: Sequence[BoundedReading]) -> Finding:
+def near_dew_point(
+    case: Case, dew: Decimal, conditions: Conditions, readings: Sequence[BoundedReading], section: Section | None
+) -> Finding:
+    """Report values of a part that were read too near the dew point to be judged or corrected."""
+    cable = conditions.winding_c is None
     return repeat(
         DEW,
-        Fact.WINDING_NEAR_DEW_POINT,
-        step(StepKind.WARM_MOTOR, ReasonKind.WATER_FILM, Settling.RISES_WHEN_WARM),
+        Fact.CABLE_NEAR_DEW_POINT if cable else Fact.WINDING_NEAR_DEW_POINT,
+        step(StepKind.DRY_PART if cable else StepKind.WARM_MOTOR, ReasonKind.WATER_FILM, Settling.RISES_WHEN_WARM),
         *readings,
-        place=Place(case.context.axis, Section.MOTOR_ALONE),
-        detail=Climate(dew, winding_c=case.context.winding_c),
+        place=Place(case.context.axis, section),
+        detail=Climate(dew, conditions.winding_c, conditions.air_c, conditions.humidity_percent),
         basis=StatementBasis.CALCULATED,
         limit=case.limit("winding.dew_margin"),
     )

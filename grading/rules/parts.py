@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from grading.case import Case, in_ohm
 from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
-from grading.limits import machine_limit
+from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import is_early, is_full_voltage
+from grading.rules.insulation import fails_early, floor_of, is_early, is_full_voltage, is_one_minute, outlasted
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import leads, to_earth
+
+CORES: Mapping[MotorKind, int] = {MotorKind.DC_SERVO: 2, MotorKind.AC_SERVO: 3, MotorKind.SPINDLE: 3}
+"""Power cores of a cable."""
 
 
 @dataclass(frozen=True)
@@ -40,18 +43,36 @@ class KnownPart:
 
 def gather(case: Case) -> tuple[KnownPart, KnownPart, KnownPart]:
     """Give the evidence of the whole, the motor alone and the cable alone."""
-    replaced = {r.id for r in case.after_cleaning()}
     tests = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE)
-        if r.id not in replaced and to_earth(r.measurement.terminals) and r.shape is not Shape.NONE
+        if to_earth(r.measurement.terminals)
+        and r.shape is not Shape.NONE
+        and not (is_early(case, r) and outlasted(case, r))
     ]
     voltage, failed_at = _common_voltage(tests), _failed_at(case, tests)
     whole, motor, cable = (
         _evidence(case, section, tests, voltage, failed_at)
         for section in (Section.THROUGH_CABLE, Section.MOTOR_ALONE, Section.CABLE_ALONE)
     )
+    if whole.state is State.OK and any(_beyond(case, tests, part) for part in (motor, cable)):
+        whole = replace(whole, state=State.UNCLEAR)
     return whole, motor, cable
+
+
+def _beyond(case: Case, tests: Sequence[BoundedReading], part: KnownPart) -> bool:
+    """Tell whether a part was found low only at a voltage or after a time that the whole was never put to."""
+    if part.state is not State.LOW:
+        return False
+    floor = in_ohm(floor_of(case, part.section))
+    whole = [r.measurement for r in tests if r.section is Section.THROUGH_CABLE]
+    highest = max((m.test_voltage_set or Decimal(0) for m in whole), default=Decimal(0))
+    longest = max((m.elapsed_s or Decimal(0) for m in whole), default=Decimal(0))
+    low = [r.measurement for r in tests if r.section is part.section and _shows_low(case, r, floor)]
+    return bool(low) and all(
+        (m.test_voltage_set or Decimal(0)) > highest or (longest > 0 and (m.elapsed_s or Decimal(0)) > longest)
+        for m in low
+    )
 
 
 def _common_voltage(tests: Sequence[BoundedReading]) -> Decimal | None:
@@ -65,12 +86,11 @@ def _common_voltage(tests: Sequence[BoundedReading]) -> Decimal | None:
 
 def _failed_at(case: Case, tests: Sequence[BoundedReading]) -> set[Decimal | None]:
     """Give the voltages at which the whole failed: a part that holds at one of them does not carry that fault."""
-    floor = in_ohm(machine_limit(case.context, case.profile.limits))
+    floor = in_ohm(floor_of(case, Section.THROUGH_CABLE))
     return {
         r.measurement.test_voltage_set
         for r in tests
-        if r.section is Section.THROUGH_CABLE
-        and (r.shape is Shape.COLLAPSED or r.interval.side_of(floor) is Side.BELOW)
+        if r.section is Section.THROUGH_CABLE and _shows_low(case, r, floor)
     }
 
 
@@ -82,31 +102,56 @@ def _evidence(
     failed_at: set[Decimal | None],
 ) -> KnownPart:
     own = [r for r in tests if r.section is section]
-    floor = in_ohm(machine_limit(case.context, case.profile.limits))
+    partly = section is Section.CABLE_ALONE and bool(own) and not _every_core(case, own)
+    floor = in_ohm(floor_of(case, section))
     meters = [
         r
         for r in case.of(QuantityKind.RESISTANCE_TO_GROUND, section)
         if r.shape not in (Shape.NONE, Shape.OVER) and r.interval.high < floor
     ]
-    low = [r for r in own if r.shape is Shape.COLLAPSED or r.interval.side_of(floor) is Side.BELOW]
+    low = [r for r in own if _shows_low(case, r, floor)]
     # Arithmetic only between values at one test voltage; a part without one there has a state but no interval.
     at_voltage = [r for r in own if r.measurement.test_voltage_set == voltage]
-    usable = [r for r in at_voltage if r.shape is not Shape.UNEXPLAINED]
-    interval, value = _combined(section, usable)
+    usable = [r for r in at_voltage if r.shape is not Shape.UNEXPLAINED and is_one_minute(case, r)]
+    interval, value = (None, None) if partly else _combined(section, usable)
     pool = low or usable or meters or own
     worst = min(pool, key=lambda r: (r.interval.high, r.interval.low), default=None)
     ids = tuple(r.id for r in (*own, *meters))
-    return KnownPart(section, _state(case, own, low, meters, failed_at), interval, value, worst, ids)
+    state = _state(case, section, own, low, meters, failed_at)
+    if partly and state is State.OK:
+        state = State.UNMEASURED  # the cores that were left out are not known
+    return KnownPart(section, state, interval, value, worst, ids)
+
+
+def _every_core(case: Case, readings: Sequence[BoundedReading]) -> bool:
+    """Tell whether every power core of a cable was tested to earth: each by itself, or all of them joined."""
+    named: set[str] = set()
+    unnamed = 0
+    for reading in readings:
+        own = leads(reading.measurement.terminals)
+        if own in (("ALL",), ()):
+            return True
+        unnamed += own == ("LEAD",)
+        named.update(own if own != ("LEAD",) else ())
+    return len(named) + unnamed >= CORES[case.context.motor_kind]
+
+
+def _shows_low(case: Case, reading: BoundedReading, floor: Decimal) -> bool:
+    if reading.shape is Shape.COLLAPSED:
+        return True
+    early = is_early(case, reading)
+    return fails_early(case, reading) if early else reading.interval.side_of(floor) is Side.BELOW
 
 
 def _state(
     case: Case,
+    section: Section,
     own: Sequence[BoundedReading],
     low: Sequence[BoundedReading],
     meters: Sequence[BoundedReading],
     failed_at: set[Decimal | None],
 ) -> State:
-    floor = in_ohm(machine_limit(case.context, case.profile.limits))
+    floor = in_ohm(floor_of(case, section))
     if low or (meters and not any(r.interval.low >= floor for r in own)):
         return State.LOW
     if not own:
@@ -116,7 +161,9 @@ def _state(
         for r in own
         if not is_early(case, r) and (is_full_voltage(case, r) or r.measurement.test_voltage_set in failed_at)
     ]
-    unclear = any(r.interval.side_of(floor) is Side.STRADDLES for r in own)
+    # Slip rings lower the floor of the whole they are in, and yet the whole clears the motor only at the motor's own.
+    clears = in_ohm(floor_of(case, Section.MOTOR_ALONE)) if section is Section.THROUGH_CABLE else floor
+    unclear = any(r.interval.low < clears for r in own)
     return State.OK if telling and not unclear else State.UNCLEAR
 
 
@@ -136,4 +183,7 @@ def _combined(section: Section, readings: Sequence[BoundedReading]) -> tuple[Int
             cores[name] = reading
     points = [r.value for r in cores.values() if r.value is not None]
     value = parallel(points) if len(points) == len(cores) else None
-    return parallel_intervals(r.interval for r in cores.values()), value
+    # With the others left free, a core's reading holds the ways through them too, so the paths are counted twice at
+    # most: joined they conduct no less than the worst of them, and no more than all together.
+    together = parallel_intervals(r.interval for r in cores.values())
+    return Interval(together.low, min(r.interval.high for r in cores.values())), value

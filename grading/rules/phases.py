@@ -1,22 +1,25 @@
-"""Three lead-to-lead readings of one part against each other."""
+"""Lead-to-lead readings of one part against each other."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
+from itertools import combinations
 
-from grading.case import Case, judged, repeat
-from grading.details import Phases
+from grading.case import Case, judged, note, repeat
+from grading.details import Names, Phases
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.limit import Limit
 from grading.measurement import Connection, WindingKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.circuit import compensated, count_ohm, is_open
+from grading.rules.circuit import by_counts, compensated, count_ohm, is_open
 from grading.steps import NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import pair
+from grading.terms.terminals import ends, pair
 from grading.winding import (
     InconsistentWindingError,
     delta_phases,
@@ -27,11 +30,21 @@ from grading.winding import (
 
 UNBALANCE = "winding.unbalance"
 PAIRS = 3
-"""Pairs that three leads make."""
+"""Pairs that three leads make, and windings of three phases."""
+_FAMILIES = ("UVW", "RST", "ABC")
+_NUMBERED = re.compile(r"([A-Z]?)(\d+)")
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Lead-to-lead readings that ought to be alike, by pair; `missing` names the pairs that were not measured."""
+
+    readings: dict[frozenset[str], list[BoundedReading]]
+    missing: tuple[str, ...]
 
 
 def point_readings(case: Case, section: Section) -> list[BoundedReading]:
-    """Give the lead-to-lead point values of a part, in the order measured."""
+    """Give the lead-to-lead point values of a part's power winding, in the order measured."""
     readings = case.of(QuantityKind.WINDING_RESISTANCE, section)
     return [r for r in readings if r.shape is Shape.POINT and r.value and not is_open(case, r)]
 
@@ -43,32 +56,116 @@ def unequal(case: Case, section: Section) -> bool:
 
 
 def judge_phases(case: Case, points: Sequence[BoundedReading]) -> Iterator[Finding]:
-    """Judge the unbalance of the last reading of each of three pairs; nothing while fewer are known."""
-    latest: dict[frozenset[str], BoundedReading] = {}
+    """Judge the pairs of leads that were measured against each other, and say which were not.
+
+    Pairs that name the same kind of thing are compared: U-V with V-W and W-U, U1-U2 with V1-V2, and readings that name
+    no lead with all of them. Every reading counts, also a second one of the same pair: a value that comes and goes is
+    no sound winding.
+    """
+    groups = list(_groups(points))
+    fullest = max((len(group.readings) for group in groups), default=0)
+    for group in groups:
+        if len(group.readings) > 1:
+            yield from _judge_group(case, group)
+        if group.missing and len(group.readings) == fullest:
+            readings = [r for own in group.readings.values() for r in own]
+            following = step(StepKind.MEASURE_PAIRS, ReasonKind.PAIRS_LEFT)
+            place, detail = Place(case.context.axis, readings[0].section), Names(group.missing)
+            yield note(UNBALANCE, Fact.PAIRS_MISSING, *readings, place=place, detail=detail, next_step=following)
+
+
+def _groups(points: Sequence[BoundedReading]) -> Iterator[_Group]:
+    """Sort readings into groups of pairs that ought to be alike."""
+    named: dict[tuple[str, str], dict[frozenset[str], list[BoundedReading]]] = {}
+    loose: dict[frozenset[str], list[BoundedReading]] = {}
     for reading in points:
-        latest[pair(reading.measurement.terminals)] = reading
-    if len(latest) != PAIRS:
+        key = _kind_of_pair(ends(reading.measurement.terminals))
+        if key is None:
+            loose[frozenset({reading.id})] = [reading]
+        else:
+            named.setdefault(key, {}).setdefault(pair(reading.measurement.terminals), []).append(reading)
+    # What names no lead is one of the pairs of the terminals; with windings lead by lead it is compared with those.
+    lines = [key for key in named if key[1] != "phase"]
+    if loose:
+        named.setdefault(lines[0] if lines else next(iter(named), ("", "")), {}).update(loose)
+    for key, pairs in named.items():
+        yield _Group(pairs, () if loose else _missing(key, pairs))
+
+
+def _kind_of_pair(both: tuple[str, str]) -> tuple[str, str] | None:
+    """Give family and kind of a pair: UVW and phase of U1-U2, UVW and 11 of U1-V1; None where no lead is named."""
+    if "LEAD" in both or not both[1]:
+        return None
+    (letter, number), (other, second) = (_split(lead) for lead in both)
+    numbered = letter == other == "T" and number  # T1 to T6 are lines and phases by their numbers
+    family = "" if numbered else next((f for f in _FAMILIES if letter and other and {letter, other} <= set(f)), "")
+    if family:
+        kind = "phase" if letter == other else "".join(sorted((number, second)))
+        return family, kind
+    if letter == other and number and second:
+        phases = int(number) % PAIRS == int(second) % PAIRS  # T1-T4, T2-T5, T3-T6 are the phases of six leads
+        return letter or "number", "phase" if phases else "".join(str((int(n) - 1) // PAIRS) for n in (number, second))
+    return " ".join(sorted(both)), "other"
+
+
+def _split(lead: str) -> tuple[str, str]:
+    if len(lead) == 1 and lead.isalpha():
+        return lead, ""
+    found = _NUMBERED.fullmatch(lead)
+    return (found.group(1), found.group(2)) if found else (lead, "")
+
+
+def _missing(key: tuple[str, str], pairs: Mapping[frozenset[str], object]) -> tuple[str, ...]:
+    """Name the pairs of three phases that were not measured; none where the leads are not known by name."""
+    family, kind = key
+    if kind == "other" or len(pairs) >= PAIRS:
+        return ()
+    names = sorted({lead for both in pairs for lead in both})
+    if family in _FAMILIES and kind == "phase":
+        ends_of = sorted({_split(lead)[1] for lead in names})
+        wanted = [frozenset(letter + end for end in ends_of) for letter in family]
+    elif kind == "phase":
+        return ()
+    else:
+        end = kind[: len(kind) // 2]
+        first = int(end) * PAIRS + 1 if family not in _FAMILIES else 0
+        letter = "" if family == "number" else family
+        three = [a + end for a in family] if not first else [f"{letter}{first + i}" for i in range(PAIRS)]
+        wanted = [frozenset(both) for both in combinations(three, 2)]
+    return tuple("-".join(sorted(both)) for both in wanted if both not in pairs)
+
+
+def _judge_group(case: Case, group: _Group) -> Iterator[Finding]:
+    """Judge the unbalance of one group: the largest that its readings give, and the least that they leave possible."""
+    lists = list(group.readings.values())
+    lowest = [min(own, key=lambda r: compensated(case, r)) for own in lists]
+    highest = [max(own, key=lambda r: compensated(case, r)) for own in lists]
+    if min(compensated(case, r) for r in lowest) <= 0:
         return
-    readings = list(latest.values())
+    # Of several readings of a pair, those that lie furthest from the other pairs; the last ones where all agree.
+    picks = [[own[-1] for own in lists]]
+    for index in range(len(lists)):
+        picks.append([highest[i] if i == index else lowest[i] for i in range(len(lists))])
+        picks.append([lowest[i] if i == index else highest[i] for i in range(len(lists))])
+    readings = max(picks, key=lambda pick: unbalance_percent([compensated(case, r) for r in pick]))
     values = [compensated(case, r) for r in readings]
-    if min(values) <= 0:
-        return
     section = readings[0].section
     place = Place(case.context.axis, section)
     look, act = _unbalance_limits(case, section)
     percent = unbalance_percent(values)
+    least = max(Decimal(0), percent - _uncertain(readings, values))
     count = resolution_percent(values, max(count_ohm(r) for r in readings))
     told = count > look.value * case.limit("winding.count_share").value
     calculated, fits = _phases(case, readings, values)
     detail = Phases(percent, count, told, look, case.context.connection, calculated, fits)
-    if count > look.value and percent > look.value:
+    if percent > look.value >= least and count > look.value:
         reason = Reason(ReasonKind.COUNT_TOO_COARSE, percent=count)
         following = step(StepKind.FOUR_WIRE, reason, Settling.THREE_DECIMALS)
         fact = Fact.PHASES_NOT_COMPARABLE
         yield repeat(UNBALANCE, fact, following, *readings, place=place, detail=detail, limit=look)
         return
     even = percent <= look.value
-    bad = percent > act.value
+    bad = least > act.value
     yield judged(
         UNBALANCE,
         Fact.PHASES_ALIKE if even else Fact.PHASES_UNEQUAL,
@@ -82,6 +179,19 @@ def judge_phases(case: Case, points: Sequence[BoundedReading]) -> Iterator[Findi
         margin=Margin(percent, None, None, look.value, "%", ratio=percent / look.value),
         next_step=None if even else _find_odd_phase(section),
     )
+
+
+def _uncertain(readings: Sequence[BoundedReading], values: Sequence[Decimal]) -> Decimal:
+    """Give by how much the unbalance can be less than computed, percent.
+
+    On one instrument the error in proportion to the reading is the same for all and falls out; what is left are half a
+    count of rounding, and the counts of its data sheet. Readings of several instruments keep their whole error. The
+    largest deviation from the mean shrinks by 2 (n - 1)/n of that at most: its own value comes down, the others up.
+    """
+    one_meter = len({r.measurement.instrument_id for r in readings}) == 1
+    half = max(by_counts(r) if one_meter else r.half_width or Decimal(0) for r in readings)
+    number = len(values)
+    return 100 * half * 2 * (number - 1) / number / (sum(values, Decimal(0)) / number)
 
 
 def _find_odd_phase(section: Section | None) -> NextStep:

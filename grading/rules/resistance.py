@@ -15,7 +15,7 @@ from grading.reading import BoundedReading
 from grading.rules.circuit import compensated, is_open
 from grading.rules.phases import point_readings
 from grading.steps import Action, ReasonKind, Settling, StepKind, step
-from grading.temperature import ZERO_RESISTANCE_C, resistance_at
+from grading.temperature import HIGHEST_C, LOWEST_C, ZERO_RESISTANCE_C, resistance_at
 from grading.terms.section import Section
 from grading.winding import (
     ArmaturePattern,
@@ -59,11 +59,16 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
     context = case.context
     motor = [r for r in points if r.section is Section.MOTOR_ALONE and not is_open(case, r)]
     if not motor:
+        if not point_readings(case, Section.MOTOR_ALONE):
+            yield from _outside_nameplate(case, [r for r in points if r.section is Section.THROUGH_CABLE])
         return
     value = median(compensated(case, r) for r in motor)
     place = Place(context.axis, Section.MOTOR_ALONE)
-    if context.nameplate_resistance_ohm and context.winding_c is not None:
-        yield _off_nameplate(case, value, context.nameplate_resistance_ohm, context.winding_c, motor)
+    warm = [r for r in motor if case.conditions(r).winding_c is not None]
+    if context.nameplate_resistance_ohm and warm:
+        yield _off_nameplate(case, context.nameplate_resistance_ohm, warm)
+    elif context.nameplate_resistance_ohm:
+        yield from _outside_nameplate(case, motor)
     elif context.motor_kind is MotorKind.DC_SERVO and context.rated_voltage and context.rated_current:
         least, most = case.limit("winding.armature_rating_low").value, case.limit("winding.armature_rating_high").value
         low, high = expected_armature_ohm(context.rated_voltage, context.rated_current, least, most)
@@ -73,14 +78,79 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
         yield note(NAMEPLATE, fact, *motor, place=place, detail=RatedOrder(value, low, high))
 
 
-def _off_nameplate(
-    case: Case, value: Decimal, plate: Decimal, winding_c: Decimal, motor: Sequence[BoundedReading]
-) -> Finding:
+def _outside_nameplate(case: Case, readings: Sequence[BoundedReading]) -> Iterator[Finding]:
+    """Find a part that its nameplate cannot explain, where its temperature or the motor alone was not measured.
+
+    What cable and joints may add to a whole is allowed as in `judge_joint`, and the contacts of brushes under the
+    meter's little current. A cable of unknown size may add as much as a long and thin one, and a winding of unknown
+    temperature may have any that is corrected elsewhere.
+    """
+    context, limit = case.context, case.limit("winding.nameplate")
+    plate, usual = context.nameplate_resistance_ohm, case.limit("winding.nameplate_temperature").value
+    if not readings or not plate or plate <= 0:
+        return
+    whole = readings[0].section is Section.THROUGH_CABLE
+    reference = usual if context.nameplate_c is None else context.nameplate_c
+    loop, unknown = _cable_in_series(case) if whole else (Decimal(0), Decimal(0))
+    warm = [r for r in readings if case.conditions(r).winding_c is not None]
+    if warm:
+        least = most = _brought(case, warm, reference, loop)
+    else:
+        value = median(compensated(case, r) for r in readings) - loop
+        zero = ZERO_RESISTANCE_C[context.conductor]
+        least, most = (resistance_at(value, at, reference, zero) for at in (HIGHEST_C, LOWEST_C))
+    less = plate * limit.value / 100 + max((r.half_width or Decimal(0)) for r in readings)
+    joints = max(in_ohm(case.limit("winding.joint")), plate * case.limit("winding.joint_share").value / 100)
+    more = less + (joints + unknown if whole else 0) + _brushes(case)
+    if most >= plate - less and least <= plate + more:
+        return
+    brought = most if most < plate else least
+    off = 100 * (brought - plate) / plate
+    yield judged(
+        NAMEPLATE,
+        Fact.OFF_NAMEPLATE,
+        Verdict.MARGINAL,
+        Urgency.WATCH,
+        *(warm or readings),
+        place=Place(context.axis, readings[0].section),
+        detail=Nameplate(brought, reference, context.nameplate_c is None, plate, off),
+        basis=StatementBasis.CALCULATED,
+        limit=limit,
+        margin=Margin(abs(off), None, None, limit.value, "%", ratio=abs(off) / limit.value),
+        next_step=step(StepKind.MOTOR_AND_CORES if whole else StepKind.CHECK_COMPENSATION, ReasonKind.HIGH_OR_LOW),
+    )
+
+
+def _cable_in_series(case: Case) -> tuple[Decimal, Decimal]:
+    """Give the resistance of both cores of the cable, ohm, and how much more it may be where its size is not known."""
+    length, core = case.context.cable_length_m, case.context.core_mm2
+    if length is not None and core is not None and length > 0 and core > 0:
+        return cable_loop_ohm(length, core), Decimal(0)
+    return Decimal(0), in_ohm(case.limit("winding.cable_loop_most"))
+
+
+def _brushes(case: Case) -> Decimal:
+    brushed = case.context.motor_kind is MotorKind.DC_SERVO
+    return in_ohm(case.limit("winding.brush_contact")) if brushed else Decimal(0)
+
+
+def _brought(
+    case: Case, readings: Sequence[BoundedReading], reference: Decimal, series: Decimal = Decimal(0)
+) -> Decimal:
+    """Bring readings to one temperature, each from its own and less what is in series with it; give their median."""
+    zero = ZERO_RESISTANCE_C[case.context.conductor]
+    return median(
+        resistance_at(compensated(case, r) - series, case.conditions(r).winding_c or Decimal(0), reference, zero)
+        for r in readings
+    )
+
+
+def _off_nameplate(case: Case, plate: Decimal, motor: Sequence[BoundedReading]) -> Finding:
     context, limit = case.context, case.limit("winding.nameplate")
     assumed = context.nameplate_c is None
     usual = case.limit("winding.nameplate_temperature").value
     reference = usual if context.nameplate_c is None else context.nameplate_c
-    brought = resistance_at(value, winding_c, reference, ZERO_RESISTANCE_C[context.conductor])
+    brought = _brought(case, motor, reference)
     off = 100 * (brought - plate) / plate
     fits = abs(off) <= limit.value
     return judged(
@@ -100,26 +170,28 @@ def _off_nameplate(
 
 def judge_joint(case: Case) -> Iterator[Finding]:
     """Find what the cabinet's reading holds beyond motor and cable."""
-    context = case.context
-    if context.cable_length_m is None or not context.core_mm2:
-        return
     sections = {s: point_readings(case, s) for s in (Section.THROUGH_CABLE, Section.MOTOR_ALONE)}
     if not all(sections.values()):
         return
     cabinet, motor = (median([compensated(case, r) for r in points]) for points in sections.values())
-    loop = cable_loop_ohm(context.cable_length_m, context.core_mm2)
+    loop, unknown = _cable_in_series(case)
     residual = joint_residual(cabinet, motor, loop)
     limit, share = case.limit("winding.joint"), case.limit("winding.joint_share")
     allowed = max(in_ohm(limit), motor * share.value / 100)
     readings = [r for points in sections.values() for r in points]
     good = residual <= allowed
+    if unknown:
+        # Without the size of the cable only what no cable and no brushes add says anything.
+        if residual <= allowed + unknown + _brushes(case):
+            return
+        good = False
     yield judged(
         JOINT,
         Fact.JOINTS_GOOD if good else Fact.JOINT_BAD,
         Verdict.ACCEPTABLE if good else Verdict.MARGINAL,
         Urgency.INFORMATION if good else Urgency.WATCH,
         *readings,
-        place=Place(context.axis, None if good else Section.CABLE_ALONE),
+        place=Place(case.context.axis, None if good else Section.CABLE_ALONE),
         detail=Joint(residual, cabinet, motor, loop, limit, share),
         basis=StatementBasis.CALCULATED,
         limit=None if good else limit,

@@ -9,10 +9,12 @@ from grading.details import Calibration, Ceiling, Climate, Ratio
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.measurement import Measurement
-from grading.rules.motor import DEW, damp
+from grading.reading import Shape
+from grading.rules.motor import DEW, damp_groups, near_dew_point
 from grading.steps import Action, ReasonKind, StepKind, step
 from grading.terms.quantity import QuantityKind
-from grading.voltage import overshoot_ratio
+from grading.terms.section import Section
+from grading.voltage import ChoiceReason, overshoot_ratio
 
 
 def judge_tester(case: Case) -> Iterator[Finding]:
@@ -44,7 +46,6 @@ def _overshoot(case: Case) -> Iterator[Finding]:
 def _ceiling(case: Case) -> Iterator[Finding]:
     context = case.context
     choice = case.voltages
-    highest = choice.ceiling
     limit = case.limit("tester.ceiling_small")
     small = (
         context.rated_voltage is not None
@@ -53,6 +54,8 @@ def _ceiling(case: Case) -> Iterator[Finding]:
     )
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         selected = reading.measurement.test_voltage_set
+        cable = reading.section is Section.CABLE_ALONE
+        highest = max(choice.ceiling, case.limit("voltage.cable_ceiling").value) if cable else choice.ceiling
         if selected is None or selected <= highest:
             continue
         yield judged(
@@ -61,9 +64,12 @@ def _ceiling(case: Case) -> Iterator[Finding]:
             Verdict.MARGINAL,
             Urgency.WATCH,
             reading,
-            detail=Ceiling(selected, highest, choice.reason),
-            limit=limit if small and selected > limit.value else None,
-            next_step=step(Action(StepKind.DO_NOT_EXCEED, voltage=highest), ReasonKind.CAN_HARM),
+            detail=Ceiling(selected, highest, ChoiceReason.CABLE_CLASS if cable else choice.reason),
+            limit=limit if small and not cable and selected > limit.value else None,
+            next_step=step(
+                Action(StepKind.DO_NOT_EXCEED_CABLE if cable else StepKind.DO_NOT_EXCEED, voltage=highest),
+                ReasonKind.CAN_HARM,
+            ),
         )
 
 
@@ -91,12 +97,23 @@ def _calibration(case: Case) -> Iterator[Finding]:
 
 
 def _damp_air(case: Case) -> Iterator[Finding]:
-    context = case.context
-    if context.winding_c is not None:
-        return
-    dew = damp(context, case.limit("winding.dew_margin").value)
-    readings = case.of(QuantityKind.INSULATION_RESISTANCE)
-    if dew is not None and readings:
-        detail = Climate(dew, air_c=context.air_c, humidity_percent=context.humidity_percent)
-        place, basis = Place(context.axis), StatementBasis.CALCULATED
-        yield note(DEW, Fact.AIR_NEAR_DEW_POINT, *readings, place=place, detail=detail, basis=basis)
+    """Find what was measured near the dew point besides the motor alone: the whole by its winding, a cable by the air.
+
+    A film of water lowers what is read, so a value read near the dew point is neither judged nor corrected. Where the
+    winding's own temperature is not known the air's only says that it may have been so.
+    """
+    for section in (*Section, None):
+        readings = [
+            r
+            for r in case.of(QuantityKind.INSULATION_RESISTANCE)
+            if r.section is section and r.shape not in (Shape.NONE, Shape.UNEXPLAINED)
+        ]
+        cable = section is Section.CABLE_ALONE
+        for (dew, conditions), group in damp_groups(case, readings, by_air=cable).items():
+            known = cable or conditions.winding_c is not None
+            if known and section is not Section.MOTOR_ALONE:
+                yield near_dew_point(case, dew, conditions, group, section)
+            elif not known:
+                detail = Climate(dew, air_c=conditions.air_c, humidity_percent=conditions.humidity_percent)
+                place, basis = Place(case.context.axis), StatementBasis.CALCULATED
+                yield note(DEW, Fact.AIR_NEAR_DEW_POINT, *group, place=place, detail=detail, basis=basis)

@@ -1,7 +1,8 @@
 """The axis over its visits: change since the last one, and when a limit will be reached.
 
-Only like is compared with like: same part, same test voltage, one-minute values, the motor alone at 40 °C. A series
-starts anew after cleaning or repair, and after a rise by more than two.
+Only like is compared with like: same part, same test voltage, one-minute values, the motor alone at 40 °C where every
+visit has its winding temperature. What stays as measured is compared with what its temperature explains taken off. A
+series starts anew after cleaning or repair, and after a rise by more than two.
 """
 
 from __future__ import annotations
@@ -39,10 +40,12 @@ class Visited:
 
     Attributes:
         at: When.
-        ohm: Value (lower bound where `over`), brought to 40 °C for the motor alone.
+        ohm: Value as measured (lower bound where `over`).
         over: Over range.
         reading: The reading it comes from.
         fresh: First visit of a new series (cleaned, repaired, replaced).
+        at_40c: The same value at 40 °C, of a motor alone whose winding temperature was in the range of the correction.
+        celsius: Temperature of the part, °C: of the winding, or of the air about a cable; None where not on record.
     """
 
     at: dt.datetime
@@ -50,6 +53,8 @@ class Visited:
     over: bool
     reading: BoundedReading
     fresh: bool = False
+    at_40c: Decimal | None = None
+    celsius: Decimal | None = None
 
 
 def judge_trend(case: Case) -> Iterator[Finding]:
@@ -62,7 +67,7 @@ def judge_trend(case: Case) -> Iterator[Finding]:
         series = [*_past(case, section), *_visit(case, section, now)]
         if not series or series[-1].at != now:
             continue
-        series = _since_fresh(case, series)
+        series = _since_fresh(case, _on_one_basis(series))
         yield from _drop(case, section, series)
         yield from _line(case, section, series)
 
@@ -75,13 +80,12 @@ def _past(case: Case, section: Section) -> Iterator[Visited]:
 
 def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -> Iterator[Visited]:
     """Give the lowest one-minute value at the highest test voltage; nothing where none is comparable."""
-    replaced = {r.id for r in case.after_cleaning()}
     readings = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, section)
         if r.shape in (Shape.POINT, Shape.OVER)
         and r.interval.low > 0
-        and r.id not in replaced
+        and r.doubt is None
         and to_earth(r.measurement.terminals)
         and not is_early(case, r)
         and r.measurement.test_voltage_set is not None
@@ -91,14 +95,31 @@ def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -
     top = max(r.measurement.test_voltage_set or Decimal(0) for r in readings)
     worst = min((r for r in readings if r.measurement.test_voltage_set == top), key=_size)
     fresh = fresh or worst.noted(Circumstance.AFTER_CLEANING)
-    over, value = worst.shape is Shape.OVER, _size(worst)
-    if section is Section.MOTOR_ALONE and case.context.winding_c is not None:
+    conditions = case.conditions(worst)
+    motor = section is Section.MOTOR_ALONE
+    celsius = conditions.winding_c if motor or conditions.air_c is None else conditions.air_c
+    at_40c = None
+    if motor and conditions.winding_c is not None:
         try:
-            corrected = correct(worst, case.context, case.profile.limits)
+            corrected = correct(case, worst)
         except NotComparableError:
             return
-        value = corrected.interval.low if corrected.value is None else corrected.value
-    yield Visited(at, value, over, worst, fresh)
+        at_40c = corrected.interval.low if corrected.value is None else corrected.value
+    yield Visited(at, _size(worst), worst.shape is Shape.OVER, worst, fresh, at_40c, celsius)
+
+
+def _on_one_basis(series: Sequence[Visited]) -> list[Visited]:
+    """Bring a series to 40 °C where every visit can be; else all of it stays as measured."""
+    if any(v.at_40c is None for v in series):
+        return list(series)
+    return [replace(v, ohm=v.at_40c or v.ohm, celsius=None) for v in series]
+
+
+def _explained(case: Case, before: Visited, now: Visited) -> Decimal:
+    """Give how many times lower a part may read now because it is warmer: its insulation halves by so many kelvins."""
+    if before.celsius is None or now.celsius is None or now.celsius <= before.celsius:
+        return Decimal(1)
+    return Decimal(2) ** ((now.celsius - before.celsius) / case.limit("trend.cable_halving").value)
 
 
 def _size(reading: BoundedReading) -> Decimal:
@@ -113,7 +134,8 @@ def _since_fresh(case: Case, series: Sequence[Visited]) -> list[Visited]:
     for visited in series:
         if visited.reading.measurement.test_voltage_set != volts:
             continue
-        jumped = bool(kept) and not kept[-1].over and visited.ohm > rise * kept[-1].ohm
+        before = kept[-1] if kept and not kept[-1].over else None
+        jumped = before is not None and visited.ohm > rise * before.ohm * _explained(case, visited, before)
         if visited.fresh or jumped:
             kept = []
         kept.append(visited)
@@ -125,11 +147,12 @@ def _drop(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[F
         return
     before, now = series[-2], series[-1]
     factor = now.ohm / before.ohm
+    warmer = _explained(case, before, now)
     place, readings = Place(case.context.axis, section), (before.reading, now.reading)
-    detail = Change(now.ohm, before.ohm, before.over, before.at.date(), factor)
+    detail = Change(now.ohm, before.ohm, before.over, before.at.date(), factor, before.celsius, now.celsius)
     for name, fact, verdict, urgency, action in _DROPS:
         limit = case.limit(name)
-        if factor <= limit.value:
+        if factor * warmer <= limit.value:
             yield judged(
                 DROP,
                 fact,
@@ -143,7 +166,8 @@ def _drop(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[F
                 next_step=step(action, ReasonKind.FALLEN, Settling.SAME_VALUE_AGAIN),
             )
             return
-    yield note(DROP, Fact.COMPARED_BEFORE, *readings, place=place, detail=detail)
+    warm = warmer > 1 and factor <= case.limit("trend.investigate").value
+    yield note(DROP, Fact.TEMPERATURE_EXPLAINS if warm else Fact.COMPARED_BEFORE, *readings, place=place, detail=detail)
 
 
 _DROPS: tuple[tuple[str, Fact, Verdict, Urgency, StepKind], ...] = (
@@ -155,6 +179,7 @@ _DROPS: tuple[tuple[str, Fact, Verdict, Urgency, StepKind], ...] = (
 
 
 def _line(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[Finding]:
+    series = [v for v in series if _alike_warm(case, v, series[-1])]
     if len(series) < case.limit("trend.fewest_for_slope").value:
         return
     start = series[0].at
@@ -173,6 +198,13 @@ def _line(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[F
     motor = section is Section.MOTOR_ALONE
     limit = (winding_limit if motor else machine_limit)(case.context, case.profile.limits)
     yield _forecast(case, replace(course, limit=limit), line, points, readings, place)
+
+
+def _alike_warm(case: Case, one: Visited, last: Visited) -> bool:
+    """Tell whether a visit was as warm as the last one, by less than halves the insulation."""
+    if one.celsius is None or last.celsius is None:
+        return True
+    return abs(one.celsius - last.celsius) < case.limit("trend.cable_halving").value
 
 
 def _forecast(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from grading.case import Case, judged, note, repeat
+from grading.case import Case, in_ohm, judged, note, repeat
 from grading.facts import Fact
 from grading.finding import Finding, Urgency, Verdict
 from grading.measurement import MotorKind
@@ -74,5 +74,16 @@ def _continuity(case: Case, reading: BoundedReading) -> Finding:
             Urgency.DO_NOT_ENERGISE,
             reading,
             next_step=step(StepKind.REPLACE_CABLE_OR_PLUG, ReasonKind.CORE_BROKEN),
+        )
+    limit = case.limit("winding.core")
+    if reading.interval.low > in_ohm(limit):
+        return judged(
+            CONTINUITY,
+            Fact.CORE_RESISTS,
+            Verdict.MARGINAL,
+            Urgency.WATCH,
+            reading,
+            limit=limit,
+            next_step=step(StepKind.INSPECT_JOINTS, ReasonKind.SERIES_RESISTANCE, Settling.CHANGES_WHEN_MOVED),
         )
     return note(CONTINUITY, Fact.CORE_CONTINUOUS, reading)

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 
+from grading.terms.lazy import lazy
+
 
 class QuantityKind(StrEnum):
     """What was measured."""
@@ -170,12 +172,12 @@ class Quantity:
         if self.unit is not None:
             unit(self.unit)
 
-    @property
+    @lazy
     def value(self) -> Decimal | None:
         """The digits as an exact decimal in `unit`, or None."""
         return None if self.digits is None else parse_digits(self.digits)
 
-    @property
+    @lazy
     def resolution(self) -> Decimal | None:
         """One count of the last digit, in `unit`; None without digits."""
         value = self.value
@@ -206,7 +208,10 @@ class Quantity:
         own = unit(self.unit)
         if own.dimension != target.dimension:
             raise UnitError(f"{own.code} is a {own.dimension}, {target.code} a {target.dimension}.")
-        return None if self.value is None else self.value * own.factor / target.factor
+        if self.value is None:
+            return None
+        base = self.value * own.factor
+        return base if target.factor == 1 else base / target.factor
 
     def display(self) -> str:
         """Write it as on screens and in reports, e.g. "> 4000 MΩ", "0.80 Ω", "open".

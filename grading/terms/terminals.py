@@ -3,20 +3,45 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from grading.terms.quantity import TO_EARTH_KINDS, QuantityKind
 
-EARTH = frozenset({"PE", "G", "GND", "GROUND", "EARTH", "FRAME", "CASE", "SHELL", "SHIELD", "SCREEN", "BODY"})
+CACHED = 4096
+"""Names of test points kept at hand; a job has a few dozen."""
+EARTH = frozenset(
+    {"PE", "PEN", "E", "G", "GND", "GRD", "GRND", "GROUND", "GROUNDED", "EARTH", "EARTHED", "MASS", "MASSE", "MASSA"}
+    | {"FRAME", "CASE", "CASING", "SHELL", "BODY", "HOUSING", "ENCLOSURE", "CHASSIS", "SHAFT", "YOKE", "IRON"}
+    | {"FLANGE", "CASTING", "BED", "SHIELD", "SCREEN"}
+)
+"""Words for earth in the shop, spoken ones too (common practice, no source)."""
+_NUMBERED_EARTH = re.compile(r"(PE|GND|GRD)\d+")
 # Leads that must never be connected to an insulation tester: feedback, brake, thermal sensor, fan.
-_AUXILIARY = re.compile(r"B[+-]|BR\d*|BRAKE.*|ENC.*|RES(OLVER)?.*|TACH.*|TH\d*|THERM.*|PTC.*|NTC.*|FAN.*|HALL.*")
+_AUXILIARY = re.compile(
+    r"B[+-]|BR\d*|BRK\d*|BD\d|BRAKE.*|ENC.*|RES(OLVER)?.*|TACH.*|TG\d*|TG[+-]|TH\d*|TP\d*|THERM.*|PTC.*|NTC.*|KTY.*"
+    r"|PT1000?|TEMP.*|FAN.*|BLOWER.*|HALL.*"
+)
+_FILLERS = frozenset(
+    {"TIED", "TOGETHER", "JOINED", "SHORTED", "CONNECTED", "LINKED", "BOTH", "AND", "PHASE", "PHASES", "LEADS"}
+    | {"TO", "AT", "OF", "THE"}
+)
+_RUN = re.compile(r"[UVW]{2,3}|[RST]{2,3}|(?:[A-Z]\d){2,}")  # leads written without a break: UVW, A1A2, L1L2L3
+_LEAD = re.compile(r"[A-Z]\d|[A-Z]")
 
 GENERAL = frozenset({"lead-ground", "lead-lead"})
 """Test points that name no lead and stand for any of their kind."""
 
 
+@lru_cache(maxsize=CACHED)
 def is_earth(lead: str) -> bool:
-    """Tell whether a lead is earth, frame or shield, whatever it is called."""
-    return lead.strip().upper() in EARTH
+    """Tell whether a lead is earth, frame or shield, whatever it is called: "PE", "motor housing", "shaft".
+
+    The shield of a feedback cable belongs to that cable and is no earth.
+    """
+    words = lead.upper().split()
+    earthed = [word for word in words if word in EARTH or _NUMBERED_EARTH.fullmatch(word)]
+    shields = earthed and all(word in ("SHIELD", "SCREEN") for word in earthed)
+    return bool(earthed) and not (shields and any(_AUXILIARY.fullmatch(word) for word in words))
 
 
 def is_general(terminals: str) -> bool:
@@ -24,6 +49,7 @@ def is_general(terminals: str) -> bool:
     return terminals in GENERAL
 
 
+@lru_cache(maxsize=CACHED)
 def ends(terminals: str) -> tuple[str, str]:
     """Give both ends of a test point in upper case: "u+v+w-pe" -> ("U+V+W", "PE").
 
@@ -35,28 +61,51 @@ def ends(terminals: str) -> tuple[str, str]:
         ('U+V+W', 'PE')
     """
     text = terminals.strip().upper()
-    for separator in (r"\s*[-–]\s*(?![-+]?$)", r"\s*/\s*", r"\s+TO\s+", r"\s+"):
+    for separator in (r"\s*[-–](?!\s*[-–])\s*(?![-+]?$)", r"\s+TO\s+(?!$)", r"\s*/\s*", r"\s+"):
         parts = re.split(separator, text, maxsplit=1)
         if len(parts) == 2 and all(parts):
             return parts[0], parts[1]
     return text, ""
 
 
+@lru_cache(maxsize=CACHED)
+def joined(end: str) -> tuple[str, ...]:
+    """Give the leads that are joined at one end of a test point, earth among them.
+
+    Example (several phases tied together, however they are written):
+        >>> joined("U+V+W"), joined("UVW"), joined("U, V and W tied")
+        (('U', 'V', 'W'), ('U', 'V', 'W'), ('U', 'V', 'W'))
+        >>> joined("V+W+PE")
+        ('V', 'W', 'PE')
+    """
+    found: list[str] = []
+    for piece in re.split(r"[,&=]|\+(?!\s*(?:$|[-,&=+\s]))", end.upper()):
+        segment = piece.strip()
+        words = segment.split()
+        if is_earth(segment) or any(_AUXILIARY.fullmatch(word) for word in words):
+            found.append(segment)
+            continue
+        for word in re.split(r"[\s/]+", segment):
+            if word and word not in _FILLERS:
+                found.extend(_LEAD.findall(word) if _RUN.fullmatch(word) else [word])
+    return tuple(found) or tuple(part for part in (end.strip(),) if part)
+
+
 def leads(terminals: str) -> tuple[str, ...]:
     """Give every lead but earth, in order: "U+V+W-PE" -> ("U", "V", "W")."""
-    found = [part.strip() for end in ends(terminals) for part in end.split("+") if part.strip()]
-    return tuple(lead for lead in found if not is_earth(lead))
+    return tuple(lead for end in ends(terminals) for lead in joined(end) if not is_earth(lead))
 
 
+@lru_cache(maxsize=CACHED)
 def to_earth(terminals: str) -> bool:
     """Tell whether one end is earth, frame or shield; a point that names one end only is taken as to earth.
 
-    Example (earth at one end, or none):
-        >>> to_earth("U-PE"), to_earth("A1-A2")
-        (True, False)
+    Example (earth at one end, or none; the other phases tied to earth are earth too):
+        >>> to_earth("U-PE"), to_earth("U-shaft"), to_earth("U-V+W+PE"), to_earth("A1-A2")
+        (True, True, True, False)
     """
     first, second = ends(terminals)
-    return not second or is_earth(first) or is_earth(second)
+    return not second or any(is_earth(lead) for end in (first, second) for lead in joined(end))
 
 
 def measured_to_earth(kind: QuantityKind, terminals: str) -> bool:
@@ -76,6 +125,21 @@ def pair(terminals: str) -> frozenset[str]:
     return frozenset(ends(terminals))
 
 
+@lru_cache(maxsize=CACHED)
+def point(terminals: str) -> frozenset[frozenset[str]]:
+    """Give a test point as what it is: the leads of either end without order, earth under one name.
+
+    Example (one point under several names):
+        >>> point("U+V+W-PE") == point("frame to W+V+U") == point("UVW")
+        True
+        >>> point("U-PE") == point("V-PE")
+        False
+    """
+    first, second = ends(terminals)
+    both = [first, second] if second else [first, "PE"]
+    return frozenset(frozenset("PE" if is_earth(lead) else lead for lead in joined(end)) for end in both)
+
+
 def auxiliary(terminals: str) -> tuple[str, ...]:
     """Give the leads in the test point that no test voltage may reach (brake, encoder, thermal sensor, fan).
 
@@ -83,6 +147,9 @@ def auxiliary(terminals: str) -> tuple[str, ...]:
         >>> auxiliary("B+-B-")
         ('B+', 'B-')
     """
-    whole = ends(terminals)
-    parts = [part.strip() for end in whole for part in ([end] if _AUXILIARY.fullmatch(end) else end.split("+"))]
-    return tuple(part for part in parts if part and _AUXILIARY.fullmatch(part))
+    return tuple(
+        lead
+        for end in ends(terminals)
+        for lead in joined(end)
+        if not is_earth(lead) and any(_AUXILIARY.fullmatch(word) for word in (lead, *lead.split()))
+    )

@@ -30,6 +30,7 @@ TESTER = Instrument(
     ohm_accuracy_percent=Decimal("0.9"),
     ohm_accuracy_counts=Decimal(2),
     resolution_ohm=Decimal(10_000),
+    iec_61557_2=True,
     range_end={250: Decimal("1e9"), 500: Decimal("4e9"), 1000: Decimal("11e9"), 0: Decimal("60e6")},
     calibration_due=dt.date(2027, 3, 31),
 )

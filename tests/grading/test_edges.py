@@ -108,7 +108,7 @@ def test_gate_names_everything_that_is_missing() -> None:
         ("lead-ground", ("LEAD", "GROUND"), ("LEAD",), True),
         ("U", ("U", ""), ("U",), True),
         ("", ("", ""), (), True),
-        ("B+-B-", ("B+", "B-"), ("B", "B-"), False),
+        ("B+-B-", ("B+", "B-"), ("B+", "B-"), False),
     ],
 )
 def test_test_points(text: str, both: tuple[str, str], names: tuple[str, ...], earth: bool) -> None:

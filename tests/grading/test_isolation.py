@@ -162,7 +162,7 @@ def test_cores_of_a_cable_add_up() -> None:
 
 
 def test_cores_of_point_values_make_a_point_value_together() -> None:
-    one = graded(ir(WHOLE, "80.0"), ir(CABLE, "400", terminals="U-PE"))
+    one = graded(ir(WHOLE, "80.0"), ir(CABLE, "400", terminals="U+V+W-PE"))
     cores = [ir(CABLE, "1200", terminals=f"{lead}-PE") for lead in "UVW"]
     for verdict in (one, graded(ir(WHOLE, "80.0"), *cores)):
         assert unmeasured(with_fact(verdict, Fact.PART_CALCULATED)).magnified is None

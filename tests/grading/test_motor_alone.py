@@ -34,10 +34,16 @@ def test_service_limit_lies_between_the_floor_and_the_winding_limit() -> None:
     assert "take the drive along" in cost_text(verdict.summary)
 
 
-def test_unknown_system_judges_on_the_lower_and_names_both() -> None:
+def test_unknown_system_passes_by_the_lower_fails_by_both_and_names_both() -> None:
+    """10 MΩ at 20 °C is 7.6 MΩ by one correction and 2.5 MΩ by the other: sound windings read so, and bad ones."""
     verdict = graded(ir(MOTOR, "10.0"), insulation_system=InsulationSystem.UNKNOWN, winding_c=20)
     found = of(verdict, "insulation.winding")
-    assert found.verdict is BAD
+    assert found.verdict is UNSURE
+    assert kinds(verdict)[0] is StepKind.FIND_INSULATION_SYSTEM
+    low = graded(ir(MOTOR, "4.00"), insulation_system=InsulationSystem.UNKNOWN, winding_c=20)
+    assert of(low, "insulation.winding").verdict is BAD
+    high = graded(ir(MOTOR, "30.0"), insulation_system=InsulationSystem.UNKNOWN, winding_c=20)
+    assert of(high, "insulation.winding").verdict is OK
     assert "thermosetting 0.7622; thermoplastic 0.25" in finding_text(found)
     modern = graded(ir(MOTOR, "10.0"), insulation_system=InsulationSystem.UNKNOWN, winding_c=20, made_year=2005)
     assert of(modern, "insulation.winding").verdict is OK
@@ -54,7 +60,7 @@ def test_without_a_winding_temperature_only_clear_cases_are_judged(text: str, ou
 
 def test_outside_the_range_of_the_correction_nothing_is_corrected() -> None:
     for celsius in (5, 95):
-        found = of(graded(ir(MOTOR, "550"), winding_c=celsius, air_c=None), "insulation.temperature")
+        found = of(graded(ir(MOTOR, "550"), winding_c=celsius, humidity_percent=None), "insulation.temperature")
         assert found.verdict is UNSURE
         assert found.fact is Fact.NOT_COMPARABLE
         assert "not comparable" in finding_text(found)

@@ -71,16 +71,17 @@ def test_expanded_uncertainty_covers_a_rectangular_error() -> None:
 
 def test_corrected_uncertainty_against_simulation() -> None:
     """Reading and winding temperature together, thermoplastic: the spread of the simulated values at 40 °C."""
-    from grading.reading import bound
+    from grading.case import build_case
     from grading.rules.motor import correct
     from tests.grading.making import METERS, MOTOR, axis, ir
 
     rng = np.random.default_rng(SEED)
     context = axis(insulation_system=InsulationSystem.THERMOPLASTIC, winding_c=25, winding_c_uncertainty=2)
-    reading = bound(ir(MOTOR, "14.20"), METERS["IT-03"])
+    case = build_case((ir(MOTOR, "14.20"),), context, METERS)
+    (reading,) = case.readings
     assert reading.value is not None
     assert reading.half_width is not None
-    found = correct(reading, context)
+    found = correct(case, reading)
     values = rng.uniform(float(reading.interval.low), float(reading.interval.high), 400_000)
     simulated = values * 0.5 ** ((40 - rng.uniform(23, 27, 400_000)) / 10)
     assert close(found.standard, float(simulated.std()), 0.02)

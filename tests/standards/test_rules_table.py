@@ -19,10 +19,16 @@ WITHOUT_FIGURES = {
     "insulation.time",
     "insulation.value",
     "insulation.auxiliary",
+    "insulation.beside",
+    "energy.dead",
+    "winding.beside",
     "insulation.cleaning",
     "instrument.calibration",
     "ground.ohmmeter",
     "winding.continuity",
+    "quantity.left_out",
+    "quantity.possible",
+    "quantity.plausible",
 }
 
 

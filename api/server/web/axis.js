@@ -80,7 +80,7 @@ function findings(graded) {
   return el("details", { id: `findings-${graded.axis}` }, el("summary", {}, `Findings (${graded.findings.length})`),
     el("ul.findings", {}, (shownFindings.length ? shownFindings : graded.findings).map((f) => el("li", { "data-rule": f.rule },
       el("p", {}, verdictTag(f.verdict, f.urgency), " ", f.statement),
-      el("p.soft", {}, [f.limit ? f.limit.citation : null, f.record_ids.length ? `from ${f.record_ids.join(", ")}` : null].filter(Boolean).join(" · ")),
+      el("p.soft", {}, [f.limit ? f.limit.cited : null, f.record_ids.length ? `from ${f.record_ids.join(", ")}` : null].filter(Boolean).join(" · ")),
       f.recommendation ? el("p.soft", {}, f.recommendation) : null))));
 }
 

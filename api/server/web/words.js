@@ -50,7 +50,7 @@ export function place(r) {
 
 const CIRCUMSTANCES = {
   unsteady: "still moving", falling: "falling under voltage", low_battery: "low battery", leads_zeroed: "leads zeroed", brushes_out: "brushes out",
-  reversed: "leads swapped over", flexed: "cable moved", after_cleaning: "after cleaning or repair", one_phase_only: "other phases earthed or guarded",
+  reversed: "leads swapped over", flexed: "cable moved", after_cleaning: "after cleaning or repair", checked: "looked up again", one_phase_only: "other phases earthed or guarded",
 };
 
 /** Test voltage, time and what was noted: "500 V set, 512 V built, read at 60 s, position 30°". */

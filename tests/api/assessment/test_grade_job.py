@@ -11,8 +11,9 @@ from typing import Any
 from api.assessment.grade_job import findings_of, newest_grading
 from api.dialogue.actions import Confirm
 from api.ledger.canonical import canonical, sha256_hex
-from api.visit.jobs import job_of
+from api.workspace import Workspace
 from tests.api.conftest import Visit
+from tests.api.makers import JOB
 
 WORKED = [("through_cable", "0.80"), ("motor_alone", "550"), ("cable_alone", "0.80")]
 
@@ -66,14 +67,26 @@ def test_only_records_in_force_count(visit: Visit) -> None:
     assert all(record not in axis["record_ids"] for axis in graded["axes"])
 
 
-def test_a_confirmed_winding_temperature_counts_before_the_described_one(visit: Visit) -> None:
-    from api.assessment.grading_adapter import axis_context
-    from api.visit.jobs import axis_of
-    from api.visit.records import current_records
+def test_a_confirmed_temperature_belongs_to_the_readings_about_its_time(visit: Visit) -> None:
+    """The motor's readings use the one measured beside them, not the described one."""
+    visit.make_safe()
+    for value in ("31.5", "29.0"):
+        warm: Any = {"kind": "temperature", "value": value, "unit": "Cel", "axis": "X"}
+        asked = visit.workspace.type_reading(visit.job, warm)
+        visit.workspace.act(asked["proposals"][0]["id"], Confirm(1))
+    measure(visit, "motor_alone", "550")
+    graded = visit.workspace.grade(visit.job)
+    [axis] = [axis for axis in graded["axes"] if axis["axis"] == "X"]
+    [winding] = [f for f in axis["findings"] if f["rule"] == "insulation.winding"]
+    assert winding["detail"]["correction"]["winding_own"] is True
+    assert winding["detail"]["correction"]["winding_c"] in ("29.0", "31.5")
 
-    visit.workspace.type_reading(visit.job, {"kind": "temperature", "value": "31.5", "unit": "Cel", "axis": "X"})
-    visit.workspace.act(f"{visit.job}-P1", Confirm(1))
-    with visit.workspace.database.read() as session:
-        records = current_records(session, visit.job)
-        context = axis_context(axis_of(session, visit.job, "X"), job_of(session, visit.job), records)
-    assert str(context.winding_c) == "31.5"
+
+def test_what_can_hardly_be_is_a_question_until_it_was_checked(workspace: Workspace) -> None:
+    """5 W on a nameplate will be 5 kW: the axis is inconclusive until somebody says that it was looked up."""
+    for checked, codes in (([], ["kilowatt_for_watt"]), (["rated_power_w"], [])):
+        named = {"name": "X", "motor_kind": "ac_servo", "rated_power_w": "5", "checked": checked}
+        job = workspace.create_job({**JOB, "axes": [named]})["id"]
+        [axis] = workspace.grade(job)["axes"]
+        assert [question["code"] for question in axis["questions"]] == codes
+    assert axis["verdict"] == "inconclusive"  # nothing was measured yet

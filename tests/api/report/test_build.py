@@ -148,7 +148,7 @@ def test_verdict_of_each_value_and_axis_is_the_graded_one(page: BeautifulSoup, g
 
 def test_every_limit_names_its_document_and_how_well_it_is_known(page: BeautifulSoup, graded: JobVerdict) -> None:
     expected = {
-        (f"{f.limit.source}, {f.limit.clause}" if f.limit.clause else f.limit.source, f.limit.status.value)
+        (f"{f.limit.source}, {f.limit.clause}" if f.limit.clause else f.limit.source, f.limit.origin.value)
         for axis in graded.axes
         for f in axis.findings
         if f.limit is not None
@@ -158,6 +158,15 @@ def test_every_limit_names_its_document_and_how_well_it_is_known(page: Beautiful
     for source, status in expected:
         assert source in said
         assert f"[{status}]" in said
+
+
+def test_the_remark_behind_the_word_stands_once_in_the_table_of_sources(page: BeautifulSoup) -> None:
+    said = text(one(page, "main"))
+    table = one(page, "#s-sources ~ table")
+    remarks = {text(row.select("td")[0]): text(row.select("td")[2]) for row in table.select("tbody tr")}
+    assert remarks["IEC 60204-1, 18.3"] == "read in a secondary text"
+    assert said.count("read in a secondary text") == list(remarks.values()).count("read in a secondary text")
+    assert {link["href"] for link in page.select("a.status")} == {"#s-sources"}
 
 
 def test_every_comparison_says_what_it_means(page: BeautifulSoup, graded: JobVerdict) -> None:

@@ -1,0 +1,130 @@
+"""Voltages and currents found where there must be none: what they stop, and what takes them back.
+
+A circuit that is tested must be dead. A voltage on it falsifies every resistance taken meanwhile, in either direction,
+and says that the axis is not isolated; so it stops every pass and leaves every fault that was found.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+from grading.limit import Limit
+from grading.measurement import Measurement
+from grading.terms.quantity import Qualifier, QuantityKind, UnitError
+from grading.terms.terminals import is_general, point
+
+_KINDS = {QuantityKind.VOLTAGE: "V", QuantityKind.CURRENT: "mA"}
+_PROVING = re.compile(r"\b(KNOWN|PROVING|REFERENCE|SOURCE|DETECTOR)\b", re.IGNORECASE)
+"""Words for the live source on which a meter is proved before and after."""
+
+
+class LiveState(StrEnum):
+    """What a voltage or current says of the circuit."""
+
+    HAZARDOUS = "hazardous"  # no test at or above it, and no touching
+    CHARGED = "charged"  # not discharged: the reading is falsified
+    UNKNOWN = "unknown"  # no usable value, so the circuit is not proved dead
+    DEAD = "dead"
+
+
+@dataclass(frozen=True)
+class LiveReading:
+    """A voltage or current on a circuit that must be dead.
+
+    Attributes:
+        measurement: The record.
+        state: What it says of the circuit.
+        limit: The limit that it reaches; the lowest one where its value is not known.
+    """
+
+    measurement: Measurement
+    state: LiveState
+    limit: Limit
+
+
+def find_live(measurements: Sequence[Measurement], limits: Mapping[str, Limit]) -> tuple[LiveReading, ...]:
+    """Find the voltages and currents of an axis that say that it was not dead, in the order measured."""
+    found = (judge_state(m, limits) for m in measurements if m.kind in _KINDS)
+    return tuple(one for one in found if one is not None and one.state is not LiveState.DEAD)
+
+
+def under_voltage(measurements: Sequence[Measurement], live: Sequence[LiveReading]) -> Iterator[Measurement]:
+    """Give the measurements that were not taken on a circuit proved dead since the last voltage was found.
+
+    A voltage is taken back by a later voltage of the same point, called by its leads, that shows it dead; what was
+    measured after that record stands, and nothing before it does, since nobody knows when the voltage came.
+    """
+    if not live:
+        return
+    places = {id(m): index for index, m in enumerate(measurements)}
+    alive = {id(one.measurement) for one in live}
+    proved: list[int | None] = []
+    for one in live:
+        kind, where = one.measurement.kind, point(one.measurement.terminals)
+        if is_general(one.measurement.terminals):
+            proved.append(None)  # which lead it was is not known, and so not whether it was the same one later
+            continue
+        again = [
+            places[id(m)]
+            for m in measurements[places[id(one.measurement)] + 1 :]
+            if m.kind in (kind, QuantityKind.VOLTAGE) and point(m.terminals) == where and id(m) not in alive
+        ]
+        proved.append(again[0] if again else None)
+    from_here = None if None in proved else max(index for index in proved if index is not None)
+    for index, measurement in enumerate(measurements):
+        if from_here is None or index < from_here:
+            yield measurement
+
+
+def standing(measurements: Sequence[Measurement], live: Sequence[LiveReading]) -> tuple[LiveReading, ...]:
+    """Give the live readings that no later record of the same point took back."""
+    return tuple(one for one in live if len(list(under_voltage(measurements, (one,)))) == len(measurements))
+
+
+def judge_state(measurement: Measurement, limits: Mapping[str, Limit]) -> LiveReading | None:
+    """Tell what a voltage or current says of the circuit; None for what need not be dead or says nothing of it.
+
+    Args:
+        measurement: Of kind voltage or current.
+        limits: Limits in force.
+    """
+    if _PROVING.search(measurement.terminals):
+        return None
+    if measurement.kind is QuantityKind.CURRENT:
+        tested = measurement.test_voltage_set is not None
+        lowest = highest = limits["tester.current_most" if tested else "energy.current"]
+    else:
+        # Extra-low supplies of brake and feedback need not be dead; what no test goes with must not be there.
+        lowest = limits["energy.return_voltage" if measurement.part.power else "energy.gate_voltage"]
+        highest = limits["energy.gate_voltage"]
+    least, most = _bounds(measurement)
+    if least is None or most is None:
+        return LiveReading(measurement, LiveState.UNKNOWN, lowest)
+    if least >= highest.value:
+        return LiveReading(measurement, LiveState.HAZARDOUS, highest)
+    if least >= lowest.value:
+        return LiveReading(measurement, LiveState.CHARGED, lowest)
+    return LiveReading(measurement, LiveState.DEAD if most < lowest.value else LiveState.UNKNOWN, lowest)
+
+
+def _bounds(measurement: Measurement) -> tuple[Decimal | None, Decimal | None]:
+    """Give the least and the most that a record means, in V or mA; None where it has no usable value."""
+    quantity, base = measurement.quantity, _KINDS[measurement.kind]
+    if quantity.qualifier is Qualifier.SHORT and quantity.digits is None:
+        return Decimal(0), Decimal(0)
+    if quantity.qualifier in (Qualifier.NONE, Qualifier.COLLAPSED) or quantity.unit is None:
+        return None, None
+    try:
+        value = quantity.in_unit(base)
+    except UnitError:
+        return None, None
+    if value is None:
+        return None, None
+    size = abs(value)
+    if quantity.qualifier in (Qualifier.ABOVE, Qualifier.OPEN):
+        return size, Decimal("Infinity")
+    return (Decimal(0) if quantity.qualifier is Qualifier.BELOW else size), size
