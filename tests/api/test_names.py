@@ -47,7 +47,8 @@ def test_notes_are_called_alike_everywhere() -> None:
 
 
 def test_a_context_is_called_alike_everywhere() -> None:
-    assert set(context_to_json(Context())) == names(Context) - {"axes"}  # of the job, not of what was said
+    # Of the job and of the dialogue, not of what was said.
+    assert set(context_to_json(Context())) == names(Context) - {"axes", "expects"}
 
 
 def test_what_grading_is_given_of_a_record_has_the_names_of_the_record() -> None:
