@@ -61,7 +61,7 @@ def heard_json(utterance: Utterance) -> JsonObject:
     """Give an utterance as plain data."""
     heard, second = utterance.heard, utterance.heard.second
     # What a second engine would write stands beside the words: who judged them is part of how they came about.
-    asked = {} if second is None else {"second_opinion": {"engine": second.engine, "text": second.text}}
+    asked: JsonObject = {} if second is None else {"second_opinion": {"engine": second.engine, "text": second.text}}
     return asked | {
         "text": heard.text,
         "words": [
