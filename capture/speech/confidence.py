@@ -92,10 +92,13 @@ class ConfidenceModel:
             return _by_rules(utterance, found)
         if found.opinion is not None and self.judged is not None:
             judged = self.judged.assess(utterance, found)
+            alone = self.assess(utterance, replace(found, opinion=None))
+            if not utterance.readings:
+                # What acts at once is taken as it was with one engine, unless the second one hears something else.
+                return replace(judged, accepted=judged.accepted and alone.accepted)
             if not any(word.word in TWINS for word in utterance.heard.words):
                 return judged
             # The second engine does not tell -teen from -ty: its word counts against such a reading, never for it.
-            alone = self.assess(utterance, replace(found, opinion=None))
             return min(judged, alone, key=lambda one: (one.offered, one.accepted, one.confidence))
         likely = probability(self.weights, self.bias, features(utterance, found)[: len(self.weights)])
         enough = self.accept_reading if utterance.readings else self.accept_command
