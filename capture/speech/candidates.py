@@ -140,12 +140,15 @@ def _elsewhere(utterance: Utterance, context: Context) -> bool:
     return bool(context.axes) and any(axis is not None and axis not in context.axes for axis in named)
 
 
-def choose(found: Sequence[Candidate], own: OwnTranscript | None = None) -> tuple[Candidate, Ranking]:
+def choose(
+    found: Sequence[Candidate], own: OwnTranscript | None = None, text: str | None = None
+) -> tuple[Candidate, Ranking]:
     """Choose the candidate to go on with, and tell how far it is ahead.
 
     Args:
-        found: At least one candidate, the recogniser's first choice first.
+        found: At least one candidate, the likeliest first.
         own: What the second engine would write; None where none was asked.
+        text: The words that the recogniser heard; None for those of the first candidate.
     """
     groups: dict[tuple[object, ...], list[Candidate]] = {}
     for one in found:
@@ -153,8 +156,10 @@ def choose(found: Sequence[Candidate], own: OwnTranscript | None = None) -> tupl
     totals = {meaning: _total(group) for meaning, group in groups.items()}
     ranked = sorted(groups, key=lambda meaning: -totals[meaning])
     winners = groups[ranked[0]]
-    # Among wordings of one meaning the recogniser's own is kept: its words have confidences and times of their own.
-    best = found[0] if found[0] in winners else max(winners, key=lambda one: one.score)
+    # Among wordings of one meaning the recogniser's own is kept: its words have confidences and times of their own, and
+    # what a second engine writes for a word of the trade that it does not know is no word that was not understood.
+    said = found[0].text if text is None else text
+    best = next((one for one in winners if one.text == said), None) or max(winners, key=lambda one: one.score)
     shares = posteriors([one.score for one in found])
     rivals = [
         one.utterance.readings[0]

@@ -96,7 +96,7 @@ def _otherwise(heard: Heard, utterance: Utterance, context: Context) -> Utteranc
 
 def best_meaning(heard: Heard, context: Context, doubt_cost: float = DOUBT_COST) -> tuple[Utterance, Ranking]:
     """Choose the meaning that the alternatives speak for, with the words it stands on, and how far it is ahead."""
-    chosen, found = choose(candidates(heard, _parsed(heard, context), context, doubt_cost), heard.second)
+    chosen, found = choose(candidates(heard, _parsed(heard, context), context, doubt_cost), heard.second, heard.text)
     # Parsed again, since the words exchanged changed times and with them the pauses that part two values.
     return _parsed(reworded(heard, chosen.text, found.meaning), context), found
 

@@ -168,6 +168,16 @@ def test_what_either_engine_would_have_chosen_stands_among_the_choices() -> None
     assert {"5", "9"} <= digits
 
 
+def test_a_trade_word_that_the_second_engine_writes_otherwise_leaves_no_doubt() -> None:
+    """Where both mean the same, the first engine's words stand, however much the second prefers its own."""
+    ours, theirs = "ohmmeter a one to a two point eight zero ohms", "only to a one to a two point eight zero ohms"
+    heard = judged(ours, (ours, 0.0, -23.0), (theirs, -4.0, -11.0), own="Only to A1 to A2, 0.80 ohms.", own_log_p=-11.0)
+    told = understand(heard, Context())
+    assert told.heard.text == ours
+    assert Doubt.UNKNOWN_WORDS not in told.doubts
+    assert told.readings[0].quantity.digits == "0.80"
+
+
 def test_talk_lies_far_behind_what_the_second_engine_would_write() -> None:
     """A word of ours that sounded certain, where a general engine hears another word altogether."""
     talk = judged("pegged", ("pegged", 0.0, -22.0), own="Bed.", own_log_p=-1.0)
