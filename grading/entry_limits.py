@@ -44,6 +44,8 @@ ENTRY_LIMITS: tuple[Limit, ...] = (
            "5", "Ohm", _PRACTICE),
     _most("plausible.same_digits", "deviation of two readings from a thousand times each other", "within it their units"
           " alone may differ", "10", "%"),
+    _most("plausible.finer_digits", "resolution of an insulation tester over the last digit given", "from this on it"
+          " cannot have been shown", "100", "1"),
     _least("plausible.power_servo", "rated power", "a servo motor of a machine tool", "10", "W", _PRACTICE),
     _least("plausible.power_spindle", "rated power", "a spindle motor", "200", "W", _PRACTICE),
     _least("plausible.power_share", "rated power over rated voltage times current", "whatever the power factor",

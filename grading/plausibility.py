@@ -214,7 +214,7 @@ def _resistance(measurement: Measurement, instrument: Instrument | None, limits:
             yield _question(measurement, QuestionCode.MEGA_FOR_MILLI, (_as(quantity, "mOhm"),), most)
             return
     if instrument is not None:
-        yield from _shown(measurement, instrument, value)
+        yield from _shown(measurement, instrument, value, limits)
 
 
 def _may_show_milliohms(instrument: Instrument | None) -> bool:
@@ -222,23 +222,25 @@ def _may_show_milliohms(instrument: Instrument | None) -> bool:
     return instrument is None or instrument.kind in (InstrumentKind.MILLIOHMMETER, InstrumentKind.OTHER)
 
 
-def _shown(measurement: Measurement, instrument: Instrument, value: Decimal) -> Iterator[Question]:
+def _shown(measurement: Measurement, instrument: Instrument, value: Decimal, limits: Limits) -> Iterator[Question]:
     """Ask about what the instrument's range and resolution cannot show."""
     quantity, end, least = measurement.quantity, _end(measurement, instrument), finest(measurement, instrument)
     if end is not None and value > end:
         shown = _in_unit_of(quantity, end)
         meant = (f"{Qualifier.ABOVE.value} {shown}", *_other(quantity, _SMALLER, least, end))
         yield _question(measurement, QuestionCode.BEYOND_RANGE, meant, shown=shown)
-    elif least is not None and quantity.unit in _LOW and (0 < value < least or _too_fine(measurement, least)):
+    elif least is not None and (
+        (quantity.unit in _LOW and 0 < value < least) or _too_fine(measurement, least, limits["plausible.finer_digits"])
+    ):
         meant = _other(quantity, _LARGER, least, end)
         yield _question(measurement, QuestionCode.BELOW_RESOLUTION, meant, shown=_in_unit_of(quantity, least))
 
 
-def _too_fine(measurement: Measurement, least: Decimal) -> bool:
-    """Tell whether an insulation tester is said to have shown digits that it does not have."""
+def _too_fine(measurement: Measurement, least: Decimal, limit: Limit) -> bool:
+    """Tell whether an insulation tester is said to have shown digits that it does not have, not merely a zero more."""
     quantity = measurement.quantity
     digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
-    return measurement.kind is QuantityKind.INSULATION_RESISTANCE and 0 < digit < least
+    return measurement.kind is QuantityKind.INSULATION_RESISTANCE and 0 < digit * limit.value <= least
 
 
 def _end(measurement: Measurement, instrument: Instrument) -> Decimal | None:

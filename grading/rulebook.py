@@ -158,6 +158,7 @@ _ALL: tuple[Rule, ...] = (
     Rule(Family.QUANTITY, "plausible", "Whether a value must be asked about", "common practice, no source; house rule",
          ("plausible.winding_least", "plausible.winding_most", "plausible.power_servo", "plausible.power_spindle",
           "plausible.power_share", "plausible.power_most", "plausible.brake_least", "plausible.same_digits",
+          "plausible.finer_digits",
           "tester.current_most", "plausible.warm", "plausible.room_least",
           "plausible.room_most")),
 )  # fmt: skip

@@ -284,6 +284,9 @@ def _slips() -> Iterator[Axis]:
     yield Axis((ll(MOTOR, "0.87", "B+-B-"),), axis(), METERS, (), ("plausible.brake_least",))
     for odd, unit, last in (("1080", "mOhm", "1.20"), ("1200", "mOhm", "4.00"), ("1.08", "mOhm", "1.20")):
         yield Axis((ll(MOTOR, "1.20"), ll(MOTOR, odd, "V-W", unit=unit), ll(MOTOR, last, "W-U")), axis(), METERS)
+    coarse = {"IT-03": replace(METERS["IT-03"], resolution_ohm=D(10_000))}
+    for fine in ("214.6", "214", "210"):
+        yield Axis((ir(WHOLE, fine, "kOhm"),), axis(), coarse)
     for low in ("2", "7", "60"):
         for kind in (MotorKind.DC_SERVO, MotorKind.AC_SERVO):
             yield Axis((ir(WHOLE, low, test_voltage_set=250), ir(WHOLE, "3000")), axis(kind), METERS)
