@@ -176,7 +176,8 @@ def _at_one_point(group: Sequence[_Sized], limits: Limits) -> Iterator[tuple[_Si
                 continue
             volts, others = (s.measurement.test_voltage_set or Decimal(0) for s in (one, other))
             alone = fellows[id(one)] < fellows[id(other)] and others >= volts
-            if one.value > other.value or alone:
+            higher = one.value > other.value and fellows[id(one)] <= fellows[id(other)]
+            if higher or alone:
                 yield one, other
                 break
 
