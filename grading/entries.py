@@ -79,6 +79,9 @@ class QuestionCode(StrEnum):
     FAHRENHEIT = "fahrenheit"
     BEYOND_RANGE = "beyond_range"  # more than the instrument shows at this test voltage
     BELOW_RESOLUTION = "below_resolution"  # less than the instrument can tell from zero
+    NO_TESTER_DRIVES = "no_tester_drives"  # an insulation on which no tester holds its voltage
+    THOUSANDFOLD = "thousandfold"  # the unit, and so the size, of one reading beside others like it
+    LITTLE_FOR_BRAKE = "little_for_brake"  # less than the coil of any holding brake
     MOTOR_KIND = "motor_kind"  # nobody chose it
 
 
@@ -94,7 +97,8 @@ class Question:
         given: The value as given, with its unit.
         candidates: What may have been meant instead, with units.
         limit: The limit beyond which it is asked about, or None.
-        shown: What the instrument can show at most or at least, with unit; "" where that is not at issue.
+        shown: What the instrument can show at most or at least, or the reading that it is compared with, with unit; ""
+            where that is not at issue.
     """
 
     code: QuestionCode

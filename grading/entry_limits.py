@@ -40,6 +40,12 @@ ENTRY_LIMITS: tuple[Limit, ...] = (
     # Beyond these a value is asked about.
     _least("plausible.winding_least", "resistance of a winding", "a servo or spindle motor", "0.0001", "Ohm"),
     _most("plausible.winding_most", "resistance of a winding", "a servo or spindle motor", "100", "Ohm"),
+    _least("plausible.brake_least", "resistance of a brake coil", "any holding brake: 24 V coils have 15 to 60 Ω",
+           "5", "Ohm", _PRACTICE),
+    _most("plausible.same_digits", "deviation of two readings from a thousand times each other", "within it their units"
+          " alone may differ", "10", "%"),
+    _most("plausible.finer_digits", "resolution of an insulation tester over the last digit given", "from this on it"
+          " cannot have been shown", "100", "1"),
     _least("plausible.power_servo", "rated power", "a servo motor of a machine tool", "10", "W", _PRACTICE),
     _least("plausible.power_spindle", "rated power", "a spindle motor", "200", "W", _PRACTICE),
     _least("plausible.power_share", "rated power over rated voltage times current", "whatever the power factor",

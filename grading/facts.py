@@ -121,6 +121,7 @@ class Fact(StrEnum):
     FAR_FROM_RATED_ORDER = "far_from_rated_order"
     JOINTS_GOOD = "joints_good"
     JOINT_BAD = "joint_bad"
+    CABINET_BELOW_MOTOR = "cabinet_below_motor"
     # Isolation.
     LOCATED = "located"
     WHOLE_LOWER = "whole_lower"

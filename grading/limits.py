@@ -147,6 +147,8 @@ _ROWS: tuple[Limit, ...] = (
            "30", "%", (_TESTER + ":2019", "6.2", _S.READ), _MOST),
     _limit("tester.step_drop", "fall of insulation resistance from one test voltage to the next", "above: weakness",
            "25", "%", (_PRACTICE, "", _S.FROM_MEMORY), _MOST, _COMPUTED),
+    _limit("tester.step_rise", "rise of insulation resistance from one test voltage to the next", "above: neither"
+           " drying nor absorption; one of the two is wrong", "5", "1", (_HOUSE, "", _S.HOUSE_RULE), _MOST, _COMPUTED),
     _limit("tester.ceiling_small", "test voltage", "used motors rated below 100 V: overhaul test level 500 V r.m.s.",
            "707", "V", ("IEC 60034-1:2004", "Table 16", _S.READ), _MOST),
     _limit("tester.ceiling_rated", "rated voltage", "below this the overhaul test level of 500 V r.m.s. holds",

@@ -22,6 +22,7 @@ from grading.measurement import (
     MotorKind,
 )
 from grading.reading import RESISTANCE_KINDS, finest
+from grading.slips import little_for_brake, thousandfold, undrivable
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind, UnitError, unit
 from grading.terms.section import Section
 
@@ -70,10 +71,13 @@ def ask(
     unsure = {question.field for question in questions} - {"motor_kind"}
     changes: dict[str, Any] = dict.fromkeys(unsure)
     kept: list[Measurement] = []
+    beside = thousandfold(given, limits)
     for measurement in given:
         asked = list(
             _about_reading(measurement, context, given, instruments.get(measurement.instrument_id or ""), limits)
         )
+        if not asked and id(measurement) in beside:
+            asked.append(beside[id(measurement)])
         questions += asked
         fields = {question.field for question in asked}
         if "quantity" not in fields:
@@ -196,6 +200,13 @@ def _resistance(measurement: Measurement, instrument: Instrument | None, limits:
         return
     if quantity.qualifier is not Qualifier.EQUAL:
         return
+    if measurement.kind is QuantityKind.INSULATION_RESISTANCE:
+        question = undrivable(measurement, value, limits)
+    else:
+        question = little_for_brake(measurement, value, limits)
+    if question is not None:
+        yield question
+        return
     least, most = limits["plausible.winding_least"], limits["plausible.winding_most"]
     if measurement.kind not in _FROM_EARTH and quantity.unit == "MOhm" and _may_show_milliohms(instrument):
         milli = value * unit("mOhm").factor / unit("MOhm").factor
@@ -203,7 +214,7 @@ def _resistance(measurement: Measurement, instrument: Instrument | None, limits:
             yield _question(measurement, QuestionCode.MEGA_FOR_MILLI, (_as(quantity, "mOhm"),), most)
             return
     if instrument is not None:
-        yield from _shown(measurement, instrument, value)
+        yield from _shown(measurement, instrument, value, limits)
 
 
 def _may_show_milliohms(instrument: Instrument | None) -> bool:
@@ -211,16 +222,25 @@ def _may_show_milliohms(instrument: Instrument | None) -> bool:
     return instrument is None or instrument.kind in (InstrumentKind.MILLIOHMMETER, InstrumentKind.OTHER)
 
 
-def _shown(measurement: Measurement, instrument: Instrument, value: Decimal) -> Iterator[Question]:
+def _shown(measurement: Measurement, instrument: Instrument, value: Decimal, limits: Limits) -> Iterator[Question]:
     """Ask about what the instrument's range and resolution cannot show."""
     quantity, end, least = measurement.quantity, _end(measurement, instrument), finest(measurement, instrument)
     if end is not None and value > end:
         shown = _in_unit_of(quantity, end)
         meant = (f"{Qualifier.ABOVE.value} {shown}", *_other(quantity, _SMALLER, least, end))
         yield _question(measurement, QuestionCode.BEYOND_RANGE, meant, shown=shown)
-    elif least is not None and 0 < value < least and quantity.unit in _LOW:
+    elif least is not None and (
+        (quantity.unit in _LOW and 0 < value < least) or _too_fine(measurement, least, limits["plausible.finer_digits"])
+    ):
         meant = _other(quantity, _LARGER, least, end)
         yield _question(measurement, QuestionCode.BELOW_RESOLUTION, meant, shown=_in_unit_of(quantity, least))
+
+
+def _too_fine(measurement: Measurement, least: Decimal, limit: Limit) -> bool:
+    """Tell whether an insulation tester is said to have shown digits that it does not have, not merely a zero more."""
+    quantity = measurement.quantity
+    digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
+    return measurement.kind is QuantityKind.INSULATION_RESISTANCE and 0 < digit * limit.value <= least
 
 
 def _end(measurement: Measurement, instrument: Instrument) -> Decimal | None:

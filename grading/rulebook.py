@@ -97,7 +97,7 @@ _ALL: tuple[Rule, ...] = (
     Rule(Family.VOLTAGE, "overshoot", "The tester built too much", "IEC 61557-2:2007, 4.2 (quoted)",
          ("tester.overshoot",)),
     Rule(Family.VOLTAGE, "steps", "Insulation that falls as the voltage rises", "common practice; 25 % from memory",
-         ("tester.step_drop",)),
+         ("tester.step_drop", "tester.step_rise", "insulation.watch_brushless", "insulation.watch_brushed")),
     Rule(Family.ABSORPTION, "pi", "Polarization index", "IEEE 43-2000 table (quoted); 5000 MΩ: secondary text",
          ("absorption.pi_class_105", "absorption.pi", "absorption.pi_meaningless", "absorption.sound",
           "absorption.dar")),
@@ -128,7 +128,7 @@ _ALL: tuple[Rule, ...] = (
           "winding.rating_factor", "winding.armature_rating_low",
           "winding.armature_rating_high")),
     Rule(Family.WINDING, "joint", "Cabinet reading less motor and cable", _HOUSE,
-         ("winding.joint", "winding.joint_share")),
+         ("winding.joint", "winding.joint_share", "winding.armature_spread")),
     Rule(Family.WINDING, "armature", "Armature over shaft positions", _HOUSE,
          ("winding.armature_spread", "winding.armature_outlier", "winding.armature_fewest",
           "winding.armature_positions")),
@@ -157,7 +157,9 @@ _ALL: tuple[Rule, ...] = (
           "possible.earliest", "possible.latest")),
     Rule(Family.QUANTITY, "plausible", "Whether a value must be asked about", "common practice, no source; house rule",
          ("plausible.winding_least", "plausible.winding_most", "plausible.power_servo", "plausible.power_spindle",
-          "plausible.power_share", "plausible.power_most", "plausible.warm", "plausible.room_least",
+          "plausible.power_share", "plausible.power_most", "plausible.brake_least", "plausible.same_digits",
+          "plausible.finer_digits",
+          "tester.current_most", "plausible.warm", "plausible.room_least",
           "plausible.room_most")),
 )  # fmt: skip
 

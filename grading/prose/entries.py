@@ -61,6 +61,9 @@ _ASKED: dict[QuestionCode, str] = {
     QuestionCode.FAHRENHEIT: "{field} at {given} would be a workshop's in °F; was it {meant}?",
     QuestionCode.BEYOND_RANGE: "{given} is more than the instrument shows, {shown}; was it {meant}?",
     QuestionCode.BELOW_RESOLUTION: "{given} is less than the instrument can show, {shown}; was it {meant}?",
+    QuestionCode.NO_TESTER_DRIVES: "no insulation tester holds its voltage on {given}; was it {meant}?",
+    QuestionCode.THOUSANDFOLD: "{given} beside {shown} differs by its unit alone; was it {meant}?",
+    QuestionCode.LITTLE_FOR_BRAKE: "{given} is little for the coil of a brake; was it {meant}, or is it shorted?",
     QuestionCode.MOTOR_KIND: "nobody chose the kind of motor; is it {meant}?",
 }
 _FIELDS = {"winding_c": "the winding", "air_c": "the air", "quantity": "a temperature"}

@@ -109,6 +109,13 @@ def _joint_bad(finding: Finding) -> Wording:
     return _joint("a bad joint or broken strands in the cable", finding)
 
 
+def _below_motor(finding: Finding) -> Wording:
+    found = detail(finding, Joint)
+    figures = f"; the cabinet reads {ohms(found.cabinet)}, the motor alone {ohms(found.motor)}"
+    clause = "less from the cabinet than at the motor: cores that touch, or one reading is wrong"
+    return Wording(clause, figures, head=f"Axis {finding.place.axis}")
+
+
 WRITERS: dict[Fact, Writer] = {
     Fact.CIRCUIT_OPEN: measured_clause("open circuit"),
     Fact.CIRCUIT_CLOSED: measured_clause("the circuit is closed"),
@@ -128,4 +135,5 @@ WRITERS: dict[Fact, Writer] = {
     Fact.FAR_FROM_RATED_ORDER: _far,
     Fact.JOINTS_GOOD: _joints_good,
     Fact.JOINT_BAD: _joint_bad,
+    Fact.CABINET_BELOW_MOTOR: _below_motor,
 }

@@ -15,12 +15,13 @@ from grading.absorption import (
     ratio,
     ratio_of_intervals,
 )
-from grading.case import Case, in_ohm, judged, note, point_of
+from grading.case import Case, in_ohm, judged, note, point_of, repeat
 from grading.details import Absorption, Ratio
 from grading.facts import Fact, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.limit import Basis, Limit
+from grading.limits import watch_limit
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import by_counts
@@ -232,9 +233,25 @@ def _in_time(lower: BoundedReading, higher: BoundedReading) -> bool:
     return one is None or other is None or one <= other
 
 
+def _contradicts(case: Case, lower: BoundedReading, higher: BoundedReading) -> bool:
+    """Tell whether a low value is followed by one that neither drying nor absorption brings it to.
+
+    Insulation does not gain by voltage; a value below what is watched is taken back by its own repetition only.
+    """
+    one, other = lower.measurement.elapsed_s, higher.measurement.elapsed_s
+    longer = other / one if one and other and other > one else Decimal(1)
+    low = lower.interval.high < in_ohm(watch_limit(case.context, case.profile.limits))
+    return low and higher.interval.low > lower.interval.high * longer * case.limit("tester.step_rise").value
+
+
 def _step(case: Case, lower: BoundedReading, higher: BoundedReading) -> Iterator[Finding]:
     least = lower.interval.low if lower.value is None else lower.value
     most = higher.value
+    if _contradicts(case, lower, higher):
+        reason = Reason(ReasonKind.NOT_STEADY)
+        following = step(StepKind.REPEAT_STEPS, reason)
+        yield repeat(STEPS, Fact.IN_DOUBT, following, lower, higher, reason=reason)
+        return
     if not least or most is None:
         return  # nothing can fall from zero, and a value over range has not fallen
     limit = case.limit("tester.step_drop")

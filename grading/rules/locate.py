@@ -130,7 +130,7 @@ def _consistency(case: Case, whole: KnownPart, motor: KnownPart, cable: KnownPar
         return
     expected = parallel_intervals((motor.interval, cable.interval))
     detail, ids = Consistency(whole.interval, expected), (*whole.ids, *motor.ids, *cable.ids)
-    if whole.interval.high < expected.low * low.value:
+    if whole.interval.high < expected.low * low.value and whole.interval.low <= expected.high:
         hidden = infer_interval(whole.interval, expected)
         path = Consistency(whole.interval, expected, hidden)
         sound = in_ohm(case.limit("insulation.contact")) / CORES[case.context.motor_kind]
@@ -263,8 +263,9 @@ def _closes(case: Case, whole: Sequence[BoundedReading], motor: Sequence[Bounded
     known = {point(r.measurement.terminals) for r in motor}
     if len(motor) >= pairs and any(is_general(r.measurement.terminals) for r in motor):
         return True
-    opened = {point(r.measurement.terminals) for r in whole if is_open(case, r)}
-    return len(known) >= pairs or opened <= known
+    opened = [r.measurement.terminals for r in whole if is_open(case, r)]
+    named = not any(is_general(terminals) for terminals in opened)
+    return len(known) >= pairs or (named and {point(terminals) for terminals in opened} <= known)
 
 
 def _cores_touch(case: Case) -> bool:

@@ -166,10 +166,12 @@ def judge_motor(case: Case) -> Iterator[Finding]:
     for reading in readings:
         if _judges(case, reading, any_full, earliest.get(reading.measurement.test_voltage_set)):
             yield from _judge(case, reading)
+        else:  # a failure counts whenever and at whatever voltage it was found
+            yield from (f for f in _judge(case, reading) if f.verdict is Verdict.UNACCEPTABLE)
 
 
 def _judges(case: Case, reading: BoundedReading, any_full: bool, earliest: Decimal | None) -> bool:
-    """Tell whether a reading is the one-minute value of its series at full voltage (or fails whatever its voltage).
+    """Tell whether a reading is the one-minute value of its series at full voltage.
 
     Args:
         case: The axis.
@@ -177,14 +179,11 @@ def _judges(case: Case, reading: BoundedReading, any_full: bool, earliest: Decim
         any_full: Whether any of them was taken at full voltage.
         earliest: The shortest time under voltage among those of its test voltage, s.
     """
-    limit = winding_limit(case.context, case.profile.limits)
     elapsed = reading.measurement.elapsed_s
     later = elapsed is not None and elapsed > case.limit("insulation.time_later").value
     if later and earliest is not None and elapsed is not None and earliest < elapsed:
         return False
-    if is_full_voltage(case, reading) or not any_full:
-        return True
-    return hold_at_least(reading.interval, reading.value, None, limit)[0] is Verdict.UNACCEPTABLE
+    return is_full_voltage(case, reading) or not any_full
 
 
 def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -9,7 +10,7 @@ from decimal import Decimal
 from grading.case import Case, in_ohm
 from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
-from grading.measurement import MotorKind
+from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import fails_early, floor_of, is_early, is_full_voltage, is_one_minute, outlasted
 from grading.terms.quantity import QuantityKind
@@ -57,7 +58,16 @@ def gather(case: Case) -> tuple[KnownPart, KnownPart, KnownPart]:
     )
     if whole.state is State.OK and any(_beyond(case, tests, part) for part in (motor, cable)):
         whole = replace(whole, state=State.UNCLEAR)
+    motor, cable = (_not_cleared(whole, part) for part in (motor, cable))
     return whole, motor, cable
+
+
+def _not_cleared(whole: KnownPart, part: KnownPart) -> KnownPart:
+    """Give a part as unclear where it meets its own, lower floor, and yet reads as low as the whole that failed."""
+    if whole.state is not State.LOW or part.state is not State.OK or whole.worst is None or part.worst is None:
+        return part
+    as_low = part.worst.interval.low <= whole.worst.interval.high
+    return replace(part, state=State.UNCLEAR) if as_low else part
 
 
 def _beyond(case: Case, tests: Sequence[BoundedReading], part: KnownPart) -> bool:
@@ -126,14 +136,18 @@ def _evidence(
 def _every_core(case: Case, readings: Sequence[BoundedReading]) -> bool:
     """Tell whether every power core of a cable was tested to earth: each by itself, or all of them joined."""
     named: set[str] = set()
-    unnamed = 0
+    # Rows that name no core are different cores only within one step of the test.
+    unnamed: Counter[tuple[object, ...]] = Counter()
     for reading in readings:
         own = leads(reading.measurement.terminals)
         if own in (("ALL",), ()):
             return True
-        unnamed += own == ("LEAD",)
-        named.update(own if own != ("LEAD",) else ())
-    return len(named) + unnamed >= CORES[case.context.motor_kind]
+        if own == ("LEAD",):
+            m = reading.measurement
+            unnamed[m.test_voltage_set, m.elapsed_s, reading.noted(Circumstance.AFTER_CLEANING)] += 1
+        else:
+            named.update(own)
+    return len(named) + max(unnamed.values(), default=0) >= CORES[case.context.motor_kind]
 
 
 def _shows_low(case: Case, reading: BoundedReading, floor: Decimal) -> bool:

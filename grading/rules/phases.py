@@ -140,7 +140,16 @@ def _judge_group(case: Case, group: _Group) -> Iterator[Finding]:
     lists = list(group.readings.values())
     lowest = [min(own, key=lambda r: compensated(case, r)) for own in lists]
     highest = [max(own, key=lambda r: compensated(case, r)) for own in lists]
-    if min(compensated(case, r) for r in lowest) <= 0:
+    lost = [own for own, least in zip(lists, lowest, strict=True) if compensated(case, least) <= 0]
+    if lost:
+        # Nothing is left of them after the meter's leads: not comparable, and the others are judged without them.
+        readings = [own[-1] for own in lost]
+        following = step(StepKind.FOUR_WIRE, ReasonKind.LOOK_ALIKE, Settling.MILLIOHMS)
+        place = Place(case.context.axis, readings[0].section)
+        yield repeat(UNBALANCE, Fact.BELOW_RESOLUTION, following, *readings, place=place)
+        left = {both: own for both, own in group.readings.items() if own not in lost}
+        if len(left) > 1:
+            yield from _judge_group(case, _Group(left, group.missing))
         return
     # Of several readings of a pair, those that lie furthest from the other pairs; the last ones where all agree.
     picks = [[own[-1] for own in lists]]

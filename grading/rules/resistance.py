@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from statistics import median
 
-from grading.case import Case, in_ohm, judged, note
+from grading.case import Case, in_ohm, judged, note, repeat
 from grading.details import Armature, Joint, Nameplate, RatedOrder
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
@@ -98,10 +98,12 @@ def _outside_nameplate(case: Case, readings: Sequence[BoundedReading]) -> Iterat
     else:
         value = median(compensated(case, r) for r in readings) - loop
         zero = ZERO_RESISTANCE_C[context.conductor]
-        least, most = (resistance_at(value, at, reference, zero) for at in (HIGHEST_C, LOWEST_C))
+        least = resistance_at(value - unknown - _brushes(case), HIGHEST_C, reference, zero)
+        most = resistance_at(value, LOWEST_C, reference, zero)
+        unknown = Decimal(0)
     less = plate * limit.value / 100 + max((r.half_width or Decimal(0)) for r in readings)
     joints = max(in_ohm(case.limit("winding.joint")), plate * case.limit("winding.joint_share").value / 100)
-    more = less + (joints + unknown if whole else 0) + _brushes(case)
+    more = less + (joints + unknown if whole else 0) + (_brushes(case) if warm else 0)
     if most >= plate - less and least <= plate + more:
         return
     brought = most if most < plate else least
@@ -168,6 +170,20 @@ def _off_nameplate(case: Case, plate: Decimal, motor: Sequence[BoundedReading]) 
     )
 
 
+def _shunted(case: Case, readings: Sequence[BoundedReading], detail: Joint) -> Finding:
+    """Report a cabinet that reads less than the motor behind it: in series that cannot be, something lies across."""
+    return repeat(
+        JOINT,
+        Fact.CABINET_BELOW_MOTOR,
+        step(StepKind.MOTOR_AND_CORES, ReasonKind.ONE_IS_WRONG),
+        *readings,
+        place=Place(case.context.axis, Section.THROUGH_CABLE),
+        detail=detail,
+        basis=StatementBasis.CALCULATED,
+        limit=case.limit("winding.armature_spread"),
+    )
+
+
 def judge_joint(case: Case) -> Iterator[Finding]:
     """Find what the cabinet's reading holds beyond motor and cable."""
     sections = {s: point_readings(case, s) for s in (Section.THROUGH_CABLE, Section.MOTOR_ALONE)}
@@ -180,6 +196,10 @@ def judge_joint(case: Case) -> Iterator[Finding]:
     allowed = max(in_ohm(limit), motor * share.value / 100)
     readings = [r for points in sections.values() for r in points]
     good = residual <= allowed
+    spread = cabinet + _brushes(case) < motor * (1 - case.limit("winding.armature_spread").value / 100)
+    if spread and sum((max(r.half_width or Decimal(0) for r in p) for p in sections.values()), Decimal(0)) < -residual:
+        yield _shunted(case, readings, Joint(residual, cabinet, motor, loop, limit, share))
+        return
     if unknown:
         # Without the size of the cable only what no cable and no brushes add says anything.
         if residual <= allowed + unknown + _brushes(case):

@@ -46,6 +46,7 @@ class Visited:
         fresh: First visit of a new series (cleaned, repaired, replaced).
         at_40c: The same value at 40 °C, of a motor alone whose winding temperature was in the range of the correction.
         celsius: Temperature of the part, °C: of the winding, or of the air about a cable; None where not on record.
+        winding_c: Temperature of the winding in it, °C; None where not on record.
     """
 
     at: dt.datetime
@@ -55,6 +56,7 @@ class Visited:
     fresh: bool = False
     at_40c: Decimal | None = None
     celsius: Decimal | None = None
+    winding_c: Decimal | None = None
 
 
 def judge_trend(case: Case) -> Iterator[Finding]:
@@ -105,14 +107,14 @@ def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -
         except NotComparableError:
             return
         at_40c = corrected.interval.low if corrected.value is None else corrected.value
-    yield Visited(at, _size(worst), worst.shape is Shape.OVER, worst, fresh, at_40c, celsius)
+    yield Visited(at, _size(worst), worst.shape is Shape.OVER, worst, fresh, at_40c, celsius, conditions.winding_c)
 
 
 def _on_one_basis(series: Sequence[Visited]) -> list[Visited]:
     """Bring a series to 40 °C where every visit can be; else all of it stays as measured."""
     if any(v.at_40c is None for v in series):
         return list(series)
-    return [replace(v, ohm=v.at_40c or v.ohm, celsius=None) for v in series]
+    return [replace(v, ohm=v.at_40c or v.ohm, celsius=None, winding_c=None) for v in series]
 
 
 def _explained(case: Case, before: Visited, now: Visited) -> Decimal:
@@ -120,6 +122,23 @@ def _explained(case: Case, before: Visited, now: Visited) -> Decimal:
     if before.celsius is None or now.celsius is None or now.celsius <= before.celsius:
         return Decimal(1)
     return Decimal(2) ** ((now.celsius - before.celsius) / case.limit("trend.cable_halving").value)
+
+
+def _may_explain(case: Case, section: Section, before: Visited, now: Visited) -> Decimal | None:
+    """Give how many times lower a part may read now by the warmest that is in it; None where that is not on record.
+
+    What was brought to 40 °C is explained already. Through the cable the winding is in it too, and warmer than the air.
+    """
+    if before.celsius is before.winding_c is now.celsius is now.winding_c is None:
+        return Decimal(1) if before.at_40c is not None and now.at_40c is not None else None
+    pairs = [(before.celsius, now.celsius)]
+    if section is not Section.CABLE_ALONE:
+        pairs.append((before.winding_c, now.winding_c))
+    rises = [None if b is None or n is None else n - b for b, n in pairs]
+    known = [max(rise, Decimal(0)) for rise in rises if rise is not None]
+    if len(known) < len(rises):
+        return None
+    return Decimal(2) ** (max(known) / case.limit("trend.cable_halving").value)
 
 
 def _size(reading: BoundedReading) -> Decimal:
@@ -148,16 +167,19 @@ def _drop(case: Case, section: Section, series: Sequence[Visited]) -> Iterator[F
     before, now = series[-2], series[-1]
     factor = now.ohm / before.ohm
     warmer = _explained(case, before, now)
+    most = _may_explain(case, section, before, now)
     place, readings = Place(case.context.axis, section), (before.reading, now.reading)
     detail = Change(now.ohm, before.ohm, before.over, before.at.date(), factor, before.celsius, now.celsius)
     for name, fact, verdict, urgency, action in _DROPS:
         limit = case.limit(name)
         if factor * warmer <= limit.value:
+            # Only what no temperature explains condemns a part.
+            certain = most is not None and factor * most <= limit.value
             yield judged(
                 DROP,
                 fact,
-                verdict,
-                urgency,
+                verdict if certain else Verdict.MARGINAL,
+                urgency if certain else Urgency.WATCH,
                 *readings,
                 place=place,
                 detail=detail,

@@ -61,7 +61,7 @@ def ends(terminals: str) -> tuple[str, str]:
         ('U+V+W', 'PE')
     """
     text = terminals.strip().upper()
-    for separator in (r"\s*[-–](?!\s*[-–])\s*(?![-+]?$)", r"\s+TO\s+(?!$)", r"\s*/\s*", r"\s+"):
+    for separator in (r"\s*[-–](?!\s*[-–]|\s+TO\s|\s*/)\s*(?![-+]?$)", r"\s+TO\s+(?!$)", r"\s*/\s*", r"\s+"):
         parts = re.split(separator, text, maxsplit=1)
         if len(parts) == 2 and all(parts):
             return parts[0], parts[1]

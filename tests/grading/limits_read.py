@@ -193,7 +193,7 @@ def corpus() -> tuple[Axis, ...]:
             careful.graded(case)
     with mock.patch("tests.grading.simulation.score.grade_axis", keep):
         run(range(SIMULATED))
-    return (*found, *_others())
+    return (*found, *_others(), *_slips())
 
 
 def _others() -> Iterator[Axis]:
@@ -276,6 +276,20 @@ def _others() -> Iterator[Axis]:
         visited = [ir(WHOLE, value, at=_day(365 * n)) for n, value in enumerate(text.split())]
         visits = tuple(Visit(m.at or _day(0), (m,), axis()) for m in visited[:-1])
         yield Axis((visited[-1],), axis(), METERS, visits, ("trend.retest_share", "insulation.machine"))
+
+
+def _slips() -> Iterator[Axis]:
+    """Give axes on which a unit differs, or a value does not go with what gave it."""
+    yield Axis((ir(WHOLE, "650", "Ohm", test_voltage_built=520),), axis(), METERS, (), ("tester.current_most",))
+    yield Axis((ll(MOTOR, "0.87", "B+-B-"),), axis(), METERS, (), ("plausible.brake_least",))
+    for odd, unit, last in (("1080", "mOhm", "1.20"), ("1200", "mOhm", "4.00"), ("1.08", "mOhm", "1.20")):
+        yield Axis((ll(MOTOR, "1.20"), ll(MOTOR, odd, "V-W", unit=unit), ll(MOTOR, last, "W-U")), axis(), METERS)
+    coarse = {"IT-03": replace(METERS["IT-03"], resolution_ohm=D(10_000))}
+    for fine in ("214.6", "214", "210"):
+        yield Axis((ir(WHOLE, fine, "kOhm"),), axis(), coarse)
+    for low in ("2", "7", "60"):
+        for kind in (MotorKind.DC_SERVO, MotorKind.AC_SERVO):
+            yield Axis((ir(WHOLE, low, test_voltage_set=250), ir(WHOLE, "3000")), axis(kind), METERS)
 
 
 def _day(number: int) -> dt.datetime:

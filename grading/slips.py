@@ -1,0 +1,208 @@
+"""Slips of unit that only show beside something else: other readings of the same kind, or what a tester can drive.
+
+The same digits with another prefix give a value a thousand times off. A sheet in which one of three phases reads in
+milliohms, or an insulation tester holds 500 V on half an ohm, is asked about before any rule judges it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from grading.entries import Question, QuestionCode
+from grading.limit import Limit
+from grading.measurement import Circumstance, Measurement
+from grading.reading import RESISTANCE_KINDS
+from grading.terms.component import Component, component_of
+from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
+from grading.terms.terminals import point, to_earth
+from grading.voltage import implied_current_ma, is_collapsed
+
+Limits = Mapping[str, Limit]
+_SHOWN_IN_OHMS = frozenset({"Ohm", "mOhm", "uOhm"})
+_NEXT = {"TOhm": "GOhm", "GOhm": "MOhm", "MOhm": "kOhm", "kOhm": "Ohm", "Ohm": "mOhm"}
+_ALIKE = (QuantityKind.WINDING_RESISTANCE, QuantityKind.CONTINUITY)
+
+
+@dataclass(frozen=True)
+class _Sized:
+    """A reading with its value and half of its last digit, ohm."""
+
+    measurement: Measurement
+    value: Decimal
+    half: Decimal
+
+    @property
+    def unit(self) -> str:
+        return self.measurement.quantity.unit or "Ohm"
+
+
+def thousandfold(measurements: Iterable[Measurement], limits: Limits) -> dict[int, Question]:
+    """Find the readings whose unit differs from that of their neighbours, and with it their size a thousandfold.
+
+    Windings of one part, and cores of one cable, are compared with each other: the one that stands alone is asked
+    about, both where neither does. Insulation at one point is compared over its test voltages: the higher value is
+    asked about, since a low one may be the fault, unless that stands alone.
+
+    Args:
+        measurements: Readings of one axis.
+        limits: Limits in force.
+
+    Returns:
+        Questions by `id` of the measurement.
+    """
+    groups: dict[tuple[object, ...], list[Measurement]] = {}
+    for m in measurements:
+        if m.kind in _ALIKE:
+            component = component_of(m.section, m.terminals)
+            if component.power:
+                groups.setdefault((m.kind, m.section), []).append(m)
+        elif m.kind is QuantityKind.INSULATION_RESISTANCE:
+            cleaned = Circumstance.AFTER_CLEANING in m.circumstances
+            groups.setdefault((m.kind, m.section, point(m.terminals), cleaned), []).append(m)
+    found: dict[int, Question] = {}
+    for key, group in groups.items():
+        if len({m.quantity.unit for m in group}) > 1:
+            sized = [one for one in map(_size, group) if one is not None]
+            insulation = key[0] is QuantityKind.INSULATION_RESISTANCE
+            for odd, other in (_at_one_point if insulation else _standing_alone)(sized, limits):
+                if Circumstance.CHECKED not in odd.measurement.circumstances:
+                    found[id(odd.measurement)] = _question(odd, other, limits)
+    return found
+
+
+def undrivable(measurement: Measurement, value: Decimal, limits: Limits) -> Question | None:
+    """Ask about an insulation value on which no tester holds its voltage, or that no insulation tester shows.
+
+    The current that the voltage built would drive through it is more than IEC 61557-2 lets a tester give. A voltage
+    that collapsed drives little, and is no question: it is a fault. Where the voltage built is not on record, only a
+    value in ohms is asked about, since no insulation tester shows them (common practice, no source).
+
+    Args:
+        measurement: An insulation reading.
+        value: Its value, ohm, not below 0.
+        limits: Limits in force.
+    """
+    quantity, built = measurement.quantity, measurement.test_voltage_built
+    if quantity.qualifier is not Qualifier.EQUAL or value <= 0:
+        return None
+    most = limits["tester.current_most"]
+    in_ohms = quantity.unit in _SHOWN_IN_OHMS
+    if built is None:
+        beyond = in_ohms
+    elif is_collapsed(measurement.test_voltage_set or built, built, limits["tester.built"].value):
+        return None
+    else:
+        digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
+        beyond = implied_current_ma(built, value + digit) > most.value
+    if not beyond:
+        return None
+    meant = (replace(quantity, unit="MOhm").display(),) if quantity.unit != "MOhm" else ()
+    return Question(
+        QuestionCode.NO_TESTER_DRIVES,
+        measurement.axis,
+        measurement.record_id,
+        "quantity",
+        quantity.display(),
+        meant,
+        most,
+    )
+
+
+def little_for_brake(measurement: Measurement, value: Decimal, limits: Limits) -> Question | None:
+    """Ask about a brake coil with less resistance than any holding brake has.
+
+    Args:
+        measurement: A reading from end to end of a circuit.
+        value: Its value, ohm, not below 0.
+        limits: Limits in force.
+    """
+    least = limits["plausible.brake_least"]
+    quantity = measurement.quantity
+    across = measurement.kind in _ALIKE and not to_earth(measurement.terminals)
+    if not across or quantity.qualifier is not Qualifier.EQUAL or value >= least.base_value:
+        return None
+    if component_of(measurement.section, measurement.terminals) is not Component.BRAKE:
+        return None
+    larger = {small: large for large, small in _NEXT.items()}.get(quantity.unit or "")
+    meant = () if larger is None or not value else (replace(quantity, unit=larger).display(),)
+    return Question(
+        QuestionCode.LITTLE_FOR_BRAKE,
+        measurement.axis,
+        measurement.record_id,
+        "quantity",
+        quantity.display(),
+        meant,
+        least,
+    )
+
+
+def _size(measurement: Measurement) -> _Sized | None:
+    quantity = measurement.quantity
+    if measurement.kind not in RESISTANCE_KINDS or quantity.qualifier is not Qualifier.EQUAL:
+        return None
+    try:
+        value = quantity.in_unit("Ohm")
+    except UnitError:
+        return None
+    if value is None or value < 0:
+        return None
+    half = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor / 2
+    return _Sized(measurement, value, half)
+
+
+def _apart(one: _Sized, other: _Sized, limits: Limits) -> bool:
+    """Tell whether the same digits in the other's unit give the other's value, and in their own unit do not."""
+    if one.unit == other.unit:
+        return False
+    factor = unit(other.unit).factor / unit(one.unit).factor
+    meant = _Sized(one.measurement, one.value * factor, one.half * factor)
+    return _overlap(meant, other, limits) and not _overlap(one, other, limits)
+
+
+def _overlap(one: _Sized, other: _Sized, limits: Limits) -> bool:
+    within = limits["plausible.same_digits"].value / 100
+    apart = abs(one.value - other.value)
+    return apart <= one.half + other.half + within * max(one.value, other.value)
+
+
+def _at_one_point(group: Sequence[_Sized], limits: Limits) -> Iterator[tuple[_Sized, _Sized]]:
+    """Give the higher of two values; the lower where it stands alone and more voltage than its own gave the others."""
+    fellows = {id(one): _fellows(one, group, limits) for one in group}
+    for one in group:
+        for other in group:
+            if not _apart(one, other, limits):
+                continue
+            volts, others = (s.measurement.test_voltage_set or Decimal(0) for s in (one, other))
+            alone = fellows[id(one)] < fellows[id(other)] and others >= volts
+            higher = one.value > other.value and fellows[id(one)] <= fellows[id(other)]
+            if higher or alone:
+                yield one, other
+                break
+
+
+def _standing_alone(group: Sequence[_Sized], limits: Limits) -> Iterator[tuple[_Sized, _Sized]]:
+    """Give the readings with fewer like them than those that they differ from, each with one of those."""
+    fellows = {id(one): _fellows(one, group, limits) for one in group}
+    for one in group:
+        for other in group:
+            if _apart(one, other, limits) and fellows[id(one)] <= fellows[id(other)]:
+                yield one, other
+                break
+
+
+def _fellows(one: _Sized, group: Sequence[_Sized], limits: Limits) -> tuple[int, int]:
+    """Rank a reading among the others: differing by its unit from few of them, then sharing its unit with many."""
+    apart = sum(1 for other in group if _apart(one, other, limits))
+    return -apart, sum(1 for other in group if other.unit == one.unit)
+
+
+def _question(odd: _Sized, other: _Sized, limits: Limits) -> Question:
+    m, quantity = odd.measurement, odd.measurement.quantity
+    meant = replace(quantity, unit=other.unit).display()
+    shown = other.measurement.quantity.display()
+    limit = limits["plausible.same_digits"]
+    return Question(
+        QuestionCode.THOUSANDFOLD, m.axis, m.record_id, "quantity", quantity.display(), (meant,), limit, shown
+    )
