@@ -138,9 +138,7 @@ def _missing(key: tuple[str, str], pairs: Mapping[frozenset[str], object]) -> tu
 def _judge_group(case: Case, group: _Group) -> Iterator[Finding]:
     """Judge the unbalance of one group: the largest that its readings give, and the least that they leave possible."""
     lists = list(group.readings.values())
-    lowest = [min(own, key=lambda r: compensated(case, r)) for own in lists]
-    highest = [max(own, key=lambda r: compensated(case, r)) for own in lists]
-    lost = [own for own, least in zip(lists, lowest, strict=True) if compensated(case, least) <= 0]
+    lost = [own for own in lists if min(compensated(case, r) for r in own) <= 0]
     if lost:
         # Nothing is left of them after the meter's leads: not comparable, and the others are judged without them.
         readings = [own[-1] for own in lost]
@@ -151,12 +149,7 @@ def _judge_group(case: Case, group: _Group) -> Iterator[Finding]:
         if len(left) > 1:
             yield from _judge_group(case, _Group(left, group.missing))
         return
-    # Of several readings of a pair, those that lie furthest from the other pairs; the last ones where all agree.
-    picks = [[own[-1] for own in lists]]
-    for index in range(len(lists)):
-        picks.append([highest[i] if i == index else lowest[i] for i in range(len(lists))])
-        picks.append([lowest[i] if i == index else highest[i] for i in range(len(lists))])
-    readings = max(picks, key=lambda pick: unbalance_percent([compensated(case, r) for r in pick]))
+    readings = _furthest(case, lists)
     values = [compensated(case, r) for r in readings]
     section = readings[0].section
     place = Place(case.context.axis, section)
@@ -188,6 +181,17 @@ def _judge_group(case: Case, group: _Group) -> Iterator[Finding]:
         margin=Margin(percent, None, None, look.value, "%", ratio=percent / look.value),
         next_step=None if even else _find_odd_phase(section),
     )
+
+
+def _furthest(case: Case, lists: Sequence[Sequence[BoundedReading]]) -> list[BoundedReading]:
+    """Pick, of several readings of a pair, those furthest from the other pairs; the last ones where all agree."""
+    lowest = [min(own, key=lambda r: compensated(case, r)) for own in lists]
+    highest = [max(own, key=lambda r: compensated(case, r)) for own in lists]
+    picks = [[own[-1] for own in lists]]
+    for index in range(len(lists)):
+        picks.append([highest[i] if i == index else lowest[i] for i in range(len(lists))])
+        picks.append([lowest[i] if i == index else highest[i] for i in range(len(lists))])
+    return max(picks, key=lambda pick: unbalance_percent([compensated(case, r) for r in pick]))
 
 
 def _uncertain(readings: Sequence[BoundedReading], values: Sequence[Decimal]) -> Decimal:
