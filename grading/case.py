@@ -46,7 +46,7 @@ class Case:
         questions: What is asked about, and not used until it is answered.
         surroundings: Temperature and humidity by reading (see `conditions`).
         replaced: Ids of the readings that a retest after cleaning, drying or repair replaced.
-        live: Voltages and currents found where there must be none, which no later record of the point took back.
+        live: Voltages and currents found where there must be none, which no later record of the point supersedes.
     """
 
     context: AxisContext

@@ -55,7 +55,7 @@ def find_live(measurements: Sequence[Measurement], limits: Mapping[str, Limit]) 
 def under_voltage(measurements: Sequence[Measurement], live: Sequence[LiveReading]) -> Iterator[Measurement]:
     """Give the measurements that were not taken on a circuit proved dead since the last voltage was found.
 
-    A voltage is taken back by a later voltage of the same point, called by its leads, that shows it dead; what was
+    A voltage is superseded by a later voltage of the same point, called by its leads, that shows it dead; what was
     measured after that record stands, and nothing before it does, since nobody knows when the voltage came.
     """
     if not live:
@@ -81,7 +81,7 @@ def under_voltage(measurements: Sequence[Measurement], live: Sequence[LiveReadin
 
 
 def standing(measurements: Sequence[Measurement], live: Sequence[LiveReading]) -> tuple[LiveReading, ...]:
-    """Give the live readings that no later record of the same point took back."""
+    """Give the live readings that no later record of the same point supersedes."""
     return tuple(one for one in live if len(list(under_voltage(measurements, (one,)))) == len(measurements))
 
 

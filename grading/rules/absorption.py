@@ -236,7 +236,7 @@ def _in_time(lower: BoundedReading, higher: BoundedReading) -> bool:
 def _contradicts(case: Case, lower: BoundedReading, higher: BoundedReading) -> bool:
     """Tell whether a low value is followed by one that neither drying nor absorption brings it to.
 
-    Insulation does not gain by voltage; a value below what is watched is taken back by its own repetition only.
+    Insulation does not gain by voltage; a value below what is watched is superseded by its own repetition only.
     """
     one, other = lower.measurement.elapsed_s, higher.measurement.elapsed_s
     longer = other / one if one and other and other > one else Decimal(1)
