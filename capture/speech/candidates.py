@@ -188,7 +188,9 @@ def _opinion(found: Sequence[Candidate], winners: Sequence[Candidate], own: OwnT
         return None
     others = [said.second for one, said in judged if one not in winners]
     margin = max(mine) - max(others) if others else MAX_MARGIN
-    first, _ = max(((one, said) for one, said in judged if not said.added), key=lambda pair: pair[1].first)
+    # Of a clip of many stretches every candidate kept may hold words that only the second engine thought of.
+    least = min(said.added for _, said in judged)
+    first, _ = max(((one, said) for one, said in judged if said.added == least), key=lambda pair: pair[1].first)
     second, _ = max(judged, key=lambda pair: pair[1].second)
     return Opinion(
         behind=(own.log_p - max(mine)) / own.tokens,

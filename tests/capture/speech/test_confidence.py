@@ -168,6 +168,19 @@ def test_what_either_engine_would_have_chosen_stands_among_the_choices() -> None
     assert {"5", "9"} <= digits
 
 
+def test_a_clip_whose_every_candidate_holds_words_of_the_second_engine_is_judged() -> None:
+    """Of many stretches the candidates kept may all hold some: the one with fewest stands for the first engine."""
+    heard = judged("nine meg", ("five meg", -1.0, -3.0), ("nine meg", -2.0, -9.0), own="5 Meg.", own_log_p=-2.0)
+    added = [
+        replace(one, judged=replace(one.judged, added=at + 1))
+        for at, one in enumerate(heard.alternatives)
+        if one.judged
+    ]
+    _, found = best_meaning(replace(heard, alternatives=tuple(added)), IR)
+    assert found.opinion is not None
+    assert found.opinion.agree
+
+
 def test_a_trade_word_that_the_second_engine_writes_otherwise_leaves_no_doubt() -> None:
     """Where both mean the same, the first engine's words stand, however much the second prefers its own."""
     ours, theirs = "ohmmeter a one to a two point eight zero ohms", "only to a one to a two point eight zero ohms"
