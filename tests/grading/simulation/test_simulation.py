@@ -17,7 +17,18 @@ from tests.grading.simulation.bench import CABLE_ALONE, CORE, IR, LL, MOTOR_ALON
 from tests.grading.simulation.cases import Given, given_data, given_from
 from tests.grading.simulation.circuit import Circuit, Flaw
 from tests.grading.simulation.planning import effort_table, efforts
-from tests.grading.simulation.score import FALSE_ALARM, FALSE_CLEAN, TRACE, Score, grade, play, run, table, wilson
+from tests.grading.simulation.score import (
+    FALSE_ALARM,
+    FALSE_CLEAN,
+    TRACE,
+    Grader,
+    Score,
+    grade,
+    play,
+    run,
+    table,
+    wilson,
+)
 from tests.grading.simulation.visible import healthy_bounds, in_force, visible
 from tests.grading.simulation.visit import SimulatedVisit, draw_visit
 
@@ -51,7 +62,7 @@ def test_the_kept_cases() -> None:
         assert verdict.verdict.value not in case["not_verdict"], (case["seed"], case["cause"])
 
 
-def _always(verdict: Verdict) -> object:
+def _always(verdict: Verdict) -> Grader:
     def grader(visit: SimulatedVisit) -> AxisVerdict:
         return dataclasses.replace(grade(visit), verdict=verdict)
 
@@ -59,14 +70,14 @@ def _always(verdict: Verdict) -> object:
 
 
 def test_a_grader_that_calls_everything_acceptable_is_caught() -> None:
-    score, failed = run(range(SPAN, SPAN + 60), _always(Verdict.ACCEPTABLE))  # type: ignore[arg-type]
+    score, failed = run(range(SPAN, SPAN + 60), _always(Verdict.ACCEPTABLE))
     seen = score.count("faulty, visible")
     assert score.failures[FALSE_CLEAN] == seen > 20
     assert {o.seed for o in failed if FALSE_CLEAN in o.failures}
 
 
 def test_a_grader_that_condemns_everything_is_caught() -> None:
-    score, _ = run(range(SPAN, SPAN + 60), _always(Verdict.UNACCEPTABLE))  # type: ignore[arg-type]
+    score, _ = run(range(SPAN, SPAN + 60), _always(Verdict.UNACCEPTABLE))
     assert score.failures[FALSE_ALARM] == score.count("healthy, sound") + score.count("cleaned, sound") > 10
 
 
