@@ -74,3 +74,20 @@ def test_teen_and_ty_are_left_to_the_first_engine() -> None:
     judge = Judge(Told("", {"fifteen meg": -9.0, "fifty meg": -2.0, "five meg": -3.0}), Weights(1.0, 3.0))
     judged, _ = judge.judge(b"\0\0", [choice("fifteen meg", 1.0), choice("fifty meg", 0.0), choice("five meg", 0.0)])
     assert [(one.text, one.score) for one in judged] == [("fifteen meg", -1.0), ("fifty meg", -2.0), ("five meg", -3.0)]
+
+
+def test_digits_heard_again_take_part_beside_the_best_of_all_words() -> None:
+    judge = Judge(Told("", {"seven eight": -2.0, "seventy": -9.0}), Weights(1.0, 3.0, 0.5))
+    judged, _ = judge.judge(b"\0\0", [choice("seventy", 4.0)], [choice("seven eight", 0.0), choice("seventy", -1.0)])
+    assert [(one.text, one.score) for one in judged] == [("seven eight", 4.0 - 2.0 - 0.5), ("seventy", 4.0 - 9.0)]
+    assert [one.judged and one.judged.apart for one in judged] == [1, 0]
+
+
+@pytest.mark.parametrize(
+    ("writes", "plain"), [("Four.", "four"), ("For!", "for"), ("Ben!", "ben"), ("7 8.", "seven eight")]
+)
+def test_its_transcript_is_judged_in_the_plain_words_that_candidates_are_judged_in(writes: str, plain: str) -> None:
+    judge = Judge(Told(writes, {plain: -1.5}), Weights(1.0, 3.0))
+    _, own = judge.judge(b"\0\0", [choice("five", 0.0)])
+    assert own.plain_log_p == -1.5
+    assert own.log_p == -1.0
