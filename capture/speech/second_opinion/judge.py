@@ -28,7 +28,7 @@ class Weights:
 
     second: float = 1.0
     own_cost: float = 4.0
-    apart_cost: float = 0.0
+    apart_cost: float = 1.0
 
     def total(self, judged: Judged) -> float:
         """Put the scores of one word sequence together."""
