@@ -99,8 +99,11 @@ class Judge:
             if text not in both:
                 added = NUMBERS_ALONE if numbers_alone(text) else OTHER_WORDS
                 both[text] = exchanged(best.words, text.split(), 0.0, end), Judged(best.score, 0.0, added)
-        second = self._second(sound, list(both))
-        own = replace(own, plain_log_p=self._plainly(sound, own, second))
+        # As the engine writes it, with capitals and marks, its transcript is another text than the plain words that
+        # candidates are: the "four" that both engines heard lies as far behind "Four." as talk does.
+        plainly = plain_ways(own.text)
+        second, told = self._second(sound, list(both), plainly)
+        own = replace(own, plain_log_p=max((told[way] for way in plainly), default=own.log_p))
         judged = []
         for text, (words, one) in both.items():
             found = replace(one, second=second[text])
@@ -108,34 +111,30 @@ class Judge:
         return sorted(judged, key=lambda choice: -choice.score), own
 
     @staticmethod
-    def _plainly(sound: Sound, own: OwnTranscript, told: dict[str, float]) -> float:
-        """Judge the second engine's transcript as candidates are judged.
-
-        As it writes it, with capitals and marks, it is another text: of a single digit that both engines heard, the
-        plain word lies as far behind "Four." as talk does.
-        """
-        ways = plain_ways(own.text)
-        fresh = [way for way in ways if way not in told]
-        found = [told[way] for way in ways if way in told] + (_log_p(sound, fresh) if fresh else [])
-        return max(found, default=own.log_p)
-
-    @staticmethod
-    def _second(sound: Sound, texts: Sequence[str]) -> dict[str, float]:
+    def _second(sound: Sound, texts: Sequence[str], also: Sequence[str]) -> tuple[dict[str, float], dict[str, float]]:
         """Judge every text, in whichever way the engine would write its words; -teen and -ty as one.
 
         It does not tell "fifteen" from "fifty", so it may not decide between texts that differ in nothing else.
+
+        Args:
+            sound: What was said.
+            texts: The candidates.
+            also: Texts to judge as they stand, in the same go.
+
+        Returns:
+            What it says of each candidate, and of each text as it was written.
         """
         ways = {text: spellings(text) for text in texts}
         told = dict(zip(ways[texts[0]], _log_p(sound, ways[texts[0]]), strict=True))
         # The way that it would write the first engine's best is taken for all: to try each way for each costs double.
         way = max(range(len(ways[texts[0]])), key=lambda at: told[ways[texts[0]][at]])
         written = {text: some[min(way, len(some) - 1)] for text, some in ways.items()}
-        rest = [text for text in dict.fromkeys(written.values()) if text not in told]
+        rest = [text for text in dict.fromkeys([*written.values(), *also]) if text not in told]
         told |= dict(zip(rest, _log_p(sound, rest), strict=True))
         best: dict[str, float] = {}
         for text, how in written.items():
             best[untwinned(text)] = max(best.get(untwinned(text), -math.inf), told[how])
-        return {text: best[untwinned(text)] for text in texts}
+        return {text: best[untwinned(text)] for text in texts}, told
 
 
 def _log_p(sound: Sound, texts: Sequence[str]) -> list[float]:
