@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import ctypes
 import importlib.util
 import os
-import sys
 import threading
 from pathlib import Path
 
@@ -55,12 +53,4 @@ def second_opinion() -> SecondOpinion | None:
                 _loaded[folder] = Moonshine(folder)
             except ModelError:
                 _loaded[folder] = None
-            _give_back_memory()
         return _loaded[folder]
-
-
-def _give_back_memory() -> None:
-    """Give back what loading needed for a moment: 35 of 104 MB, which the C library would keep."""
-    trim = getattr(ctypes.CDLL(None), "malloc_trim", None) if sys.platform == "linux" else None
-    if trim is not None:
-        trim(0)
