@@ -42,7 +42,8 @@ class Hearer:
     """A recogniser that finds what it is told to find, and keeps what it was given."""
 
     def __init__(self, found: list[tuple[str, float]]) -> None:
-        self.found, self.words, self.sound = found, (), b""
+        self.found, self.sound = found, b""
+        self.words: tuple[str, ...] = ()
 
     def __call__(self, words: tuple[str, ...]) -> Any:
         self.words = words
