@@ -6,12 +6,12 @@ from them last, in `grading.prose`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
 from grading.measurement import Measurement
 from grading.terms.quantity import Quantity
+from grading.terms.record import record
 from grading.terms.section import Section
 
 
@@ -142,7 +142,7 @@ class Fact(StrEnum):
     FORECAST = "forecast"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Place:
     """Where: axis, part, test point, shaft or carrier position; what is not spoken of is None."""
 
@@ -157,7 +157,7 @@ class Place:
         return cls(measurement.axis, measurement.section, measurement.terminals, measurement.position)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class MeasuredValue:
     """A measured value as a finding cites it: record, part and test point, quantity, voltages in V, time in s."""
 

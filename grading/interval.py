@@ -8,9 +8,10 @@ arithmetic (over-range readings, hidden paths, the unmeasured part).
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+
+from grading.terms.record import record
 
 INFINITY = Decimal("Infinity")
 ZERO = Decimal(0)
@@ -29,7 +30,7 @@ class ContradictionError(ValueError):
     """Readings that cannot all be true: a total above one of its parallel branches."""
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Interval:
     """All values that a reading leaves possible.
 

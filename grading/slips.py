@@ -7,7 +7,7 @@ milliohms, or an insulation tester holds 500 V on half an ohm, is asked about be
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 from grading.entries import Question, QuestionCode
@@ -16,6 +16,7 @@ from grading.measurement import Circumstance, Measurement
 from grading.reading import RESISTANCE_KINDS
 from grading.terms.component import Component, component_of
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
+from grading.terms.record import record
 from grading.terms.terminals import point, to_earth
 from grading.voltage import implied_current_ma, is_collapsed
 
@@ -25,7 +26,7 @@ _NEXT = {"TOhm": "GOhm", "GOhm": "MOhm", "MOhm": "kOhm", "kOhm": "Ohm", "Ohm": "
 _ALIKE = (QuantityKind.WINDING_RESISTANCE, QuantityKind.CONTINUITY)
 
 
-@dataclass(frozen=True)
+@record
 class _Sized:
     """A reading with its value and half of its last digit, ohm."""
 

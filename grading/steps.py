@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from functools import cache
 
 from grading.limit import Limit
+from grading.terms.record import record
 
 
 class StepKind(StrEnum):
@@ -285,7 +285,7 @@ class Advice(StrEnum):
     CLEAN_CONNECTOR = "clean_connector"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Action:
     """What to do, with the figures that its kind speaks of.
 
@@ -312,7 +312,7 @@ class Action:
     positions: Decimal | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Reason:
     """Why, with the figures that its kind speaks of.
 
@@ -347,7 +347,7 @@ class Reason:
     coolant: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Settles:
     """What would settle the question, with the figures that its kind speaks of.
 
@@ -364,7 +364,7 @@ class Settles:
     seconds: Decimal | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class NextStep:
     """What to do next, and why.
 

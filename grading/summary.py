@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
@@ -15,6 +14,7 @@ from grading.isolation import Fault
 from grading.limit import Limit
 from grading.reading import BoundedReading, Shape
 from grading.terms.quantity import TO_EARTH_KINDS, QuantityKind
+from grading.terms.record import record
 from grading.terms.section import Section
 from grading.terms.terminals import to_earth
 
@@ -22,7 +22,7 @@ MOST_NAMED = 3
 """Readings named in the statement on the drive; the rest are counted."""
 
 
-@dataclass(frozen=True)
+@record
 class Summary:
     """What carries the headline of an axis.
 
@@ -102,7 +102,7 @@ class DriveFact(StrEnum):
     NOT_BELOW_FLOOR = "not_below_floor"
 
 
-@dataclass(frozen=True)
+@record
 class DriveVerdict:
     """Whether the drive may be connected to what was measured.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 from grading.advice import next_after, series_steps
@@ -28,6 +28,7 @@ from grading.rules.parts import CORES, KnownPart, gather
 from grading.rules.phases import PAIRS
 from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
+from grading.terms.record import record
 from grading.terms.section import Section
 from grading.terms.terminals import is_general, point, to_earth
 
@@ -35,7 +36,7 @@ LOCATE = "isolation.locate"
 CONSISTENCY = "isolation.consistency"
 
 
-@dataclass(frozen=True)
+@record
 class Isolation:
     """Everything that isolation found.
 

@@ -9,7 +9,7 @@ verdict.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 from grading.case import Case, hold_at_least, judged, note, repeat
@@ -34,6 +34,7 @@ from grading.temperature import (
     factors,
 )
 from grading.terms.quantity import QuantityKind
+from grading.terms.record import record
 from grading.terms.section import Section
 from grading.terms.terminals import to_earth
 from grading.uncertainty import ROOT_3, combined
@@ -44,7 +45,7 @@ TEMPERATURE = "insulation.temperature"
 DEW = "insulation.dew_point"
 
 
-@dataclass(frozen=True)
+@record
 class ReadingAt40:
     """A reading brought to 40 °C.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 from grading.case import Case, in_ohm
@@ -14,6 +14,7 @@ from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import fails_early, floor_of, is_early, is_full_voltage, is_one_minute, outlasted
 from grading.terms.quantity import QuantityKind
+from grading.terms.record import record
 from grading.terms.section import Section
 from grading.terms.terminals import leads, to_earth
 
@@ -21,7 +22,7 @@ CORES: Mapping[MotorKind, int] = {MotorKind.DC_SERVO: 2, MotorKind.AC_SERVO: 3, 
 """Power cores of a cable."""
 
 
-@dataclass(frozen=True)
+@record
 class KnownPart:
     """What is known of one part to earth.
 
