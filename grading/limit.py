@@ -97,7 +97,16 @@ class Limit:
     @lazy
     def base_value(self) -> Decimal:
         """The value in the base unit of its dimension (ohm of a resistance)."""
-        return self.value * unit_of(self.unit).factor
+        return self.value * self.scale
+
+    @lazy
+    def scale(self) -> Decimal:
+        """What one of its unit is in the base unit of its dimension."""
+        return unit_of(self.unit).factor
+
+    def __hash__(self) -> int:
+        """Give the hash of its id: findings made again and again for one limit are kept by it."""
+        return hash(self.id)
 
     @property
     def document(self) -> str:

@@ -22,7 +22,6 @@ from grading.rules.held import collapsed, fails, passes, straddles
 from grading.steps import Action, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import point, to_earth
 
 WATCH = "insulation.watch"
 MACHINE = "insulation.machine"
@@ -33,15 +32,15 @@ VALUE = "insulation.value"
 def judge_insulation(case: Case) -> Iterator[Finding]:
     """Hold every insulation reading of the power circuit to earth against the limits on values as measured."""
     for reading in case.readings:
-        if reading.measurement.kind is not QuantityKind.INSULATION_RESISTANCE or not reading.power:
+        if reading.kind is not QuantityKind.INSULATION_RESISTANCE or not reading.power:
             continue
         if reading.id in case.replaced:
             yield note(MACHINE, Fact.BEFORE_CLEANING, reading)
-        elif not to_earth(reading.measurement.terminals) and reading.section is not Section.CABLE_ALONE:
+        elif not reading.to_earth and reading.section is not Section.CABLE_ALONE:
             yield _joined(reading)
         elif reading.shape in (Shape.NONE, Shape.UNEXPLAINED):
             yield _no_value(reading)
-        elif reading.shape is not Shape.COLLAPSED and is_early(case, reading):
+        elif reading.shape is not Shape.COLLAPSED and reading.early:
             yield from _early(case, reading)
         else:
             yield from _against_limits(case, reading)
@@ -57,19 +56,11 @@ def judge_complete(case: Case) -> Iterator[Finding]:
         yield repeat(VALUE, Fact.NO_INSULATION_TEST, following, *case.readings, place=place)
 
 
-def is_early(case: Case, reading: BoundedReading) -> bool:
-    """Tell whether the value is known not to be a one-minute value (or, by shop rule, not known to be one)."""
-    elapsed = reading.measurement.elapsed_s
-    if elapsed is None:
-        return case.profile.require_time
-    return elapsed < case.limit(TIME).value
-
-
 def is_one_minute(case: Case, reading: BoundedReading) -> bool:
     """Tell whether a value can be set against others of one minute: neither early nor a later one of the same test."""
     elapsed = reading.measurement.elapsed_s
     late = elapsed is not None and elapsed > case.limit("insulation.time_later").value
-    return reading.shape is Shape.COLLAPSED or not (late or is_early(case, reading))
+    return reading.shape is Shape.COLLAPSED or not (late or reading.early)
 
 
 def wanted_voltage(case: Case) -> Decimal:
@@ -95,7 +86,7 @@ def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
 
 def same_point(one: BoundedReading, other: BoundedReading) -> bool:
     """Tell whether two readings are of one point of one part, under whatever names."""
-    return one.section is other.section and point(one.measurement.terminals) == point(other.measurement.terminals)
+    return one.section is other.section and one.point == other.point
 
 
 @dataclass
@@ -108,15 +99,14 @@ class _Minute:
 
 def circuit_of(reading: BoundedReading) -> tuple[object, ...]:
     """Give what `same_circuit` compares of readings of the power circuit."""
-    apart = reading.section is Section.CABLE_ALONE
-    return reading.section, point(reading.measurement.terminals) if apart else None
+    return reading.section, reading.point if reading.section is Section.CABLE_ALONE else None
 
 
 def _minutes(case: Case) -> Mapping[tuple[object, ...], _Minute]:
     """Collect the one-minute values of every circuit, so that no reading has to look through all the others."""
     found: dict[tuple[object, ...], _Minute] = {}
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if reading.shape is not Shape.NONE and not is_early(case, reading):
+        if reading.shape is not Shape.NONE and not reading.early:
             minute = found.setdefault(circuit_of(reading), _Minute())
             minute.volts = max(minute.volts, reading.measurement.test_voltage_set or Decimal(0))
             minute.full = minute.full or is_full_voltage(case, reading)
@@ -132,8 +122,8 @@ def _cleared(case: Case) -> Mapping[tuple[object, ...], Decimal]:
     found: dict[tuple[object, ...], Decimal] = {}
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         cleared = reading.interval.low >= in_ohm(floor_of(case, reading.section))
-        if cleared and not is_early(case, reading):
-            where = (reading.section, point(reading.measurement.terminals))
+        if cleared and not reading.early:
+            where = (reading.section, reading.point)
             volts = reading.measurement.test_voltage_set or Decimal(0)
             found[where] = max(found.get(where, volts), volts)
     return found
@@ -145,7 +135,7 @@ def floor_of(case: Case, section: Section | None) -> Limit:
 
 
 def _against_limits(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    earth = to_earth(reading.measurement.terminals)
+    earth = reading.to_earth
     machine = floor_of(case, reading.section) if earth else case.limit("insulation.drive_floor")
     yield _as_measured(case, reading, machine, MACHINE)
     for extra in case.profile.extra:
@@ -234,7 +224,7 @@ def _far_below(case: Case, reading: BoundedReading) -> bool:
 
 def outlasted(case: Case, reading: BoundedReading) -> bool:
     """Tell whether an early value was followed by a one-minute value of the same point that clears the floor."""
-    where = (reading.section, point(reading.measurement.terminals))
+    where = (reading.section, reading.point)
     cleared = case.once(_cleared).get(where)
     return cleared is not None and cleared >= (reading.measurement.test_voltage_set or 0)
 
@@ -290,7 +280,7 @@ def _by_length(case: Case, reading: BoundedReading) -> Iterator[Finding]:
 
 
 def _cable_guidance(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    if reading.voltage is None or reading.shape is Shape.COLLAPSED or not to_earth(reading.measurement.terminals):
+    if reading.voltage is None or reading.shape is Shape.COLLAPSED or not reading.to_earth:
         return
     rated = case.context.rated_voltage
     built = case.limit("tester.built").value

@@ -9,7 +9,7 @@ from decimal import Decimal
 from grading.advice import next_after, series_steps
 from grading.case import Case, in_ohm
 from grading.details import Consistency, Located, UnmeasuredPart
-from grading.facts import Fact, MeasuredValue, Place, StatementBasis
+from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.interval import (
     INFINITY,
@@ -30,7 +30,7 @@ from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.record import record
 from grading.terms.section import Section
-from grading.terms.terminals import is_general, point, to_earth
+from grading.terms.terminals import is_general, point
 
 LOCATE = "isolation.locate"
 CONSISTENCY = "isolation.consistency"
@@ -90,7 +90,7 @@ def _location(case: Case, place: Location, parts: tuple[KnownPart, KnownPart, Kn
         Urgency.INFORMATION,
         Place(case.context.axis),
         Fact.LOCATED,
-        tuple(MeasuredValue.of(p.worst.measurement) for p in parts if p.worst is not None),
+        tuple(p.worst.cited for p in parts if p.worst is not None),
         Located(place, limit),
         basis=StatementBasis.INDICATES,
         record_ids=ids,
@@ -187,7 +187,7 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
     tests = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE)
-        if to_earth(r.measurement.terminals) and r.shape in (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
+        if r.to_earth and r.shape in (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
     ]
     wholes = [r for r in tests if r.section is Section.THROUGH_CABLE and r.interval.low > 0]
     parts = [r for r in tests if r.section in (Section.MOTOR_ALONE, Section.CABLE_ALONE)]
@@ -261,7 +261,7 @@ def _series(case: Case) -> Fault:
 def _closes(case: Case, whole: Sequence[BoundedReading], motor: Sequence[BoundedReading]) -> bool:
     """Tell whether every pair that is open from the cabinet was measured at the motor: by name, or all of its pairs."""
     pairs = 1 if case.context.motor_kind is MotorKind.DC_SERVO else PAIRS
-    known = {point(r.measurement.terminals) for r in motor}
+    known = {r.point for r in motor}
     if len(motor) >= pairs and any(is_general(r.measurement.terminals) for r in motor):
         return True
     opened = [r.measurement.terminals for r in whole if is_open(case, r)]
@@ -273,6 +273,6 @@ def _cores_touch(case: Case) -> bool:
     """Tell whether a cable alone conducts between its cores (impossible to see with the motor connected)."""
     floor = in_ohm(case.limit("insulation.drive_floor"))
     return any(
-        not to_earth(r.measurement.terminals) and (r.shape is Shape.COLLAPSED or r.interval.high < floor)
+        not r.to_earth and (r.shape is Shape.COLLAPSED or r.interval.high < floor)
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, Section.CABLE_ALONE)
     )

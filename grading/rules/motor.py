@@ -23,7 +23,7 @@ from grading.limits import LIMITS, watch_limit, winding_limit
 from grading.measurement import AxisContext, Circumstance, InsulationSystem
 from grading.reading import BoundedReading, Shape
 from grading.rules.held import settle_doubt
-from grading.rules.insulation import WATCH, is_early, is_full_voltage, retest_later
+from grading.rules.insulation import WATCH, is_full_voltage, retest_later
 from grading.steps import Action, Advice, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.temperature import (
     HIGHEST_C,
@@ -36,7 +36,6 @@ from grading.temperature import (
 from grading.terms.quantity import QuantityKind
 from grading.terms.record import record
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
 from grading.uncertainty import ROOT_3, combined
 
 MODERN = "insulation.thermosetting_from"
@@ -148,9 +147,7 @@ def judge_motor(case: Case) -> Iterator[Finding]:
     readings = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
-        if r.shape not in (Shape.NONE, Shape.UNEXPLAINED)
-        and to_earth(r.measurement.terminals)
-        and (r.shape is Shape.COLLAPSED or not is_early(case, r))
+        if r.shape not in (Shape.NONE, Shape.UNEXPLAINED) and r.to_earth and (r.shape is Shape.COLLAPSED or not r.early)
     ]
     wet: set[str] = set()
     for (dew, conditions), group in damp_groups(case, readings).items():

@@ -186,6 +186,11 @@ class Quantity:
         exponent = value.as_tuple().exponent
         return Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
 
+    @lazy
+    def digit_in_base(self) -> Decimal:
+        """One count of the last digit in the base unit of its dimension (ohm of a resistance); 0 without digits."""
+        return (self.resolution or Decimal(0)) * (1 if self.unit is None else unit(self.unit).factor)
+
     def in_unit(self, code: str) -> Decimal | None:
         """Convert the value to another unit of the same dimension.
 
