@@ -52,7 +52,8 @@ class Interval:
     @classmethod
     def around(cls, value: Decimal, half_width: Decimal) -> Interval:
         """Make the interval value ± half_width, cut off at 0."""
-        return cls(max(ZERO, value - half_width), value + half_width)
+        low = value - half_width
+        return cls(low if low > ZERO else ZERO, value + half_width)
 
     @classmethod
     def at_least(cls, value: Decimal) -> Interval:

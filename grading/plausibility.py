@@ -73,11 +73,12 @@ def ask(
     kept: list[Measurement] = []
     beside = thousandfold(given, limits)
     for measurement in given:
-        asked = list(
-            _about_reading(measurement, context, given, instruments.get(measurement.instrument_id or ""), limits)
-        )
+        asked = [*_about_reading(measurement, context, given, instruments.get(measurement.instrument_id or ""), limits)]
         if not asked and id(measurement) in beside:
             asked.append(beside[id(measurement)])
+        if not asked:
+            kept.append(measurement)
+            continue
         questions += asked
         fields = {question.field for question in asked}
         if "quantity" not in fields:
@@ -239,8 +240,7 @@ def _shown(measurement: Measurement, instrument: Instrument, value: Decimal, lim
 def _too_fine(measurement: Measurement, least: Decimal, limit: Limit) -> bool:
     """Tell whether an insulation tester is said to have shown digits that it does not have, not merely a zero more."""
     quantity = measurement.quantity
-    digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
-    return measurement.kind is QuantityKind.INSULATION_RESISTANCE and 0 < digit * limit.value <= least
+    return measurement.kind is QuantityKind.INSULATION_RESISTANCE and 0 < quantity.digit_in_base * limit.value <= least
 
 
 def _end(measurement: Measurement, instrument: Instrument) -> Decimal | None:

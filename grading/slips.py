@@ -95,8 +95,7 @@ def undrivable(measurement: Measurement, value: Decimal, limits: Limits) -> Ques
     elif is_collapsed(measurement.test_voltage_set or built, built, limits["tester.built"].value):
         return None
     else:
-        digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
-        beyond = implied_current_ma(built, value + digit) > most.value
+        beyond = implied_current_ma(built, value + quantity.digit_in_base) > most.value
     if not beyond:
         return None
     meant = (replace(quantity, unit="MOhm").display(),) if quantity.unit != "MOhm" else ()
@@ -149,8 +148,7 @@ def _size(measurement: Measurement) -> _Sized | None:
         return None
     if value is None or value < 0:
         return None
-    half = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor / 2
-    return _Sized(measurement, value, half)
+    return _Sized(measurement, value, quantity.digit_in_base / 2)
 
 
 def _apart(one: _Sized, other: _Sized, limits: Limits) -> bool:

@@ -8,7 +8,6 @@ from grading.case import Case, in_ohm
 from grading.measurement import Circumstance, InstrumentKind
 from grading.reading import BoundedReading, Shape
 from grading.steps import ReasonKind
-from grading.terms.quantity import unit
 from grading.winding import lead_compensated
 
 
@@ -34,8 +33,7 @@ def is_open(case: Case, reading: BoundedReading, bound: str = "winding.open_circ
 
 def count_ohm(reading: BoundedReading) -> Decimal:
     """Give one count of the last digit shown, ohm."""
-    quantity = reading.measurement.quantity
-    return (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
+    return reading.measurement.quantity.digit_in_base
 
 
 def by_counts(reading: BoundedReading) -> Decimal:

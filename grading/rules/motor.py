@@ -71,20 +71,55 @@ def insulation_system(
     return known, None
 
 
+@record
+class FactorTo40:
+    """What a reading is multiplied by, the same for all that were taken under the same conditions.
+
+    Attributes:
+        low: Least factor that counts, for a pass.
+        most: Greatest, for a failure.
+        factor: Of the point value; None without a winding temperature.
+        spread: By how much the temperature leaves it open.
+        how: Which correction is made.
+    """
+
+    low: Decimal
+    most: Decimal
+    factor: Decimal | None
+    spread: Decimal
+    how: Correction
+
+
 def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
     """Bring a reading to 40 °C with the winding temperature of the reading, else of the axis.
 
     Raises:
         NotComparableError: The winding temperature is outside 10 to 85 °C.
     """
-    context, conditions = case.context, case.conditions(reading)
+    known, conditions = case.once(_factors_by_conditions), case.conditions(reading)
+    by = known.get(conditions)
+    if by is None:
+        by = known[conditions] = _factor(case, conditions)
+    value = standard = None
+    if by.factor is not None and reading.value is not None and reading.standard_uncertainty is not None:
+        value = reading.value * by.factor
+        standard = combined((reading.standard_uncertainty * by.factor, reading.value * by.spread / 2 / ROOT_3))
+    return ReadingAt40(reading.interval.scaled(by.low, by.most), value, standard, by.how)
+
+
+def _factors_by_conditions(_case: Case) -> dict[Conditions, FactorTo40]:
+    return {}
+
+
+def _factor(case: Case, conditions: Conditions) -> FactorTo40:
+    context = case.context
     system, year = insulation_system(context, case.profile.limits)
     how = Correction(system, year, LOWEST_C, HIGHEST_C)
     winding_c = conditions.winding_c
     if winding_c is None:
         low = factor_bounds(system, LOWEST_C, Decimal(0))[0]
         high = factor_bounds(system, HIGHEST_C, Decimal(0))[1]
-        return ReadingAt40(reading.interval.scaled(low, high), None, None, how)
+        return FactorTo40(low, high, None, Decimal(0), how)
     options = factors(system, winding_c)
     chosen = min(options, key=lambda name: options[name])
     factor = options[chosen]
@@ -100,12 +135,7 @@ def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
         factor=factor,
         factors=both,
     )
-    value = standard = None
-    if reading.value is not None and reading.standard_uncertainty is not None:
-        value = reading.value * factor
-        by_temperature = reading.value * (high - low) / 2 / ROOT_3
-        standard = combined((reading.standard_uncertainty * factor, by_temperature))
-    return ReadingAt40(reading.interval.scaled(low, most), value, standard, how)
+    return FactorTo40(low, most, factor, high - low, how)
 
 
 def damp(conditions: Conditions, margin_c: Decimal) -> Decimal | None:
@@ -132,11 +162,12 @@ def damp_groups(
     """
     margin = case.limit("winding.dew_margin").value
     found: dict[tuple[Decimal, Conditions], list[BoundedReading]] = {}
+    before: Conditions | None = None
     for reading in readings:
-        conditions = case.conditions(reading)
-        if by_air:
-            conditions = replace(conditions, winding_c=None)
-        dew = damp(conditions, margin)
+        own = case.conditions(reading)
+        if own is not before:  # most were taken under the same ones
+            before, conditions = own, replace(own, winding_c=None) if by_air else own
+            dew = damp(conditions, margin)
         if dew is not None:
             found.setdefault((dew, conditions), []).append(reading)
     return found

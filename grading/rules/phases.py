@@ -185,6 +185,8 @@ def _judge_group(case: Case, group: _Group) -> Iterator[Finding]:
 
 def _furthest(case: Case, lists: Sequence[Sequence[BoundedReading]]) -> list[BoundedReading]:
     """Pick, of several readings of a pair, those furthest from the other pairs; the last ones where all agree."""
+    if all(len(own) == 1 for own in lists):
+        return [own[0] for own in lists]
     lowest = [min(own, key=lambda r: compensated(case, r)) for own in lists]
     highest = [max(own, key=lambda r: compensated(case, r)) for own in lists]
     picks = [[own[-1] for own in lists]]
