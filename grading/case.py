@@ -15,6 +15,7 @@ from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Conformity, Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY, Interval
 from grading.limit import Limit
+from grading.limits import machine_limit
 from grading.live import LiveReading, find_live, under_voltage
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
 from grading.plausibility import ask
@@ -80,6 +81,16 @@ class Case:
     def voltages(self) -> VoltageChoice:
         """The test voltages for the axis's motor."""
         return choose(self.context.rated_voltage, self.context.maker_test_voltage, self.profile.limits)
+
+    @lazy
+    def full_voltage(self) -> Decimal:
+        """The least voltage on the terminals, V, that counts as the one that the limits as measured presuppose."""
+        return self.voltages.judging * self.limit("tester.built").value
+
+    @lazy
+    def floors(self) -> Mapping[Section | None, Limit]:
+        """The floor of each part as measured."""
+        return {part: machine_limit(self.context, self.profile.limits, part) for part in (*Section, None)}
 
     @lazy
     def _by_kind(self) -> Mapping[tuple[QuantityKind, bool | None, Section | None], tuple[BoundedReading, ...]]:

@@ -104,10 +104,6 @@ class Limit:
         """What one of its unit is in the base unit of its dimension."""
         return unit_of(self.unit).factor
 
-    def __hash__(self) -> int:
-        """Give the hash of its id: findings made again and again for one limit are kept by it."""
-        return hash(self.id)
-
     @property
     def document(self) -> str:
         """Source and clause: "IEC 60204-1, 18.3"."""

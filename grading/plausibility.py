@@ -23,7 +23,7 @@ from grading.measurement import (
 )
 from grading.reading import RESISTANCE_KINDS, finest
 from grading.slips import little_for_brake, thousandfold, undrivable
-from grading.terms.quantity import Qualifier, Quantity, QuantityKind, UnitError, unit
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind, unit
 from grading.terms.section import Section
 
 Limits = Mapping[str, Limit]
@@ -188,11 +188,8 @@ def _about_reading(
 
 def _resistance(measurement: Measurement, instrument: Instrument | None, limits: Limits) -> Iterator[Question]:
     quantity = measurement.quantity
-    try:
-        value = quantity.in_unit("Ohm")
-    except UnitError:
-        return
-    if value is None or value < 0:
+    value = quantity.in_base
+    if value is None or value < 0 or unit(quantity.unit or "Ohm").dimension != "resistance":
         return
     milliohms = instrument is not None and instrument.kind is InstrumentKind.MILLIOHMMETER
     shows_milliohms = milliohms and measurement.kind is not QuantityKind.INSULATION_RESISTANCE
@@ -208,8 +205,8 @@ def _resistance(measurement: Measurement, instrument: Instrument | None, limits:
     if question is not None:
         yield question
         return
-    least, most = limits["plausible.winding_least"], limits["plausible.winding_most"]
     if measurement.kind not in _FROM_EARTH and quantity.unit == "MOhm" and _may_show_milliohms(instrument):
+        least, most = limits["plausible.winding_least"], limits["plausible.winding_most"]
         milli = value * unit("mOhm").factor / unit("MOhm").factor
         if least.value <= milli <= most.value:
             yield _question(measurement, QuestionCode.MEGA_FOR_MILLI, (_as(quantity, "mOhm"),), most)

@@ -116,8 +116,16 @@ class BoundedReading:
         self.point: Final = point(terminals)
         self.to_earth: Final = to_earth(terminals)
         self.power: Final = self.component.power and not between(terminals)
-        self.place: Final = Place.of(measurement)
-        self.cited: Final = MeasuredValue.of(measurement)
+        self.place: Final = Place(measurement.axis, self.section, terminals, measurement.position)
+        self.cited: Final = MeasuredValue(
+            self.id,
+            self.section,
+            terminals,
+            measurement.quantity,
+            measurement.test_voltage_set,
+            built,
+            measurement.elapsed_s,
+        )
         self.standard_uncertainty: Final = None if half_width is None else standard_uncertainty(half_width)
 
     def lowered(self, doubt: Reason, low: Decimal = ZERO) -> BoundedReading:
@@ -337,11 +345,10 @@ def _accuracy(
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     percent, counts = _data_sheet(instrument, insulation)
     if instrument is not None and (percent is not None or counts is not None):
-        least = finest(measurement, instrument)
-        count = digit if least is None else min(digit, max(least, value / _value(limits, "tester.fewest_counts")))
+        count = _count(digit, value, finest(measurement, instrument), limits)
         # Fewer digits recorded than the display has, as in "half a meg": half of the last one given is rounding.
-        rounding = digit / 2 if digit > count else Decimal(0)
-        percent, counts = percent or Decimal(0), counts or Decimal(0)
+        rounding = digit / 2 if digit > count else ZERO
+        percent, counts = percent or ZERO, counts or ZERO
         name = instrument.name or instrument.id
         reason = Reason(ReasonKind.DATA_SHEET, percent=percent, counts=counts, instrument=name)
         return half_width(value, percent, counts, count) + rounding, reason
@@ -352,6 +359,14 @@ def _accuracy(
     percent, counts = _value(limits, "tester.ohm_error"), _value(limits, "tester.ohm_counts")
     reason = Reason(ReasonKind.ASSUMED_ERROR, limit=limits["tester.ohm_error"], percent=percent, counts=counts)
     return half_width(value, percent, counts, digit), reason
+
+
+def _count(digit: Decimal, value: Decimal, least: Decimal | None, limits: Limits) -> Decimal:
+    """Give one count of the display, ohm: as the digits say, unless fewer were recorded than it has."""
+    if least is None or digit <= least:
+        return digit
+    shown = value / _value(limits, "tester.fewest_counts")
+    return min(digit, max(least, shown))
 
 
 def finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:

@@ -44,4 +44,5 @@ def by_counts(reading: BoundedReading) -> Decimal:
         return half
     if reading.basis.kind is not ReasonKind.DATA_SHEET:
         return half
-    return max(half, reading.half_width - reading.value * percent / 100)
+    counts = reading.half_width - reading.value * percent / 100
+    return counts if counts > half else half

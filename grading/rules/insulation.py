@@ -14,9 +14,9 @@ from grading.case import Case, hold_at_least, in_ohm, judged, note, repeat
 from grading.details import ByLength, Ohms, VoltageWanted
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
-from grading.interval import Side, per_kilometre
+from grading.interval import ZERO, Side, per_kilometre
 from grading.limit import Limit
-from grading.limits import machine_limit, watch_limit, winding_limit
+from grading.limits import watch_limit, winding_limit
 from grading.reading import BoundedReading, Shape
 from grading.rules.held import collapsed, fails, passes, straddles
 from grading.steps import Action, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
@@ -70,11 +70,7 @@ def wanted_voltage(case: Case) -> Decimal:
 
 def is_full_voltage(case: Case, reading: BoundedReading) -> bool:
     """Tell whether the voltage on the terminals was at least 90 % of what the limit presupposes."""
-    return reading.voltage is not None and reading.voltage >= case.once(_full_voltage)
-
-
-def _full_voltage(case: Case) -> Decimal:
-    return wanted_voltage(case) * case.limit("tester.built").value
+    return reading.voltage is not None and reading.voltage >= case.full_voltage
 
 
 def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
@@ -108,7 +104,7 @@ def _minutes(case: Case) -> Mapping[tuple[object, ...], _Minute]:
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
         if reading.shape is not Shape.NONE and not reading.early:
             minute = found.setdefault(circuit_of(reading), _Minute())
-            minute.volts = max(minute.volts, reading.measurement.test_voltage_set or Decimal(0))
+            minute.volts = max(minute.volts, reading.measurement.test_voltage_set or ZERO)
             minute.full = minute.full or is_full_voltage(case, reading)
     return found
 
@@ -121,17 +117,17 @@ def _cleared(case: Case) -> Mapping[tuple[object, ...], Decimal]:
     """Give the highest test voltage at which a one-minute value of a point cleared its floor, by part and point."""
     found: dict[tuple[object, ...], Decimal] = {}
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
-        cleared = reading.interval.low >= in_ohm(floor_of(case, reading.section))
-        if cleared and not reading.early:
+        if not reading.early and reading.interval.low >= floor_of(case, reading.section).base_value:
             where = (reading.section, reading.point)
-            volts = reading.measurement.test_voltage_set or Decimal(0)
-            found[where] = max(found.get(where, volts), volts)
+            volts = reading.measurement.test_voltage_set or ZERO
+            if volts >= found.get(where, volts):
+                found[where] = volts
     return found
 
 
 def floor_of(case: Case, section: Section | None) -> Limit:
     """Give the floor that holds for a part as measured."""
-    return machine_limit(case.context, case.profile.limits, section)
+    return case.floors[section]
 
 
 def _against_limits(case: Case, reading: BoundedReading) -> Iterator[Finding]:
@@ -199,14 +195,18 @@ def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         yield note(TIME, Fact.EARLIER_VALUE, reading)
         return
     limit = case.limit(TIME)
-    unknown = reading.measurement.elapsed_s is None
-    following = step(
-        Action(StepKind.HOLD_VOLTAGE, seconds=limit.value),
-        ReasonKind.ONE_MINUTE_VALUE,
-        Settles(Settling.VALUE_AT_TIME, seconds=limit.value),
-    )
+    unknown, following = reading.measurement.elapsed_s is None, case.once(_hold_voltage)
     reason = Reason(ReasonKind.TIME_NOT_RECORDED if unknown else ReasonKind.TIME_TOO_SHORT, limit=limit)
     yield repeat(TIME, Fact.NOT_ONE_MINUTE, following, reading, reason=reason, limit=limit)
+
+
+def _hold_voltage(case: Case) -> NextStep:
+    seconds = case.limit(TIME).value
+    return step(
+        Action(StepKind.HOLD_VOLTAGE, seconds=seconds),
+        ReasonKind.ONE_MINUTE_VALUE,
+        Settles(Settling.VALUE_AT_TIME, seconds=seconds),
+    )
 
 
 def fails_early(case: Case, reading: BoundedReading) -> bool:
@@ -248,7 +248,7 @@ def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         return
     floor = in_ohm(winding_limit(case.context, case.profile.limits))
     apart = case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
-    following, may_be = retest_later(case), None
+    following, may_be = case.once(retest_later), None
     if reading.section is Section.THROUGH_CABLE and reading.interval.low < floor and not apart:
         may_be = reading.interval.low
         following = step(StepKind.MEASURE_MOTOR_WITH_TEMPERATURE, ReasonKind.MOTOR_OWN_LIMIT)

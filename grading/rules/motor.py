@@ -97,9 +97,11 @@ def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
         NotComparableError: The winding temperature is outside 10 to 85 °C.
     """
     known, conditions = case.once(_factors_by_conditions), case.conditions(reading)
-    by = known.get(conditions)
-    if by is None:
-        by = known[conditions] = _factor(case, conditions)
+    # By identity: equal temperatures can be written differently, and are cited as they were written.
+    found = known.get(id(conditions))
+    if found is None:
+        found = known[id(conditions)] = conditions, _factor(case, conditions)
+    by = found[1]
     value = standard = None
     if by.factor is not None and reading.value is not None and reading.standard_uncertainty is not None:
         value = reading.value * by.factor
@@ -107,7 +109,7 @@ def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
     return ReadingAt40(reading.interval.scaled(by.low, by.most), value, standard, by.how)
 
 
-def _factors_by_conditions(_case: Case) -> dict[Conditions, FactorTo40]:
+def _factors_by_conditions(_case: Case) -> dict[int, tuple[Conditions, FactorTo40]]:
     return {}
 
 
@@ -311,7 +313,7 @@ def _watch(case: Case, reading: BoundedReading, corrected: ReadingAt40) -> Itera
             basis=StatementBasis.MEASURED if corrected.value is None else StatementBasis.CALCULATED,
             limit=limit,
             margin=margin,
-            next_step=retest_later(case),
+            next_step=case.once(retest_later),
         )
 
 
