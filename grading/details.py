@@ -132,12 +132,25 @@ class Names:
 
 @record
 class ByLength:
-    """Insulation of a cable times its length, ohm·km; None where only a bound is known; length in m, air in °C."""
+    """Insulation of a cable times its length.
+
+    Attributes:
+        least: The least that it can be, ohm·km.
+        value: Point value, ohm·km, or None.
+        length_m: Length, m.
+        air_c: Temperature of the air, and so of the cable, °C; None where not known.
+        factor: What brings it to the reference temperature; None without the air's.
+        reference: The reference temperature.
+        halving: The rise in which it is taken to halve.
+    """
 
     least: Decimal
     value: Decimal | None
     length_m: Decimal
     air_c: Decimal | None = None
+    factor: Decimal | None = None
+    reference: Limit | None = None
+    halving: Limit | None = None
 
 
 @record

@@ -49,6 +49,7 @@ class Fact(StrEnum):
     NO_VALUE = "no_value"
     NO_INSULATION_TEST = "no_insulation_test"
     LEADS_JOINED = "leads_joined"
+    PHASES_CONDUCT = "phases_conduct"
     BEFORE_CLEANING = "before_cleaning"
     EARLIER_VALUE = "earlier_value"
     NOT_ONE_MINUTE = "not_one_minute"

@@ -22,6 +22,7 @@ from grading.rules.held import collapsed, fails, passes, straddles
 from grading.steps import Action, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
+from grading.terms.terminals import two_of_six
 
 WATCH = "insulation.watch"
 MACHINE = "insulation.machine"
@@ -36,8 +37,8 @@ def judge_insulation(case: Case) -> Iterator[Finding]:
             continue
         if reading.id in case.replaced:
             yield note(MACHINE, Fact.BEFORE_CLEANING, reading)
-        elif not reading.to_earth and reading.section is not Section.CABLE_ALONE:
-            yield _joined(reading)
+        elif not reading.to_earth and reading.section is not Section.CABLE_ALONE and not _parted(case, reading):
+            yield _between_leads(reading)
         elif reading.shape in (Shape.NONE, Shape.UNEXPLAINED):
             yield _no_value(reading)
         elif reading.shape is not Shape.COLLAPSED and reading.early:
@@ -48,7 +49,8 @@ def judge_insulation(case: Case) -> Iterator[Finding]:
 
 def judge_complete(case: Case) -> Iterator[Finding]:
     """Call for an insulation test where there is none: such an axis is never called acceptable."""
-    if case.readings and not case.of(QuantityKind.INSULATION_RESISTANCE):
+    tests = case.of(QuantityKind.INSULATION_RESISTANCE)
+    if case.readings and not any(r.to_earth or not two_of_six(r.measurement.terminals) for r in tests):
         choice, seconds = case.voltages, case.limit(TIME).value
         first = Action(StepKind.TEST_TO_EARTH, voltage=choice.judging, first_voltage=choice.screening, seconds=seconds)
         following = step(first, ReasonKind.FEW_VOLTS)
@@ -173,7 +175,16 @@ def _low_voltage(case: Case, reading: BoundedReading, limit: Limit, rule: str, m
     return repeat(rule, Fact.VOLTAGE_TOO_LOW, following, reading, detail=detail, limit=limit, margin=margin)
 
 
-def _joined(reading: BoundedReading) -> Finding:
+def _parted(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether a reading between two phases of six leads shows that no link and no winding joins them."""
+    apart = two_of_six(reading.measurement.terminals)
+    return apart and reading.interval.low >= in_ohm(case.limit("insulation.drive_floor"))
+
+
+def _between_leads(reading: BoundedReading) -> Finding:
+    if two_of_six(reading.measurement.terminals):
+        following = step(StepKind.TAKE_LINKS_OUT, ReasonKind.LINKS_OR_FAULT)
+        return repeat(VALUE, Fact.PHASES_CONDUCT, following, reading)
     following = step(StepKind.TEST_JOINED_LEADS, ReasonKind.LEADS_JOINED)
     return repeat(VALUE, Fact.LEADS_JOINED, following, reading)
 
@@ -269,13 +280,22 @@ def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
 
 
 def _by_length(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    """Give a cable's insulation times its length, so that cables can be compared; nothing corrects its temperature."""
+    """Give a cable's insulation times its length, and brought to one temperature, so that cables can be compared.
+
+    How a cable's insulation falls with its temperature is its maker's to say; what is said without that is practice,
+    and judges nothing. The cable is taken to be as warm as the air.
+    """
     length = case.context.cable_length_m
     if length is None or length <= 0 or reading.shape not in (Shape.POINT, Shape.OVER):
         return
     value = None if reading.value is None else per_kilometre(reading.value, length)
     least = per_kilometre(reading.interval.low, length)
-    detail = ByLength(least, value, length, case.conditions(reading).air_c)
+    air_c = case.conditions(reading).air_c
+    reference, halving = case.limit("insulation.cable_reference"), case.limit("trend.cable_halving")
+    detail = ByLength(least, value, length)
+    if air_c is not None:
+        factor = Decimal(2) ** ((air_c - reference.value) / halving.value)
+        detail = ByLength(least, value, length, air_c, factor, reference, halving)
     yield note("insulation.cable", Fact.CABLE_BY_LENGTH, reading, detail=detail, basis=StatementBasis.CALCULATED)
 
 

@@ -8,7 +8,7 @@ verdict.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
@@ -19,7 +19,7 @@ from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.interval import Interval
 from grading.limit import Limit
-from grading.limits import LIMITS, watch_limit, winding_limit
+from grading.limits import LIMITS, field_limit, watch_limit, winding_limit
 from grading.measurement import AxisContext, Circumstance, InsulationSystem
 from grading.reading import BoundedReading, Shape
 from grading.rules.held import settle_doubt
@@ -33,6 +33,7 @@ from grading.temperature import (
     factor_bounds,
     factors,
 )
+from grading.terms.component import Component, between
 from grading.terms.quantity import QuantityKind
 from grading.terms.record import record
 from grading.terms.section import Section
@@ -176,14 +177,18 @@ def damp_groups(
 
 
 def judge_motor(case: Case) -> Iterator[Finding]:
-    """Hold the motor alone against the row of IEEE 43-2013 Table 3 that fits its winding."""
-    readings = [
+    """Hold the motor alone, and a wound field by itself, against the rows of IEEE 43-2013 Table 3 that fit them."""
+    readings = _judgeable(case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE))
+    field = _judgeable(
         r
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
-        if r.shape not in (Shape.NONE, Shape.UNEXPLAINED) and r.to_earth and (r.shape is Shape.COLLAPSED or not r.early)
-    ]
+        for r in case.beside(QuantityKind.INSULATION_RESISTANCE)
+        if r.component is Component.FIELD and r.section is Section.MOTOR_ALONE and not between(r.measurement.terminals)
+    )
+    limits = case.profile.limits
+    winding = winding_limit(case.context, limits)
+    of_field = field_limit(limits["insulation.field"], case.context.rated_voltage)
     wet: set[str] = set()
-    for (dew, conditions), group in damp_groups(case, readings).items():
+    for (dew, conditions), group in damp_groups(case, [*readings, *field]).items():
         if conditions.winding_c is not None:
             wet |= {r.id for r in group}
             yield near_dew_point(case, dew, conditions, group, Section.MOTOR_ALONE)
@@ -196,9 +201,21 @@ def judge_motor(case: Case) -> Iterator[Finding]:
             earliest[volts] = min(elapsed, earliest.get(volts, elapsed))
     for reading in readings:
         if _judges(case, reading, any_full, earliest.get(reading.measurement.test_voltage_set)):
-            yield from _judge(case, reading)
+            yield from _judge(case, reading, winding)
         else:  # a failure counts whenever and at whatever voltage it was found
-            yield from (f for f in _judge(case, reading) if f.verdict is Verdict.UNACCEPTABLE)
+            yield from (f for f in _judge(case, reading, winding) if f.verdict is Verdict.UNACCEPTABLE)
+    for reading in field:
+        if reading.id not in wet:
+            yield from _judge(case, reading, of_field)
+
+
+def _judgeable(readings: Iterable[BoundedReading]) -> list[BoundedReading]:
+    """Give those to earth that have a value, of one minute or collapsed."""
+    return [
+        r
+        for r in readings
+        if r.shape not in (Shape.NONE, Shape.UNEXPLAINED) and r.to_earth and (r.shape is Shape.COLLAPSED or not r.early)
+    ]
 
 
 def _judges(case: Case, reading: BoundedReading, any_full: bool, earliest: Decimal | None) -> bool:
@@ -217,8 +234,7 @@ def _judges(case: Case, reading: BoundedReading, any_full: bool, earliest: Decim
     return is_full_voltage(case, reading) or not any_full
 
 
-def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    limit = winding_limit(case.context, case.profile.limits)
+def _judge(case: Case, reading: BoundedReading, limit: Limit) -> Iterator[Finding]:
     try:
         corrected = correct(case, reading)
     except NotComparableError:
@@ -263,7 +279,8 @@ def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
             limit=limit,
             margin=margin,
         )
-        yield from _watch(case, reading, corrected)
+        if reading.power:
+            yield from _watch(case, reading, corrected)
 
 
 def _clean(limit: Limit) -> NextStep:
