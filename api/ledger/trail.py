@@ -78,27 +78,6 @@ class Head(NamedTuple):
     hash: str = FIRST_PREV
 
 
-def make_entry(
-    after: Head,
-    txn: int,
-    *,
-    at: str,
-    job_id: str,
-    what: What,
-    by: str,
-    rows: list[JsonObject],
-    note: Mapping[str, object],
-) -> tuple[TrailEntryRow, Head]:
-    """Build the entry that follows `after`.
-
-    Returns:
-        The entry and the head that it makes.
-    """
-    values, head = entry_values(after, txn, at=at, job_id=job_id, what=what, by=by, rows=rows, note=note)
-    seq, job, step, instant, prev, digest, body = values
-    return TrailEntryRow(seq=seq, job_id=job, what=step, at=instant, prev=prev, hash=digest, body=body), head
-
-
 ENTRY_COLUMNS = ("seq", "job_id", "what", "at", "prev", "hash", "body")
 """The columns of an entry, in the order in which `entry_values` gives them."""
 

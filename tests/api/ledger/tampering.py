@@ -10,7 +10,7 @@ from typing import Any
 
 from api.ledger.canonical import canonical, sha256_hex
 from api.ledger.schema import primary_key, schema_sql
-from api.ledger.trail import FIRST_PREV, Head, What, make_entry, write_head
+from api.ledger.trail import ENTRY_COLUMNS, FIRST_PREV, Head, What, entry_values, write_head
 
 Rows = list[dict[str, Any]]
 
@@ -41,9 +41,8 @@ def entries(folder: Path) -> Rows:
 
 
 def put_entries(folder: Path, changed: Rows) -> None:
-    fields = ("seq", "job_id", "what", "at", "prev", "hash", "body")
-    statement = f"INSERT INTO trail_entry ({', '.join(fields)}) VALUES ({', '.join('?' * len(fields))})"
-    inserts = [(statement, tuple(entry[name] for name in fields)) for entry in changed]
+    statement = f"INSERT INTO trail_entry ({', '.join(ENTRY_COLUMNS)}) VALUES ({', '.join('?' * len(ENTRY_COLUMNS))})"
+    inserts = [(statement, tuple(entry[name] for name in ENTRY_COLUMNS)) for entry in changed]
     alter(folder, ("DELETE FROM trail_entry", ()), *inserts)
 
 
@@ -64,10 +63,14 @@ def append(
     before = Head(last["seq"], json.loads(last["body"])["txn"], last["hash"])
     clean = [(table, {name: value for name, value in row.items() if name != "_rowid"}) for table, row in changed]
     named: list[Any] = [{"table": t, "key": str(row[primary_key(t)]), "row": row} for t, row in clean]
-    entry, after = make_entry(
+    values, after = entry_values(
         before, before.txn + 1, at=last["at"], job_id="J1", what=what, by="", rows=named, note=note or {}
     )
-    alter(folder, *(_insert(t, row) for t, row in clean), _insert("trail_entry", entry.model_dump()))
+    alter(
+        folder,
+        *(_insert(t, row) for t, row in clean),
+        _insert("trail_entry", dict(zip(ENTRY_COLUMNS, values, strict=True))),
+    )
     if head:
         write_head(folder / "trail-head.json", after)
 
