@@ -9,8 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from api.ledger.canonical import canonical, sha256_hex
+from api.ledger.merkle import Frontier
 from api.ledger.schema import primary_key, schema_sql
-from api.ledger.trail import ENTRY_COLUMNS, FIRST_PREV, Head, What, entry_values, write_head
+from api.ledger.signing import KeyFile
+from api.ledger.trail import ENTRY_COLUMNS, FIRST_PREV, Head, HeadKeeper, What, entry_values, write_head
 
 Rows = list[dict[str, Any]]
 
@@ -72,10 +74,19 @@ def append(
         _insert("trail_entry", dict(zip(ENTRY_COLUMNS, values, strict=True))),
     )
     if head:
-        write_head(folder / "trail-head.json", after)
+        sign(folder, after)
 
 
-def rewrite(folder: Path, changed: Rows) -> None:
+def sign(folder: Path, head: Head) -> None:
+    """Write a head file as who has the folder with its key could."""
+    tree = Frontier()
+    for entry in entries(folder)[: head.seq]:
+        tree.append(bytes.fromhex(entry["hash"]))
+    signed = KeyFile(folder).key().sign_head(head.seq, tree.root(), head.hash, "2026-11-25T19:05:00.000000Z")
+    HeadKeeper(folder / "trail-head.json").write(head, signed, tree)
+
+
+def rewrite(folder: Path, changed: Rows, *, with_key: bool = False) -> None:
     """Write a whole trail anew, every hash made anew, with its head file: what a plain chain cannot find by itself."""
     prev, txn = FIRST_PREV, 0
     for seq, entry in enumerate(changed, 1):
@@ -84,4 +95,8 @@ def rewrite(folder: Path, changed: Rows) -> None:
         entry["hash"] = prev = sha256_hex(entry["body"])
         txn = body["txn"]
     put_entries(folder, changed)
-    write_head(folder / "trail-head.json", Head(len(changed), txn, prev))
+    (sign if with_key else _write_plain)(folder, Head(len(changed), txn, prev))
+
+
+def _write_plain(folder: Path, head: Head) -> None:
+    write_head(folder / "trail-head.json", head)

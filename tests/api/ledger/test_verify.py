@@ -21,7 +21,7 @@ from api.ledger.trail import SLOT, Head, read_head
 from api.ledger.verify import verify_folder
 from api.workspace import Workspace
 from tests.api.conftest import Visit
-from tests.api.ledger.tampering import alter, entries, put_entries, rows
+from tests.api.ledger.tampering import alter, entries, put_entries, rows, sign
 from tests.api.makers import FakeEngines
 
 
@@ -294,14 +294,13 @@ def test_a_lagging_head_is_accepted_and_reported(folder: Path, sealed: Path) -> 
     """Accept a head that names the transaction before the last, as after a crash between commit and head file."""
     import json
 
-    from api.ledger.trail import write_head
-
     bodies = [(entry, json.loads(entry["body"])) for entry in entries(sealed)]
     last_txn = bodies[-1][1]["txn"]
     entry, body = [pair for pair in bodies if pair[1]["txn"] == last_txn - 1][-1]
-    write_head(folder / "trail-head.json", Head(entry["seq"], body["txn"], entry["hash"]))
+    sign(folder, Head(entry["seq"], body["txn"], entry["hash"]))
     found = verify_folder(folder)
     assert found.intact
+    assert found.signed == entry["seq"]
     assert any("lags" in note for note in found.notes)
     workspace = Workspace.open(folder, engines=FakeEngines())
     Visit(workspace)
