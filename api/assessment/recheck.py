@@ -1,4 +1,4 @@
-"""Step (8) of the verification: findings follow from the records that they name.
+"""Step (9) of the verification: findings follow from the records that they name.
 
 Each grading run is computed again from the rows that the trail had when it was made, replayed into a scratch database,
 so that the same functions compute it as did then. Where the rules have changed since, other findings are no tampering,
@@ -35,7 +35,7 @@ def verify_all(folder: Path, progress: Progress | None = None) -> Verification:
 
 
 def check_findings(verified: Verified) -> None:
-    """(8) Compute every grading run again from the rows of its day."""
+    """(9) Compute every grading run again from the rows of its day."""
     runs = list(_noted(verified, "grading_run"))
     if not runs:
         return

@@ -123,7 +123,7 @@ def keep_engines() -> None:
     the database disposes of them, and each fork makes its own.
     """
     database._engine = functools.cache(database._engine)
-    database._new_database = functools.cache(database._new_database)
+    database.new_database = functools.cache(database.new_database)
 
 
 class Worker:

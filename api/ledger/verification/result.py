@@ -34,7 +34,7 @@ _STATUS = {
     VerifyResult.UNREADABLE: ExitStatus.NOT_READ,
 }
 
-BEYOND_PROOF = "Entries that were appended behind an old head are beyond proof until heads are signed."
+BEYOND_PROOF = "Entries behind the last signed head bear no signature: whose hand wrote them is beyond proof."
 
 
 def lag_words(entries: int) -> str:
@@ -55,6 +55,10 @@ class Verification:
         notes: What is no tampering but worth knowing (a file left by a crash, a head file that lags).
         unread: What could not be checked, since the system did not give it.
         missing: There is no folder, or no database in it.
+        signed: Entries that the last signed head covers; 0 where none is signed, or it does not hold.
+        key: The public key that signed it, 64 hex digits.
+        witnesses: What others outside saw of this trail, one sentence each.
+        root: Root of the tree of all entries, 64 hex digits.
     """
 
     entries: int = 0
@@ -65,6 +69,10 @@ class Verification:
     notes: list[str] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
     missing: bool = False
+    signed: int = 0
+    key: str = ""
+    witnesses: list[str] = field(default_factory=list)
+    root: str = ""
 
     @property
     def result(self) -> VerifyResult:
@@ -107,4 +115,7 @@ class Verification:
             "problems": [*self.problems],
             "notes": [*self.notes],
             "unread": [*self.unread],
+            "signed": self.signed,
+            "key": self.key,
+            "witnesses": [*self.witnesses],
         }
