@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from api.dialogue.conversation import recorded, reject
 from api.dialogue.errors import BadChoice, InstrumentNotOfJob, NothingChanged, RevisionMissing
-from api.dialogue.machine import Settled
+from api.dialogue.events import Settled
 from api.dialogue.proposal_updates import UNIT_DOUBTS, change, propose
 from api.dialogue.turn import Turn
 from api.ledger.trail import What

@@ -14,7 +14,7 @@ from decimal import Decimal
 
 from api.dialogue.commands import commanded, keep_note
 from api.dialogue.corrections import corrected, fields_corrected
-from api.dialogue.machine import (
+from api.dialogue.events import (
     Confirm,
     Drop,
     Effect,
@@ -33,7 +33,7 @@ from api.dialogue.machine import (
     Value,
     ValueQuestion,
 )
-from api.dialogue.machine import Do as Carry
+from api.dialogue.events import Do as Carry
 from api.dialogue.proposal_updates import give_place, give_unit, refuse_unit, take
 from api.dialogue.sentences import answer_words, duration_words
 from api.dialogue.turn import Turn

@@ -56,7 +56,7 @@ def _named(turn: Turn, utterance: Utterance) -> _Named:
 
 
 def _target(turn: Turn, named: _Named) -> Proposal | Record | None:
-    """Find what is to be corrected: the value asked about if it can be meant, then what waits, then the newest record."""
+    """Find what is to be corrected: what is asked about if it can be meant, then what waits, then the newest record."""
     asked = turn.asked()
     if not named.anything:
         records = current_records(turn.session, turn.job.id)

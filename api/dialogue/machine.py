@@ -13,232 +13,39 @@ test voltage while safety steps of its axis are open; nothing but "resume" has a
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
-from enum import StrEnum
+from dataclasses import replace
 
+from api.dialogue.events import (
+    Ask,
+    Changed,
+    Confirm,
+    Do,
+    Drop,
+    Effect,
+    Event,
+    Hold,
+    Ignored,
+    KeepNote,
+    Note,
+    Proposed,
+    PutAnswer,
+    Question,
+    Replied,
+    SafetyQuestion,
+    Settled,
+    Spoken,
+    State,
+    Step,
+    StepsOpen,
+    TakeBackAnswer,
+    Tell,
+    TestMeant,
+    Told,
+    Value,
+    ValueQuestion,
+)
 from api.visit.safety_steps import STEP_BY_ID, meets
 from capture.reading import Command
-
-
-@dataclass(frozen=True)
-class Value:
-    """One proposal as it was read back.
-
-    Attributes:
-        proposal: Its number, "J1-P3".
-        revision: The revision that was read back.
-        gated: The axis whose safety steps hold it back, where it was taken under test voltage; None otherwise.
-    """
-
-    proposal: str
-    revision: int
-    gated: str | None = None
-
-
-@dataclass(frozen=True)
-class ValueQuestion:
-    """Readings said in one breath, read back together: "... Right?", or what is in doubt about them."""
-
-    values: tuple[Value, ...]
-
-
-@dataclass(frozen=True)
-class SafetyQuestion:
-    """One safety step of one axis."""
-
-    axis: str
-    step: str
-
-
-Question = ValueQuestion | SafetyQuestion
-
-
-@dataclass(frozen=True)
-class State:
-    """Where the dialogue stands.
-
-    Attributes:
-        questions: What is to be answered, in order; the first is open.
-        paused: Nothing is obeyed until "resume".
-        noting: The next utterance is kept as a note.
-        answered: The safety question answered last, which "take it back" opens again; None where none can be.
-    """
-
-    questions: tuple[Question, ...] = ()
-    paused: bool = False
-    noting: bool = False
-    answered: SafetyQuestion | None = None
-
-    @property
-    def open(self) -> Question | None:
-        """The question that is open."""
-        return self.questions[0] if self.questions else None
-
-
-# What can happen.
-
-
-@dataclass(frozen=True)
-class Proposed:
-    """Readings were understood; they wait for a yes."""
-
-    values: tuple[Value, ...]
-
-
-@dataclass(frozen=True)
-class Changed:
-    """A proposal has another value, or another doubt."""
-
-    value: Value
-
-
-@dataclass(frozen=True)
-class Settled:
-    """A proposal was confirmed or dropped, by whatever way."""
-
-    proposal: str
-
-
-@dataclass(frozen=True)
-class TestMeant:
-    """An insulation test was mentioned on an axis of which these safety steps are open."""
-
-    axis: str
-    steps: tuple[str, ...]
-
-    __test__ = False  # no test, whatever pytest takes the name for
-
-
-@dataclass(frozen=True)
-class StepsOpen:
-    """These steps of an axis are open now; those that were answered elsewhere are asked no more."""
-
-    axis: str
-    steps: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Told:
-    """A command was said."""
-
-    command: Command
-
-
-@dataclass(frozen=True)
-class Replied:
-    """A plain answer was said: "yes", "no", "not_applicable", or a number of volts; doubtful ones are asked again."""
-
-    answer: str
-    volts: str | None = None
-    sure: bool = True
-
-
-@dataclass(frozen=True)
-class Spoken:
-    """Anything else was said: a value, a place, talk."""
-
-
-Event = Proposed | Changed | Settled | TestMeant | StepsOpen | Told | Replied | Spoken
-
-# What follows.
-
-
-class Note(StrEnum):
-    """Sentences that the machine has said; the words are in `api.dialogue.sentences`."""
-
-    PAUSED = "paused"
-    RESUMED = "resumed"
-    NOT_PAUSED = "not_paused"
-    NOTE_NEXT = "note_next"
-    NOTHING_CONFIRMED = "nothing_confirmed"
-    NOTHING_DROPPED = "nothing_dropped"
-    NOTHING_ASKED = "nothing_asked"
-    ONLY_QUESTION = "only_question"
-    SKIPPED = "skipped"
-    WAITS = "waits"
-    STILL_OPEN = "still_open"
-    SAFETY_FIRST = "safety_first"
-    SAFETY_WAITS = "safety_waits"
-    SAFETY_DONE = "safety_done"
-    VOLTS_WANTED = "volts_wanted"
-    UNSURE = "unsure"
-    MUST_APPLY = "must_apply"
-    SAY_CONFIRM = "say_confirm"
-
-
-@dataclass(frozen=True)
-class Tell:
-    """Say a sentence, about an axis where it needs one."""
-
-    note: Note
-    axis: str = ""
-
-
-@dataclass(frozen=True)
-class Ask:
-    """Read the open question, at the end of everything else that is said."""
-
-
-@dataclass(frozen=True)
-class Confirm:
-    """Make records of these revisions."""
-
-    values: tuple[Value, ...]
-
-
-@dataclass(frozen=True)
-class Drop:
-    """Reject these proposals."""
-
-    values: tuple[Value, ...]
-
-
-@dataclass(frozen=True)
-class Hold:
-    """Refuse a confirmation, since safety steps of this axis are open."""
-
-    axis: str
-    steps: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class PutAnswer:
-    """Write the answer to a safety step; where it is not met, say why and what to do."""
-
-    axis: str
-    step: str
-    answer: str
-    volts: str | None
-    met: bool
-
-
-@dataclass(frozen=True)
-class TakeBackAnswer:
-    """Let an answer to a safety step count no more; the step is asked again."""
-
-    axis: str
-    step: str
-
-
-@dataclass(frozen=True)
-class Do:
-    """Carry out a command that no question is about."""
-
-    command: Command
-
-
-@dataclass(frozen=True)
-class KeepNote:
-    """Keep what was said as a note."""
-
-
-@dataclass(frozen=True)
-class Ignored:
-    """What was said is kept as evidence, and nothing else follows: the dialogue is paused."""
-
-
-Effect = Tell | Ask | Confirm | Drop | Hold | PutAnswer | TakeBackAnswer | Do | KeepNote | Ignored
-Step = tuple[State, tuple[Effect, ...]]
 
 
 def advance(state: State, event: Event, open_steps: Mapping[str, tuple[str, ...]] | None = None) -> Step:
@@ -258,11 +65,7 @@ def advance(state: State, event: Event, open_steps: Mapping[str, tuple[str, ...]
         return replace(state, noting=False), (KeepNote(), Ask())
     if isinstance(event, Told):
         return _told(replace(state, noting=False), event.command, open_steps or {})
-    if isinstance(event, Replied):
-        return _replied(state, event)
-    if isinstance(event, Spoken):
-        return state, ()
-    return _happened(state, event)
+    return _replied(state, event) if isinstance(event, Replied) else _happened(state, event)
 
 
 def _happened(state: State, event: Event) -> Step:
@@ -274,7 +77,8 @@ def _happened(state: State, event: Event) -> Step:
         return _without(state, [event.proposal])
     if isinstance(event, TestMeant):
         return _safety_asked(state, event.axis, event.steps, front=False)
-    assert isinstance(event, StepsOpen)
+    if not isinstance(event, StepsOpen):  # anything else that is said is understood outside
+        return state, ()
     kept = [q for q in state.questions if not isinstance(q, SafetyQuestion) or _still(q, event)]
     return _moved(state, replace(state, questions=tuple(kept)))
 
@@ -331,8 +135,14 @@ def _without(state: State, proposals: Iterable[str]) -> Step:
 
 def _safety_asked(state: State, axis: str, steps: tuple[str, ...], *, front: bool) -> Step:
     """Put the safety questions of an axis before everything but a value that is just being asked about."""
-    asked = {question.step for question in state.questions if isinstance(question, SafetyQuestion)}
-    new: list[Question] = [SafetyQuestion(axis, step) for step in steps if step not in asked]
+    if front:  # those that wait already come along
+        waiting = [q for q in state.questions if isinstance(q, SafetyQuestion) and q.axis == axis]
+        state = replace(state, questions=tuple(q for q in state.questions if q not in waiting))
+    queued = [question for question in state.questions if isinstance(question, SafetyQuestion)]
+    cabinet = {question.step for question in queued if STEP_BY_ID[question.step].cabinet}
+    new = [
+        SafetyQuestion(axis, step) for step in steps if step not in cabinet and SafetyQuestion(axis, step) not in queued
+    ]
     if not new:
         return state, (Ask(),) if front else ()
     first = 0 if front or not isinstance(state.open, ValueQuestion) else 1
@@ -345,28 +155,28 @@ def _safety_asked(state: State, axis: str, steps: tuple[str, ...], *, front: boo
 
 
 def _told(state: State, command: Command, open_steps: Mapping[str, tuple[str, ...]]) -> Step:
-    always = {
+    always: dict[Command, Step] = {
         Command.PAUSE: (replace(state, paused=True), (Tell(Note.PAUSED),)),
         Command.RESUME: (state, (Tell(Note.NOT_PAUSED), Ask())),
         Command.NOTE: (replace(state, noting=True), (Tell(Note.NOTE_NEXT),)),
+        Command.SKIP: _skipped(state),
     }
-    if command in always:
-        return always[command]
-    if command is Command.SKIP:
-        return _skipped(state)
-    if isinstance(state.open, SafetyQuestion):
+    step = always.get(command)
+    if step is None and isinstance(state.open, SafetyQuestion):
         step = _told_in_safety(state, command)
-        if step is not None:
-            return step
-    elif isinstance(state.open, ValueQuestion):
+    if step is None and isinstance(state.open, ValueQuestion):
         if command is Command.CONFIRM:
-            return _confirmed(state, state.open, open_steps)
-        if command is Command.REJECT:
-            return state, (Drop(state.open.values),)
+            step = _confirmed(state, state.open, open_steps)
+        elif command is Command.REJECT:
+            step = state, (Drop(state.open.values),)
+    return step or _unanswering(state, command)
+
+
+def _unanswering(state: State, command: Command) -> Step:
     refused = {
         Command.CONFIRM: Note.NOTHING_CONFIRMED,
         Command.REJECT: Note.NOTHING_DROPPED,
-        Command.NOT_APPLICABLE: Note.NOTHING_ASKED,
+        Command.NOT_APPLICABLE: Note.NOTHING_ASKED if state.open is None else Note.SAY_CONFIRM,
     }
     if command in refused:
         return state, (Tell(refused[command]), Ask())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from api.dialogue.machine import Note, PutAnswer, SafetyQuestion
+from api.dialogue.events import Note, PutAnswer, SafetyQuestion
 from api.visit.safety_steps import BUS_LIMIT_V, STEP_BY_ID
 from capture.language.readback import axis_words, volts_words
 from capture.language.say import cardinal

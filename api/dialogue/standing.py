@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from api.dialogue.machine import Question, SafetyQuestion, State, Value, ValueQuestion
+from api.dialogue.events import Question, SafetyQuestion, State, Value, ValueQuestion
 from api.ledger.canonical import JsonObject
 
 

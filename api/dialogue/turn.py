@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from sqlmodel import Session
 
 from api.dialogue.errors import NoDialogue
-from api.dialogue.machine import (
+from api.dialogue.events import (
     Ask,
     Changed,
     Effect,
@@ -22,8 +22,8 @@ from api.dialogue.machine import (
     TestMeant,
     Value,
     ValueQuestion,
-    advance,
 )
+from api.dialogue.machine import advance
 from api.dialogue.sentences import note_words, safety_words
 from api.dialogue.standing import Discharge, Standing, standing_from_json, standing_to_json
 from api.errors import OhmtrailError

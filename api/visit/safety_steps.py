@@ -173,4 +173,4 @@ def discharge_s(test_s: Decimal | None) -> int:
     Args:
         test_s: How long the test took, s; None where nobody said.
     """
-    return int(DISCHARGE_FACTOR * (USUAL_TEST_S if not test_s else test_s))
+    return int(DISCHARGE_FACTOR * (test_s or USUAL_TEST_S))

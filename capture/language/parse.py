@@ -101,7 +101,7 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
 
 
 def _corrections_named(items: list[Item], words: Sequence[str]) -> list[Item]:
-    """Take "correct Z motor alone U: fifteen" for a correction: "correct" alone is a soft answer, before a place not."""
+    """Take "correct Z motor alone U: fifteen" for a correction; "correct" without a place stays a soft answer."""
     first = next((item for item in items if item.piece not in (Cue.FILLER, Cue.PAUSE)), None)
     if first is None or first.piece is not Cue.SOFT or words[first.start : first.end] != ["correct"]:
         return items

@@ -104,9 +104,9 @@ _TEXT: dict[WordClass, str] = {
         take_that_back say_again repeat next next_point next_test photo take_a_photo picture take_a_picture same
         same_value ditto""",
     WordClass.SOFT_ANSWER: "yes yeah no okay right correct affirmative wrong",
-    WordClass.DIALOGUE: """does_not_apply not_applicable skip_it what_is_left what's_left the_verdict what_is_the_verdict
-        make_a_note pause_listening stop_listening resume_listening go_on_listening undo_that power_restored
-        restored_power another_person in_full read_it_in_full not""",
+    WordClass.DIALOGUE: """does_not_apply not_applicable skip_it what_is_left what's_left the_verdict
+        what_is_the_verdict make_a_note pause_listening stop_listening resume_listening go_on_listening undo_that
+        power_restored restored_power another_person in_full read_it_in_full not""",
     WordClass.LIST: "all_three all_three_are both both_are",
     WordClass.FILLER: """uh um er so now well is it's it_is that's reads reading shows got i_got i_have we_have the
         on_the_meter please""",
