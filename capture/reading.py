@@ -24,6 +24,16 @@ class Command(StrEnum):
     NEXT = "next"  # go to the next test point
     PHOTO = "photo"  # take a picture of the display
     SAME = "same"  # same value as the last one, here
+    NOT_APPLICABLE = "not_applicable"  # the safety question does not apply here
+    SKIP = "skip"  # the open question later, the next one now
+    LEFT = "left"  # how much is still to be measured
+    VERDICT = "verdict"  # what the findings are so far
+    NOTE = "note"  # the next utterance is a note: kept as it is, never understood
+    PAUSE = "pause"  # obey nothing until RESUME
+    RESUME = "resume"
+    POWER_RESTORED = "power_restored"  # the lock-out is over: its safety answers count no more
+    ANOTHER_PERSON = "another_person"  # somebody else goes on: the safety answers were not theirs
+    IN_FULL = "in_full"  # read back at length, digit by digit
 
 
 class Doubt(StrEnum):

@@ -14,6 +14,7 @@ from capture.language.prompts import NOT_UNDERSTOOD
 from capture.language.readback import value_words
 from capture.reading import Context, Doubt, Reading
 from grading.terms.quantity import Qualifier
+from grading.terms.section import Section
 
 _PLACE = ("kind", "axis", "section", "terminals", "test_voltage_set", "test_voltage_built", "elapsed_s")
 
@@ -29,6 +30,12 @@ def merged(new: Reading, old: Reading) -> Reading:
     if quantity.unit is None and quantity.digits is not None and old.quantity.unit is not None:
         reading = replace(reading, quantity=replace(quantity, unit=old.quantity.unit))
     return reading
+
+
+def said_anew(reading: Reading, axis: str | None, section: Section | None, terminals: str | None) -> Reading:
+    """Give a reading with only the place that was said with it, without what was carried forward."""
+    point = terminals if terminals is None or not terminals.endswith("-") else None
+    return replace(reading, kind=None, axis=axis, section=section, terminals=point, test_voltage_set=None)
 
 
 def refuse_unit(turn: Turn, reading: Reading) -> None:

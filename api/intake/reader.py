@@ -209,7 +209,7 @@ class CaptureReader:
         recognised = found.to_json()
         what = What.NOT_RECOGNISED if found.problem is not None else What.RECOGNISED
         transaction.entry(what, capture.job_id, note=recognised)
-        turn = begin_turn(transaction, capture.job_id, self._profile)
+        turn = begin_turn(transaction, capture.job_id, self._profile, capture.captured_at)
         self._act(turn, capture, found, crops, commands=commands)
         outcome = {**recognised, **turn.for_page(), **(more or {})}
         if found.problem is not None:

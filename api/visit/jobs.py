@@ -11,7 +11,8 @@ from sqlmodel import Session, col, select, text
 
 from api.ledger.canonical import JsonObject, canonical
 from api.ledger.database import Transaction
-from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow
+from api.ledger.ids import in_order
+from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow, SafetyAnswerRow
 from api.ledger.trail import What
 from api.visit.description import AxisDescription, InstrumentDescription, JobDescription
 from api.visit.errors import NoSuchAxis, NoSuchJob
@@ -90,7 +91,7 @@ class Job:
 
     Attributes:
         id: Its number, "J1".
-        technician: Who works on it.
+        technician: Who works on it now: the last one named when somebody else went on, else the one it was made for.
         axis_names: Names of its axes, in the order described.
         instruments: In the order described.
         axes: In the order described.
@@ -113,7 +114,15 @@ def read_job(session: Session, job_id: str) -> Job:
     """
     row, axes = job_of(session, job_id), tuple(axes_of(session, job_id))
     names = tuple(axis.name for axis in axes)
-    return Job(row.id, row.technician, names, tuple(instruments_of(session, job_id)), axes, row)
+    return Job(row.id, _at_work(session, row), names, tuple(instruments_of(session, job_id)), axes, row)
+
+
+def _at_work(session: Session, job: JobRow) -> str:
+    statement = select(SafetyAnswerRow).where(
+        SafetyAnswerRow.job_id == job.id, SafetyAnswerRow.answer == "another_person", SafetyAnswerRow.note != ""
+    )
+    named = in_order(session.exec(statement).all())
+    return named[-1].note if named else job.technician
 
 
 def job_of(session: Session, job_id: str) -> JobRow:

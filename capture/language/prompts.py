@@ -47,14 +47,16 @@ NOT_UNDERSTOOD = "Nothing understood. Say it again, please."
 
 def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading]) -> str:
     """Read a reading back and ask about it: "... Right?", or what is in doubt."""
-    text = statement(reading) + "."
+    return f"{statement(reading)}. {asked_about(reading, doubts, alternatives)}"
+
+
+def asked_about(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading]) -> str:
+    """Ask whether a reading is right, or what is in doubt about it."""
     if not doubts:
-        return f"{text} Right?"
+        return "Right?"
     asked = " ".join(_QUESTIONS[doubt] for doubt in doubts)
     choices = list(dict.fromkeys(value_words(choice) for choice in (reading, *alternatives)))
-    if len(choices) > 1:
-        asked += f" Is it {' or '.join(choices)}?"
-    return f"{text} {asked}"
+    return asked + (f" Is it {' or '.join(choices)}?" if len(choices) > 1 else "")
 
 
 def answered_by(doubts: Iterable[Doubt]) -> Asked:
