@@ -163,11 +163,13 @@ class Judged:
         first: The first engine's score; for words that only the second thought of, that of the first one's best.
         second: Natural logarithm of the probability of the words given the sound, by the second engine.
         added: Stretches of speech in which only the second engine thought of these words.
+        apart: Stretches in which the first engine found them only when it heard the number again as digits one by one.
     """
 
     first: float
     second: float
     added: int = 0
+    apart: int = 0
 
 
 @dataclass(frozen=True)
@@ -194,12 +196,15 @@ class OwnTranscript:
         text: As it writes it.
         log_p: Natural logarithm of its probability given the sound.
         tokens: Pieces of text that it consists of; at least 1.
+        plain_log_p: The same for the transcript in plain lower-case words, as candidates are judged; None where nobody
+            asked.
     """
 
     engine: str
     text: str
     log_p: float
     tokens: int
+    plain_log_p: float | None = None
 
 
 @dataclass(frozen=True)

@@ -62,6 +62,19 @@ def in_our_words(written: str, heard: str, knows: Callable[[str], bool] | None =
     return tuple(dict.fromkeys(" ".join(words) for words in made if words))
 
 
+def plain_ways(written: str) -> tuple[str, ...]:
+    """Write the second engine's transcript as candidates are written: lower case, no marks, figures in words.
+
+    Args:
+        written: The transcript ("For. 13.").
+
+    Returns:
+        Plain words, with figures as numbers and as digits one by one; nothing where it holds no word.
+    """
+    ways = (" ".join(re.findall(r"[a-z']+", way.lower())) for way in (spoken(written), spoken(_apart(written))))
+    return tuple(dict.fromkeys(way for way in ways if way))
+
+
 def _apart(written: str) -> str:
     """Write every figure as digits said one by one."""
     pointed = re.sub(r"(?<=\d)\.(?=\d)|(?<!\S)\.(?=\d)", " point ", re.sub(r"(?<=\d),(?=\d{3}\b)", "", written))
