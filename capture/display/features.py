@@ -72,6 +72,8 @@ class DisplayLooks:
         marked: A person marked the display, or the picture is nothing but the display.
         room: Space from the main string to the nearest side of the picture, as a share of its height; negative beyond.
         margin: Space from the display's corners to the edge of the picture, as a share of its longer side.
+        unit_looks: What the looks at the unit alone say.
+        line: The main string cut out of the photo as one line of text, RGB; None without one.
     """
 
     fields: Fields
@@ -86,6 +88,8 @@ class DisplayLooks:
     marked: bool = False
     room: float = 9.0
     margin: float = 9.0
+    unit_looks: tuple[Fields, ...] = ()
+    line: NDArray[np.uint8] | None = None
 
 
 def log_odds(probability: float) -> float:
