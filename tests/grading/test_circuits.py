@@ -26,7 +26,7 @@ from grading.terms.quantity import QuantityKind
 from grading.terms.terminals import to_earth
 from grading.verdict import grade_axis
 from grading.voltage import ChoiceReason
-from tests.grading.making import CABLE, CORE, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
+from tests.grading.making import CABLE, CORE, LG, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
 from tests.grading.whole_axes import BAD, OK, UNSURE, WATCH, facts, graded, kinds, of, phases, rules, with_fact
 
 DC = MotorKind.DC_SERVO
@@ -222,6 +222,19 @@ def test_a_cable_is_brought_to_20_degrees_by_practice() -> None:
     assert "At 20 °C that is about 33.0 MΩ (it halves with every 5 °C, practice)" in finding_text(found)
     over = with_fact(graded(ir(CABLE, ">4000"), cable_length_m=25, air_c=10), Fact.CABLE_BY_LENGTH)
     assert "At 20 °C that is at least 25.0 MΩ" in finding_text(over)
+
+
+def test_a_shield_is_open_or_not_and_convicts_no_winding() -> None:
+    """A broken shield lets noise in and no current out; to earth it is bonded by design (practice, no source)."""
+    bond = made(LG, WHOLE, "0.1", "Ohm", terminals="ENC shield-PE", test_voltage_set=None)
+    closed, broken = (
+        made(CORE, WHOLE, value, "Ohm", terminals="ENC shield-ENC shield", test_voltage_set=None)
+        for value in ("0.3", "OL")
+    )
+    assert graded(GOOD, bond, closed).verdict is OK
+    found = graded(GOOD, bond, broken)
+    assert (found.verdict, found.fault) == (BAD, Fault.BESIDE)
+    assert "the circuit of the encoder is open" in finding_text(with_fact(found, Fact.BESIDE_OPEN))
 
 
 def test_phase_to_phase_of_six_leads_is_insulation_where_no_link_joins_them() -> None:
