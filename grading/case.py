@@ -18,13 +18,14 @@ from grading.limit import Limit
 from grading.limits import machine_limit
 from grading.live import LiveReading, find_live, under_voltage
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
-from grading.plausibility import ask
+from grading.plausibility import Plausible, ask
 from grading.reading import RESISTANCE_KINDS, BoundedReading, Shape, bound
 from grading.shop import PUBLISHED, ShopProfile
 from grading.steps import Advice, NextStep, Reason, ReasonKind
 from grading.terms.lazy import lazy
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
+from grading.terms.terminals import point
 from grading.uncertainty import conformity_at_least, expanded_uncertainty, probability_at_least
 from grading.voltage import VoltageChoice, choose
 
@@ -161,7 +162,7 @@ def build_case(
         given.history,
         given.refused,
         used.questions,
-        _replaced(readings),
+        _replaced(readings) | _in_question(used, readings),
         voltages,
     )
 
@@ -187,6 +188,20 @@ def doubted(reading: BoundedReading, limits: Mapping[str, Limit]) -> BoundedRead
 
 
 _NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
+
+
+def _in_question(used: Plausible, readings: Sequence[BoundedReading]) -> frozenset[str]:
+    """Give the readings that a retest replaced about which something is asked.
+
+    They no longer hold, and what does is not known: the axis is inconclusive until the answer.
+    """
+    replaced: set[str] = set()
+    for before, m in used.left_out:
+        if Circumstance.AFTER_CLEANING in m.circumstances:
+            key = (m.part, m.section, m.kind, point(m.terminals), m.test_voltage_set)
+            earlier = {id(one) for one in used.measurements[:before]}
+            replaced |= {r.id for r in readings if point_of(r) == key and id(r.measurement) in earlier}
+    return frozenset(replaced)
 
 
 def _replaced(readings: Sequence[BoundedReading]) -> frozenset[str]:

@@ -116,7 +116,7 @@ _ALL: tuple[Rule, ...] = (
          ("compare.ohmmeter", "insulation.machine")),
     Rule(Family.WINDING, "open", "Open or shorted winding", "logic; bound: " + _HOUSE, ("winding.open_circuit",)),
     Rule(Family.WINDING, "beside", "Brake, field, sensor, tacho and fan from end to end", _HOUSE,
-         ("winding.open_beside",)),
+         ("winding.open_beside", "winding.open_circuit")),
     Rule(Family.WINDING, "temperature", "Winding resistance at another temperature",
          "(k + t2)/(k + t1), k = 234.5 copper, 225 aluminium (secondary texts)"),
     Rule(Family.WINDING, "connection", "Phases of star and delta", "circuit theory"),

@@ -28,6 +28,7 @@ UNDER_VOLTAGE = "insulation.auxiliary"
 BESIDE = "insulation.beside"
 CIRCUIT = "winding.beside"
 _INSULATION = (QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND)
+CORE_OPEN = "winding.open_circuit"
 _CIRCUIT = (QuantityKind.WINDING_RESISTANCE, QuantityKind.CONTINUITY)
 
 
@@ -127,6 +128,8 @@ def _circuit(case: Case, reading: BoundedReading) -> Finding:
     """Judge a coil, chain or winding beside the power circuit from end to end."""
     component = reading.component
     bound, detail = COMPONENTS[component].open_from, BesideCircuit(reading.component)
+    if bound is None and reading.kind is QuantityKind.CONTINUITY:
+        bound = CORE_OPEN  # a wire or shield of its cable from end to end, whatever hangs on it
     if reading.shape is Shape.NONE:
         following = step(StepKind.READ_AGAIN, reading.basis)
         return repeat(CIRCUIT, Fact.NO_VALUE, following, reading, reason=reading.basis)

@@ -182,7 +182,7 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
     """Find a whole that reads above one of its parts: the pair that contradicts most, or None.
 
     Insulation falls as the voltage rises and rises with time, so the whole must have been tested at the voltage of the
-    part or above, and the part for as long.
+    part or above, and the part for as long: values of one minute each, or early ones of one and the same time.
     """
     tests = [
         r
@@ -192,18 +192,32 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
     wholes = [r for r in tests if r.section is Section.THROUGH_CABLE and r.interval.low > 0]
     parts = [r for r in tests if r.section in (Section.MOTOR_ALONE, Section.CABLE_ALONE)]
     # Of several at one voltage only the highest whole and the lowest part can contradict most.
-    highest = _extreme((r for r in wholes if is_one_minute(case, r)), lambda r: r.interval.low)
-    lowest = _extreme((r for r in parts if is_one_minute(case, r)), lambda r: -r.interval.high)
+    highest = _by_time(case, wholes, lambda r: r.interval.low)
+    lowest = _by_time(case, parts, lambda r: -r.interval.high)
     pairs = [
         (whole.interval.low / part.interval.high if part.interval.high else INFINITY, whole, part)
-        for whole_volts, whole in highest.items()
-        for part_volts, part in lowest.items()
+        for time, by_volts in highest.items()
+        for whole_volts, whole in by_volts.items()
+        for part_volts, part in lowest.get(time, {}).items()
         if whole_volts >= part_volts and whole.interval.low > part.interval.high * factor
     ]
     if not pairs:
         return None
     _, whole, part = max(pairs, key=lambda found: found[0])
     return Consistency(whole.interval, part.interval), (whole.id, part.id)
+
+
+def _by_time(
+    case: Case, readings: Iterable[BoundedReading], size: Callable[[BoundedReading], Decimal]
+) -> dict[Decimal | None, dict[Decimal, BoundedReading]]:
+    """Give the extremes of the values of one minute (under None), and of the early ones by their time, s."""
+    found: dict[Decimal | None, list[BoundedReading]] = {}
+    for reading in readings:
+        if is_one_minute(case, reading):
+            found.setdefault(None, []).append(reading)
+        elif reading.early and reading.measurement.elapsed_s is not None:
+            found.setdefault(reading.measurement.elapsed_s, []).append(reading)
+    return {time: _extreme(own, size) for time, own in found.items()}
 
 
 def _extreme(

@@ -123,7 +123,7 @@ def measured_to_earth(kind: QuantityKind, terminals: str) -> bool:
     return kind in TO_EARTH_KINDS and to_earth(terminals)
 
 
-_PHASE_END = re.compile(r"([UVW])([12])|T([1-6])")
+_PHASE_END = re.compile(r"(?P<phase>[UVW])[12]|T(?P<number>[1-6])")
 """A lead of a motor whose windings come out at both ends (IEC 60034-8, and T1 to T6; from memory)."""
 
 
@@ -139,10 +139,12 @@ def two_of_six(terminals: str) -> bool:
     if both[0] is None or both[1] is None:
         return False
     one, other = both[0], both[1]
-    if one[1] and other[1]:
-        return one[1] != other[1]
-    # T1-T4, T2-T5 and T3-T6 are the phases, three apart.
-    return bool(one[3] and other[3]) and one[3] != other[3] and abs(int(one[3]) - int(other[3])) != PHASES
+    if one["phase"] and other["phase"]:
+        return one["phase"] != other["phase"]
+    if not (one["number"] and other["number"]):
+        return False
+    # T1-T4, T2-T5 and T3-T6 are the phases.
+    return int(one["number"]) % PHASES != int(other["number"]) % PHASES
 
 
 def pair(terminals: str) -> frozenset[str]:
