@@ -1,0 +1,1 @@
+"""Exports of other data folders, kept whole and read-only."""
