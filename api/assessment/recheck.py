@@ -20,6 +20,7 @@ from api.assessment.shop_limits import Shop, shop_of
 from api.ledger.canonical import CanonicalError, canonical, parsed, sha256_hex
 from api.ledger.schema import Row
 from api.ledger.tables import AxisRow, ConfirmationEventRow, InstrumentRow, JobRow, RecordRow
+from api.ledger.verification.witnesses import NOTHING, Outside
 from api.ledger.verify import Progress, Verification, Verified, verify_folder
 from api.visit.records import current_records
 
@@ -27,11 +28,11 @@ _TABLES: tuple[type[SQLModel], ...] = (JobRow, AxisRow, InstrumentRow, Confirmat
 """What findings are computed from; all append-only."""
 
 
-def verify_all(folder: Path, progress: Progress | None = None) -> Verification:
+def verify_all(folder: Path, progress: Progress | None = None, outside: Outside = NOTHING) -> Verification:
     """Verify a data folder with all steps: those of `api.ledger.verify`, and findings against their records."""
     if progress is None:
-        return verify_folder(folder, checks=[check_findings])
-    return verify_folder(folder, progress, [check_findings])
+        return verify_folder(folder, checks=[check_findings], outside=outside)
+    return verify_folder(folder, progress, [check_findings], outside)
 
 
 def check_findings(verified: Verified) -> None:

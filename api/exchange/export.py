@@ -22,7 +22,7 @@ import os
 import secrets
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from importlib.resources import files as package_files
@@ -128,8 +128,10 @@ def export_job(
     try:
         with tempfile.TemporaryDirectory(prefix="ohmtrail-export-") as scratch, database.read() as session:
             told("trail")
-            bag, made = _bag(database, session, evidence, reports, job_id, Path(scratch), to, reduced=reduced)
-            made.left_out += left_out
+            bag, made = _bag(
+                database, session, evidence, reports, job_id, Path(scratch), to, reduced=reduced, left_out=left_out
+            )
+            made.left_out += [f"clip or photo {sha[:16]}: it cannot be decoded to be reduced." for sha in left_out]
             told("files")
             if to.suffix == ".zip":
                 with work.open("xb") as handle:
@@ -151,7 +153,7 @@ def export_job(
 
 def _bag(
     database: Database, session: Session, evidence: Store, reports: Store, job_id: str, scratch: Path, to: Path, *,
-    reduced: bool,
+    reduced: bool, left_out: Sequence[str],
 ) -> tuple[dict[str, Content], Exported]:  # fmt: skip
     job, head = job_of(session, job_id), last_head(session)
     trail = _write_trail(session, job_id, scratch / "trail.jsonl")
@@ -174,7 +176,7 @@ def _bag(
     def tags(manifest: bytes) -> dict[str, Content]:
         statement: JsonObject = {
             "what": STATEMENT, "job": job_id, "at": database.now(), "key": key.public, "manifest": sha256_hex(manifest),
-            "reduced": reduced,
+            "reduced": reduced, "left_out": [*left_out],
         }  # fmt: skip
         enclosed = package_files("api.exchange") / "enclosed"
         names = ("check.py", "ed25519.py", "README.txt")

@@ -86,17 +86,16 @@ def derive_all(database: Database, evidence: Store, job_id: str) -> list[str]:
     """Make a derived file of every clip and photo of a job that has none yet; one entry names each with its original.
 
     Returns:
-        One sentence for each that cannot be derived, since it cannot be decoded: its original stays out.
+        Hashes of those that cannot be derived, since they cannot be decoded: their originals stay out.
 
     Raises:
         FileNotWritten, EntryNotWritten: The disk is full or refuses.
     """
     made: list[tuple[Stored, str, str]] = []
-    told = []
+    left_out = []
     with database.read() as session:
-        done = set(
-            session.exec(select(EvidenceRow.parent_sha256).where(col(EvidenceRow.derivation).startswith(REDUCED))).all()
-        )
+        derived = select(EvidenceRow.parent_sha256).where(col(EvidenceRow.derivation).startswith(REDUCED))
+        done = set(session.exec(derived).all())
         for sha256 in dict.fromkeys(capture.sha256 for capture in captures_of(session, job_id)):
             row = session.get_one(EvidenceRow, sha256)
             if sha256 in done:
@@ -104,8 +103,8 @@ def derive_all(database: Database, evidence: Store, job_id: str) -> list[str]:
             try:
                 data = evidence.read(sha256)
                 found = without_metadata(data) if row.kind == "photo" else trimmed(data, _span(session, job_id, sha256))
-            except MediaError as problem:
-                told.append(f"{row.kind} {sha256[:16]}: cannot be decoded, and stays out ({problem.code}).")
+            except MediaError:
+                left_out.append(sha256)
                 continue
             made.append((store_file(evidence, found.data), sha256, found.derivation))
     if made:
@@ -114,4 +113,4 @@ def derive_all(database: Database, evidence: Store, job_id: str) -> list[str]:
                 kind = "clip" if stored.found.kind == "clip" else "photo"
                 put_evidence(transaction, stored, kind=kind, parent=parent, derivation=derivation)
             transaction.entry(What.DERIVED, job_id, note={"for": "a reduced export"})
-    return told
+    return left_out

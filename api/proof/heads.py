@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from sqlmodel import Session
 
+from api.ledger.canonical import parsed
 from api.ledger.database import Database
 from api.ledger.merkle import MerkleTree
 from api.ledger.signer import hash_bytes
 from api.ledger.signing import SignedHead
-from api.ledger.trail import Head
+from api.ledger.trail import Head, What
 
+_NAMED = "SELECT seq, body FROM trail_entry WHERE what = ? ORDER BY seq"
 _HASHES = "SELECT hash FROM trail_entry WHERE seq <= ? ORDER BY seq"
 
 
@@ -22,6 +24,15 @@ def tree_of(session: Session, size: int) -> MerkleTree:
     """
     rows = session.connection().exec_driver_sql(_HASHES, (size,))
     return MerkleTree(hash_bytes(digest) for (digest,) in rows)
+
+
+def named_keys(session: Session) -> list[tuple[int, str, bool]]:
+    """Read the keys that the trail names: entry, public key, and whether the one before endorsed it (unchecked)."""
+    found = []
+    for seq, body in session.connection().exec_driver_sql(_NAMED, (What.KEY_NAMED.value,)):
+        note = parsed(body)["note"]
+        found.append((int(seq), str(note["key"]), bool(note["endorsed"])))
+    return found
 
 
 def sign_snapshot(database: Database, session: Session, head: Head) -> SignedHead:

@@ -98,7 +98,7 @@ class Check:
         listed = export["key"], export["manifest"]
         if not signed(export, "ohmtrail export 1") or listed != (keys[-1], sha(self.read("manifest-sha256.txt")).hex()):
             self.wrong.append("The signature under the list of files does not hold.")
-        self.job, name = export["job"], sha(bytes.fromhex(self.signed["key"])).hex()[:16]
+        self.job, self.out, name = export["job"], export["left_out"], sha(bytes.fromhex(self.signed["key"])).hex()[:16]
         others = len(self.trail) - len(self.entries)
         self.proved.append(f"{len(self.trail)} entries, {others} of other visits by hash alone, signed by key {name}.")
         self.beyond.append(f"that key {name} is the maker's: ask for it, or compare it with a report on paper.")
@@ -148,6 +148,8 @@ class Check:
                 continue
             if digest not in enclosed and cut.get(digest) in enclosed:
                 self.beyond.append(f"{enclosed[cut[digest]]}: derived; original {digest[:16]} not enclosed.")
+            elif digest in self.out:
+                self.beyond.append(f"{key} ({digest[:16]}): could not be reduced, and was left out by the maker.")
             elif digest not in enclosed:
                 (self.wrong if table == "capture" else self.beyond).append(f"{key} ({digest[:16]}) is not enclosed.")
             if table == "report_file" and self.trail[row["trail_seq"] - 1].hex() != row["trail_hash"]:
