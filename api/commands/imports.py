@@ -50,7 +50,7 @@ def imports(
             console.print(f"{escape(str(place))}: {taken.found.records} records, intact, {word} as {taken.sha256}")
         if listed or place is None:
             with workspace.database.read() as session:
-                for row in imports_of(session):
-                    console.print(f"{row.sha256[:16]}  {row.stored_at}  {escape(title_of(row))}")
+                for bag in imports_of(session):
+                    console.print(f"{bag.sha256[:16]}  {bag.stored_at}  {escape(title_of(bag))}")
     finally:
         workspace.close()

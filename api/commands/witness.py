@@ -28,7 +28,7 @@ def witness(
 ) -> None:
     """Have the trail's head witnessed: by a time-stamping server, or by file by the owner of another Ohmtrail.
 
-    Against a witness nobody can write the trail anew, not even with the key. Without options it shows the head in words.
+    Against a witness nobody can write the trail anew, not even with the key. Without options: the head in words.
     """
     from api.ledger.signing import fingerprint
     from api.ledger.timestamps import request_for

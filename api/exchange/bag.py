@@ -188,7 +188,12 @@ def _check_name(bag: Bag, name: str) -> None:
         raise bag.refuse(f"the name {name[:80]!r} cannot be written safely everywhere")
 
 
-def _checked(bag: Bag, sizes: Mapping[str, int]) -> None:
+def checked(bag: Bag, sizes: Mapping[str, int]) -> None:
+    """Refuse names, numbers and sizes that no export has.
+
+    Raises:
+        BagUnusable: With what is wrong.
+    """
     if len(sizes) > MOST_FILES:
         raise bag.refuse(f"it has {len(sizes)} files, more than any visit")
     if sum(sizes.values()) > MOST_BYTES:
@@ -232,7 +237,7 @@ def _folder(place: Path) -> Bag:
                 raise bag.refuse(f"{inside[:80]!r} is a link, a device or the like, and no file")
             if len(sizes) > MOST_FILES:
                 raise bag.refuse("it has more files than any visit")
-    _checked(bag, sizes)
+    checked(bag, sizes)
     return Bag(str(place), sizes, lambda name: (place / name).open("rb"))
 
 
@@ -255,7 +260,7 @@ def _archive(place: Path, archive: zipfile.ZipFile) -> Bag:
     if len(tops) != 1 or tops & {"", ".", ".."}:
         raise bag.refuse("it does not hold one folder")
     sizes = {name: member.file_size for name, member in members.items()}
-    _checked(bag, sizes)
+    checked(bag, sizes)
     return Bag(str(place), sizes, lambda name: archive.open(members[name]))  # type: ignore[arg-type, return-value]  # IO[bytes]
 
 

@@ -182,7 +182,7 @@ def _with_crop(one: Sighting, row: RecordRow) -> Sighting:
     return Sighting(one.capture, one.sha256, one.kind, one.entry, one.understood, one.recogniser, row.crop_sha256)
 
 
-def prov_json(values: Iterable[ValueProvenance]) -> JsonObject:
+def prov_json(values: Iterable[ValueProvenance]) -> PlainData:
     """Write the ways of some records as one PROV-JSON document."""
     document: dict[str, dict[str, object]] = {
         name: {}
@@ -193,7 +193,8 @@ def prov_json(values: Iterable[ValueProvenance]) -> JsonObject:
     }  # fmt: skip
     for value in values:
         _put(document, value)
-    return {"prefix": dict(_ENTITIES), **{name: held for name, held in document.items() if held}}  # type: ignore[dict-item]  # plain data throughout
+    held: PlainData = {name: kept for name, kept in document.items() if kept}
+    return {"prefix": dict(_ENTITIES), **held}
 
 
 def _relate(document: dict[str, dict[str, object]], kind: str, **ends: str) -> None:

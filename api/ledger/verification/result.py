@@ -110,7 +110,7 @@ class Verification:
         if not self.intact:
             return []
         told = [
-            f"The {self.entries} entries of the trail follow from one another; none was changed, removed, added, reordered.",
+            f"The {self.entries} entries follow from one another: none was changed, taken out, put in or reordered.",
             f"The {self.files} clips, photos and reports are byte for byte what was stored.",
             "Each record has a person's confirmation of exactly its digits; each finding follows from its records.",
         ]
