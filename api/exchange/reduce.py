@@ -7,13 +7,14 @@ original stays what was heard and seen, and the derived one is known for what it
 from __future__ import annotations
 
 import io
+import struct
 import wave
 from dataclasses import dataclass
 
 from PIL import Image
 from sqlmodel import Session, col, select
 
-from api.ledger.canonical import parsed
+from api.ledger.canonical import parsed, sha256_hex
 from api.ledger.database import Database
 from api.ledger.evidence import Stored, captures_of, put_evidence, store_file
 from api.ledger.store import Store
@@ -51,6 +52,19 @@ def _span(session: Session, job_id: str, sha256: str) -> tuple[float, float] | N
     return (min(begin for begin, _ in found), max(end for _, end in found)) if found else None
 
 
+def _commented(data: bytes, comment: bytes) -> bytes:
+    """Put a comment behind the samples of a WAV file: a LIST chunk with ICMT, as of RIFF (1991), section 2-14."""
+    padded = comment + bytes(2 - len(comment) % 2)
+    inner = b"INFO" + b"ICMT" + struct.pack("<I", len(padded)) + padded
+    whole = data + b"LIST" + struct.pack("<I", len(inner)) + inner
+    return whole[:4] + struct.pack("<I", len(whole) - 8) + whole[8:]
+
+
+def _origin(data: bytes) -> bytes:
+    """Name the original in the derived file, so that no two originals give the same one."""
+    return b"Ohmtrail reduced " + sha256_hex(data).encode()
+
+
 def trimmed(data: bytes, span: tuple[float, float] | None) -> Derived:
     """Trim a clip to its words; 16 kHz mono WAV. Without times the whole is kept, but nothing else of the file.
 
@@ -68,7 +82,7 @@ def trimmed(data: bytes, span: tuple[float, float] | None) -> Derived:
         file.setsampwidth(2)
         file.setframerate(RATE)
         file.writeframes(pcm)
-    return Derived(out.getvalue(), f"{REDUCED}: {said}; 16 kHz mono WAV")
+    return Derived(_commented(out.getvalue(), _origin(data)), f"{REDUCED}: {said}; 16 kHz mono WAV")
 
 
 def without_metadata(data: bytes) -> Derived:
@@ -78,7 +92,7 @@ def without_metadata(data: bytes) -> Derived:
         MediaError: It cannot be decoded.
     """
     out = io.BytesIO()
-    Image.fromarray(open_picture(data).pixels).save(out, "JPEG", quality=_QUALITY)
+    Image.fromarray(open_picture(data).pixels).save(out, "JPEG", quality=_QUALITY, comment=_origin(data))
     return Derived(out.getvalue(), f"{REDUCED}: pixels alone, JPEG quality {_QUALITY}")
 
 

@@ -133,9 +133,14 @@ def edit_value(files: Files, drawn: random.Random) -> list[Any]:
     while new == old:
         at = drawn.choice([index for index, char in enumerate(old) if char.isdigit()])
         new = old[:at] + drawn.choice("0123456789") + old[at + 1 :]
-    changed = [json.loads(json.dumps(body).replace(f'"value": "{old}"', f'"value": "{new}"')) for body in bodies]
-    for row in records:
-        row["value"] = new if row["value"] == old else row["value"]
+
+    def forged(value: Any) -> Any:
+        text = json.dumps(value)
+        for name in ("value", "seen_text"):
+            text = text.replace(f'"{name}": "{old}"', f'"{name}": "{new}"')
+        return json.loads(text)
+
+    changed, records = [forged(body) for body in bodies], forged(records)
     files["data/records.json"] = canonical(records).encode()
     files["data/records.csv"] = files["data/records.csv"].replace(f",{old},".encode(), f",{new},".encode())
     return changed
