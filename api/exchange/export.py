@@ -28,6 +28,7 @@ from importlib.metadata import version
 from importlib.resources import files as package_files
 from pathlib import Path
 
+import msgspec
 from sqlmodel import Session, col, or_, select
 
 from api.exchange.bag import Content, bag_of, write_folder, write_zip
@@ -199,7 +200,7 @@ def _bag(
 
 
 def _text(value: object) -> bytes:
-    return f"{json.dumps(value, ensure_ascii=False, indent=1, sort_keys=True)}\n".encode()
+    return msgspec.json.format(msgspec.json.encode(value, order="sorted"), indent=1) + b"\n"
 
 
 def _write_trail(session: Session, job_id: str, path: Path) -> _Trail:

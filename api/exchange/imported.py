@@ -15,6 +15,7 @@ from pathlib import Path
 
 from sqlmodel import Session, select
 
+from api.assessment.imported_visits import BAG_KIND
 from api.exchange.bag import Bag, contents, open_bag, write_zip
 from api.exchange.errors import BagChanged, ExportExists, NoSuchImport
 from api.exchange.verify_bag import BagVerification, verify_bag
@@ -26,8 +27,7 @@ from api.ledger.store import Store
 from api.ledger.tables import EvidenceRow
 from api.ledger.trail import What
 
-KIND, MEDIA_TYPE = "bag", "application/zip"
-"""How the row of an imported export names it."""
+MEDIA_TYPE = "application/zip"
 
 
 @dataclass(frozen=True)
@@ -80,8 +80,8 @@ def import_bag(database: Database, evidence: Store, place: Path, by: str = "") -
         if not known:
             transaction.put(
                 EvidenceRow(
-                    sha256=sha256, media_type=MEDIA_TYPE, kind=KIND, size=len(data), parent_sha256=None, derivation="",
-                    metadata_json=canonical({"visit": _visit(found)}), stored_at=transaction.now,
+                    sha256=sha256, media_type=MEDIA_TYPE, kind=BAG_KIND, size=len(data), parent_sha256=None,
+                    derivation="", metadata_json=canonical({"visit": _visit(found)}), stored_at=transaction.now,
                 )
             )  # fmt: skip
             head = None if found.head is None else found.head.to_json()
@@ -119,7 +119,7 @@ def _visit(found: BagVerification) -> JsonObject:
 def imports_of(session: Session) -> Sequence[EvidenceRow]:
     """Read what was imported, oldest first."""
     return sorted(
-        session.exec(select(EvidenceRow).where(EvidenceRow.kind == KIND)).all(), key=lambda row: row.stored_at
+        session.exec(select(EvidenceRow).where(EvidenceRow.kind == BAG_KIND)).all(), key=lambda row: row.stored_at
     )
 
 

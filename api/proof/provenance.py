@@ -8,6 +8,7 @@ As one line for a report, and as W3C PROV-JSON (Member Submission of 24 April 20
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -154,7 +155,13 @@ def provenance_of(session: Session, job_id: str) -> list[ValueProvenance]:
     sightings = _sightings(session, job_id)
     events = in_order(session.exec(select(ConfirmationEventRow).where(ConfirmationEventRow.job_id == job_id)).all())
     runs = in_order(session.exec(select(GradingRunRow).where(GradingRunRow.job_id == job_id)).all())
-    used = [(run, set(parsed(run.record_ids_json))) for run in runs]
+    by_id, by_proposal, graded = {event.id: event for event in events}, defaultdict(list), defaultdict(list)
+    for event in events:
+        by_proposal[event.proposal_id].append(event)
+    for run in runs:
+        for record_id in parsed(run.record_ids_json):
+            graded[record_id].append((run.id, run.rules))
+    proposals = {row.id: row for row in session.exec(select(ProposalRow).where(ProposalRow.job_id == job_id)).all()}
     records = all_records(session, job_id)
     corrected = {record.row.supersedes: record.id for record in records if record.row.supersedes}
     found = []
@@ -166,11 +173,11 @@ def provenance_of(session: Session, job_id: str) -> list[ValueProvenance]:
                 row,
                 record.status,
                 tuple(_with_crop(one, row) for one in seen),
-                session.get(ProposalRow, row.proposal_id),
-                next((event for event in events if event.id == row.confirmation_id), None),
-                tuple(one for one in events if one.proposal_id == row.proposal_id and one.id != row.confirmation_id),
+                proposals.get(row.proposal_id),
+                by_id.get(row.confirmation_id),
+                tuple(one for one in by_proposal[row.proposal_id] if one.id != row.confirmation_id),
                 corrected.get(row.id),
-                tuple((run.id, run.rules) for run, ids in used if row.id in ids),
+                tuple(graded[row.id]),
             )
         )
     return found

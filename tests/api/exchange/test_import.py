@@ -15,6 +15,8 @@ import pytest
 from api.exchange.errors import BagChanged, BagUnusable, NoSuchImport
 from api.exchange.imported import import_bag, imports_of, look_at, title_of, write_imported
 from api.workspace import Workspace
+from tests.api.conftest import Visit
+from tests.api.makers import FakeEngines, clip
 
 
 def snapshot(folder: Path) -> dict[str, bytes]:
@@ -176,3 +178,22 @@ def test_a_bag_with_another_s_files_in_one_trail(exported: Path, tmp_path: Path)
     assert any("is not enclosed" in problem for problem in found.problems)
     assert any("list of files is not the one that was signed" in problem for problem in found.problems)
     assert json.loads((bag / "export.json").read_text())["job"] == "J1"
+
+
+def test_an_imported_visit_is_an_earlier_visit_of_the_trend(exported: Path, tmp_path: Path) -> None:
+    """Grade a later visit to the same machine over the imported one, and verify that its findings follow from it."""
+    workspace = Workspace.open(tmp_path / "next", engines=FakeEngines())
+    taken = import_bag(workspace.database, workspace.evidence, exported / "bag.zip")
+    visit = Visit(workspace)
+    visit.make_safe()
+    for minute, words in enumerate((
+        "x ray axis through the cable insulation set five hundred volts",
+        "lead to ground four hundred megohms",
+        "confirm",
+    )):  # fmt: skip
+        workspace.take_clip(visit.job, clip(words, minute), f"2026-11-25T09:{minute:02d}:00+00:00")
+    graded = workspace.grade(visit.job)
+    assert graded["earlier_record_ids"] == [f"{taken.sha256[:8]}:J1-R1", f"{taken.sha256[:8]}:J1-R2"]
+    found = workspace.verify()
+    assert (found.problems, found.notes) == ([], [])
+    workspace.close()

@@ -167,3 +167,22 @@ def test_a_signature_is_of_one_statement_and_one_key() -> None:
     assert not signature_holds(other.public, signature, {"what": "x", "size": 1})
     assert not signature_holds("zz", signature, {"what": "x", "size": 1})
     assert not signature_holds(key.public, "zz", {"what": "x", "size": 1})
+
+
+@pytest.mark.parametrize("lag", [1, 2])
+def test_a_head_that_lagged_is_signed_again_by_the_next_start(tmp_path: Path, lag: int) -> None:
+    """Set the head file back, as after a stop between commit and head file: found by fault injection."""
+    database = Database(tmp_path)
+    path = tmp_path / "trail-head.json"
+    make_job(database, 1)
+    before = path.read_bytes()
+    for number in range(lag):
+        make_job(database, 2 + number)
+    database.close()
+    path.write_bytes(before)
+    assert (verify_folder(tmp_path).problems, verify_folder(tmp_path).lag) == ([], lag)
+    database = Database(tmp_path)
+    make_job(database, 9)
+    database.close()
+    found = verify_folder(tmp_path)
+    assert (found.problems, found.signed) == ([], found.entries)
