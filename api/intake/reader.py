@@ -17,6 +17,7 @@ from api.dialogue.turn import Turn, begin_turn, context_of
 from api.errors import NotFound
 from api.intake.claims import Claims
 from api.intake.errors import EvidenceChanged, EvidenceMissing, EvidenceUnreadable, MarkedDisplayUnreadable
+from api.intake.identity import recogniser_of
 from api.intake.recognisers import Engines, Quad
 from api.intake.recognition import Recognised, recognise, recognise_burst, seen_json
 from api.ledger.canonical import JsonObject, PlainData, canonical, parsed, sha256_hex
@@ -208,7 +209,11 @@ class CaptureReader:
         """Note what was recognised, let the conversation act on it, and keep the answer (with what is `more`)."""
         recognised = found.to_json()
         what = What.NOT_RECOGNISED if found.problem is not None else What.RECOGNISED
-        transaction.entry(what, capture.job_id, note=recognised)
+        photo = found.seen is not None or found.photo
+        by = recogniser_of(self._engines, photo=photo)
+        transaction.entry(
+            what, capture.job_id, note={**recognised, "capture": capture.id, **({"recogniser": by} if by else {})}
+        )
         turn = begin_turn(transaction, capture.job_id, self._profile, capture.captured_at)
         self._act(turn, capture, found, crops, commands=commands)
         outcome = {**recognised, **turn.for_page(), **(more or {})}

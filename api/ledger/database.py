@@ -291,6 +291,10 @@ class Database:
             self._signer.taken_over()
         return self._signer.file.key().public
 
+    def now(self) -> str:
+        """Give the present instant as stamps hold it."""
+        return utc_text(self.clock())
+
     def signing_key(self) -> SigningKey:
         """Give the key that signs.
 

@@ -17,7 +17,7 @@ from api.ledger.merkle import Frontier
 from api.ledger.signing import KeyFile, SignedHead, SigningKey, key_statement
 from api.ledger.trail import Head, HeadFile, What
 
-_HASHES = "SELECT seq, hash FROM trail_entry WHERE seq > ? ORDER BY seq"
+_HASHES = "SELECT seq, hash FROM trail_entry WHERE seq > ? AND seq <= ? ORDER BY seq"
 _NAMED = "SELECT body FROM trail_entry WHERE what = ? ORDER BY seq DESC LIMIT 1"
 
 
@@ -111,7 +111,8 @@ class Signer:
             copied = Frontier(known.tree.size, [*known.tree.roots])
             if copied.size == signed.size and copied.root().hex() == signed.root and signed.holds():
                 tree = copied
-        for seq, digest in session.connection().exec_driver_sql(_HASHES, (tree.size,)):
+        # Up to the head only: the transaction that begins may have noted something already.
+        for seq, digest in session.connection().exec_driver_sql(_HASHES, (tree.size, head.seq)):
             if seq != tree.size + 1:
                 break  # a damaged trail must not stop the work; the verification tells
             tree.append(hash_bytes(digest))

@@ -72,6 +72,7 @@ class What(StrEnum):
     HEAD_CAUGHT_UP = "head caught up"  # the head file lagged, on the chain
     HEAD_MISMATCH = "head mismatch"
     KEY_NAMED = "signing key named"  # from here on this key signs; the note says what the one before says to it
+    DERIVED = "derived"  # files made of originals, for an export that shall hold less
     WITNESSED = "witnessed"  # somebody outside saw a head: a time-stamp, or another's signature
     WITNESS_GIVEN = "witness given"  # a head of another trail, signed here
     BAG_IMPORTED = "export imported"  # a visit that another data folder exported, to look at and to compare with

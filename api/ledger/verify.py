@@ -45,6 +45,7 @@ from api.ledger.verification.rows import NotedRows
 from api.ledger.verification.signatures import Signatures
 from api.ledger.verification.snapshot import Moment, moment_of
 from api.ledger.verification.trail_check import check_chain, check_head, hash_at, rows_of
+from api.ledger.verification.witnesses import NOTHING, Outside, check_witnesses
 
 __all__ = ["ExitStatus", "Verification", "Verified", "VerifyResult", "verify_folder"]
 
@@ -93,20 +94,23 @@ def _silent(_step: str) -> None:
     pass
 
 
-def verify_folder(folder: Path, progress: Progress = _silent, checks: Iterable[Check] = ()) -> Verification:
+def verify_folder(
+    folder: Path, progress: Progress = _silent, checks: Iterable[Check] = (), outside: Outside = NOTHING
+) -> Verification:
     """Verify a data folder. Never raises: what cannot be read is told as such.
 
     Args:
         folder: The data folder.
         progress: Told the step that begins.
         checks: Steps of other rooms.
+        outside: What is brought along to compare with.
     """
     found = Verification()
     try:
         if _is_missing(folder, found):
             return found
         with moment_of(folder) as moment:
-            _verify(folder, moment, progress, checks, found)
+            _verify(folder, moment, progress, checks, outside, found)
     except (sqlite3.Error, UnicodeDecodeError, OSError) as error:
         _cannot_be_read(error, found)
     return found
@@ -137,7 +141,9 @@ def _cannot_be_read(error: Exception, found: Verification) -> None:
     (found.problems if changed else found.unread).append(sentence)
 
 
-def _verify(folder: Path, moment: Moment, progress: Progress, checks: Iterable[Check], found: Verification) -> None:
+def _verify(
+    folder: Path, moment: Moment, progress: Progress, checks: Iterable[Check], outside: Outside, found: Verification
+) -> None:
     connection, noted = moment.connection, NotedRows()
     progress("database")
     version = read_version(connection, found)  # (1)
@@ -152,6 +158,7 @@ def _verify(folder: Path, moment: Moment, progress: Progress, checks: Iterable[C
     check_head(connection, moment.head_file, beginning, found)  # (3)
     progress("signatures")
     signatures.check(moment.head_file, found)  # (8)
+    check_witnesses(folder, signatures, outside, found)  # (8)
     progress("rows")
     noted.check(connection, expected, found)  # (4)
     progress("files")

@@ -33,6 +33,7 @@ class Signatures:
         self._tree: MerkleTree | None = None
         self.keys: list[NamedKey] = []
         self.heads: list[tuple[str, SignedHead]] = []
+        self.witness_notes: list[tuple[str, Row]] = []
 
     def leaf(self, digest: object) -> None:
         """(8) Take the hash of the next entry."""
@@ -55,6 +56,9 @@ class Signatures:
                 self.heads.append((name, signed_head_from(note[word])))
             except CanonicalError as error:
                 found.problems.append(f"{name}: {error}")
+                return
+        if body["what"] == What.WITNESSED.value and "tree_head" in note:
+            self.witness_notes.append((name, note))
 
     def _take_key(self, body: Row, note: Row, found: Verification) -> None:
         key, before = str(note.get("key")), str(note.get("before"))
@@ -66,6 +70,11 @@ class Signatures:
         if note.get("endorsed") and not endorsed:
             found.problems.append(f"Entry {body['seq']}: the old key's signature under the new key does not hold.")
         self.keys.append(NamedKey(body["seq"], key, before, endorsed))
+
+    def entry_with(self, digits: str) -> int:
+        """Give the entry whose hash begins with these digits, at least eight; 0 where none does."""
+        found = (seq for seq, digest in enumerate(self._hashes, 1) if digest.hex().startswith(digits))
+        return next(found, 0) if len(digits) >= 8 else 0
 
     @property
     def tree(self) -> MerkleTree:
@@ -133,7 +142,7 @@ class Signatures:
             )
 
     def _proved(self, signed: SignedHead, found: Verification) -> None:
-        found.signed, found.key = signed.size, signed.key
+        found.signed, found.key, found.root = signed.size, signed.key, signed.root
         first = self.keys[0].seq
         if first > 1 and self.keys[0].before == "":
             found.notes.append(

@@ -60,7 +60,7 @@ def rewritten(folder: Path, word: str, other: str, *, follow: bool = False) -> N
     hit = next(entry for entry in changed if entry["what"] == "job created")
     assert word in hit["body"]
     hit["body"] = hit["body"].replace(word, other)
-    rewrite(folder, changed, with_key=with_key)
+    rewrite(folder, changed)
     alter(folder, ("UPDATE job SET title = replace(title, ?, ?), description_json = replace(description_json, ?, ?)",
                    (word, other, word, other)))  # fmt: skip
     if follow:
@@ -212,7 +212,7 @@ def test_entries_behind_an_old_head_are_counted(folder: Path) -> None:
 def test_a_trail_written_anew_passes_only_with_the_key(folder: Path, with_key: bool) -> None:
     """Be open about it: with the reports gone too, who has the key writes a trail anew that only a witness finds."""
     changed = [entry for entry in entries(folder) if entry["what"] not in ("report made",)]
-    rewrite(folder, changed)
+    rewrite(folder, changed, with_key=with_key)
     alter(folder, ("DELETE FROM report_file", ()))
     for path in (folder / "reports").rglob("*"):
         if path.is_file():

@@ -159,9 +159,9 @@ def test_text_that_is_not_ours_is_refused(text: str) -> None:
 def test_entries_chain_from_sixty_four_zeros() -> None:
     common: dict[str, Any] = {"at": "t", "job_id": "J1", "by": "", "rows": [], "note": {}}
     values, head = entry_values(Head(), 1, what=What.PROPOSED, **common)
-    first = TrailEntryRow(**dict(zip(ENTRY_COLUMNS, values, strict=True)))
+    first = TrailEntryRow.model_validate(dict(zip(ENTRY_COLUMNS, values, strict=True)))
     values, head = entry_values(head, 2, what=What.CONFIRMED, **common)
-    second = TrailEntryRow(**dict(zip(ENTRY_COLUMNS, values, strict=True)))
+    second = TrailEntryRow.model_validate(dict(zip(ENTRY_COLUMNS, values, strict=True)))
     assert (first.seq, first.prev) == (1, FIRST_PREV)
     assert first.hash == sha256_hex(first.body)
     assert second.prev == first.hash
