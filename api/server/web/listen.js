@@ -4,7 +4,7 @@
 
 import { Gate } from "./gate.js";
 import { Microphone, level, wav } from "./microphone.js";
-import { readBack } from "./readback.js";
+import { readBack, sounding, tone } from "./readback.js";
 import { now } from "./server.js";
 
 const CONNECT_MS = 3000; // some phones refuse the connection although the page itself loads
@@ -16,8 +16,10 @@ export class Listening {
    * @param {(state: object) => void} show shows state, words, level
    * @param {() => Promise<void>} refresh called when something was understood
    * @param {(clip: Blob, capturedAt: string) => Promise<void>} keep puts a clip into the outbox
+   * @param {() => Promise<void>} photo opens the camera's view, or takes the picture where it is open
    */
-  constructor(jobId, show, refresh, keep) {
+  constructor(jobId, show, refresh, keep, photo) {
+    this.photo = photo;
     this.keep = keep;
     this.jobId = jobId;
     this.show = show;
@@ -56,7 +58,7 @@ export class Listening {
   /** 100 ms of sound. */
   frame(samples) {
     this.show({ level: this.muted ? 0 : level(samples) });
-    if (this.whole || this.muted || !this.open()) return;
+    if (this.whole || this.muted || sounding() || !this.open()) return;
     this.microphone.frames.length = 0; // the server keeps the sound from here on
     for (const piece of this.gate.pass(samples)) {
       if (!this.sending) {
@@ -141,7 +143,9 @@ export class Listening {
     // The value and its question stand on the proposal's card right below.
     this.show({ state, words: state === "asking" && heard ? `“${heard}”` : answer.message || "Nothing understood. Say it again, please." });
     document.getElementById("photo").closest("label").classList.toggle("wanted", answer.action === "photo");
-    await readBack(answer.message);
+    await tone(answer.tone || "heard");
+    if (answer.action === "photo") await this.photo();
+    else await readBack(answer.spoken === undefined ? answer.message : answer.spoken);
   }
 
   /** The connection was lost: what was being said goes as a clip, once more from its beginning. */
