@@ -63,7 +63,7 @@ export class Listening {
     for (const piece of this.gate.pass(samples)) {
       if (!this.sending) {
         this.started = now();
-        this.tell({ type: "start", captured_at: this.started, hands_free: true });
+        this.tell({ type: "start", captured_at: this.started, hands_free: true, each: true });
       }
       this.sending = true;
       this.pieces.push(piece);
