@@ -45,13 +45,15 @@ from api.visit.proposals import Proposal, ProposedReading, Source, require_open
 from api.visit.records import Decision, Record, check_confirmable, confirm, put_event
 from api.visit.safety import StepReply, is_gated, put_answers
 from api.visit.safety_steps import AFTER_TEST, STEP_BY_ID, discharge_s, meets
+from capture.carrying import can_carry
 from capture.completeness import fits
 from capture.language.items import Cue, UnitSpoken, scan
+from capture.language.parse import parse
 from capture.language.prompts import NOT_UNDERSTOOD, heard_context
 from capture.language.readback import axis_words, statement, volts_words
 from capture.language.replies import reply_of
 from capture.language.vocabulary import plain_text
-from capture.reading import Command, Context, Doubt, Utterance
+from capture.reading import Command, Context, Doubt, Reading, Utterance
 from grading.terms.quantity import QuantityKind
 
 _ANSWERS = (Command.CONFIRM, Command.REJECT, Command.NOT_APPLICABLE)
@@ -194,10 +196,20 @@ def _on_known_axis(turn: Turn, context: Context) -> Context:
 def _given(utterance: Utterance, index: int) -> ProposedReading:
     """Give one of an utterance's readings with its doubts (a stray command word is no doubt about the value)."""
     doubts = tuple(doubt for doubt in utterance.doubts if doubt is not Doubt.CONFLICT)
-    reading, others = utterance.readings[index], utterance.alternatives
+    reading, others = _as_far_as_it_fits(utterance, index), utterance.alternatives
     if len(utterance.readings) > 1:  # alternatives carry no index: which value one belongs to follows from its place
         others = tuple(other for other in others if replace(other, quantity=reading.quantity) == reading)
     return ProposedReading(reading, doubts, others, utterance.confidence)
+
+
+def _as_far_as_it_fits(utterance: Utterance, index: int) -> Reading:
+    """Give a reading without the test that was carried forward to it, where that test cannot show its unit."""
+    reading = utterance.readings[index]
+    if can_carry(reading.kind, reading.quantity):
+        return reading
+    alone = parse(utterance.heard.text, Context(axes=utterance.context.axes)).readings
+    named = index < len(alone) and alone[index].kind is not None
+    return reading if named else replace(reading, kind=None, test_voltage_set=None)
 
 
 def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: Decision) -> None:

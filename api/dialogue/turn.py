@@ -45,6 +45,9 @@ from capture.language.short import short_question
 from capture.reading import Context
 from grading.shop import ShopProfile
 
+OLD_CONTEXT_S = 1800
+"""Seconds without a word after which test, part, point and voltage are no longer taken for granted (house rule)."""
+
 
 @dataclass
 class Turn:
@@ -271,9 +274,17 @@ def begin_turn(
     if state is None:
         raise NoDialogue(job_id=job_id)
     standing = standing_from_json(parsed(state.asking_json))
-    context = context_from_json(parsed(state.context_json))
+    context = _held(state, transaction.now)
     waiting = proposals_of(session, job_id, "open")
     return Turn(transaction, job, context, standing, state, waiting, captured_at or transaction.now, profile)
+
+
+def _held(state: DialogueStateRow, now: str | None) -> Context:
+    """Give the context as far as it still holds: after a long pause only the axis, the rest is asked anew."""
+    context = context_from_json(parsed(state.context_json))
+    if now is None or seconds_between(state.updated_at, now) <= OLD_CONTEXT_S:
+        return context
+    return Context(axis=context.axis)
 
 
 def standing_of(session: Session, job_id: str) -> Standing:
@@ -282,14 +293,20 @@ def standing_of(session: Session, job_id: str) -> Standing:
     return Standing() if state is None else standing_from_json(parsed(state.asking_json))
 
 
-def context_of(session: Session, job_id: str) -> Context:
-    """Tell where the work of a job stands: what has been said and still holds, and what was asked."""
+def context_of(session: Session, job_id: str, now: str | None = None) -> Context:
+    """Tell where the work of a job stands: what has been said and still holds, and what was asked.
+
+    Args:
+        session: One consistent snapshot.
+        job_id: The job.
+        now: UTC instant, by which old context is left out; None to give it whatever its age.
+    """
     state = session.get(DialogueStateRow, job_id)
     if state is None:
         return Context()
     # The recogniser determines from the job's axes whether a letter that was said can be one.
     axes = read_job(session, job_id).axis_names
-    return replace(context_from_json(parsed(state.context_json)), axes=axes, expects=_expectation(session, state))
+    return replace(_held(state, now), axes=axes, expects=_expectation(session, state))
 
 
 def _expectation(session: Session, state: DialogueStateRow) -> Expectation:

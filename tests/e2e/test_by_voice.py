@@ -64,10 +64,10 @@ def test_an_axis_from_lock_out_to_verdict(
         assert person.answers_safety() == 4
 
         # An older record, named by its place, while the work is elsewhere.
-        person.says("correction x ray axis lead to ground two point five megohms")
+        person.says("correction x ray axis lead to ground one point five megohms")
         person.says("confirm")
         values = {r["value"]: r["status"] for r in person.ask("/records")}
-        assert values == {"500": "superseded", "2.5": "current"}
+        assert values == {"500": "superseded", "1.5": "current"}
 
         person.says("stop listening")
         expect(person.page.locator(".now .state")).to_have_text("PAUSED", timeout=20_000)

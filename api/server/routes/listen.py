@@ -4,8 +4,8 @@ The client sends {"type": "start", "captured_at": "..."} once, then binary frame
 bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while words come, and
 {"type": "final", ...} with the answer of the evidence route. With "hands_free": true in the start message, the end of
 the speech ends the utterance too, and the next one begins on the same connection; with "each": true besides, every
-utterance begins with a start message, and what comes before it is the tail of the last one and dropped. What was received is kept as a FLAC
-file whatever happens; when the connection is lost it is marked cut and is not acted on.
+utterance begins with a start message, and what comes before it is the tail of the last one and dropped. What
+was received is kept as a FLAC file whatever happens; when the connection is lost it is marked cut and is not acted on.
 """
 
 from __future__ import annotations

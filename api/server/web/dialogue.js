@@ -6,6 +6,8 @@ import { now, post } from "./server.js";
 
 const SPOKEN_AT = [120, 60, 30, 10]; // seconds left at which the countdown is spoken
 
+const SHOWN = 3; // questions of those that wait
+
 export class DialoguePart {
   /**
    * @param {string} path of the job
@@ -35,7 +37,8 @@ export class DialoguePart {
       fill(this.question, open && open.kind === "safety" ? this.safety(open) : null);
     }
     this.queue.hidden = !waiting.length;
-    fill(this.queue, waiting.map((q) => el("li", {}, q.kind === "safety" ? `${q.axis}: ${q.text}` : q.text)));
+    const shownOnes = waiting.slice(0, SHOWN).map((q) => el("li", {}, q.kind === "safety" ? `${q.axis}: ${q.text}` : q.text));
+    fill(this.queue, shownOnes, waiting.length > SHOWN ? el("li", {}, `and ${waiting.length - SHOWN} more`) : null);
     const ends = state.discharge ? Date.now() + state.discharge.left_s * 1000 : 0;
     const axis = state.discharge ? state.discharge.axis : "";
     if (!ends || axis !== this.axis || Math.abs(ends - this.ends) > 3000) { this.ends = ends; this.axis = axis; this.before = Infinity; }

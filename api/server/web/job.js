@@ -249,7 +249,13 @@ class JobView {
       card.focus({ preventScroll: true });
     } }, axis.name, verdictSign(graded[axis.name] && graded[axis.name].verdict))));
     const worst = findings.axes.find((v) => graded[v.axis]); // most serious first
-    fill(this.verdict, worst ? verdictTag(worst.verdict, worst.urgency) : "");
+    const left = plans.reduce((n, p) => n + p.tasks.filter((t) => t.state === "next" || t.state === "due").length, 0);
+    const untested = this.job.axes.filter((a) => !graded[a.name]).length;
+    // Green only where nothing that was planned is untested.
+    const whole = !left && !untested;
+    fill(this.verdict, !worst ? "" : worst.verdict === "acceptable" && !whole
+      ? el("span.verdict.unsure", {}, `? Not finished: ${left ? `${left} ${left === 1 ? "point" : "points"} left` : ""}${left && untested ? ", " : ""}${untested ? `${untested} ${untested === 1 ? "axis" : "axes"} untested` : ""}`)
+      : verdictTag(worst.verdict, worst.urgency));
   }
 }
 

@@ -138,7 +138,7 @@ export class Listening {
   /** Show and say what was made of it. */
   async understood(answer) {
     await this.refresh();
-    const state = answer.records && answer.records.length ? "confirmed" : answer.proposals && answer.proposals.length ? "asking" : "heard";
+    const state = answer.records && answer.records.length ? "confirmed" : answer.tone === "asking" ? "asking" : "heard";
     const heard = answer.heard && answer.heard.text;
     // The value and its question stand on the proposal's card right below.
     this.show({ state, words: state === "asking" && heard ? `“${heard}”` : answer.message || "Nothing understood. Say it again, please." });
