@@ -10,6 +10,8 @@ import { now } from "./server.js";
 const CONNECT_MS = 3000; // some phones refuse the connection although the page itself loads
 const ANSWER_MS = 20000; // a slow computer may think this long about the last utterance
 
+const WORDLESS = 40; // frames of 100 ms after which an utterance ends in which no words were heard yet
+
 export class Listening {
   /**
    * @param {string} jobId
@@ -42,6 +44,7 @@ export class Listening {
     this.muted = false;
     this.sending = false;
     this.gate = new Gate();
+    this.quiet = 0; // frames since the voice ended
     this.pieces = []; // the utterance on its way, until it is acknowledged
     this.microphone = new Microphone((samples) => this.frame(samples));
     try {
@@ -69,7 +72,9 @@ export class Listening {
       this.pieces.push(piece);
       this.socket.send(piece.buffer.slice(piece.byteOffset, piece.byteOffset + piece.byteLength));
     }
-    if (this.sending && this.gate.ended && this.partial) this.finish();
+    // Without words it may have been a noise; a busy server may also not have heard them yet.
+    this.quiet = this.sending && this.gate.ended ? this.quiet + 1 : 0;
+    if (this.quiet && (this.partial || this.quiet > WORDLESS)) this.finish();
   }
 
   /** Ask for what was said so far. */
