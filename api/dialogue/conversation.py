@@ -14,26 +14,26 @@ from decimal import Decimal
 
 from api.dialogue.commands import commanded, keep_note
 from api.dialogue.corrections import corrected, fields_corrected
+from api.dialogue.events import Do as Carry
 from api.dialogue.events import (
-    Confirm,
     Drop,
     Effect,
     Event,
     Hold,
     Ignored,
     KeepNote,
+    MakeRecords,
+    OtherwiseSaid,
     PutAnswer,
     Replied,
     SafetyQuestion,
     Settled,
-    Spoken,
     StepsOpen,
     TakeBackAnswer,
     Told,
     Value,
     ValueQuestion,
 )
-from api.dialogue.events import Do as Carry
 from api.dialogue.proposal_updates import give_place, give_unit, refuse_unit, take
 from api.dialogue.sentences import answer_words, duration_words
 from api.dialogue.turn import Turn
@@ -74,7 +74,7 @@ def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
         turn.tone = "not_understood"
         return
     effects = turn.happened(event, _gates(turn))
-    if isinstance(event, Spoken) and not effects:
+    if isinstance(event, OtherwiseSaid) and not effects:
         _said(turn, utterance, source, decision)
         return
     for effect in effects:
@@ -97,8 +97,8 @@ def _event(turn: Turn, utterance: Utterance) -> Event:
         return Replied(reply.answer, volts, sure)
     if utterance.command is not None and not utterance.readings:
         moved = utterance.command is Command.CORRECT and utterance.context != turn.context
-        return Spoken() if moved else Told(utterance.command)
-    return Spoken()
+        return OtherwiseSaid() if moved else Told(utterance.command)
+    return OtherwiseSaid()
 
 
 def _gates(turn: Turn) -> dict[str, tuple[str, ...]]:
@@ -122,7 +122,7 @@ def carry_out(turn: Turn, effect: Effect, decision: Decision) -> None:
     """Carry out what the machine decided."""
     if turn.tell(effect):
         return
-    if isinstance(effect, Confirm):
+    if isinstance(effect, MakeRecords):
         _confirmed(turn, effect.values, decision)
     elif isinstance(effect, Drop):
         _dropped(turn, effect.values, decision)
@@ -229,7 +229,7 @@ def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: De
 
 
 def _confirmed(turn: Turn, values: tuple[Value, ...], decision: Decision) -> None:
-    """Confirm, at one spoken word, everything that the open question is about, or nothing of it."""
+    """MakeRecords, at one spoken word, everything that the open question is about, or nothing of it."""
     asked = turn.asked()
     revisions = {value.proposal: value.revision for value in values}
     try:

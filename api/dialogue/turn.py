@@ -17,6 +17,7 @@ from api.dialogue.events import (
     Effect,
     Event,
     Proposed,
+    Question,
     SafetyQuestion,
     Tell,
     TestMeant,
@@ -67,6 +68,7 @@ class Turn:
         in_full: The read-back was asked for at length.
         asks: The open question is to be read at the end of the turn.
         tone: What the page sounds: "heard", "confirmed", "not_understood", "asking"; empty for nothing.
+        begun_with: The question that was open before.
         proposals: Proposals made or changed.
         records: Records made.
         withdrawn: Ids of records withdrawn.
@@ -88,6 +90,7 @@ class Turn:
     in_full: bool = False
     asks: bool = False
     tone: str = ""
+    begun_with: Question | None = None
     proposals: list[Proposal] = field(default_factory=list)
     records: list[Record] = field(default_factory=list)
     withdrawn: list[str] = field(default_factory=list)
@@ -216,8 +219,8 @@ class Turn:
             return
         self.asks = False
         self.tone = self.tone or "asking"
-        # Never back: what was asked by a later input stays asked then, whatever arrives late.
-        if not self.spoken_too_early():
+        # Never back for the same question: it stays asked when it was, whatever arrives late.
+        if question != self.begun_with or not self.spoken_too_early():
             self.standing.asked_at = self.captured_at
         if isinstance(question, SafetyQuestion):
             self.say(safety_words(question))
@@ -276,7 +279,9 @@ def begin_turn(
     standing = standing_from_json(parsed(state.asking_json))
     context = _held(state, transaction.now)
     waiting = proposals_of(session, job_id, "open")
-    return Turn(transaction, job, context, standing, state, waiting, captured_at or transaction.now, profile)
+    turn = Turn(transaction, job, context, standing, state, waiting, captured_at or transaction.now, profile)
+    turn.begun_with = standing.state.open
+    return turn
 
 
 def _held(state: DialogueStateRow, now: str | None) -> Context:

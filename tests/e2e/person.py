@@ -87,10 +87,14 @@ class Person:
 
     def says(self, words: str) -> dict[str, Any]:
         """Say something, and wait until the dialogue has answered; gives the state of the dialogue then."""
-        before = self.ask("/dialogue")["updated_at"]
         data = base64.b64encode(spoken(self.folder, words).read_bytes()).decode()
-        self.page.evaluate("data => window.hearWav(data)", data)
-        return self.until(lambda state: state["updated_at"] != before, words)
+        for _ in range(3):  # what was not understood is said again, as people do
+            before = self.ask("/dialogue")["updated_at"]
+            self.page.evaluate("data => window.hearWav(data)", data)
+            state = self.until(lambda found, old=before: found["updated_at"] != old, words)
+            if not state["message"].startswith(("Nothing understood", "Was that", "That was not clear")):
+                break
+        return state
 
     def until(self, holds: Callable[[dict[str, Any]], bool], what: str) -> dict[str, Any]:
         """Wait until the dialogue is as it should be."""

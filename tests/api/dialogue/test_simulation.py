@@ -1,6 +1,6 @@
 """A sample of the simulated visits: the laws hold, and what the person notices never stands in a record.
 
-The rates of ear and eye are those measured (`tests.api.dialogue.simulation.rates`); the whole table stands in the guide.
+The rates of ear and eye are those measured (`tests.api.dialogue.simulation.rates`); the table stands in the guide.
 """
 
 from __future__ import annotations

@@ -7,15 +7,15 @@ from dataclasses import dataclass, field, replace
 from api.dialogue.events import (
     Ask,
     Changed,
-    Confirm,
+    DialogueState,
     Drop,
     Event,
     Hold,
+    MakeRecords,
     Proposed,
     PutAnswer,
     SafetyQuestion,
     Settled,
-    State,
     TestMeant,
     Value,
     ValueQuestion,
@@ -60,7 +60,7 @@ class Desk:
 
     axes: tuple[str, ...]
     counts: Counts
-    state: State = field(default_factory=State)
+    state: DialogueState = field(default_factory=DialogueState)
     open: dict[str, Open] = field(default_factory=dict)
     gates: dict[str, tuple[str, ...]] = field(default_factory=dict)
     made: int = 0
@@ -76,7 +76,7 @@ class Desk:
             if isinstance(effect, Ask) and self.state.open is not None:
                 self.counts.questions += 1
                 self.counts.words += len(self.question().split())
-            elif isinstance(effect, Confirm):
+            elif isinstance(effect, MakeRecords):
                 self._confirmed(effect.values)
             elif isinstance(effect, Drop):
                 for value in effect.values:

@@ -6,7 +6,7 @@ import random
 from dataclasses import replace
 from decimal import Decimal
 
-from api.dialogue.events import Replied, SafetyQuestion, Spoken, Told
+from api.dialogue.events import OtherwiseSaid, Replied, SafetyQuestion, Told
 from api.visit.safety_steps import STEP_BY_ID
 from capture.reading import Command, Doubt, Reading
 from grading.terms.quantity import Quantity, QuantityKind
@@ -82,7 +82,7 @@ class Person:
         """Say a value, and give what is understood of it; None where nothing is."""
         self.desk.counts.answers += 1
         if self.chance(self.people.mumble):
-            self.desk.happened(Spoken())
+            self.desk.happened(OtherwiseSaid())
             return None
         said = truth.quantity
         if self.chance(self.people.contradict):
@@ -117,7 +117,7 @@ class Person:
         if self.chance(self.ear.command * (1 - self.people.mumble)):
             self.desk.happened(Told(command))
         else:
-            self.desk.happened(Spoken())
+            self.desk.happened(OtherwiseSaid())
 
     def settles(self) -> None:
         """Answer until no question is open."""
@@ -134,7 +134,7 @@ class Person:
     def _answers(self, question: SafetyQuestion) -> None:
         self.desk.counts.answers += 1
         if not self.chance(self.ear.command * (1 - self.people.mumble)):
-            self.desk.happened(Spoken())
+            self.desk.happened(OtherwiseSaid())
             return
         step = STEP_BY_ID[question.step]
         if step.value_unit:
