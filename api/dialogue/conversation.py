@@ -34,7 +34,7 @@ from api.dialogue.events import (
     Value,
     ValueQuestion,
 )
-from api.dialogue.proposal_updates import give_place, give_unit, refuse_unit, take
+from api.dialogue.proposal_updates import give_place, give_unit, keep_both, refuse_unit, rivals_of, take
 from api.dialogue.sentences import answer_words, duration_words
 from api.dialogue.turn import Turn
 from api.errors import OhmtrailError
@@ -42,15 +42,16 @@ from api.ledger.trail import What
 from api.visit.errors import SafetyOpen, SaidBefore
 from api.visit.jobs import axis_of
 from api.visit.proposals import Proposal, ProposedReading, Source, require_open
-from api.visit.records import Decision, Record, check_confirmable, confirm, put_event
+from api.visit.records import Decision, Record, check_confirmable, confirm, put_event, withdraw
 from api.visit.safety import StepReply, is_gated, put_answers
 from api.visit.safety_steps import AFTER_TEST, STEP_BY_ID, discharge_s, meets
 from capture.carrying import can_carry
 from capture.completeness import fits
+from capture.language.axis_names import how_to_say, spoken_names
 from capture.language.items import Cue, UnitSpoken, scan
 from capture.language.parse import parse
 from capture.language.prompts import NOT_UNDERSTOOD, heard_context
-from capture.language.readback import axis_words, statement, volts_words
+from capture.language.readback import statement, volts_words
 from capture.language.replies import reply_of
 from capture.language.vocabulary import plain_text
 from capture.reading import Command, Context, Doubt, Reading, Utterance
@@ -61,6 +62,7 @@ _ANSWERS = (Command.CONFIRM, Command.REJECT, Command.NOT_APPLICABLE)
 
 def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
     """Act on a clip."""
+    utterance = _with_own_names(turn, utterance)
     decision = Decision("spoken", turn.job.technician, source.captured_at, utterance.heard.text, source.sha256)
     event = _event(turn, utterance)
     question, standing = turn.standing.state.open, turn.standing.state
@@ -81,6 +83,24 @@ def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
         carry_out(turn, effect, decision)
     if isinstance(event, Told) and event.command is Command.CORRECT and not effects:
         turn.asks = True
+
+
+def _with_own_names(turn: Turn, utterance: Utterance) -> Utterance:
+    """Put the axes' own names for what is said for them: TURRET for "Tango"."""
+    names = {said: name for name, said in spoken_names(turn.job.axis_names).items()}
+    if all(said == name for said, name in names.items()):
+        return utterance
+
+    def own(reading: Reading) -> Reading:
+        return replace(reading, axis=names.get(reading.axis or "", reading.axis))
+
+    context = utterance.context
+    return replace(
+        utterance,
+        readings=tuple(own(reading) for reading in utterance.readings),
+        alternatives=tuple(own(reading) for reading in utterance.alternatives),
+        context=replace(context, axis=names.get(context.axis or "", context.axis)),
+    )
 
 
 def _event(turn: Turn, utterance: Utterance) -> Event:
@@ -248,6 +268,11 @@ def _confirmed(turn: Turn, values: tuple[Value, ...], decision: Decision) -> Non
 def recorded(turn: Turn, record: Record) -> None:
     """Say what now stands in the record, and what to do with the leads; their discharge is counted down from now."""
     turn.records.append(record)
+    if record.row.supersedes is not None:  # of values that cannot all be true, one was chosen
+        for rival in rivals_of(turn, record.reading):
+            reason = f"cannot be true beside {record.id}, which was chosen"
+            withdraw(turn.transaction, rival, Decision("derived", record.row.confirmed_by, turn.captured_at, reason))
+            turn.withdrawn.append(rival.id)
     turn.tone = "confirmed"
     turn.say(f"Recorded: {statement(record.reading)}.", "Recorded.")
     if is_gated(record.reading):
@@ -293,11 +318,13 @@ def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decis
     code = _unit_alone(utterance.heard.text)
     if code is not None and give_unit(turn, code, decision):
         return
+    if set(plain_text(utterance.heard.text)) == {"both"} and keep_both(turn, decision):
+        return
     if turn.context != before:
         changed = [give_place(turn, proposal, turn.context, decision) for proposal in asked]
         turn.ask(asked) if any(changed) else turn.say(heard_context(turn.context, before))
     elif Doubt.AXIS_MISSING in utterance.doubts and not turn.said:
-        names = ", ".join(axis_words(name) for name in turn.job.axis_names)
+        names = ", ".join(how_to_say(name, turn.job.axis_names) for name in turn.job.axis_names)
         turn.say(f"Which axis? Say one of {names}.")
     elif utterance.confidence and not utterance.doubts and not turn.said:
         turn.say(_unchanged(turn.context))

@@ -10,6 +10,7 @@ from api.dialogue.turn import Turn
 from api.visit.proposals import Proposal, ProposedReading, Source
 from api.visit.records import Decision, Record, current_records
 from capture.completeness import fits
+from capture.language.axis_names import spoken_names
 from capture.language.parse import parse
 from capture.language.readback import axis_words
 from capture.reading import Context, Reading, Utterance
@@ -52,7 +53,8 @@ def _named(turn: Turn, utterance: Utterance) -> _PlaceNamed:
     reading = alone.readings[0] if alone.readings else None
     place: Reading | Context = alone.context if reading is None else reading
     denied = tuple(old.quantity.digits for old in alone.superseded if old.quantity.digits is not None)
-    return _PlaceNamed(place.axis, place.section, place.terminals, denied)
+    names = {said: name for name, said in spoken_names(turn.job.axis_names).items()}
+    return _PlaceNamed(names.get(place.axis or "", place.axis), place.section, place.terminals, denied)
 
 
 def _target(turn: Turn, named: _PlaceNamed) -> Proposal | Record | None:

@@ -41,6 +41,7 @@ from api.visit.records import Record, record_for_page
 from api.visit.safety import is_gated, open_steps
 from api.visit.safety_steps import STEP_BY_ID
 from capture.expectation import Asked, Expectation
+from capture.language.axis_names import spoken_names
 from capture.language.prompts import answered_by
 from capture.language.short import short_question
 from capture.reading import Context
@@ -310,7 +311,7 @@ def context_of(session: Session, job_id: str, now: str | None = None) -> Context
     if state is None:
         return Context()
     # The recogniser determines from the job's axes whether a letter that was said can be one.
-    axes = read_job(session, job_id).axis_names
+    axes = tuple(spoken_names(read_job(session, job_id).axis_names).values())
     return replace(_held(state, now), axes=axes, expects=_expectation(session, state))
 
 

@@ -28,6 +28,7 @@ _QUESTIONS = {
     Doubt.NOT_SETTLED: "It has not settled: give the final value.",
     Doubt.RANGE_END_UNKNOWN: "Greater than how much?",
     Doubt.BUILT_VOLTAGE_UNKNOWN: "How many volts did it build?",
+    Doubt.CONTRADICTED: "Both cannot be true: say the right value again, or say both to keep both.",
     Doubt.CONFLICT: "Voice and photo disagree.",
 }
 

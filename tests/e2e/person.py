@@ -12,6 +12,7 @@ import base64
 import subprocess
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -64,6 +65,10 @@ def spoken(folder: Path, words: str, voice: str = "slt") -> Path:
     return path
 
 
+def _newer(before: str, state: dict[str, Any]) -> bool:
+    return bool(state["updated_at"] != before)
+
+
 class Person:
     """Speaks to one page of one job."""
 
@@ -91,7 +96,7 @@ class Person:
         for _ in range(3):  # what was not understood is said again, as people do
             before = self.ask("/dialogue")["updated_at"]
             self.page.evaluate("data => window.hearWav(data)", data)
-            state = self.until(lambda found, old=before: found["updated_at"] != old, words)
+            state = self.until(partial(_newer, before), words)
             if not state["message"].startswith(("Nothing understood", "Was that", "That was not clear")):
                 break
         return state
