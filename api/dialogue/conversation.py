@@ -60,11 +60,22 @@ from grading.terms.quantity import QuantityKind
 _ANSWERS = (Command.CONFIRM, Command.REJECT, Command.NOT_APPLICABLE)
 
 
-def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
-    """Act on a clip."""
+def heard(turn: Turn, utterance: Utterance, source: Source, *, obeyed: bool = True) -> None:
+    """Act on a clip.
+
+    Args:
+        turn: The turn.
+        utterance: What was understood.
+        source: The clip.
+        obeyed: Whether commands and answers count: not in what is read again after an interruption, since the question
+            that they answered may be another one by now.
+    """
     utterance = _with_own_names(turn, utterance)
     decision = Decision("spoken", turn.job.technician, source.captured_at, utterance.heard.text, source.sha256)
     event = _event(turn, utterance)
+    if not obeyed and (utterance.command is not None or not isinstance(event, OtherwiseSaid)):
+        turn.say("A command from before the interruption was not obeyed. Say it again.")
+        return
     question, standing = turn.standing.state.open, turn.standing.state
     answers = isinstance(event, Replied) or (isinstance(event, Told) and event.command in _ANSWERS)
     if question is not None and answers and turn.spoken_too_early() and not (standing.paused or standing.noting):

@@ -231,12 +231,8 @@ class CaptureReader:
         commands: bool,
     ) -> None:
         if found.utterance is not None:
-            obeyed = commands or found.utterance.command is None
             source = Source("speech", capture.captured_at, capture.sha256, found.utterance.heard.text)
-            if obeyed:
-                heard(turn, found.utterance, source)
-            else:
-                turn.say("A command from before the interruption was not obeyed. Say it again.")
+            heard(turn, found.utterance, source, obeyed=commands)
         elif found.seen is not None:
             source = Source("photo", capture.captured_at, capture.sha256)
             seen(turn, found.seen, source, {index: stored.sha256 for index, stored in crops.items()})

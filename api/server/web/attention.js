@@ -19,7 +19,13 @@ export function setMode(name) {
  */
 export function attend(button, listening) {
   button.addEventListener("click", () => { if (mode() !== "hold") listening.toggle(); });
-  button.addEventListener("pointerdown", () => { if (mode() === "hold") listening.start(); });
-  for (const end of ["pointerup", "pointercancel", "pointerleave"]) button.addEventListener(end, () => { if (mode() === "hold" && listening.on) listening.stop(); });
+  let held = false;
+  button.addEventListener("pointerdown", async () => {
+    if (mode() !== "hold") return;
+    held = true;
+    await listening.start();
+    if (!held) await listening.stop(); // let go while the browser was still asking for the microphone
+  });
+  for (const end of ["pointerup", "pointercancel", "pointerleave"]) button.addEventListener(end, () => { held = false; if (mode() === "hold") listening.stop(); });
   if (mode() === "always") listening.start();
 }

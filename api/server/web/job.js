@@ -27,7 +27,7 @@ export async function jobView(main, where, id) {
   const view = new JobView(job, path, where);
   fill(main, view.node);
   await view.refresh();
-  const timer = setInterval(() => { if (!document.hidden) view.refresh().catch(() => {}); }, LOOK_EVERY_MS);
+  const timer = setInterval(() => { if (!document.hidden) view.look().catch(() => {}); }, LOOK_EVERY_MS);
   return () => { clearInterval(timer); view.dialogue.close(); view.camera.close(); view.outbox.close(); view.listening.stop(); };
 }
 
@@ -207,6 +207,14 @@ class JobView {
     const names = { paused: "paused", noting: "listening", asking: "asking", ready: "heard" };
     if (news && !this.listening.on) this.show({ state: names[state.state], words: state.message });
     else if (state.state === "paused" && this.listening.on) this.show({ state: "paused", words: state.message });
+  }
+
+  /** See whether something was said or tapped elsewhere; now and then look at everything. */
+  async look() {
+    this.looks = (this.looks || 0) + 1;
+    const dialogue = await get(`${this.path}/dialogue`);
+    if (dialogue.updated_at === this.updated && this.looks % 4) this.follow(dialogue);
+    else await this.refresh();
   }
 
   async refresh() {
