@@ -56,6 +56,7 @@ class Doubt(StrEnum):
     NOT_SETTLED = "not_settled"  # "it's climbing": a series, no final value
     RANGE_END_UNKNOWN = "range_end_unknown"  # "infinity": greater than how much?
     BUILT_VOLTAGE_UNKNOWN = "built_voltage_unknown"  # "doesn't build": to how many volts?
+    CONTRADICTED = "contradicted"  # a record of the same point says something that cannot be true as well
     CONFLICT = "conflict"  # voice and photo disagree, or two commands were given at once
 
 

@@ -14,27 +14,27 @@ from decimal import Decimal
 
 from api.dialogue.commands import commanded, keep_note
 from api.dialogue.corrections import corrected, fields_corrected
+from api.dialogue.events import Do as Carry
 from api.dialogue.events import (
-    Confirm,
     Drop,
     Effect,
     Event,
     Hold,
     Ignored,
     KeepNote,
+    MakeRecords,
+    OtherwiseSaid,
     PutAnswer,
     Replied,
     SafetyQuestion,
     Settled,
-    Spoken,
     StepsOpen,
     TakeBackAnswer,
     Told,
     Value,
     ValueQuestion,
 )
-from api.dialogue.events import Do as Carry
-from api.dialogue.proposal_updates import give_place, give_unit, refuse_unit, take
+from api.dialogue.proposal_updates import give_place, give_unit, keep_both, refuse_unit, rivals_of, take
 from api.dialogue.sentences import answer_words, duration_words
 from api.dialogue.turn import Turn
 from api.errors import OhmtrailError
@@ -42,25 +42,40 @@ from api.ledger.trail import What
 from api.visit.errors import SafetyOpen, SaidBefore
 from api.visit.jobs import axis_of
 from api.visit.proposals import Proposal, ProposedReading, Source, require_open
-from api.visit.records import Decision, Record, check_confirmable, confirm, put_event
+from api.visit.records import Decision, Record, check_confirmable, confirm, put_event, withdraw
 from api.visit.safety import StepReply, is_gated, put_answers
 from api.visit.safety_steps import AFTER_TEST, STEP_BY_ID, discharge_s, meets
+from capture.carrying import can_carry
 from capture.completeness import fits
+from capture.language.axis_names import how_to_say, spoken_names
 from capture.language.items import Cue, UnitSpoken, scan
+from capture.language.parse import parse
 from capture.language.prompts import NOT_UNDERSTOOD, heard_context
-from capture.language.readback import axis_words, statement, volts_words
+from capture.language.readback import statement, volts_words
 from capture.language.replies import reply_of
 from capture.language.vocabulary import plain_text
-from capture.reading import Command, Context, Doubt, Utterance
+from capture.reading import Command, Context, Doubt, Reading, Utterance
 from grading.terms.quantity import QuantityKind
 
 _ANSWERS = (Command.CONFIRM, Command.REJECT, Command.NOT_APPLICABLE)
 
 
-def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
-    """Act on a clip."""
+def heard(turn: Turn, utterance: Utterance, source: Source, *, obeyed: bool = True) -> None:
+    """Act on a clip.
+
+    Args:
+        turn: The turn.
+        utterance: What was understood.
+        source: The clip.
+        obeyed: Whether commands and answers count: not in what is read again after an interruption, since the question
+            that they answered may be another one by now.
+    """
+    utterance = _with_own_names(turn, utterance)
     decision = Decision("spoken", turn.job.technician, source.captured_at, utterance.heard.text, source.sha256)
     event = _event(turn, utterance)
+    if not obeyed and (utterance.command is not None or not isinstance(event, OtherwiseSaid)):
+        turn.say("A command from before the interruption was not obeyed. Say it again.")
+        return
     question, standing = turn.standing.state.open, turn.standing.state
     answers = isinstance(event, Replied) or (isinstance(event, Told) and event.command in _ANSWERS)
     if question is not None and answers and turn.spoken_too_early() and not (standing.paused or standing.noting):
@@ -72,13 +87,31 @@ def heard(turn: Turn, utterance: Utterance, source: Source) -> None:
         turn.tone = "not_understood"
         return
     effects = turn.happened(event, _gates(turn))
-    if isinstance(event, Spoken) and not effects:
+    if isinstance(event, OtherwiseSaid) and not effects:
         _said(turn, utterance, source, decision)
         return
     for effect in effects:
         carry_out(turn, effect, decision)
     if isinstance(event, Told) and event.command is Command.CORRECT and not effects:
         turn.asks = True
+
+
+def _with_own_names(turn: Turn, utterance: Utterance) -> Utterance:
+    """Put the axes' own names for what is said for them: TURRET for "Tango"."""
+    names = {said: name for name, said in spoken_names(turn.job.axis_names).items()}
+    if all(said == name for said, name in names.items()):
+        return utterance
+
+    def own(reading: Reading) -> Reading:
+        return replace(reading, axis=names.get(reading.axis or "", reading.axis))
+
+    context = utterance.context
+    return replace(
+        utterance,
+        readings=tuple(own(reading) for reading in utterance.readings),
+        alternatives=tuple(own(reading) for reading in utterance.alternatives),
+        context=replace(context, axis=names.get(context.axis or "", context.axis)),
+    )
 
 
 def _event(turn: Turn, utterance: Utterance) -> Event:
@@ -95,8 +128,8 @@ def _event(turn: Turn, utterance: Utterance) -> Event:
         return Replied(reply.answer, volts, sure)
     if utterance.command is not None and not utterance.readings:
         moved = utterance.command is Command.CORRECT and utterance.context != turn.context
-        return Spoken() if moved else Told(utterance.command)
-    return Spoken()
+        return OtherwiseSaid() if moved else Told(utterance.command)
+    return OtherwiseSaid()
 
 
 def _gates(turn: Turn) -> dict[str, tuple[str, ...]]:
@@ -120,7 +153,7 @@ def carry_out(turn: Turn, effect: Effect, decision: Decision) -> None:
     """Carry out what the machine decided."""
     if turn.tell(effect):
         return
-    if isinstance(effect, Confirm):
+    if isinstance(effect, MakeRecords):
         _confirmed(turn, effect.values, decision)
     elif isinstance(effect, Drop):
         _dropped(turn, effect.values, decision)
@@ -194,10 +227,20 @@ def _on_known_axis(turn: Turn, context: Context) -> Context:
 def _given(utterance: Utterance, index: int) -> ProposedReading:
     """Give one of an utterance's readings with its doubts (a stray command word is no doubt about the value)."""
     doubts = tuple(doubt for doubt in utterance.doubts if doubt is not Doubt.CONFLICT)
-    reading, others = utterance.readings[index], utterance.alternatives
+    reading, others = _as_far_as_it_fits(utterance, index), utterance.alternatives
     if len(utterance.readings) > 1:  # alternatives carry no index: which value one belongs to follows from its place
         others = tuple(other for other in others if replace(other, quantity=reading.quantity) == reading)
     return ProposedReading(reading, doubts, others, utterance.confidence)
+
+
+def _as_far_as_it_fits(utterance: Utterance, index: int) -> Reading:
+    """Give a reading without the test that was carried forward to it, where that test cannot show its unit."""
+    reading = utterance.readings[index]
+    if can_carry(reading.kind, reading.quantity):
+        return reading
+    alone = parse(utterance.heard.text, Context(axes=utterance.context.axes)).readings
+    named = index < len(alone) and alone[index].kind is not None
+    return reading if named else replace(reading, kind=None, test_voltage_set=None)
 
 
 def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: Decision) -> None:
@@ -217,7 +260,7 @@ def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: De
 
 
 def _confirmed(turn: Turn, values: tuple[Value, ...], decision: Decision) -> None:
-    """Confirm, at one spoken word, everything that the open question is about, or nothing of it."""
+    """MakeRecords, at one spoken word, everything that the open question is about, or nothing of it."""
     asked = turn.asked()
     revisions = {value.proposal: value.revision for value in values}
     try:
@@ -236,6 +279,11 @@ def _confirmed(turn: Turn, values: tuple[Value, ...], decision: Decision) -> Non
 def recorded(turn: Turn, record: Record) -> None:
     """Say what now stands in the record, and what to do with the leads; their discharge is counted down from now."""
     turn.records.append(record)
+    if record.row.supersedes is not None:  # of values that cannot all be true, one was chosen
+        for rival in rivals_of(turn, record.reading):
+            reason = f"cannot be true beside {record.id}, which was chosen"
+            withdraw(turn.transaction, rival, Decision("derived", record.row.confirmed_by, turn.captured_at, reason))
+            turn.withdrawn.append(rival.id)
     turn.tone = "confirmed"
     turn.say(f"Recorded: {statement(record.reading)}.", "Recorded.")
     if is_gated(record.reading):
@@ -281,11 +329,13 @@ def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decis
     code = _unit_alone(utterance.heard.text)
     if code is not None and give_unit(turn, code, decision):
         return
+    if set(plain_text(utterance.heard.text)) == {"both"} and keep_both(turn, decision):
+        return
     if turn.context != before:
         changed = [give_place(turn, proposal, turn.context, decision) for proposal in asked]
         turn.ask(asked) if any(changed) else turn.say(heard_context(turn.context, before))
     elif Doubt.AXIS_MISSING in utterance.doubts and not turn.said:
-        names = ", ".join(axis_words(name) for name in turn.job.axis_names)
+        names = ", ".join(how_to_say(name, turn.job.axis_names) for name in turn.job.axis_names)
         turn.say(f"Which axis? Say one of {names}.")
     elif utterance.confidence and not utterance.doubts and not turn.said:
         turn.say(_unchanged(turn.context))

@@ -10,6 +10,7 @@ from api.dialogue.turn import Turn
 from api.visit.proposals import Proposal, ProposedReading, Source
 from api.visit.records import Decision, Record, current_records
 from capture.completeness import fits
+from capture.language.axis_names import spoken_names
 from capture.language.parse import parse
 from capture.language.readback import axis_words
 from capture.reading import Context, Reading, Utterance
@@ -17,7 +18,7 @@ from grading.terms.section import SECTION_WORDS, Section
 
 
 @dataclass(frozen=True)
-class _Named:
+class _PlaceNamed:
     """What a correction itself names, without anything that was said before."""
 
     axis: str | None
@@ -47,15 +48,16 @@ def _same_lead(said: str, stored: str | None) -> bool:
     return said == stored or (said in (f"{first}-", first, f"{first}-PE") and stored.split("-")[0] == first)
 
 
-def _named(turn: Turn, utterance: Utterance) -> _Named:
+def _named(turn: Turn, utterance: Utterance) -> _PlaceNamed:
     alone = parse(utterance.heard.text, Context(axes=turn.job.axis_names))
     reading = alone.readings[0] if alone.readings else None
     place: Reading | Context = alone.context if reading is None else reading
     denied = tuple(old.quantity.digits for old in alone.superseded if old.quantity.digits is not None)
-    return _Named(place.axis, place.section, place.terminals, denied)
+    names = {said: name for name, said in spoken_names(turn.job.axis_names).items()}
+    return _PlaceNamed(names.get(place.axis or "", place.axis), place.section, place.terminals, denied)
 
 
-def _target(turn: Turn, named: _Named) -> Proposal | Record | None:
+def _target(turn: Turn, named: _PlaceNamed) -> Proposal | Record | None:
     """Find what is to be corrected: what is asked about if it can be meant, then what waits, then the newest record."""
     asked = turn.asked()
     if not named.anything:

@@ -42,7 +42,7 @@ Question = ValueQuestion | SafetyQuestion
 
 
 @dataclass(frozen=True)
-class State:
+class DialogueState:
     """Where the dialogue stands.
 
     Attributes:
@@ -122,11 +122,11 @@ class Replied:
 
 
 @dataclass(frozen=True)
-class Spoken:
+class OtherwiseSaid:
     """Anything else was said: a value, a place, talk."""
 
 
-Event = Proposed | Changed | Settled | TestMeant | StepsOpen | Told | Replied | Spoken
+Event = Proposed | Changed | Settled | TestMeant | StepsOpen | Told | Replied | OtherwiseSaid
 
 # What follows.
 
@@ -168,7 +168,7 @@ class Ask:
 
 
 @dataclass(frozen=True)
-class Confirm:
+class MakeRecords:
     """Make records of these revisions."""
 
     values: tuple[Value, ...]
@@ -225,5 +225,5 @@ class Ignored:
     """What was said is kept as evidence, and nothing else follows: the dialogue is paused."""
 
 
-Effect = Tell | Ask | Confirm | Drop | Hold | PutAnswer | TakeBackAnswer | Do | KeepNote | Ignored
-Step = tuple[State, tuple[Effect, ...]]
+Effect = Tell | Ask | MakeRecords | Drop | Hold | PutAnswer | TakeBackAnswer | Do | KeepNote | Ignored
+Step = tuple[DialogueState, tuple[Effect, ...]]

@@ -5,8 +5,8 @@ says or taps answers the open question and no other.
 
     event --advance--> new state, effects --carried out by `api.dialogue.turn`--> rows, sentences, further events
 
-Laws that hold for every order of events (`tests/api/dialogue/test_machine.py`): `Confirm` comes only from the word or
-tap "confirm", and only for exactly the revisions that stand in the open question; it never comes for a value under
+Laws that hold for every order of events (`tests/api/dialogue/test_machine.py`): `MakeRecords` comes only from the
+word "confirm", and only for exactly the revisions that stand in the open question; it never comes for a value under
 test voltage while safety steps of its axis are open; nothing but "resume" has any effect during a pause.
 """
 
@@ -18,7 +18,7 @@ from dataclasses import replace
 from api.dialogue.events import (
     Ask,
     Changed,
-    Confirm,
+    DialogueState,
     Do,
     Drop,
     Effect,
@@ -26,15 +26,15 @@ from api.dialogue.events import (
     Hold,
     Ignored,
     KeepNote,
+    MakeRecords,
     Note,
+    OtherwiseSaid,
     Proposed,
     PutAnswer,
     Question,
     Replied,
     SafetyQuestion,
     Settled,
-    Spoken,
-    State,
     Step,
     StepsOpen,
     TakeBackAnswer,
@@ -48,7 +48,7 @@ from api.visit.safety_steps import STEP_BY_ID, meets
 from capture.reading import Command
 
 
-def advance(state: State, event: Event, open_steps: Mapping[str, tuple[str, ...]] | None = None) -> Step:
+def advance(state: DialogueState, event: Event, open_steps: Mapping[str, tuple[str, ...]] | None = None) -> Step:
     """Give the state after an event, and what is to be done.
 
     Args:
@@ -56,7 +56,7 @@ def advance(state: State, event: Event, open_steps: Mapping[str, tuple[str, ...]
         event: What happened.
         open_steps: Ids of the open safety steps, by axis; an axis that is not named has none.
     """
-    heard = isinstance(event, Told | Replied | Spoken)
+    heard = isinstance(event, Told | Replied | OtherwiseSaid)
     if heard and state.paused:
         if isinstance(event, Told) and event.command is Command.RESUME:
             return replace(state, paused=False), (Tell(Note.RESUMED), Ask())
@@ -68,7 +68,7 @@ def advance(state: State, event: Event, open_steps: Mapping[str, tuple[str, ...]
     return _replied(state, event) if isinstance(event, Replied) else _happened(state, event)
 
 
-def _happened(state: State, event: Event) -> Step:
+def _happened(state: DialogueState, event: Event) -> Step:
     if isinstance(event, Proposed):
         return _queued(state, event.values)
     if isinstance(event, Changed):
@@ -87,7 +87,7 @@ def _still(question: SafetyQuestion, event: StepsOpen) -> bool:
     return question.axis != event.axis or question.step in event.steps
 
 
-def _moved(before: State, after: State) -> Step:
+def _moved(before: DialogueState, after: DialogueState) -> Step:
     """Ask the next question where the open one is no longer the one that was."""
     if after.open == before.open or after.open is None:
         return after, ()
@@ -96,12 +96,12 @@ def _moved(before: State, after: State) -> Step:
     return after, (*told, Ask())
 
 
-def _queued(state: State, values: tuple[Value, ...]) -> Step:
+def _queued(state: DialogueState, values: tuple[Value, ...]) -> Step:
     after = replace(state, questions=(*state.questions, ValueQuestion(values)))
     return after, (Ask(),) if state.open is None else (Tell(Note.WAITS), Ask())
 
 
-def _changed(state: State, value: Value) -> Step:
+def _changed(state: DialogueState, value: Value) -> Step:
     asked = any(_holds(question, value.proposal) for question in state.questions)
     if not asked:
         return _queued(state, (value,))
@@ -120,7 +120,7 @@ def _with(question: Question, value: Value) -> Question:
     return ValueQuestion(tuple(value if old.proposal == value.proposal else old for old in question.values))
 
 
-def _without(state: State, proposals: Iterable[str]) -> Step:
+def _without(state: DialogueState, proposals: Iterable[str]) -> Step:
     gone = set(proposals)
     kept: list[Question] = []
     for question in state.questions:
@@ -133,7 +133,7 @@ def _without(state: State, proposals: Iterable[str]) -> Step:
     return _moved(state, replace(state, questions=tuple(kept)))
 
 
-def _safety_asked(state: State, axis: str, steps: tuple[str, ...], *, front: bool) -> Step:
+def _safety_asked(state: DialogueState, axis: str, steps: tuple[str, ...], *, front: bool) -> Step:
     """Put the safety questions of an axis before everything but a value that is just being asked about."""
     if front:  # those that wait already come along
         waiting = [q for q in state.questions if isinstance(q, SafetyQuestion) and q.axis == axis]
@@ -154,7 +154,7 @@ def _safety_asked(state: State, axis: str, steps: tuple[str, ...], *, front: boo
     return after, (Tell(Note.SAFETY_WAITS if waits else Note.SAFETY_FIRST, axis), Ask())
 
 
-def _told(state: State, command: Command, open_steps: Mapping[str, tuple[str, ...]]) -> Step:
+def _told(state: DialogueState, command: Command, open_steps: Mapping[str, tuple[str, ...]]) -> Step:
     always: dict[Command, Step] = {
         Command.PAUSE: (replace(state, paused=True), (Tell(Note.PAUSED),)),
         Command.RESUME: (state, (Tell(Note.NOT_PAUSED), Ask())),
@@ -172,7 +172,7 @@ def _told(state: State, command: Command, open_steps: Mapping[str, tuple[str, ..
     return step or _unanswering(state, command)
 
 
-def _unanswering(state: State, command: Command) -> Step:
+def _unanswering(state: DialogueState, command: Command) -> Step:
     refused = {
         Command.CONFIRM: Note.NOTHING_CONFIRMED,
         Command.REJECT: Note.NOTHING_DROPPED,
@@ -183,7 +183,7 @@ def _unanswering(state: State, command: Command) -> Step:
     return state, (Do(command),)
 
 
-def _told_in_safety(state: State, command: Command) -> Step | None:
+def _told_in_safety(state: DialogueState, command: Command) -> Step | None:
     answers = {Command.CONFIRM: "yes", Command.REJECT: "no", Command.NOT_APPLICABLE: "not_applicable"}
     if command in answers:
         return _replied(state, Replied(answers[command]))
@@ -194,7 +194,7 @@ def _told_in_safety(state: State, command: Command) -> Step | None:
     return None
 
 
-def _skipped(state: State) -> Step:
+def _skipped(state: DialogueState) -> Step:
     if state.open is None:
         return state, (Tell(Note.NOTHING_ASKED),)
     if len(state.questions) == 1:
@@ -202,16 +202,16 @@ def _skipped(state: State) -> Step:
     return replace(state, questions=(*state.questions[1:], state.open)), (Tell(Note.SKIPPED), Ask())
 
 
-def _confirmed(state: State, question: ValueQuestion, open_steps: Mapping[str, tuple[str, ...]]) -> Step:
+def _confirmed(state: DialogueState, question: ValueQuestion, open_steps: Mapping[str, tuple[str, ...]]) -> Step:
     for value in question.values:
         steps = open_steps.get(value.gated or "", ()) if value.gated else ()
         if value.gated and steps:
             after, effects = _safety_asked(state, value.gated, steps, front=True)
             return after, (Hold(value.gated, steps), *effects)
-    return state, (Confirm(question.values),)
+    return state, (MakeRecords(question.values),)
 
 
-def _replied(state: State, reply: Replied) -> Step:
+def _replied(state: DialogueState, reply: Replied) -> Step:
     question = state.open
     if not isinstance(question, SafetyQuestion):
         note = Note.NOTHING_ASKED if question is None else Note.SAY_CONFIRM

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from api.dialogue.events import Question, SafetyQuestion, State, Value, ValueQuestion
+from api.dialogue.events import DialogueState, Question, SafetyQuestion, Value, ValueQuestion
 from api.ledger.canonical import JsonObject
 
 
@@ -36,7 +36,7 @@ class Standing:
         discharge: The discharge after the last insulation test; None before one.
     """
 
-    state: State = field(default_factory=State)
+    state: DialogueState = field(default_factory=DialogueState)
     asked_at: str = ""
     discharge: Discharge | None = None
 
@@ -67,9 +67,9 @@ def standing_from_json(data: Mapping[str, Any] | Sequence[Any]) -> Standing:
     """Read what `standing_to_json` wrote, or the list of proposals that stood in its place before there was a queue."""
     if not isinstance(data, Mapping):
         values = tuple(Value(str(proposal), int(revision)) for proposal, revision in data)
-        return Standing(State((ValueQuestion(values),) if values else ()))
+        return Standing(DialogueState((ValueQuestion(values),) if values else ()))
     answered, discharge = data["answered"], data["discharge"]
-    state = State(
+    state = DialogueState(
         questions=tuple(_question(question) for question in data["questions"]),
         paused=bool(data["paused"]),
         noting=bool(data["noting"]),

@@ -17,6 +17,7 @@ from api.dialogue.events import (
     Effect,
     Event,
     Proposed,
+    Question,
     SafetyQuestion,
     Tell,
     TestMeant,
@@ -40,10 +41,14 @@ from api.visit.records import Record, record_for_page
 from api.visit.safety import is_gated, open_steps
 from api.visit.safety_steps import STEP_BY_ID
 from capture.expectation import Asked, Expectation
+from capture.language.axis_names import spoken_names
 from capture.language.prompts import answered_by
 from capture.language.short import short_question
 from capture.reading import Context
 from grading.shop import ShopProfile
+
+OLD_CONTEXT_S = 1800
+"""Seconds without a word after which test, part, point and voltage are no longer taken for granted (house rule)."""
 
 
 @dataclass
@@ -64,6 +69,7 @@ class Turn:
         in_full: The read-back was asked for at length.
         asks: The open question is to be read at the end of the turn.
         tone: What the page sounds: "heard", "confirmed", "not_understood", "asking"; empty for nothing.
+        begun_with: The question that was open before.
         proposals: Proposals made or changed.
         records: Records made.
         withdrawn: Ids of records withdrawn.
@@ -85,6 +91,7 @@ class Turn:
     in_full: bool = False
     asks: bool = False
     tone: str = ""
+    begun_with: Question | None = None
     proposals: list[Proposal] = field(default_factory=list)
     records: list[Record] = field(default_factory=list)
     withdrawn: list[str] = field(default_factory=list)
@@ -213,8 +220,8 @@ class Turn:
             return
         self.asks = False
         self.tone = self.tone or "asking"
-        # Never back: what was asked by a later input stays asked then, whatever arrives late.
-        if not self.spoken_too_early():
+        # Never back for the same question: it stays asked when it was, whatever arrives late.
+        if question != self.begun_with or not self.spoken_too_early():
             self.standing.asked_at = self.captured_at
         if isinstance(question, SafetyQuestion):
             self.say(safety_words(question))
@@ -271,9 +278,19 @@ def begin_turn(
     if state is None:
         raise NoDialogue(job_id=job_id)
     standing = standing_from_json(parsed(state.asking_json))
-    context = context_from_json(parsed(state.context_json))
+    context = _held(state, transaction.now)
     waiting = proposals_of(session, job_id, "open")
-    return Turn(transaction, job, context, standing, state, waiting, captured_at or transaction.now, profile)
+    turn = Turn(transaction, job, context, standing, state, waiting, captured_at or transaction.now, profile)
+    turn.begun_with = standing.state.open
+    return turn
+
+
+def _held(state: DialogueStateRow, now: str | None) -> Context:
+    """Give the context as far as it still holds: after a long pause only the axis, the rest is asked anew."""
+    context = context_from_json(parsed(state.context_json))
+    if now is None or seconds_between(state.updated_at, now) <= OLD_CONTEXT_S:
+        return context
+    return Context(axis=context.axis)
 
 
 def standing_of(session: Session, job_id: str) -> Standing:
@@ -282,14 +299,20 @@ def standing_of(session: Session, job_id: str) -> Standing:
     return Standing() if state is None else standing_from_json(parsed(state.asking_json))
 
 
-def context_of(session: Session, job_id: str) -> Context:
-    """Tell where the work of a job stands: what has been said and still holds, and what was asked."""
+def context_of(session: Session, job_id: str, now: str | None = None) -> Context:
+    """Tell where the work of a job stands: what has been said and still holds, and what was asked.
+
+    Args:
+        session: One consistent snapshot.
+        job_id: The job.
+        now: UTC instant, by which old context is left out; None to give it whatever its age.
+    """
     state = session.get(DialogueStateRow, job_id)
     if state is None:
         return Context()
     # The recogniser determines from the job's axes whether a letter that was said can be one.
-    axes = read_job(session, job_id).axis_names
-    return replace(context_from_json(parsed(state.context_json)), axes=axes, expects=_expectation(session, state))
+    axes = tuple(spoken_names(read_job(session, job_id).axis_names).values())
+    return replace(_held(state, now), axes=axes, expects=_expectation(session, state))
 
 
 def _expectation(session: Session, state: DialogueStateRow) -> Expectation:

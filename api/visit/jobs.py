@@ -16,6 +16,7 @@ from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow, 
 from api.ledger.trail import What
 from api.visit.description import AxisDescription, InstrumentDescription, JobDescription
 from api.visit.errors import NoSuchAxis, NoSuchJob
+from capture.language.axis_names import how_to_say
 from grading.finding import plain
 
 
@@ -167,9 +168,14 @@ def all_jobs(session: Session) -> Sequence[JobRow]:
 
 def job_for_page(session: Session, job: JobRow) -> JsonObject:
     """Give a job with its axes and instruments, as the page shows it."""
+    axes = axes_of(session, job.id)
+    names = [axis.name for axis in axes]
     return {
         **job.model_dump(exclude={"description_json"}),
-        "axes": [axis.model_dump(exclude={"description_json", "job_id"}) for axis in axes_of(session, job.id)],
+        "axes": [
+            {**axis.model_dump(exclude={"description_json", "job_id"}), "said": how_to_say(axis.name, names)}
+            for axis in axes
+        ],
         "instruments": [
             instrument.model_dump(exclude={"description_json", "job_id"})
             for instrument in instruments_of(session, job.id)

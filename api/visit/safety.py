@@ -21,6 +21,7 @@ from api.ledger.tables import AxisRow, SafetyAnswerRow
 from api.ledger.trail import What
 from api.visit.errors import BadAnswer, NoAnswer, NoSuchStep, ValueMissing
 from api.visit.safety_steps import AFTER_TEST, STEP_BY_ID, STEPS, SafetyStep, meets
+from capture.language.typed import plain_number
 from capture.reading import Reading
 from grading.terms.quantity import QuantityKind
 from grading.terms.terminals import auxiliary
@@ -73,10 +74,10 @@ def check_answer(step_id: str, answer: str, value: str | None) -> tuple[SafetySt
     if not step.value_unit:
         return step, None
     try:
-        number = Decimal(value if value is not None else "missing")
+        number = Decimal(plain_number(value) if value is not None else "missing")
         if not number.is_finite():
             raise InvalidOperation
-    except InvalidOperation:
+    except (InvalidOperation, ValueError):
         if answer == "no":  # it keeps the gate shut with or without a value
             return step, None
         raise ValueMissing(unit=step.value_unit) from None

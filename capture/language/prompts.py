@@ -28,6 +28,7 @@ _QUESTIONS = {
     Doubt.NOT_SETTLED: "It has not settled: give the final value.",
     Doubt.RANGE_END_UNKNOWN: "Greater than how much?",
     Doubt.BUILT_VOLTAGE_UNKNOWN: "How many volts did it build?",
+    Doubt.CONTRADICTED: "Both cannot be true: say the right value again, or say both to keep both.",
     Doubt.CONFLICT: "Voice and photo disagree.",
 }
 
@@ -79,5 +80,6 @@ def heard_context(context: Context, before: Context | None = None) -> str:
     ).rpartition(":")
     voltage, insulation = context.test_voltage_set, context.kind is QuantityKind.INSULATION_RESISTANCE
     if insulation and voltage is not None and (moved or voltage != old.test_voltage_set):
-        place += f"{', ' if place else ''}insulation, set {volts_words(voltage)}"
+        named = "" if place.endswith("insulation") else "insulation, "
+        place += f"{', ' if place else ''}{named}set {volts_words(voltage)}"
     return f"{place}." if colon or place else NOT_UNDERSTOOD

@@ -9,6 +9,9 @@ from capture.language.vocabulary import plain_text
 from capture.reading import Doubt, Utterance
 from grading.terms.quantity import UNITS, Qualifier, Quantity
 
+CLEAR_WORD = 0.6
+"""Confidence of a word from which a plain answer is taken (house rule, as of `capture.speech.confidence`)."""
+
 _YES = frozenset({"yes", "yeah", "affirmative"})
 _NO = frozenset({"no"})
 _UNHEARD = frozenset(
@@ -39,7 +42,9 @@ def reply_of(utterance: Utterance, *, volts_wanted: bool) -> Reply | None:
         utterance: What was understood.
         volts_wanted: A bare number is taken for volts.
     """
-    sure = not _UNHEARD & set(utterance.doubts)
+    # A plain word has no meaning that the hearing could have been judged by: its own confidence counts.
+    clear = all(word.confidence >= CLEAR_WORD for word in utterance.heard.words)
+    sure = clear and not _UNHEARD & set(utterance.doubts)
     if volts_wanted and len(utterance.readings) == 1 and utterance.command is None:
         quantities = [reading.quantity for reading in (utterance.readings[0], *utterance.alternatives)]
         volts = [_volts(quantity) for quantity in quantities]

@@ -111,7 +111,7 @@ def test_answers_after_the_reading_are_marked(visit: Visit) -> None:
 
 
 def measured(visit: Visit) -> None:
-    """Confirm three ohmmeter readings of Y and one of X."""
+    """MakeRecords three ohmmeter readings of Y and one of X."""
     visit.say("yankee axis motor alone ohmmeter")
     for lead, value in (("u", "fifty"), ("v", "two"), ("w", "three")):
         visit.say(f"{lead} to ground {value} megohms")

@@ -16,21 +16,21 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 from api.dialogue.events import (
     Ask,
     Changed,
-    Confirm,
+    DialogueState,
     Do,
     Drop,
     Event,
     Hold,
     Ignored,
     KeepNote,
+    MakeRecords,
     Note,
+    OtherwiseSaid,
     Proposed,
     PutAnswer,
     Replied,
     SafetyQuestion,
     Settled,
-    Spoken,
-    State,
     StepsOpen,
     TakeBackAnswer,
     Tell,
@@ -48,27 +48,32 @@ GATED = Value("J1-P3", 2, "X")
 BUS, TAGGED, CLEAR = "bus_discharged", "isolated_and_locked", "people_clear"
 
 
-def questions(*values: Value) -> State:
-    return State(tuple(ValueQuestion((value,)) for value in values))
+def questions(*values: Value) -> DialogueState:
+    return DialogueState(tuple(ValueQuestion((value,)) for value in values))
 
 
-def safety(*steps: str) -> State:
-    return State(tuple(SafetyQuestion("X", step) for step in steps))
+def safety(*steps: str) -> DialogueState:
+    return DialogueState(tuple(SafetyQuestion("X", step) for step in steps))
 
 
-TABLE: dict[str, tuple[State, Event, State, list[Any]]] = {
-    "a value is asked about": (State(), Proposed((P1,)), questions(P1), [Ask()]),
+TABLE: dict[str, tuple[DialogueState, Event, DialogueState, list[Any]]] = {
+    "a value is asked about": (DialogueState(), Proposed((P1,)), questions(P1), [Ask()]),
     "a second waits its turn": (questions(P1), Proposed((P2,)), questions(P1, P2), [Tell(Note.WAITS), Ask()]),
-    "confirm answers the first": (questions(P1, P2), Told(Command.CONFIRM), questions(P1, P2), [Confirm((P1,))]),
+    "confirm answers the first": (questions(P1, P2), Told(Command.CONFIRM), questions(P1, P2), [MakeRecords((P1,))]),
     "negative drops the first": (questions(P1, P2), Told(Command.REJECT), questions(P1, P2), [Drop((P1,))]),
     "then the next is asked": (questions(P1, P2), Settled("J1-P1"), questions(P2), [Tell(Note.STILL_OPEN), Ask()]),
     "skip puts it last": (questions(P1, P2), Told(Command.SKIP), questions(P2, P1), [Tell(Note.SKIPPED), Ask()]),
     "the only one stays": (questions(P1), Told(Command.SKIP), questions(P1), [Tell(Note.ONLY_QUESTION), Ask()]),
     "a change is read back": (questions(P1), Changed(Value("J1-P1", 2)), questions(Value("J1-P1", 2)), [Ask()]),
-    "nothing to confirm": (State(), Told(Command.CONFIRM), State(), [Tell(Note.NOTHING_CONFIRMED), Ask()]),
+    "nothing to confirm": (
+        DialogueState(),
+        Told(Command.CONFIRM),
+        DialogueState(),
+        [Tell(Note.NOTHING_CONFIRMED), Ask()],
+    ),
     "a soft yes confirms no value": (questions(P1), Replied("yes"), questions(P1), [Tell(Note.SAY_CONFIRM), Ask()]),
     "safety is asked at once": (
-        State(),
+        DialogueState(),
         TestMeant("X", (TAGGED, CLEAR)),
         safety(TAGGED, CLEAR),
         [Tell(Note.SAFETY_FIRST, "X"), Ask()],
@@ -76,44 +81,44 @@ TABLE: dict[str, tuple[State, Event, State, list[Any]]] = {
     "safety waits for the value being asked about": (
         questions(P1, P2),
         TestMeant("X", (TAGGED,)),
-        State((ValueQuestion((P1,)), SafetyQuestion("X", TAGGED), ValueQuestion((P2,)))),
+        DialogueState((ValueQuestion((P1,)), SafetyQuestion("X", TAGGED), ValueQuestion((P2,)))),
         [Tell(Note.SAFETY_WAITS, "X"), Ask()],
     ),
-    "no steps, no question": (State(), TestMeant("X", ()), State(), []),
+    "no steps, no question": (DialogueState(), TestMeant("X", ()), DialogueState(), []),
     "the gate holds a confirmation": (
         questions(GATED),
         Told(Command.CONFIRM),
-        State((SafetyQuestion("X", CLEAR), ValueQuestion((GATED,)))),
+        DialogueState((SafetyQuestion("X", CLEAR), ValueQuestion((GATED,)))),
         [Hold("X", (CLEAR,)), Tell(Note.SAFETY_FIRST, "X"), Ask()],
     ),
     "the gate brings what waits to the front": (
-        State((ValueQuestion((GATED,)), SafetyQuestion("X", CLEAR))),
+        DialogueState((ValueQuestion((GATED,)), SafetyQuestion("X", CLEAR))),
         Told(Command.CONFIRM),
-        State((SafetyQuestion("X", CLEAR), ValueQuestion((GATED,)))),
+        DialogueState((SafetyQuestion("X", CLEAR), ValueQuestion((GATED,)))),
         [Hold("X", (CLEAR,)), Tell(Note.SAFETY_FIRST, "X"), Ask()],
     ),
     "what holds for the cabinet is asked once": (
         safety(TAGGED, CLEAR),
         TestMeant("Y", (TAGGED, CLEAR)),
-        State((SafetyQuestion("X", TAGGED), SafetyQuestion("X", CLEAR), SafetyQuestion("Y", CLEAR))),
+        DialogueState((SafetyQuestion("X", TAGGED), SafetyQuestion("X", CLEAR), SafetyQuestion("Y", CLEAR))),
         [Tell(Note.SAFETY_FIRST, "Y"), Ask()],
     ),
     "yes": (
         safety(TAGGED, CLEAR),
         Replied("yes"),
-        State((SafetyQuestion("X", CLEAR),), answered=SafetyQuestion("X", TAGGED)),
+        DialogueState((SafetyQuestion("X", CLEAR),), answered=SafetyQuestion("X", TAGGED)),
         [PutAnswer("X", TAGGED, "yes", None, met=True), Ask()],
     ),
     "the last yes": (
         safety(CLEAR),
         Told(Command.CONFIRM),
-        State(answered=SafetyQuestion("X", CLEAR)),
+        DialogueState(answered=SafetyQuestion("X", CLEAR)),
         [PutAnswer("X", CLEAR, "yes", None, met=True), Tell(Note.SAFETY_DONE, "X")],
     ),
     "no ends the questions": (
         safety(TAGGED, CLEAR),
         Told(Command.REJECT),
-        State(answered=SafetyQuestion("X", TAGGED)),
+        DialogueState(answered=SafetyQuestion("X", TAGGED)),
         [PutAnswer("X", TAGGED, "no", None, met=False)],
     ),
     "what always applies": (
@@ -126,13 +131,13 @@ TABLE: dict[str, tuple[State, Event, State, list[Any]]] = {
     "three volts": (
         safety(BUS, CLEAR),
         Replied("volts", "3.1"),
-        State((SafetyQuestion("X", CLEAR),), answered=SafetyQuestion("X", BUS)),
+        DialogueState((SafetyQuestion("X", CLEAR),), answered=SafetyQuestion("X", BUS)),
         [PutAnswer("X", BUS, "yes", "3.1", met=True), Ask()],
     ),
     "seventy-five volts are no yes": (  # 29 CFR 1910.333(a)(1): 50 V
         safety(BUS, CLEAR),
         Replied("volts", "75"),
-        State(answered=SafetyQuestion("X", BUS)),
+        DialogueState(answered=SafetyQuestion("X", BUS)),
         [PutAnswer("X", BUS, "yes", "75", met=False)],
     ),
     "an unsure answer is none": (
@@ -142,27 +147,32 @@ TABLE: dict[str, tuple[State, Event, State, list[Any]]] = {
         [Tell(Note.UNSURE), Ask()],
     ),
     "take it back": (
-        State((SafetyQuestion("X", CLEAR),), answered=SafetyQuestion("X", TAGGED)),
+        DialogueState((SafetyQuestion("X", CLEAR),), answered=SafetyQuestion("X", TAGGED)),
         Told(Command.UNDO),
         safety(TAGGED, CLEAR),
         [TakeBackAnswer("X", TAGGED), Ask()],
     ),
     "answered by a tap": (safety(TAGGED, CLEAR), StepsOpen("X", (CLEAR,)), safety(CLEAR), [Ask()]),
-    "pause": (questions(P1), Told(Command.PAUSE), State((ValueQuestion((P1,)),), paused=True), [Tell(Note.PAUSED)]),
+    "pause": (
+        questions(P1),
+        Told(Command.PAUSE),
+        DialogueState((ValueQuestion((P1,)),), paused=True),
+        [Tell(Note.PAUSED)],
+    ),
     "nothing counts in a pause": (
-        State((ValueQuestion((P1,)),), paused=True),
+        DialogueState((ValueQuestion((P1,)),), paused=True),
         Told(Command.CONFIRM),
-        State((ValueQuestion((P1,)),), paused=True),
+        DialogueState((ValueQuestion((P1,)),), paused=True),
         [Ignored()],
     ),
     "resume": (
-        State((ValueQuestion((P1,)),), paused=True),
+        DialogueState((ValueQuestion((P1,)),), paused=True),
         Told(Command.RESUME),
         questions(P1),
         [Tell(Note.RESUMED), Ask()],
     ),
     "a note is not understood": (
-        State((ValueQuestion((P1,)),), noting=True),
+        DialogueState((ValueQuestion((P1,)),), noting=True),
         Told(Command.CONFIRM),
         questions(P1),
         [KeepNote(), Ask()],
@@ -189,7 +199,7 @@ class Dialogue(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.state = State()
+        self.state = DialogueState()
         self.gates: dict[str, tuple[str, ...]] = {"X": tuple(STEP_IDS), "Y": tuple(STEP_IDS)}
 
     def _after(self, event: Event) -> None:
@@ -201,12 +211,12 @@ class Dialogue(RuleBasedStateMachine):
                 self.gates[effect.axis] = tuple(s for s in self.gates[effect.axis] if s != effect.step)
             elif isinstance(effect, PutAnswer | TakeBackAnswer):
                 self.gates[effect.axis] = tuple(s for s in STEP_IDS if s in {*self.gates[effect.axis], effect.step})
-        if before.paused and isinstance(event, Told | Replied | Spoken) and event != Told(Command.RESUME):
+        if before.paused and isinstance(event, Told | Replied | OtherwiseSaid) and event != Told(Command.RESUME):
             assert self.state == before
             assert effects == (Ignored(),)
 
-    def _lawful(self, before: State, event: Event, effect: object) -> None:
-        if isinstance(effect, Confirm):
+    def _lawful(self, before: DialogueState, event: Event, effect: object) -> None:
+        if isinstance(effect, MakeRecords):
             assert event == Told(Command.CONFIRM)
             assert before.open == ValueQuestion(effect.values)
             assert not any(value.gated and self.gates[value.gated] for value in effect.values)
@@ -251,7 +261,7 @@ class Dialogue(RuleBasedStateMachine):
 
     @rule()
     def spoken(self) -> None:
-        self._after(Spoken())
+        self._after(OtherwiseSaid())
 
     @invariant()
     def nothing_is_asked_twice(self) -> None:

@@ -7,9 +7,9 @@ from dataclasses import replace
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from capture.language.parse import parse
 from capture.expectation import Asked
 from capture.language.answers import answers
+from capture.language.parse import parse
 from capture.language.phrases import phrases, word_phrases
 from capture.language.vocabulary import WORDS
 from capture.reading import Command, Context, Doubt, Reading, Utterance
