@@ -162,8 +162,10 @@ class Judged:
 
     Attributes:
         first: The first engine's score; for words that only the second thought of, that of the first one's best.
-        second: Natural logarithm of the probability of the words given the sound, by the second engine.
-        added: Stretches of speech in which only the second engine thought of these words.
+        second: Natural logarithm of the probability of the words given the sound, by the second engine, with what words
+            of the trade are worth.
+        added: Counts stretches of speech in which only the second engine thought of these words: once each where they
+            are numbers alone, else twice.
         apart: Stretches in which the first engine found them only when it heard the number again as digits one by one.
     """
 
