@@ -24,6 +24,7 @@ from capture.display.networks import reader_map
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
+from capture.display.second_opinion.loading import second_reader
 from capture.reading import DisplayReading, FieldSeen, Seen
 from grading.terms.quantity import UNITS
 
@@ -246,7 +247,7 @@ def decided(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
         (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
         box = (round(float(x0), 1), round(float(y0), 1), round(float(x1), 1), round(float(y1), 1))
         seen.append(FieldSeen(small.name, small.text, round(float(small.confidence), 3), box))
-    return replace(decide(evidence), secondary_seen=tuple(seen))
+    return replace(decide(evidence, second_reader()), secondary_seen=tuple(seen))
 
 
 def look_at(photo: ImagePyramid, quad: geometry.Quad, *, marked: bool) -> tuple[geometry.Quad, list[Look]]:
