@@ -171,6 +171,7 @@ class InstrumentDescription(_Part):
     iec_61557_2: bool = False
     lead_resistance_ohm: NotNegative | None = None
     calibration_due: dt.date | None = None
+    certificate: Text = ""
     display_profile: Annotated[dict[str, Any], BeforeValidator(_profile)] | None = None
 
     @model_validator(mode="before")
@@ -215,6 +216,7 @@ class JobDescription(_Part):
     serial: Text = ""
     site: Text = ""
     company: Text = ""
+    contact: Text = ""
     alarm_text: Text = Field("", validation_alias=AliasChoices("alarm_text", "alarm"))
     symptom: Text = ""
     air_c: Celsius | None = None

@@ -128,7 +128,7 @@ def test_the_unmeasured_part_is_calculated_but_never_passed() -> None:
     found = with_fact(verdict, Fact.PART_CALCULATED)
     assert unmeasured(found).part is Part.MOTOR
     assert unmeasured(found).magnified is None
-    assert "the motor was not measured; calculated" in finding_text(found)
+    assert "the motor by itself, as the other readings give it; calculated" in finding_text(found)
     near = graded(ir(WHOLE, "0.80"), ir(CABLE, "0.84"))
     assert "too uncertain to use" in finding_text(with_fact(near, Fact.PART_CALCULATED))
 
