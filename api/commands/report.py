@@ -40,7 +40,9 @@ def report(
         Path | None,
         typer.Option(envvar="OHMTRAIL_LOGO", help="PNG or JPEG for the head of page one.", exists=True, dir_okay=False),
     ] = None,
-    files: Annotated[bool, typer.Option("--files", help="Write every photo and clip whole into a folder beside.")] = False,
+    files: Annotated[
+        bool, typer.Option("--files", help="Write every photo and clip whole into a folder beside.")
+    ] = False,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="File to write; report-J1.html if not given.")] = None,
     data: Data = Path("data"),
     profile: Profile = None,

@@ -71,7 +71,9 @@ def _plot(
             v.bound,
             v.shown,
             v.verdict.mark,
-            built=f"{records[v.record_id].test_voltage_built} V built" if records[v.record_id].test_voltage_built else "",
+            built=f"{records[v.record_id].test_voltage_built} V built"
+            if records[v.record_id].test_voltage_built
+            else "",
             before=earlier[v.record_id][0] if v.record_id in earlier else None,
             before_text=f"{earlier[v.record_id][1]}" if v.record_id in earlier else "",
         )
@@ -172,7 +174,12 @@ def axis_of_report(
     if graded is None or not pairs:
         left = _not_tested(axis.motor_kind, [r for _, r in pairs], [v for v, _ in pairs], False)
         return ReportedAxis(
-            **common, verdict=wording.NOT_TESTED, headline=NOTHING, actions=(UNTESTED,), steps=(UNTESTED,), not_tested=left
+            **common,
+            verdict=wording.NOT_TESTED,
+            headline=NOTHING,
+            actions=(UNTESTED,),
+            steps=(UNTESTED,),
+            not_tested=left,
         )
     own = {r.id for _, r in pairs}
     done = {r.section for _, r in pairs if r.kind == QuantityKind.INSULATION_RESISTANCE.value}

@@ -150,12 +150,8 @@ def _sources(graded: JobVerdict) -> tuple[ReportedSource, ...]:
     out = []
     for source in sources_of(graded):
         mark = marks.setdefault(source.document, _letter(len(marks)))
-        watched = {
-            f.limit.id for v in graded.axes for f in v.findings if f.limit and f.fact in wording.WATCH_LEVELS
-        }
-        limits = tuple(
-            f"{limit.quantity}: {wording.limit_text(limit, limit.id in watched)}" for limit in source.limits
-        )
+        watched = {f.limit.id for v in graded.axes for f in v.findings if f.limit and f.fact in wording.WATCH_LEVELS}
+        limits = tuple(f"{limit.quantity}: {wording.limit_text(limit, limit.id in watched)}" for limit in source.limits)
         out.append(ReportedSource(source.document, source.origin.value, source.remark, limits, mark))
     return tuple(out)
 
@@ -163,7 +159,9 @@ def _sources(graded: JobVerdict) -> tuple[ReportedSource, ...]:
 def _letter(index: int) -> str:
     """Give a, b, ... z, aa, ab, ..."""
     letters = string.ascii_lowercase
-    return letters[index] if index < len(letters) else _letter(index // len(letters) - 1) + letters[index % len(letters)]
+    return (
+        letters[index] if index < len(letters) else _letter(index // len(letters) - 1) + letters[index % len(letters)]
+    )
 
 
 def _overall(axes: tuple[ReportedAxis, ...]) -> VerdictText:

@@ -319,7 +319,7 @@ class Proof:
         entries: Number of that entry; the trail has as many up to it.
         intact: What re-computing the chain gave when the report was built.
         problem: First thing that did not verify, or "".
-        signed: One line for each signature over the head, once there are any.
+        signed: One line for each signature over the head; page one shows them under the people.
     """
 
     head: str

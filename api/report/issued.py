@@ -156,9 +156,7 @@ def make_report(
         ]
         if same and wanted.logo is None:
             return same[-1]
-        content = read_content(
-            session, evidence, job_id, shop=shop, logo=wanted.logo, progress=wanted.progress
-        )
+        content = read_content(session, evidence, job_id, shop=shop, logo=wanted.logo, progress=wanted.progress)
     data = _written(content, evidence.read, wanted)
     digest = hashlib.sha256(data).hexdigest()
     known = next((row for row in same if row.sha256 == digest), None)

@@ -16,7 +16,7 @@ from weasyprint import HTML, Attachment
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
-from api.report.content import EmbeddedPicture, Report
+from api.report.content import EmbeddedPicture, Exhibit, Report
 from api.report.progress import Progress, quiet
 from api.report.render import page
 from api.report.table import table_csv
@@ -26,7 +26,7 @@ SCHEME = "report:"
 VARIANT = "pdf/a-3a"
 
 
-class _Pictures(URLFetcher):
+class _Pictures(URLFetcher):  # type: ignore[misc]  # WeasyPrint has no type hints
     """Answers the addresses that it gave out, and no others."""
 
     def __init__(self) -> None:
@@ -38,7 +38,7 @@ class _Pictures(URLFetcher):
         self._known[name] = picture.jpeg
         return name
 
-    def fetch(self, url: str, headers: object = None) -> URLFetcherResponse:
+    def fetch(self, url: str, headers: object = None) -> URLFetcherResponse:  # noqa: ARG002 - as WeasyPrint calls it
         return URLFetcherResponse(url, self._known[url], {"Content-Type": "image/jpeg"})
 
 
@@ -50,8 +50,7 @@ class _Watcher(logging.Handler):
         self._progress = progress
 
     def emit(self, record: logging.LogRecord) -> None:
-        text = record.getMessage()
-        page_number = text.rpartition("Page ")[2]
+        page_number = record.getMessage().rpartition("Page ")[2]
         self._progress("Pages", int(page_number) if page_number.isdigit() else 0, 0)
 
 
@@ -65,7 +64,7 @@ def pdf_of(report: Report, read_file: Callable[[str], bytes], paper: str = "a4",
         progress: Is told how many pages are laid out.
     """
     pictures = _Pictures()
-    html = page(report, paper=paper, on_paper=True, src=pictures.address, clip=lambda exhibit: "")
+    html = page(report, paper=paper, on_paper=True, src=pictures.address, clip=_no_clip)
     logger, watcher = logging.getLogger("weasyprint.progress"), _Watcher(progress)
     level = logger.level
     logger.addHandler(watcher)
@@ -86,6 +85,10 @@ def pdf_of(report: Report, read_file: Callable[[str], bytes], paper: str = "a4",
         logger.setLevel(level)
     assert isinstance(out, bytes)
     return out
+
+
+def _no_clip(exhibit: Exhibit) -> str:
+    raise AssertionError(f"{exhibit.label} cannot play on paper")
 
 
 def _attachments(report: Report, read_file: Callable[[str], bytes]) -> list[Attachment]:

@@ -114,7 +114,9 @@ def bars(rows: Sequence[Bar], limits: Sequence[LimitLine], *, title: str, ident:
     ]
     spoken = "; ".join(f"{r.label}: {r.text}" for r in rows) + "; " + "; ".join(line.label for line in limits)
     head = Markup(
-        '<svg xmlns="http://www.w3.org/2000/svg" class="plot" role="img" viewBox="0 0 {w} {h}" width="{w}" height="{h}" font-family="Liberation Sans, Helvetica, Arial, DejaVu Sans, sans-serif" font-size="12" aria-labelledby="{i}-t {i}-d">'
+        '<svg xmlns="http://www.w3.org/2000/svg" class="plot" role="img" viewBox="0 0 {w} {h}" width="{w}" height="{h}"'
+        ' font-family="Liberation Sans, Helvetica, Arial, DejaVu Sans, sans-serif" font-size="12"'
+        ' aria-labelledby="{i}-t {i}-d">'
         '<title id="{i}-t">{title}</title><desc id="{i}-d">{desc}</desc>'
     ).format(w=WIDTH, h=bottom + 24, i=ident, title=title, desc=spoken)
     return head + Markup("").join(parts) + Markup("</svg>")
@@ -124,12 +126,14 @@ def _frame(low: int, high: int, inner: int, span: tuple[int, int]) -> Markup:
     out = Markup("")
     for exponent in range(low, high + 1):
         at = f"{EDGE + inner * (exponent - low) / (high - low):.1f}"
-        out += Markup('<line class="grid" stroke="#dfe3e8" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(x=at, a=span[0] - 4, b=span[1])
+        out += Markup('<line class="grid" stroke="#dfe3e8" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(
+            x=at, a=span[0] - 4, b=span[1]
+        )
         if (high - exponent) % (1 if high - low <= 6 else 2) == 0:
             anchor = {low: "start", high: "end"}.get(exponent, "middle")
-            out += Markup('<text class="tick" fill="#4d5968" font-size="10" text-anchor="{a}" x="{x}" y="{y}">{t}</text>').format(
-                a=anchor, x=at, y=span[1] + 16, t=_decade_label(exponent)
-            )
+            out += Markup(
+                '<text class="tick" fill="#4d5968" font-size="10" text-anchor="{a}" x="{x}" y="{y}">{t}</text>'
+            ).format(a=anchor, x=at, y=span[1] + 16, t=_decade_label(exponent))
     return out
 
 
@@ -173,7 +177,8 @@ def _earlier(row: Bar, top: int, at: float) -> Markup:
 def _limit(line: LimitLine, at: float, bottom: int, index: int) -> Markup:
     step = STEP * index  # each label has its own line, since neighbours would overlap
     rule = Markup(
-        '<line class="limit" stroke="{c}" stroke-width="1.5" stroke-dasharray="5 3" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>'
+        '<line class="limit" stroke="{c}" stroke-width="1.5" stroke-dasharray="5 3"'
+        ' x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>'
     ).format(c=COPPER, x=f"{at:.1f}", a=14 + step, b=bottom)
     anchor, shift = ("end", -4) if at > WIDTH * 0.7 else ("start", 4)
     return rule + Markup(

@@ -72,12 +72,7 @@ def read_proof(session: Session, head: TrailEntryRow | None) -> Proof:
         at = checked.head
         session.expunge(entry)  # a long trail is not held in memory
     named = Head() if head is None else Head(seq=head.seq, hash=head.hash)
-    return Proof(named.hash, named.seq, not problem, problem, signatures(session, named.hash))
-
-
-def signatures(session: Session, head: str) -> tuple[str, ...]:
-    """Give a line for each signature over the head of the trail; the one place where signatures enter a report."""
-    return ()
+    return Proof(named.hash, named.seq, not problem, problem)
 
 
 def head_code(number: str, proof: Proof) -> Markup:

@@ -58,15 +58,15 @@ def clock(text: str, like: str = "") -> str:
     return f"{plain} {offset[:3]}:{offset[3:5]}".replace(" -", " −")
 
 
-def when(text: str, zone: str, after: str = "") -> str:
+def when(instant: str, zone: str, after: str = "") -> str:
     """Write an instant in local time: a device's time in its own offset, this computer's in that of the place.
 
     Args:
-        text: ISO 8601.
+        instant: ISO 8601.
         zone: A time whose offset is that of the place.
         after: A time that stands before it; on the same day and offset, date and offset are not written again.
     """
-    written, before = clock(text, zone if text.endswith("Z") else ""), clock(after, zone if after.endswith("Z") else "")
+    written, before = clock(instant, zone if instant.endswith("Z") else ""), clock(after, zone if after.endswith("Z") else "")
     same = written[:10] == before[:10] and written[19:] == before[19:]
     return written[11:19] if after and same and len(written) > 19 else written
 

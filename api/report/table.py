@@ -24,13 +24,13 @@ def table_csv(report: Report) -> bytes:
     axes = {value.record_id: axis.name for axis in report.axes for value in axis.values}
     for value in report.values:
         for limit in value.limits or (None,):
-            writer.writerow(_cell(text) for text in _line(report, axes.get(value.record_id, ""), value, limit))
+            writer.writerow(_cell(content) for content in _line(report, axes.get(value.record_id, ""), value, limit))
     return b"\xef\xbb\xbf" + out.getvalue().encode("utf-8")
 
 
-def _cell(text: str) -> str:
+def _cell(content: str) -> str:
     """Keep a spreadsheet from taking text for a formula (OWASP, "CSV Injection"): a quote goes before it."""
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    return f"'{content}" if content.startswith(_FORMULA) else content
 
 
 def _line(report: Report, axis: str, value: ReportedValue, limit: AppliedLimit | None) -> tuple[str, ...]:

@@ -144,7 +144,9 @@ class ValueRows:
             note=_note(record),
             ohms=ohms,
             bound=bound,
-            findings=tuple(finding_reason(f, caveat=not isinstance(f.detail, Located)) for f in findings if f.limit is None),
+            findings=tuple(
+                finding_reason(f, caveat=not isinstance(f.detail, Located)) for f in findings if f.limit is None
+            ),
         )
 
     def _reason(self, record_id: str) -> str:

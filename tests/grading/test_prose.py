@@ -134,7 +134,7 @@ def test_a_headline_is_what_is_read_first_and_the_figures_behind_it() -> None:
     assert headline_found(cable) == "The cable is the failed part. Replace it before re-energising."
     assert headline_figures(cable).startswith("Motor and cable together measured 0.80 MΩ at 500 V after 60 s")
     assert headline_text(cable).startswith(
-        "Axis X: the cable is the failed part. Replace it before re-energising. From"
+        "Axis X: the cable is the failed part. Replace it before re-energising. Motor and cable"
     )
     watched = graded(ir(MOTOR, "60.0")).summary
     assert headline_found(watched).startswith("Within limits but worth watching; retest in 3 to 6 months")
