@@ -33,7 +33,7 @@ from api.report.exhibits import MISSING, Album, ReadFile
 from api.report.issue import issue_of
 from api.report.progress import Progress, quiet
 from api.report.proof import read_proof
-from api.report.render import render
+from api.report.render import LONG, render
 from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, seriousness, worst
 from api.visit.readings import reading_of
@@ -62,6 +62,7 @@ class Sources:
         issue: Number and time of issue.
         questions: Safety questions by step.
         logo: The issuer's logo, a PNG or JPEG file, or None.
+        pictures: Whether photos are shown; without, none is decoded.
     """
 
     rows: Rows
@@ -71,13 +72,14 @@ class Sources:
     issue: Issue
     questions: Mapping[str, str]
     logo: bytes | None = None
+    pictures: bool = True
 
 
 def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
     """Collect everything the report shows."""
     rows, graded = made_of.rows, made_of.graded
     issue = replace(made_of.issue, zone=_zone(rows))
-    album = Album(rows, made_of.read_file, progress)
+    album = Album(rows, made_of.read_file, progress, made_of.pictures)
     verdicts = {v.axis: v for v in graded.axes}
     sources = _sources(graded)
     marks = {source.document: source.mark for source in sources}
@@ -225,6 +227,7 @@ def read_content(
     issued: str | None = None,
     shop: Shop | None = None,
     logo: bytes | None = None,
+    pictures: bool | None = None,
     progress: Progress = quiet,
 ) -> Report:
     """Grade a job's records in force and collect what its report shows.
@@ -237,6 +240,7 @@ def read_content(
             same records always give the same bytes.
         shop: The shop's own limits.
         logo: The issuer's logo.
+        pictures: Whether photos are shown; None where they are unless the visit is long (see `api.report.render.LONG`).
         progress: Is told how far it is.
 
     Raises:
@@ -253,6 +257,7 @@ def read_content(
         issue if issue.issued else replace(issue, issued=rows.job.created_at),
         {step.id: step.question for step in STEPS},
         logo,
+        len(rows.records) <= LONG if pictures is None else pictures,
     )
     return content_of(made_of, progress)
 
@@ -261,4 +266,4 @@ def build_report(
     session: Session, store: Store, job_id: str, *, issued: str | None = None, shop: Shop | None = None
 ) -> bytes:
     """Write a job's report as one HTML file (see `read_content`)."""
-    return render(read_content(session, store, job_id, issued=issued, shop=shop), store.read)
+    return render(read_content(session, store, job_id, issued=issued, shop=shop, pictures=True), store.read)

@@ -25,9 +25,10 @@ MISSING = "The stored file is missing. Run “ohmtrail verify”."
 class Album:
     """Pictures and clips of one job; a decoded photo is let go at once, so that a long report needs no more memory."""
 
-    def __init__(self, rows: Rows, read_file: ReadFile, progress: Progress = quiet) -> None:
-        """Remember where to read; nothing is read yet."""
+    def __init__(self, rows: Rows, read_file: ReadFile, progress: Progress = quiet, pictures: bool = True) -> None:
+        """Remember where to read; nothing is read yet. Without `pictures`, none is decoded."""
         self._rows = rows
+        self._pictures = pictures
         self._read = read_file
         self._progress = progress
 
@@ -44,6 +45,8 @@ class Album:
     def crop(self, record: RecordRow) -> EmbeddedPicture | None:
         """Give the display beside a value: the crop cut when it was read, else the whole photo, else None."""
         shown = f"“{record.seen_text}”" if record.seen_text else "not read by the tool"
+        if not self._pictures:
+            return None
         for sha, what in ((record.crop_sha256, "Display cut from the photo"), (record.photo_sha256, "Photo")):
             picture = self._photo(sha) if sha else None
             if picture is not None:
@@ -83,7 +86,7 @@ class Album:
         if evidence.kind == "photo":
             content = self._bytes(capture.sha256)
             problem = MISSING if content is None else problem
-            picture = None if content is None else media.upright(content)
+            picture = None if content is None or not self._pictures else media.upright(content)
             alt = f"Photo {label}: {words or 'not read by the tool'}"
             preview = None if picture is None else media.preview(picture, alt)
         elif self._bytes(capture.sha256) is None:

@@ -102,6 +102,10 @@ _TYPES = {
 }
 
 
+_PICTURES = {Form.HTML: True, Form.PDF: None, Form.SHORT: False, Form.CSV: False}
+"""Whether a form shows photos; a PDF does unless the visit is long."""
+
+
 @dataclass(frozen=True)
 class Wanted:
     """How a report is wanted.
@@ -156,7 +160,15 @@ def make_report(
         ]
         if same and wanted.logo is None:
             return same[-1]
-        content = read_content(session, evidence, job_id, shop=shop, logo=wanted.logo, progress=wanted.progress)
+        content = read_content(
+            session,
+            evidence,
+            job_id,
+            shop=shop,
+            logo=wanted.logo,
+            pictures=_PICTURES[wanted.form],
+            progress=wanted.progress,
+        )
     data = _written(content, evidence.read, wanted)
     digest = hashlib.sha256(data).hexdigest()
     known = next((row for row in same if row.sha256 == digest), None)

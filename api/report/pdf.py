@@ -19,7 +19,7 @@ from weasyprint.urls import URLFetcher, URLFetcherResponse
 from api.report.content import EmbeddedPicture, Exhibit, Report
 from api.report.progress import Progress, quiet
 from api.report.render import page
-from api.report.table import table_csv
+from api.report.table import evidence_csv, table_csv
 
 SCHEME = "report:"
 """Addresses of pictures within a PDF that is being made; nothing else is answered."""
@@ -94,11 +94,12 @@ def _no_clip(exhibit: Exhibit) -> str:
 def _attachments(report: Report, read_file: Callable[[str], bytes]) -> list[Attachment]:
     """Give the table of values, and the evidence that the content chose to hold whole."""
     made = datetime.fromisoformat(report.issue.issued).astimezone(UTC)
-    table = Attachment(
-        file_obj=BytesIO(table_csv(report)), name=f"report-{report.number}.csv", description="Table of values, CSV",
-        created=made, modified=made, relationship="Data",
-    )  # fmt: skip
-    return [table] + [
+    tables = [
+        Attachment(file_obj=BytesIO(content), name=f"{name}-{report.number}.csv", description=f"Table of {name}, CSV",
+                   created=made, modified=made, relationship="Data")
+        for name, content in (("values", table_csv(report)), ("evidence", evidence_csv(report)))
+    ]  # fmt: skip
+    return tables + [
         Attachment(
             file_obj=BytesIO(read_file(e.sha256)), name=e.file, description=f"{e.kind} {e.label}, SHA-256 {e.sha256}",
             created=made, modified=made, relationship="Source",

@@ -114,7 +114,7 @@ def bars(rows: Sequence[Bar], limits: Sequence[LimitLine], *, title: str, ident:
     ]
     spoken = "; ".join(f"{r.label}: {r.text}" for r in rows) + "; " + "; ".join(line.label for line in limits)
     head = Markup(
-        '<svg xmlns="http://www.w3.org/2000/svg" class="plot" role="img" viewBox="0 0 {w} {h}" width="{w}" height="{h}"'
+        '<svg class="plot" role="img" viewBox="0 0 {w} {h}" width="{w}" height="{h}"'
         ' font-family="Liberation Sans, Helvetica, Arial, DejaVu Sans, sans-serif" font-size="12"'
         ' aria-labelledby="{i}-t {i}-d">'
         '<title id="{i}-t">{title}</title><desc id="{i}-d">{desc}</desc>'

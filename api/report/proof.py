@@ -82,8 +82,11 @@ def head_code(number: str, proof: Proof) -> Markup:
     """
     code = segno.make(f"OHMTRAIL {number} {proof.entries} {proof.head}".upper(), error="m", micro=False)
     out = io.BytesIO()
-    code.save(out, kind="svg", xmldecl=False, svgns=True, border=2, dark="#000", light="#fff", omitsize=True, nl=False,
-              svgclass=None, lineclass=None)  # fmt: skip
+    title = f"QR code with the hash of trail entry {proof.entries}"
+    code.save(
+        out, kind="svg", xmldecl=False, svgns=False, border=2, title=title, dark="#000", light="#fff", omitsize=True,
+        nl=False, svgclass=None, lineclass=None,
+    )  # fmt: skip
     drawn = out.getvalue().decode("ascii")
-    label = f"QR code with the hash of trail entry {proof.entries}"
-    return Markup(drawn.replace("<svg ", f'<svg role="img" aria-label="{label}" class="qr" ', 1))  # noqa: S704 - drawn here
+    named = drawn.replace("<svg ", '<svg role="img" aria-labelledby="qr-t" class="qr" ', 1)
+    return Markup(named.replace("<title>", '<title id="qr-t">', 1))  # noqa: S704 - drawn here, from hex digits and ids

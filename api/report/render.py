@@ -24,6 +24,10 @@ from api.report.wording import CAUTION_SHORT
 
 ON_PAGE_ONE = 12
 """Most steps and most untested points that page one names; the rest is counted there and named on the axis pages."""
+LONG = 250
+"""From so many values on, the PDF has one line for each and its evidence in an attached table."""
+MOST_BARS = 40
+"""Most bars of a plot; more are no picture any more."""
 PAPERS = {"a4": "A4", "letter": "Letter"}
 """Sizes of paper, as a style sheet names them."""
 
@@ -66,7 +70,10 @@ def when(instant: str, zone: str, after: str = "") -> str:
         zone: A time whose offset is that of the place.
         after: A time that stands before it; on the same day and offset, date and offset are not written again.
     """
-    written, before = clock(instant, zone if instant.endswith("Z") else ""), clock(after, zone if after.endswith("Z") else "")
+    written, before = (
+        clock(instant, zone if instant.endswith("Z") else ""),
+        clock(after, zone if after.endswith("Z") else ""),
+    )
     same = written[:10] == before[:10] and written[19:] == before[19:]
     return written[11:19] if after and same and len(written) > 19 else written
 
@@ -106,6 +113,11 @@ def _first_use(report: Report) -> dict[str, str]:
         for sha in value.exhibits:
             first.setdefault(sha, value.record_id)
     return first
+
+
+def is_long(report: Report) -> bool:
+    """Tell whether a report has more values than pages with pictures are made of."""
+    return len(report.values) > LONG
 
 
 class SameAnswers(NamedTuple):
@@ -155,6 +167,8 @@ def page(report: Report, *, paper: str, on_paper: bool, src: Callable[[EmbeddedP
             code=head_code(report.number, report.proof),
             caution_text=CAUTION_SHORT,
             most=ON_PAGE_ONE,
+            most_bars=MOST_BARS,
+            brief=on_paper and is_long(report),
             untested=[(axis.name, text) for axis in report.axes for text in axis.not_tested],
             photos=[e for e in report.exhibits if e.kind == "photo"],
             clips=[e for e in report.exhibits if e.kind != "photo"],

@@ -28,6 +28,17 @@ def table_csv(report: Report) -> bytes:
     return b"\xef\xbb\xbf" + out.getvalue().encode("utf-8")
 
 
+def evidence_csv(report: Report) -> bytes:
+    """Write every piece of evidence as CSV: number, kind, name of the file, times, size, what was understood, hash."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(("number", "kind", "file", "taken_at", "bytes", "understood", "not_read", "sha256"))
+    for e in report.exhibits:
+        line = (e.label, e.kind, e.file, e.captured or e.received, str(e.size), e.heard, e.problem, e.sha256)
+        writer.writerow(_cell(content) for content in line)
+    return b"\xef\xbb\xbf" + out.getvalue().encode("utf-8")
+
+
 def _cell(content: str) -> str:
     """Keep a spreadsheet from taking text for a formula (OWASP, "CSV Injection"): a quote goes before it."""
     return f"'{content}" if content.startswith(_FORMULA) else content

@@ -137,7 +137,7 @@ def test_a_headline_is_what_is_read_first_and_the_figures_behind_it() -> None:
         "Axis X: the cable is the failed part. Replace it before re-energising. Motor and cable"
     )
     watched = graded(ir(MOTOR, "60.0")).summary
-    assert headline_found(watched).startswith("Within limits but worth watching; retest in 3 to 6 months")
+    assert headline_found(watched).startswith("Within limits, but to be watched. Retest in 3 to 6 months.")
     assert headline_figures(watched) == finding_text(of(graded(ir(MOTOR, "60.0")), "insulation.watch"))
     nothing = graded().summary
     assert (headline_figures(nothing), cost_text(nothing)) == ("", "")
