@@ -28,8 +28,8 @@ LONG = 250
 """From so many values on, the PDF has one line for each and its evidence in an attached table."""
 MOST_BARS = 40
 """Most bars of a plot; more are no picture any more."""
-PAPERS = {"a4": "A4", "letter": "Letter"}
-"""Sizes of paper, as a style sheet names them."""
+PAPERS = {"a4": ("A4", "8.4pt"), "letter": ("Letter", "7.9pt")}
+"""Sizes of paper, as a style sheet names them, and of the letters on it: on the shorter one too an axis has a page."""
 
 
 def _load(name: str) -> str:
@@ -100,7 +100,8 @@ def _environment() -> Environment:
 def _style(number: str, paper: str) -> str:
     """Fill size and footer into the style sheet; the number goes in only if it cannot end the string it stands in."""
     footer = f"Report {number}" if re.fullmatch(r"[A-Za-z0-9 ._-]{1,60}", number) else "Report"
-    return _load("report.css").replace("FOOTER", footer).replace("PAPER", PAPERS[paper])
+    size, letters = PAPERS[paper]
+    return _load("report.css").replace("FOOTER", footer).replace("PAPER", size).replace("PRINTED", letters)
 
 
 def _first_use(report: Report) -> dict[str, str]:
