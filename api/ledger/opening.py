@@ -103,7 +103,8 @@ def make_private_file(path: Path) -> None:
 def _own_files(folder: Path) -> Iterator[Path]:
     names = ("ohmtrail.db", "ohmtrail.db-wal", "ohmtrail.db-shm", "trail-head.json", "write.lock", "owner.lock")
     yield from (folder / name for name in names)
-    yield from folder.glob("report-*.html")
+    for end in ("html", "pdf", "txt", "csv"):
+        yield from folder.glob(f"report-*.{end}")
 
 
 def tighten_folder(folder: Path) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 from api.ledger.tables import AxisRow, RecordRow, SafetyAnswerRow
 from api.report import wording
 from api.report.content import ReportedAnswer, ReportedAxis, ReportedValue, Statement, VerdictMark
+from api.report.fields import NOT_RECORDED
 from api.report.plot import Bar, LimitLine, bars
 from api.report.rows import Rows, loads
 from api.report.values import ValueRows, plotted
@@ -214,6 +215,7 @@ def _superfluous(finding: Finding, measured: set[str | None]) -> bool:
 
 def _identity(axis: AxisRow) -> dict[str, Any]:
     given = loads(axis.description_json)
-    note = str(given.get("note") or "") if isinstance(given, dict) else ""
+    given = given if isinstance(given, dict) else {}
+    note, plate = str(given.get("note") or ""), str(given.get("nameplate") or NOT_RECORDED)
     cable = "runs in a moving carrier" if axis.moving_cable else "fixed"
-    return {"name": axis.name, "motor": _motor(axis), "cable": cable, "note": note}
+    return {"name": axis.name, "motor": _motor(axis), "cable": cable, "note": note, "nameplate": plate}

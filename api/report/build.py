@@ -18,18 +18,9 @@ from api.ledger.store import Store
 from api.ledger.tables import ProposalRow
 from api.report import fields, media, wording
 from api.report.axes import axis_of_report
-from api.report.content import (
-    Exhibit,
-    Issue,
-    OpenProposal,
-    Proof,
-    Report,
-    ReportedAxis,
-    ReportedSource,
-    VerdictMark,
-    VerdictText,
-)
+from api.report.content import Exhibit, OpenProposal, Report, ReportedAxis, ReportedSource, VerdictMark, VerdictText
 from api.report.exhibits import MISSING, Album, ReadFile
+from api.report.identity import Issue, Proof
 from api.report.issue import issue_of
 from api.report.progress import Progress, quiet
 from api.report.proof import read_proof

@@ -6,16 +6,8 @@ import datetime as dt
 
 from api.ledger.canonical import PlainData
 from api.report import wording
-from api.report.content import (
-    EmbeddedPicture,
-    Field,
-    Issue,
-    Letterhead,
-    ReportedAxis,
-    ReportedInstrument,
-    VerdictMark,
-    VerdictText,
-)
+from api.report.content import EmbeddedPicture, Letterhead, ReportedAxis, ReportedInstrument, VerdictMark, VerdictText
+from api.report.identity import Field, Issue
 from api.report.render import clock
 from api.report.rows import Rows, loads
 

@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 from api.ledger.ids import in_order
 from api.ledger.tables import ReportFileRow, TrailEntryRow
 from api.ledger.trail import What
-from api.report.content import Issue
+from api.report.identity import Issue
 from api.report.proof import head_of_job, issued_at
 
 

@@ -18,7 +18,7 @@ from api.ledger.chain import check_entry
 from api.ledger.clock import parse_instant, utc_text
 from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import Head, What
-from api.report.content import Proof
+from api.report.identity import Proof
 
 LOOKED_AT = 200
 """Newest entries of a job among which one with a capture time is looked for."""

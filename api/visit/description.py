@@ -143,6 +143,8 @@ class AxisDescription(_Part):
     slip_rings: bool = False
     checked: list[Literal["rated_power_w", "winding_c", "air_c"]] = []
     """Fields that were looked up again; grading asks nothing more about them."""
+    nameplate: Text = ""
+    """Maker's type and serial number of the motor, as its nameplate says; for the report."""
     note: Text = ""
 
     @field_validator("name")

@@ -44,7 +44,7 @@ def _guard_band(finding: Finding) -> Wording:
 def _not_built(finding: Finding) -> Wording:
     found = detail(finding, TrueValue)
     estimate = "" if found.estimate is None else f", {_estimate(found.estimate)}"
-    clause = "the test voltage could not be established, the insulation conducts"
+    clause = "the tester could not build its test voltage, because the insulation conducts"
     indicates = f"which indicates {span(found.interval)}{estimate}"
     return Wording(clause, f"; {measured(first(finding))}, {indicates}{held(finding)}")
 

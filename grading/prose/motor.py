@@ -62,7 +62,7 @@ def _reduced(finding: Finding) -> Wording:
 def _below(finding: Finding) -> Wording:
     found = detail(finding, Corrected40)
     most = f"calculated below {ohms(found.interval.high)} at 40 °C{held(finding)}"
-    clause = "below the service limit of the winding"
+    clause = "below the limit for a winding in service"
     return _winding(clause, finding, most if found.value is None else _calculated(finding))
 
 

@@ -86,7 +86,7 @@ _ACTIONS: dict[StepKind, str] = {
     _A.REPLACE_CABLE_OR_PLUG: "Replace the cable or fix the plug.",
     _A.MOTOR_AND_CORES: "Measure the motor alone, and the cable cores end to end while flexing them.",
     _A.FOUR_WIRE_THEN_PLAN: "Repeat with a four-wire milliohmmeter, then plan the repair of the motor.",
-    _A.MEASURE_PAIRS: "Measure the pairs of leads that are missing.",
+    _A.MEASURE_PAIRS: "Measure the pairs of leads that have no value.",
     _A.CLEAN_COMMUTATOR: (
         "Clean commutator and brushes, then repeat over at least {positions} positions with the shaft at rest."
     ),

@@ -97,7 +97,7 @@ def test_standard_sentences_of_a_motor_and_a_connector() -> None:
     assert "the motor is the failed part" in headline_text(motor.summary)
     assert "the motor's winding-to-frame insulation has failed" in finding_text(of(motor, "isolation.locate"))
     assert motor.findings[1].fact is Fact.VOLTAGE_NOT_BUILT
-    assert "test voltage could not be established" in finding_text(motor.findings[1])
+    assert "could not build its test voltage" in finding_text(motor.findings[1])
     assert "at 70 V built of 500 V" in headline_figures(motor.summary)
     joint = graded(ir(WHOLE, "0.50"), ir(MOTOR, "600"), ir(CABLE, "600"))
     consistency = of(joint, "isolation.consistency")

@@ -11,11 +11,8 @@ from api.report import media, plot
 from api.report.content import (
     AppliedLimit,
     Exhibit,
-    Field,
-    Issue,
     Letterhead,
     OpenProposal,
-    Proof,
     Report,
     ReportedAxis,
     ReportedSource,
@@ -24,6 +21,7 @@ from api.report.content import (
     VerdictMark,
     VerdictText,
 )
+from api.report.identity import Field, Issue, Proof
 from api.report.wording import CAUTIONS, DECISION_RULE
 
 FAIL, PASS = (

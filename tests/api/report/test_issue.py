@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from api.ledger.clock import parse_instant
+from api.ledger.database import last_head
 from api.report.issued import Form, Paper, Wanted
 from api.visit.description import read_description
 from api.visit.jobs import create_job
@@ -88,7 +89,9 @@ def test_a_report_of_an_earlier_version_counts_as_an_issue(made: visit.Visit) ->
     """Reports of 0.1.0 covered the head of the whole trail, which can be an entry of another job or of a report."""
     with made.database.write() as transaction:
         create_job(transaction, read_description(visit.DESCRIPTION))
-    made.workspace.keep_report("J1", "report-J1.html", "text/html; charset=utf-8", b"<p>as it was</p>")
+    with made.database.read() as session:
+        printed = f"<p>as it was, head {last_head(session).hash}</p>".encode()
+    made.workspace.keep_report("J1", "report-J1.html", "text/html; charset=utf-8", printed)
     again = made.workspace.make_report("J1")
     assert "Report J1-1" in page_of(made, again.sha256), "the same state: the same issue in another layout"
     another_reading(made)
