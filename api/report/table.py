@@ -1,4 +1,4 @@
-"""The values of the report as a table: one line for each value and limit, numbers and units apart."""
+"""The values of the report as a table: one line for each value and limit, as written and in ohms."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ COLUMNS = (
     "taken_at", "confirmed_at", "confirmed_by", "evidence_sha256",
 )  # fmt: skip
 """Column names; times are ISO 8601 with offset, `ohms` is a plain number, everything else as the report writes it."""
+_BOUNDS = {"=": "equal", ">": "above", "<": "below"}
 _FORMULA = ("=", "+", "-", "@")
 
 
@@ -48,7 +49,7 @@ def _line(report: Report, axis: str, value: ReportedValue, limit: AppliedLimit |
     state = "replaced" if value.superseded_by else "withdrawn" if value.withdrawn else "in force"
     first = (
         report.number, value.record_id, axis, state, value.test, value.section, value.point, value.shown,
-        value.bound if value.ohms is not None else "", "" if value.ohms is None else f"{value.ohms:f}", value.voltage,
+        _BOUNDS[value.bound] if value.ohms is not None else "", "" if value.ohms is None else f"{value.ohms:f}", value.voltage,
         value.elapsed, value.corrected,
     )  # fmt: skip
     held = ("", "", "", "", "", "", "") if limit is None else (

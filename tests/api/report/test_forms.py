@@ -55,7 +55,8 @@ def test_the_table_holds_every_record_with_its_value_in_ohms(made: visit.Visit, 
         assert (Decimal(found[record_id]["ohms"]) if found[record_id]["ohms"] else None) == ohms
         assert found[record_id]["taken_at"] == row.captured_at
     assert found["J1-R1"]["state"] == "replaced"
-    assert found["J1-R5"]["bound"] == ">"
+    assert found["J1-R5"]["bound"] == "above"
+    assert found["J1-R2"]["bound"] == "equal"
 
 
 def test_each_limit_has_a_line_with_its_source_and_result(report: Report) -> None:
