@@ -49,8 +49,8 @@ def _line(report: Report, axis: str, value: ReportedValue, limit: AppliedLimit |
     state = "replaced" if value.superseded_by else "withdrawn" if value.withdrawn else "in force"
     first = (
         report.number, value.record_id, axis, state, value.test, value.section, value.point, value.shown,
-        _BOUNDS[value.bound] if value.ohms is not None else "", "" if value.ohms is None else f"{value.ohms:f}", value.voltage,
-        value.elapsed, value.corrected,
+        "" if value.ohms is None else _BOUNDS[value.bound], "" if value.ohms is None else f"{value.ohms:f}",
+        value.voltage, value.elapsed, value.corrected,
     )  # fmt: skip
     held = ("", "", "", "", "", "", "") if limit is None else (
         limit.text, limit.source, limit.status, limit.compared, limit.margin, limit.verdict.text, limit.why
