@@ -25,7 +25,7 @@ from api.ledger.store import Store, sweep_folder
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import What
 from api.ledger.verify import Verification
-from api.report.issued import keep_report, make_report
+from api.report.issued import Wanted, keep_report, make_report
 from api.visit.description import read_description
 from api.visit.errors import SafetyOpen
 from api.visit.jobs import axis_of, create_job, job_for_page, job_of
@@ -297,9 +297,9 @@ class Workspace:
         """Keep a report that was made (see `api.report.issued.keep_report`)."""
         return keep_report(self.database, self.reports, job_id, name, media_type, data)
 
-    def make_report(self, job_id: str) -> ReportFileRow:
+    def make_report(self, job_id: str, wanted: Wanted | None = None) -> ReportFileRow:
         """Build a job's report and keep it (see `api.report.issued.make_report`); its bytes are in `reports`."""
-        return make_report(self.database, self.evidence, self.reports, job_id, self.shop)
+        return make_report(self.database, self.evidence, self.reports, job_id, self.shop, wanted)
 
     def verify(self) -> Verification:
         """Check everything against the trail (see `api.ledger.verify`), and findings against their records."""

@@ -232,7 +232,9 @@ class Quantity:
         if self.qualifier is Qualifier.EQUAL:
             return f"{self.digits}{symbol}"
         if self.qualifier in (Qualifier.ABOVE, Qualifier.BELOW):
-            return f"{self.qualifier.value} {'range' if self.digits is None else self.digits + symbol}"
+            if self.digits is None:
+                return "over range" if self.qualifier is Qualifier.ABOVE else "below range"
+            return f"{self.qualifier.value} {self.digits}{symbol}"
         words = {"open": "open (over range)", "short": "short (below resolution)", "none": "no valid value"}
         text = words.get(self.qualifier.value, "test voltage not built")
         return text if self.digits is None else f"{text}, {self.digits}{symbol}"
