@@ -113,9 +113,7 @@ def _worth_asking(confidence: dict[str, float], quantity: Quantity | None) -> bo
     return HOPELESS <= confidence["value"] * confidence["dot"] < calibration()["value"].threshold
 
 
-def confident_in(
-    confidence: dict[str, float], quantity: Quantity | None, head: str = "value"
-) -> tuple[bool, bool]:
+def confident_in(confidence: dict[str, float], quantity: Quantity | None, head: str = "value") -> tuple[bool, bool]:
     """Tell whether digits, and point, are confident: together they must reach the threshold that both heads share.
 
     Where they are not, the less likely of the two is to blame. A point that changes nothing (in "OL") does not count.
