@@ -154,6 +154,7 @@ def rules(
         RefusalRule("empty", not text, no_value, Doubt.VALUE_MISSING),
         RefusalRule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
         RefusalRule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("dazzled", _dazzled(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
         RefusalRule("digits", not digits_confident, unsure, Doubt.DIGITS_AMBIGUOUS),
@@ -185,6 +186,12 @@ def _dazzled(evidence: DisplayLooks) -> bool:
     """Tell whether a reflection lies over a part of a character; see `refusal.dazzled`."""
     characters = [around([m]) for m in evidence.fields.chars if m.group == 0]
     return bool(characters) and refusal.dazzled(evidence.canvas, characters, evidence.fields.height)
+
+
+def _covered(evidence: DisplayLooks) -> bool:
+    """Tell whether something of a foreign colour lies over the digits, which makes other digits of them."""
+    tall = [m for m in evidence.fields.chars if m.group == 0 and m.name not in "<>-"]
+    return bool(tall) and refusal.covered(evidence.canvas, around(tall), evidence.fields.height, colour_only=True)
 
 
 def _has_gap(fields: Fields) -> bool:
