@@ -189,9 +189,9 @@ def _dazzled(evidence: DisplayLooks) -> bool:
 
 
 def _covered(evidence: DisplayLooks) -> bool:
-    """Tell whether something of a foreign colour lies over the digits, which makes other digits of them."""
+    """Tell whether something lies over the digits, which makes other digits of them; see `refusal.covered`."""
     tall = [m for m in evidence.fields.chars if m.group == 0 and m.name not in "<>-"]
-    return bool(tall) and refusal.covered(evidence.canvas, around(tall), evidence.fields.height, colour_only=True)
+    return bool(tall) and refusal.covered(evidence.canvas, around(tall), evidence.fields.height)
 
 
 def _has_gap(fields: Fields) -> bool:

@@ -174,9 +174,7 @@ def dazzled(canvas: NDArray[np.uint8], characters: Sequence[tuple[float, float, 
     return False
 
 
-def covered(
-    canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float, *, colour_only: bool = False
-) -> bool:
+def covered(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:
     """Tell whether something wider than any stroke lies over the main string: a finger, a glove, a hard shadow's edge.
 
     What covers a part of a digit makes another digit of it. A patch counts that differs from the ground by more than
@@ -186,7 +184,6 @@ def covered(
         canvas: Rectified view, RGB.
         box: Around the characters of the main string, canvas px.
         height: Of the main digits, canvas px.
-        colour_only: Count only what is of a foreign colour, not what is merely as dark as ink.
     """
     x0, y0, x1, y1 = (max(0, round(v)) for v in box)
     band = canvas[y0:y1, x0:x1].astype(np.float32)
@@ -204,9 +201,7 @@ def covered(
         if length > FLAT:
             directions.append(rest / length)
             foreign -= (foreign @ directions[-1])[..., None] * directions[-1]
-    odd = np.linalg.norm(foreign, axis=2) > FOREIGN
-    if not colour_only:
-        odd |= far > COVERING * ink
+    odd = (far > COVERING * ink) | (np.linalg.norm(foreign, axis=2) > FOREIGN)
     side = max(3, round(COVER_WIDTH * height))
     round_patch = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     return bool(cv2.morphologyEx(odd.astype(np.uint8), cv2.MORPH_OPEN, round_patch).any())
