@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from capture.display import printed, refusal
 from capture.display.confidence import calibration, probabilities
 from capture.display.features import DisplayLooks, second, stray
-from capture.display.fields import Fields
+from capture.display.fields import Fields, around
 from capture.display.second_opinion.recogniser import SecondReader
 from capture.display.spacing import pitch, widest_step
 from capture.display.strings import is_time, parse_main
@@ -113,9 +113,7 @@ def _worth_asking(confidence: dict[str, float], quantity: Quantity | None) -> bo
     return HOPELESS <= confidence["value"] * confidence["dot"] < calibration()["value"].threshold
 
 
-def confident_in(
-    confidence: dict[str, float], quantity: Quantity | None, head: str = "value"
-) -> tuple[bool, bool]:
+def confident_in(confidence: dict[str, float], quantity: Quantity | None, head: str = "value") -> tuple[bool, bool]:
     """Tell whether digits, and point, are confident: together they must reach the threshold that both heads share.
 
     Where they are not, the less likely of the two is to blame. A point that changes nothing (in "OL") does not count.
@@ -156,6 +154,8 @@ def rules(
         RefusalRule("empty", not text, no_value, Doubt.VALUE_MISSING),
         RefusalRule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
         RefusalRule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("dazzled", _dazzled(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
         RefusalRule("digits", not digits_confident, unsure, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
@@ -180,6 +180,18 @@ def _settled_unit(evidence: DisplayLooks, quantity: Quantity, confidence: float)
     elif confidence < calibration()["unit"].threshold:
         doubts = (Doubt.UNIT_UNSURE,)
     return quantity, (*doubts, *_remaining_doubts(quantity))
+
+
+def _dazzled(evidence: DisplayLooks) -> bool:
+    """Tell whether a reflection lies over a part of a character; see `refusal.dazzled`."""
+    characters = [around([m]) for m in evidence.fields.chars if m.group == 0]
+    return bool(characters) and refusal.dazzled(evidence.canvas, characters, evidence.fields.height)
+
+
+def _covered(evidence: DisplayLooks) -> bool:
+    """Tell whether something lies over the digits, which makes other digits of them; see `refusal.covered`."""
+    tall = [m for m in evidence.fields.chars if m.group == 0 and m.name not in "<>-"]
+    return bool(tall) and refusal.covered(evidence.canvas, around(tall), evidence.fields.height)
 
 
 def _has_gap(fields: Fields) -> bool:

@@ -34,10 +34,13 @@ def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None =
         if len(units) == 1 and quantity.qualifier is Qualifier.EQUAL:
             quantity = replace(quantity, unit=units[0])
             doubts = (*(d for d in doubts if d is not Doubt.UNIT_MISSING), Doubt.UNIT_UNSURE)
-    elif quantity.unit is not None and quantity.digits is not None and not profile.learnt:
-        # what was seen, and the one unit in which this instrument shows such digits, are the same: nothing to ask
-        if profile.units_for(quantity.digits, volts) == (quantity.unit,) and _seen_well(display):
-            doubts = tuple(d for d in doubts if d is not Doubt.UNIT_UNSURE)
+    elif (
+        quantity.digits is not None
+        and not profile.learnt
+        and profile.units_for(quantity.digits, volts) == (quantity.unit,)
+        and _seen_well(display)
+    ):  # what was seen, and the one unit in which this instrument shows such digits, are the same: nothing to ask
+        doubts = tuple(d for d in doubts if d is not Doubt.UNIT_UNSURE)
     possibility, why = profile.possibility(quantity, volts)
     if possibility is Possibility.IMPOSSIBLE:
         reason = IMPOSSIBLE.format(title=profile.title, shown=_as_read(display), why=why)

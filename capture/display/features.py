@@ -45,7 +45,8 @@ Digits: "all" every mark right; "lost" a weak mark beside; "uneven" spread of th
 "found" the finder's score; "backed" a unit or a named field is there; "rival", "second" other large numbers; "length",
 "alone", "over", "sign", "time" what the string is; "before", "after" ink beside the row; "marked" by a person;
 "…_photo", "…_crop" the same for pictures that are not marked, or are; "thin" digits low for their display; "crisp",
-"contrast", "glare", "covered" as in `refusal`; "edge", "outside" how near the picture's edge row and display come; "steep" slope.
+"contrast", "glare", "covered" as in `refusal`; "edge", "outside" how near the picture's edge row and display come;
+"steep" slope.
 
 Points: "all" the weakest place of a point, or that none was passed over; "gap" the weakest point among marks of its
 kind; "count", "pointed" points; "unseen" none, on digits so small that one may be lost; "zeros" a zero in front;

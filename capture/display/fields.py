@@ -247,7 +247,7 @@ def _dashes(dashes: list[Mark]) -> list[Mark]:
 
 
 def _one_point(points: list[Mark]) -> tuple[list[Mark], list[Mark]]:
-    """Keep the strongest decimal point, since a number has one; give the others, which leave it in doubt. Colons stay."""
+    """Keep the strongest decimal point, since a number has one; give the others, which leave it in doubt."""
     dots = sorted((p for p in points if p.name == "."), key=lambda p: -p.heat * p.confidence)
     return [p for p in points if p not in dots[1:] or p.name != "."], dots[1:]
 

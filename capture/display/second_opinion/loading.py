@@ -25,7 +25,7 @@ def chosen_folder() -> Path | None:
 
 
 def lacking_second_reader() -> str:
-    """Say why there will be no second opinion on photos, and what to do; empty where there will be one, or it is off."""
+    """Say why there will be no second opinion on photos, and what to do; empty where there will be, or it is off."""
     folder = chosen_folder()
     if folder is None:
         return ""

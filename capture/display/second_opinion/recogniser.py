@@ -61,9 +61,7 @@ class SecondReader:
         options.intra_op_num_threads = options.inter_op_num_threads = 1
         options.enable_cpu_mem_arena = False  # lines differ in length: an arena would keep the largest for ever
         try:
-            self._session: Any = onnxruntime.InferenceSession(
-                str(path), options, providers=["CPUExecutionProvider"]
-            )
+            self._session: Any = onnxruntime.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
             known = self._session.get_modelmeta().custom_metadata_map["character"].splitlines()
         except Exception as error:  # the engine's own errors have no common class
             raise SecondReaderFailed() from error

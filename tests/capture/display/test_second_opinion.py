@@ -93,7 +93,7 @@ def test_it_is_asked_only_where_ours_is_neither_sure_nor_hopeless(
 
 
 def test_a_missing_or_unknown_file_is_named_with_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with pytest.raises(SecondReaderMissing, match="setup.sh"):
+    with pytest.raises(SecondReaderMissing, match=r"setup\.sh"):
         find_file(tmp_path)
     monkeypatch.setenv(loading.SETTING, str(tmp_path))
     assert "setup.sh" in loading.lacking_second_reader()
