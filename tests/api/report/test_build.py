@@ -269,6 +269,17 @@ def test_calibration_is_held_against_the_day_of_test(page: BeautifulSoup) -> Non
     assert "out of date on the day of test" in rows["MM-11"]
 
 
+def test_who_issued_it_and_with_what_is_said(page: BeautifulSoup) -> None:
+    # Wanted by a warranty desk: who issued it, the motor's nameplate, serial and certificate of the instrument.
+    head = text(one(page, "header"))
+    assert "Quayside Field Service (invented)" in head
+    assert "service desk, +00 555 0100" in head
+    assert "Nameplate: type QDM-09, serial 55071." in text(section(page, "axis-1"))
+    assert "Nameplate: not recorded." in text(section(page, "axis-2"))
+    tester = next(row for row in section(page, "s-conditions").select("tbody tr") if "IT-03" in text(row))
+    assert {"T-2291", "CAL-2026-0331"} <= {text(cell) for cell in tester.select("td")}
+
+
 def test_list_of_fields_is_complete_and_claims_nothing(page: BeautifulSoup) -> None:
     fields = section(page, "s-fields")
     items = [one(row, "td").get_text() for row in fields.select("tbody tr")]
