@@ -7,7 +7,24 @@ import sys
 import typer
 
 # What is heavy (web server, database, models) is imported inside the commands, so that `--help` answers at once.
-from api.commands import backup, demo, grade, hear, jobs, listen, profiles, report, restore, see, serve, verify
+from api.commands import (
+    backup,
+    demo,
+    export,
+    grade,
+    hear,
+    imports,
+    jobs,
+    keys,
+    listen,
+    profiles,
+    report,
+    restore,
+    see,
+    serve,
+    verify,
+    witness,
+)
 from api.errors import OhmtrailError
 from capture.errors import CaptureError
 
@@ -30,8 +47,12 @@ for command in (
     restore.restore,
     report.report,
     jobs.jobs,
+    export.export,
+    keys.keys,
+    witness.witness,
 ):
     app.command()(command)
+app.command("import")(imports.imports)
 
 
 def main() -> None:

@@ -7,6 +7,7 @@ OHMTRAIL_PROFILE       TOML file with the shop's own limits (default: the publis
 OHMTRAIL_HOST          address to listen on (default: 127.0.0.1, this machine only)
 OHMTRAIL_PORT          port (default: 8765)
 OHMTRAIL_HOSTS         further names by which the server may be called, separated by commas
+OHMTRAIL_TSA           time-stamping server that `ohmtrail witness` asks (default: none is asked)
 OHMTRAIL_LIMIT_...     any of the limits in `Limits`, by its name in capitals: OHMTRAIL_LIMIT_SOCKETS=64
 """
 

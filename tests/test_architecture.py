@@ -21,7 +21,10 @@ WEB_OR_DATABASE = {"fastapi", "starlette", "uvicorn", "websockets", "sqlmodel", 
 IMPURE = {"os", "pathlib", "time", "random", "secrets", "socket", "subprocess", "threading", "asyncio", "logging"}
 LONGEST_FILE, LONGEST_FUNCTION = 400, 50
 MOST_FLAT_MODULES = 10
-ROOMS = ("ledger", "visit", "assessment", "dialogue", "intake", "report", "workspace", "server", "commands", "cli")
+ROOMS = (
+    "ledger", "visit", "assessment", "dialogue", "intake", "proof", "report", "workspace", "exchange", "server",
+    "commands", "cli",
+)  # fmt: skip
 """The rooms of `api` in the order in which a value passes them; `settings` and `errors` are known to all."""
 EXACT = ("visit/records", "ledger/trail", "visit/readings", "assessment/grade_job", "ledger/columns")
 

@@ -10,10 +10,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import chain
 
 from sqlmodel import Session
 
 from api.assessment.grading_adapter import Inputs, read_inputs
+from api.assessment.imported_visits import imported_visits
 from api.ledger.canonical import parsed
 from api.ledger.tables import JobRow
 from api.visit.jobs import all_jobs, job_of
@@ -65,7 +67,7 @@ def _visits(given: Inputs, then: Inputs) -> Iterator[Visit]:
 
 
 def history_of(session: Session, job_id: str, given: Inputs) -> History:
-    """Read what was measured of a job's axes before it, from the records now in force of other jobs.
+    """Read what was measured of a job's axes before it, from the records now in force of other jobs, imported ones too.
 
     Args:
         session: Where to look.
@@ -76,10 +78,9 @@ def history_of(session: Session, job_id: str, given: Inputs) -> History:
         NotFound: There is no such job.
     """
     job, found = job_of(session, job_id), History()
-    for other in reversed(all_jobs(session)):
-        if other.id == job.id or not same_machine(job, other):
-            continue
-        then = read_inputs(session, other.id)
+    others = [other for other in reversed(all_jobs(session)) if other.id != job.id and same_machine(job, other)]
+    imported = (then for other, then in imported_visits(session) if same_machine(job, other))
+    for then in chain((read_inputs(session, other.id) for other in others), imported):
         for visit in _visits(given, then):
             found.visits.setdefault(visit.context.axis, []).append(visit)
             found.record_ids += [measured.record_id for measured in visit.measurements]

@@ -1,4 +1,4 @@
-"""Step (8) of the verification: findings follow from the records that they name.
+"""Step (9) of the verification: findings follow from the records that they name.
 
 Each grading run is computed again from the rows that the trail had when it was made, replayed into a scratch database,
 so that the same functions compute it as did then. Where the rules have changed since, other findings are no tampering,
@@ -15,11 +15,13 @@ from typing import Any
 from sqlmodel import Session, SQLModel, create_engine
 
 from api.assessment.grade_job import findings_of
+from api.assessment.imported_visits import BAG_KIND
 from api.assessment.rules import rules_in_force
 from api.assessment.shop_limits import Shop, shop_of
 from api.ledger.canonical import CanonicalError, canonical, parsed, sha256_hex
-from api.ledger.schema import Row
-from api.ledger.tables import AxisRow, ConfirmationEventRow, InstrumentRow, JobRow, RecordRow
+from api.ledger.schema import Row, primary_key
+from api.ledger.tables import AxisRow, ConfirmationEventRow, EvidenceRow, InstrumentRow, JobRow, RecordRow
+from api.ledger.verification.witnesses import NOTHING, Outside
 from api.ledger.verify import Progress, Verification, Verified, verify_folder
 from api.visit.records import current_records
 
@@ -27,15 +29,15 @@ _TABLES: tuple[type[SQLModel], ...] = (JobRow, AxisRow, InstrumentRow, Confirmat
 """What findings are computed from; all append-only."""
 
 
-def verify_all(folder: Path, progress: Progress | None = None) -> Verification:
+def verify_all(folder: Path, progress: Progress | None = None, outside: Outside = NOTHING) -> Verification:
     """Verify a data folder with all steps: those of `api.ledger.verify`, and findings against their records."""
     if progress is None:
-        return verify_folder(folder, checks=[check_findings])
-    return verify_folder(folder, progress, [check_findings])
+        return verify_folder(folder, checks=[check_findings], outside=outside)
+    return verify_folder(folder, progress, [check_findings], outside)
 
 
 def check_findings(verified: Verified) -> None:
-    """(8) Compute every grading run again from the rows of its day."""
+    """(9) Compute every grading run again from the rows of its day."""
     runs = list(_noted(verified, "grading_run"))
     if not runs:
         return
@@ -57,13 +59,17 @@ def check_findings(verified: Verified) -> None:
 
 def _noted(verified: Verified, table: str) -> Iterator[tuple[int, Row]]:
     """Read the rows of a table with the entry that wrote each; those that no entry knows are told elsewhere."""
+    key = primary_key(table)
     for row in verified.rows(table):
-        seq = verified.noted.seq_of(table, str(row["id"]))
+        seq = verified.noted.seq_of(table, str(row[key]))
         if seq is not None:
             yield seq, row
 
 
 def _sources(verified: Verified) -> Iterator[tuple[int, type[SQLModel], Row]]:
+    for seq, row in _noted(verified, "evidence"):
+        if row["kind"] == BAG_KIND:  # an imported visit
+            yield seq, EvidenceRow, row
     for kind in _TABLES:
         for seq, row in _noted(verified, str(kind.__tablename__)):
             yield seq, kind, row

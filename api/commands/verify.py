@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
 from api.commands.options import Data
 
 
-def verify(data: Data = Path("data")) -> None:
-    """Check database, trail, head, rows, evidence, reports and findings.
+def verify(
+    data: Data = Path("data"),
+    head: Annotated[
+        list[Path] | None, typer.Option(help="A signed head from outside: of an export, a QR code, a witness.")
+    ] = None,
+    printed: Annotated[list[str] | None, typer.Option("--hash", help="A hash that a report prints.")] = None,
+    trust: Annotated[Path | None, typer.Option(help="Certificates that time-stamps may lead to, PEM.")] = None,
+) -> None:
+    """Check database, trail, head, signatures, rows, evidence, reports and findings, and say what that proves.
 
     Nothing in the folder is written, so it may lie on a medium that cannot be. Captures may come in meanwhile.
 
@@ -20,11 +28,20 @@ def verify(data: Data = Path("data")) -> None:
     from rich.markup import escape
 
     from api.assessment.recheck import verify_all
+    from api.ledger.timestamps import read_certificates
+    from api.ledger.verification.witnesses import Outside
     from api.ledger.verify import VerifyResult
+    from api.proof.witness import read_head_file
+    from api.proof.words import words_of
 
+    outside = Outside(
+        tuple((path.name, read_head_file(path)) for path in head or []),
+        tuple(printed or []),
+        () if trust is None else read_certificates(trust),
+    )
     console = Console(highlight=False, soft_wrap=True)
     with console.status("Verifying…") as status:
-        found = verify_all(data, lambda step: status.update(f"Verifying: {step}…"))
+        found = verify_all(data, lambda step: status.update(f"Verifying: {step}…"), outside)
     for note in found.notes:
         console.print(f"note: {escape(note)}")
     for sentence in found.unread:
@@ -34,6 +51,12 @@ def verify(data: Data = Path("data")) -> None:
         console.print(f"[red]{'missing' if missing else 'changed'}:[/red] {escape(problem)}")
     if not missing:
         console.print(f"{found.entries} entries, {found.files} files, head {found.head}")
+    for sentence in found.proved:
+        console.print(f"proved: {escape(sentence)}")
+    for sentence in found.beyond_proof:
+        console.print(f"not proved: {escape(sentence)}")
+    if found.root:
+        console.print(f"Head in words: entry {found.signed}, {words_of(found.root)}")
     colour = "green" if found.intact and not found.lag else "yellow" if found.intact else "red"
     console.print(f"[{colour}]{escape(found.summary)}[/{colour}]")
     if not found.intact:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from api.intake.pool import MOST_BYTES, WorkerPool
-from api.intake.recognisers import Engines, Quad, RealEngines
+from api.intake.recognisers import Engines, Quad, RealEngines, shipped_models
 from api.intake.worker import Crop, Feed, Finish, Hear, See, SeeBurst, Words
 from api.ledger.media_types import media_type, metadata
 from capture.expectation import Asked
@@ -104,9 +104,14 @@ class PooledEngines:
             make: Makes other engines in each process.
             warmed: Makes them load what they load at first use.
         """
+        self._model = model
         self.pool = WorkerPool(
             make or partial(RealEngines, model, second_opinion=second_opinion), warmed, count=count, most=most
         )
+
+    def model_folder(self, *, photo: bool) -> Path:
+        """See `api.intake.identity.IdentifiedEngines.model_folder`."""
+        return shipped_models(self._model, photo=photo)
 
     def hear(self, data: bytes, context: Context) -> Utterance:
         """See `Engines.hear`."""

@@ -72,6 +72,17 @@ class Engines(Protocol):
         ...
 
 
+def shipped_models(speech: Path | None, *, photo: bool) -> Path:
+    """Give the folder of the networks that see, or of the speech model in use."""
+    if photo:
+        from capture.display.networks import MODELS
+
+        return MODELS
+    from capture.speech.model_files import default_model_path
+
+    return speech or default_model_path()
+
+
 class RealEngines:
     """The engines of `capture`, loaded at first use.
 
@@ -87,6 +98,10 @@ class RealEngines:
             second_opinion: Ask a second engine about what was heard, if it is installed and not turned off.
         """
         self._model, self._second_opinion = model, second_opinion
+
+    def model_folder(self, *, photo: bool) -> Path:
+        """See `api.intake.identity.IdentifiedEngines.model_folder`."""
+        return shipped_models(self._model, photo=photo)
 
     def _speech(self) -> SpeechModel:
         from capture.speech.recogniser import speech_model

@@ -16,28 +16,27 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, event, text
+from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError, OperationalError
-from sqlmodel import Session, SQLModel, create_engine
+from sqlmodel import Session, SQLModel
 
 from api.ledger.canonical import CanonicalError, JsonObject
 from api.ledger.clock import Clock, capture_remark, parse_instant, system_clock, utc_text, was_set_back
-from api.ledger.errors import DiskRefused, FolderIsNewer, JournalUnsafe, file_not_written
+from api.ledger.connecting import engine_of, make_tables, new_database
+from api.ledger.errors import DiskRefused, FolderIsNewer, file_not_written
 from api.ledger.ids import row_id
 from api.ledger.opening import entry_not_written, make_private_file, refuse_to_begin_anew, tighten_folder
-from api.ledger.schema import VERSION, after, primary_key, schema_sql, triggers, version_of
+from api.ledger.schema import VERSION, after, primary_key, triggers, version_of
+from api.ledger.signer import Signer
+from api.ledger.signing import SigningKey
 from api.ledger.store import PRIVATE_FILE, make_private, write_synced
 from api.ledger.tables import TrailEntryRow
-from api.ledger.trail import ENTRY_COLUMNS, Head, HeadKeeper, What, entry_values, head_of, prepare_head
+from api.ledger.trail import ENTRY_COLUMNS, Head, HeadFile, HeadKeeper, What, entry_values, head_of, prepare_head
 
 _KEYS = {name: primary_key(name) for name in SQLModel.metadata.tables}
 
 _INSERT_ENTRY = f"INSERT INTO trail_entry ({', '.join(ENTRY_COLUMNS)}) VALUES ({', '.join('?' * len(ENTRY_COLUMNS))})"  # noqa: S608 - our own names
 _LAST_ENTRY = "SELECT seq, hash, at, body FROM trail_entry ORDER BY seq DESC LIMIT 1"
-
-BUSY_TIMEOUT_S = 20.0
-"""How long a writer waits for another process, s."""
-
 
 ARRIVAL = {
     "capture": "received_at",
@@ -65,6 +64,8 @@ class Transaction:
         self.head = head
         self._txn = head.txn + 1
         self._rows: list[SQLModel] = []
+        self.hashes: list[str] = []
+        """Of the entries appended so far."""
         self.clock_set_back = False
         """This machine's clock says an earlier time than the entry before."""
 
@@ -91,6 +92,7 @@ class Transaction:
         )
         # Past the session, which has no use for an entry: nobody changes it, and making an object of it took longer.
         self.session.connection().exec_driver_sql(_INSERT_ENTRY, values)
+        self.hashes.append(self.head.hash)
 
     def by_device(self, at: str) -> str:
         """Give an instant of this machine's clock as the device's clock had it (see `Database.device_time`)."""
@@ -128,54 +130,6 @@ class Transaction:
         return row_id(name, job_id, number)
 
 
-def _configure(connection: sqlite3.Connection, _record: object) -> None:
-    """Set every new connection up; BEGIN is ours (see `_engine`), so that it can be IMMEDIATE."""
-    # Otherwise sqlite3 would begin transactions by itself, and deferred.
-    connection.isolation_level = None
-    # FULL: in WAL mode, NORMAL does not sync at each commit, and a power cut could take what was acknowledged.
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "trusted_schema = OFF"):
-        connection.execute(f"PRAGMA {pragma}").fetchall()
-    # Read back: a pragma that SQLite cannot honour (WAL on a network folder, say) changes nothing and raises nothing.
-    mode = connection.execute("PRAGMA journal_mode").fetchone()[0]
-    synchronous = connection.execute("PRAGMA synchronous").fetchone()[0]
-    if (mode, synchronous) != ("wal", 2):
-        raise JournalUnsafe(mode=mode, synchronous=synchronous)
-
-
-def _engine(path: Path, begin: str) -> Engine:
-    # A pooled connection moves between threads; the pool sees to it that only one uses it at a time.
-    engine = create_engine(
-        f"sqlite:///{path}", connect_args={"timeout": BUSY_TIMEOUT_S, "check_same_thread": False}, pool_size=16
-    )
-    event.listen(engine, "connect", _configure)
-    event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(begin))
-    return engine
-
-
-def _make_tables(connection: Connection) -> None:
-    SQLModel.metadata.create_all(connection)
-    for statement in schema_sql():
-        connection.exec_driver_sql(statement)
-    connection.exec_driver_sql(f"PRAGMA user_version = {VERSION}")
-
-
-def _new_database() -> bytes:
-    """Make the file of a database without entries: it appears whole, as evidence does.
-
-    Made in place, a stop at the first start would leave a database without tables, as if somebody had removed them.
-    """
-    engine = create_engine("sqlite://")
-    try:
-        with engine.begin() as connection:
-            _make_tables(connection)
-        with engine.connect() as connection:
-            made = connection.connection.driver_connection
-            assert isinstance(made, sqlite3.Connection)
-            return made.serialize()
-    finally:
-        engine.dispose()
-
-
 class Database:
     """The one database of a data folder."""
 
@@ -191,6 +145,7 @@ class Database:
         self.path = folder / "ohmtrail.db"
         self.head_path = folder / "trail-head.json"
         self._head_file = HeadKeeper(self.head_path)
+        self._signer = Signer(folder)
         self._last = Head()
         self.clock = clock
         self.head_lags = False
@@ -204,9 +159,9 @@ class Database:
         # that has read fails at its first write where another committed in between, however long it would wait.
         with self._file_lock():
             if not self.path.exists():
-                write_synced(self.path, _new_database())
-        self._readers = _engine(self.path, "BEGIN")
-        self._writers = _engine(self.path, "BEGIN IMMEDIATE")
+                write_synced(self.path, new_database())
+        self._readers = engine_of(self.path, "BEGIN")
+        self._writers = engine_of(self.path, "BEGIN IMMEDIATE")
         try:
             self._open_schema()
         except OperationalError as error:
@@ -218,12 +173,14 @@ class Database:
         """Make the tables where there are none, bring those of an older version to this one, refuse a newer."""
         with self._file_lock(), self._writers.begin() as connection:
             if not connection.exec_driver_sql("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
-                _make_tables(connection)  # a file that an older version left empty, stopped at its first start
+                make_tables(connection)  # a file that an older version left empty, stopped at its first start
             version = version_of(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
         if version > VERSION:
             self.close()
             raise FolderIsNewer(version=version, known=VERSION)
         self._prepare_head()
+        with self._file_lock(), self.read() as session:
+            self._signer.prepare(session)
         if version < VERSION:
             self._migrate()
 
@@ -320,11 +277,42 @@ class Database:
             # After the commit: a crash in between leaves a head that lags, which the next writer notes. Written before,
             # a commit that fails would leave a head ahead of the trail, as if its tail was cut off.
             self._last = transaction.head
-            self._write_head(transaction.head)
+            self._write_head(transaction)
 
-    def _write_head(self, head: Head) -> None:
+    def rotate_key(self) -> str:
+        """Let a new key sign from now on, endorsed by the present one in the trail; returns the new public key.
+
+        Raises:
+            EntryNotWritten, FileNotWritten: The disk is full or refuses; the old key goes on signing.
+        """
+        with self.write() as transaction:
+            self._signer.hand_over(transaction, self._known_head())
+        with self._lock, self._file_lock():
+            self._signer.taken_over()
+        return self._signer.file.key().public
+
+    def now(self) -> str:
+        """Give the present instant as stamps hold it."""
+        return utc_text(self.clock())
+
+    def signing_key(self) -> SigningKey:
+        """Give the key that signs.
+
+        Raises:
+            OSError, ValueError: It was taken away.
+        """
+        return self._signer.file.key()
+
+    def _known_head(self) -> HeadFile:
         try:
-            self._head_file.write(head)
+            return self._head_file.read()
+        except (CanonicalError, OSError):
+            return HeadFile(None)
+
+    def _write_head(self, transaction: Transaction) -> None:
+        made = self._signer.committed(transaction.hashes, transaction.head, transaction.now)
+        try:
+            self._head_file.write(transaction.head, *(made or ()))
         except DiskRefused:
             self.head_lags = True
         else:
@@ -335,6 +323,8 @@ class Database:
         head = Head() if last is None else self._head_at(*last)
         transaction = Transaction(session, head, utc_text(self.clock()), self._device_ahead_s)
         self._reconcile(transaction, head)
+        if head != self._signer.in_step or head == Head():
+            self._signer.begin(transaction, head, self._known_head())
         if last is not None and was_set_back(last.at, transaction.now):
             transaction.clock_set_back = True
             transaction.entry(What.CLOCK_SET_BACK, note={"before": last.at, "now": transaction.now})

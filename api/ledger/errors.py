@@ -198,3 +198,22 @@ class RestoreNotEmpty(Refused):
     message = "{folder} is not empty."
     remedy = "Name a new or empty folder; nothing was changed."
     folder: str
+
+
+class TimeStampUnusable(BadInput):
+    """An answer of a time-stamping server is no time-stamp of what it should be."""
+
+    code = "time_stamp_unusable"
+    message = "This is no time-stamp that can be used: {cause}."
+    remedy = "Ask for another one. Nothing was kept."
+    cause: str
+
+
+class CertificatesUnreadable(BadInput):
+    """A file holds no certificates."""
+
+    code = "certificates_unreadable"
+    message = "{file} holds no certificates: {cause}."
+    remedy = "Give the certificate of the time-stamping service in PEM."
+    file: str
+    cause: str

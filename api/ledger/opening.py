@@ -21,6 +21,7 @@ from api.ledger.errors import (
     EntryNotWritten,
     file_not_written,
 )
+from api.ledger.signing import KEY_FILE
 from api.ledger.store import PRIVATE_FILE, PRIVATE_FOLDER, STORED_FILE, tighten
 from api.ledger.trail import Head, read_head
 
@@ -101,7 +102,15 @@ def make_private_file(path: Path) -> None:
 
 
 def _own_files(folder: Path) -> Iterator[Path]:
-    names = ("ohmtrail.db", "ohmtrail.db-wal", "ohmtrail.db-shm", "trail-head.json", "write.lock", "owner.lock")
+    names = (
+        "ohmtrail.db",
+        "ohmtrail.db-wal",
+        "ohmtrail.db-shm",
+        "trail-head.json",
+        "write.lock",
+        "owner.lock",
+        KEY_FILE,
+    )
     yield from (folder / name for name in names)
     for end in ("html", "pdf", "txt", "csv"):
         yield from folder.glob(f"report-*.{end}")

@@ -133,7 +133,7 @@ def read_plain(path: Path) -> bytes:
         return handle.read()
 
 
-def _set_aside(path: Path) -> None:
+def set_aside(path: Path) -> None:
     """Move what lies in the place of a good file out of the way; `verify` reports it."""
     path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
 
@@ -186,7 +186,7 @@ class Store:
                 if _is_regular(path) and path.read_bytes() == data:
                     sync_folder(path.parent)  # who stored it may have stopped between name and sync
                     return sha256
-                _set_aside(path)  # somebody damaged the stored file, or put something else in its place
+                set_aside(path)  # somebody damaged the stored file, or put something else in its place
         except OSError as error:
             raise file_not_written(path.name, error) from error
         # Read-only against accidents: whoever owns the file can undo it, and then `verify` finds the change.
@@ -197,7 +197,7 @@ class Store:
         """Make a folder and its name durable: once a process, since the one before may have stopped in between."""
         if folder.name not in self._durable or not folder.is_dir():
             if os.path.lexists(folder) and not folder.is_dir():
-                _set_aside(folder)
+                set_aside(folder)
             make_private(folder)
             self._durable.add(folder.name)
 

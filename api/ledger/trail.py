@@ -14,8 +14,9 @@ that the machine stopped between commit and head file, or that the disk took no 
 two slots of `SLOT` bytes, written in place in turn, each with a number that counts the writings and a check of its own.
 So a full disk does not keep it from being written, and a torn write leaves the slot before.
 
-A plain chain proves nothing against somebody who rewrites every entry and the head file; therefore each report prints
-the head hash of its day. For the same reason entries that were appended behind an old head are beyond proof.
+With the head the file holds its signature (`api.ledger.signing`) and the roots of the tree's perfect subtrees, from
+which the next head follows. A plain chain proves nothing against somebody who rewrites every entry and the head file; a
+signature does, unless he has the key. Entries that were appended behind the last signed head bear no signature.
 """
 
 from __future__ import annotations
@@ -23,13 +24,15 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import NamedTuple
 
 from api.ledger.canonical import CanonicalError, JsonObject, canonical, parsed, sha256_hex
 from api.ledger.errors import file_not_written
+from api.ledger.merkle import Frontier
+from api.ledger.signing import SignedHead, signed_head_from
 from api.ledger.store import write_synced
 from api.ledger.tables import TrailEntryRow
 
@@ -61,12 +64,18 @@ class What(StrEnum):
     REJECTED = "rejected"
     WITHDRAWN = "undone"  # trails written so far hold this word, so the value stays
     PROFILE_SET = "profile set"  # what an instrument can show
+    NOTED = "noted"  # a clip is kept as a note, not understood
     SAFETY_ANSWERED = "safety answered"
     GRADED = "graded"
     REPORT_MADE = "report made"
     SCHEMA_MIGRATED = "schema migrated"  # the tables got other names; older entries keep theirs
     HEAD_CAUGHT_UP = "head caught up"  # the head file lagged, on the chain
     HEAD_MISMATCH = "head mismatch"
+    KEY_NAMED = "signing key named"  # from here on this key signs; the note says what the one before says to it
+    DERIVED = "derived"  # files made of originals, for an export that shall hold less
+    WITNESSED = "witnessed"  # somebody outside saw a head: a time-stamp, or another's signature
+    WITNESS_GIVEN = "witness given"  # a head of another trail, signed here
+    BAG_IMPORTED = "export imported"  # a visit that another data folder exported, to look at and to compare with
     CLOCK_SET_BACK = "clock set back"  # this machine's clock says an earlier time than the entry before
 
 
@@ -76,27 +85,6 @@ class Head(NamedTuple):
     seq: int = 0
     txn: int = 0
     hash: str = FIRST_PREV
-
-
-def make_entry(
-    after: Head,
-    txn: int,
-    *,
-    at: str,
-    job_id: str,
-    what: What,
-    by: str,
-    rows: list[JsonObject],
-    note: Mapping[str, object],
-) -> tuple[TrailEntryRow, Head]:
-    """Build the entry that follows `after`.
-
-    Returns:
-        The entry and the head that it makes.
-    """
-    values, head = entry_values(after, txn, at=at, job_id=job_id, what=what, by=by, rows=rows, note=note)
-    seq, job, step, instant, prev, digest, body = values
-    return TrailEntryRow(seq=seq, job_id=job, what=step, at=instant, prev=prev, hash=digest, body=body), head
 
 
 ENTRY_COLUMNS = ("seq", "job_id", "what", "at", "prev", "hash", "body")
@@ -152,27 +140,38 @@ class HeadFile:
         count: How often it was written.
         slot: The slot that holds it, 0 or 1; -1 for a file of the first form, JSON without slots.
         damaged: The other slot is not whole: its writing was torn, or somebody changed it.
+        signed: The same head, signed; None for one that bears no signature.
+        tree: Its tree; empty where it bears no signature.
     """
 
     head: Head | None
     count: int = 0
     slot: int = -1
     damaged: bool = False
+    signed: SignedHead | None = None
+    tree: Frontier = field(default_factory=Frontier)
 
 
-def _slot(head: Head, count: int) -> bytes:
+def _slot(head: Head, count: int, signed: SignedHead | None = None, tree: Frontier | None = None) -> bytes:
     content: JsonObject = {"count": count, "seq": head.seq, "txn": head.txn, "hash": head.hash}
+    if signed is not None and tree is not None:
+        content |= {"signed": signed.to_json(), "tree": [root.hex() for root in tree.roots]}
     return canonical({**content, "check": sha256_hex(canonical(content))}).encode().ljust(SLOT - 1) + b"\n"
 
 
-def _read_slot(data: bytes) -> tuple[int, Head] | None:
+def _read_slot(data: bytes, slot: int) -> HeadFile | None:
     """Read one slot; None where any byte of it is not as it was written."""
     try:
         value = parsed(data.decode())
         head, count = _head_from(value), value["count"]
-    except (CanonicalError, UnicodeDecodeError, KeyError, TypeError):
+        signed, tree = None, Frontier()
+        if "signed" in value:
+            signed = signed_head_from(value["signed"])
+            tree = Frontier(signed.size, [bytes.fromhex(root) for root in value["tree"]])
+    except (CanonicalError, UnicodeDecodeError, KeyError, TypeError, ValueError):
         return None
-    return (count, head) if type(count) is int and _slot(head, count) == data else None
+    whole = type(count) is int and _slot(head, count, signed, tree) == data
+    return HeadFile(head, count, slot, signed=signed, tree=tree) if whole else None
 
 
 def _head_from(value: object) -> Head:
@@ -185,7 +184,7 @@ def _head_from(value: object) -> Head:
 
 
 def write_head(path: Path, head: Head) -> None:
-    """Write the head file durably: in place, into the slot that was not written last.
+    """Write the head file durably and without a signature: in place, into the slot that was not written last.
 
     A file that is missing, damaged or of the first form is made anew with two slots.
 
@@ -221,8 +220,13 @@ class HeadKeeper:
             self._bytes = data
         return self._known
 
-    def write(self, head: Head) -> None:
+    def write(self, head: Head, signed: SignedHead | None = None, tree: Frontier | None = None) -> None:
         """Write the head file durably; see `write_head`.
+
+        Args:
+            head: The head.
+            signed: The same, signed.
+            tree: Its tree.
 
         Raises:
             FileNotWritten: The disk refuses.
@@ -232,10 +236,10 @@ class HeadKeeper:
         except (CanonicalError, OSError):
             known = HeadFile(None)
         if known.slot < 0 or self._bytes is None:
-            write_synced(self._path, _slot(head, 1) + _slot(head, 0))
+            write_synced(self._path, _slot(head, 1, signed, tree) + _slot(head, 0, signed, tree))
             return
         slot, whole = 1 - known.slot, self._bytes
-        new = _slot(head, known.count + 1)
+        new = _slot(head, known.count + 1, signed, tree)
         self._bytes = None  # until it is known to be on disk
         data, offset = memoryview(new), slot * SLOT
         try:
@@ -250,7 +254,8 @@ class HeadKeeper:
         except OSError as error:
             raise file_not_written(self._path.name, error) from error
         self._bytes = new + whole[SLOT:] if slot == 0 else whole[:SLOT] + new
-        self._known = HeadFile(head, known.count + 1, slot)
+        copied = Frontier() if tree is None else Frontier(tree.size, [*tree.roots])  # the tree grows on
+        self._known = HeadFile(head, known.count + 1, slot, signed=signed, tree=copied)
 
 
 def read_head_file(path: Path) -> HeadFile:
@@ -272,12 +277,11 @@ def head_file_of(data: bytes) -> HeadFile:
         CanonicalError: It is damaged.
     """
     if len(data) == 2 * SLOT:
-        slots = [_read_slot(data[:SLOT]), _read_slot(data[SLOT:])]
-        whole = [(found, slot) for slot, found in enumerate(slots) if found is not None]
+        slots = [_read_slot(data[:SLOT], 0), _read_slot(data[SLOT:], 1)]
+        whole = [found for found in slots if found is not None]
         if not whole:
             raise CanonicalError("Neither slot of the head file is whole.")
-        (count, head), slot = max(whole, key=lambda one: one[0][0])
-        return HeadFile(head, count, slot, damaged=len(whole) < 2)
+        return replace(max(whole, key=lambda one: one.count), damaged=len(whole) < 2)
     try:
         text = data.decode()
     except UnicodeDecodeError:

@@ -13,14 +13,17 @@ The steps are numbered, here, where they are called and at their places in `api.
     (6) every report made is there, unchanged, its copies in the data folder too, and the entry whose hash it prints is
         still on the chain
     (7) every record has a confirmation of its own, for exactly the digits and the revision that its proposal held
-    (8) findings follow from the records that they name (`api.assessment.recheck`, which the caller adds)
+    (8) every signed head that is held here lies on the trail and is signed by the key that the trail named; the last
+        one covers the whole trail, but for entries behind a head that lags
+    (9) findings follow from the records that they name (`api.assessment.recheck`, which the caller adds)
 
 All steps look at one moment of the database and its head file, however many captures come in meanwhile; a file that
 arrived since is looked up in the present state. Nothing in the folder is written.
 
-What this cannot find: somebody who rewrites the whole trail and the head file, with every hash made anew, and entries
-that were appended by another hand behind an old head. Against that stands the head hash that each report prints, and
-every copy of the report outside this machine. A file that an interrupted capture left cannot be told from one that was
+What this cannot find: somebody who has the signing key and rewrites the whole trail with it; a tail that was cut off
+together with everything later, the head file set back to what it was; and who appended entries behind a signed head
+that lags. Against that stand witnesses outside this machine (`api.proof.witness`): reports, exports, time-stamps,
+others' signatures. A file that an interrupted capture left cannot be told from one that was
 added under its right name: both are notes.
 """
 
@@ -39,8 +42,10 @@ from api.ledger.verification.database_check import check_database, read_version
 from api.ledger.verification.files import Sizes, check_copies, check_store
 from api.ledger.verification.result import ExitStatus, Verification, VerifyResult
 from api.ledger.verification.rows import NotedRows
+from api.ledger.verification.signatures import Signatures
 from api.ledger.verification.snapshot import Moment, moment_of
 from api.ledger.verification.trail_check import check_chain, check_head, hash_at, rows_of
+from api.ledger.verification.witnesses import NOTHING, Outside, check_witnesses
 
 __all__ = ["ExitStatus", "Verification", "Verified", "VerifyResult", "verify_folder"]
 
@@ -54,17 +59,21 @@ class Verified:
     """What a further check is given: the moment that was verified.
 
     Attributes:
+        folder: The data folder.
         connection: In its reading transaction.
         schema: What its tables look like.
         version: Version of that schema.
         noted: What the trail says of every row.
+        signatures: Keys, heads and the tree of the trail.
         found: Told what is wrong.
     """
 
+    folder: Path
     connection: sqlite3.Connection
     schema: Schema
     version: int
     noted: NotedRows
+    signatures: Signatures
     found: Verification
 
     def rows(self, table: str) -> Iterator[Row]:
@@ -85,20 +94,23 @@ def _silent(_step: str) -> None:
     pass
 
 
-def verify_folder(folder: Path, progress: Progress = _silent, checks: Iterable[Check] = ()) -> Verification:
+def verify_folder(
+    folder: Path, progress: Progress = _silent, checks: Iterable[Check] = (), outside: Outside = NOTHING
+) -> Verification:
     """Verify a data folder. Never raises: what cannot be read is told as such.
 
     Args:
         folder: The data folder.
         progress: Told the step that begins.
         checks: Steps of other rooms.
+        outside: What is brought along to compare with.
     """
     found = Verification()
     try:
         if _is_missing(folder, found):
             return found
         with moment_of(folder) as moment:
-            _verify(folder, moment, progress, checks, found)
+            _verify(folder, moment, progress, checks, outside, found)
     except (sqlite3.Error, UnicodeDecodeError, OSError) as error:
         _cannot_be_read(error, found)
     return found
@@ -129,19 +141,24 @@ def _cannot_be_read(error: Exception, found: Verification) -> None:
     (found.problems if changed else found.unread).append(sentence)
 
 
-def _verify(folder: Path, moment: Moment, progress: Progress, checks: Iterable[Check], found: Verification) -> None:
+def _verify(
+    folder: Path, moment: Moment, progress: Progress, checks: Iterable[Check], outside: Outside, found: Verification
+) -> None:
     connection, noted = moment.connection, NotedRows()
     progress("database")
     version = read_version(connection, found)  # (1)
     expected = schema(version)
     check_database(connection, expected, found)  # (1)
     progress("trail")
-    confirmations, beginning = Confirmations(), 0
-    for body, ahead in check_chain(connection, expected, version, found):  # (2)
+    confirmations, signatures, beginning = Confirmations(), Signatures(), 0
+    for body, ahead in check_chain(connection, expected, version, found, signatures):  # (2)
         beginning += body["txn"] == 1
         named = noted.take(body, ahead, found)  # (4)
         confirmations.take(body["seq"], named, found)  # (7)
     check_head(connection, moment.head_file, beginning, found)  # (3)
+    progress("signatures")
+    signatures.check(moment.head_file, found)  # (8)
+    check_witnesses(folder, signatures, outside, found)  # (8)
     progress("rows")
     noted.check(connection, expected, found)  # (4)
     progress("files")
@@ -149,8 +166,8 @@ def _verify(folder: Path, moment: Moment, progress: Progress, checks: Iterable[C
     progress("reports")
     _check_reports(folder, connection, expected, found)  # (6)
     progress("findings")
-    for check in checks:  # (8)
-        check(Verified(connection, expected, version, noted, found))
+    for check in checks:  # (9)
+        check(Verified(folder, connection, expected, version, noted, signatures, found))
 
 
 def _sizes(connection: sqlite3.Connection, table: str) -> Sizes:

@@ -13,6 +13,7 @@ from api.report.fields import NOT_RECORDED
 from api.report.plot import Bar, LimitLine, bars
 from api.report.rows import Rows, loads
 from api.report.values import ValueRows, plotted
+from api.visit.safety_steps import STEPS
 from grading.details import Change, Located, UnmeasuredPart
 from grading.finding import Finding
 from grading.isolation import Fault, Part
@@ -139,7 +140,9 @@ def _not_tested(
 
 def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[ReportedAnswer, ...]:
     """Give the newest answer to each safety step, in the order of the steps."""
-    newest: dict[str, SafetyAnswerRow] = {a.step: a for a in rows.answers if a.axis_id == axis_id}
+    # What holds for the whole cabinet is answered once, on whichever axis.
+    cabinet = {step.id for step in STEPS if step.cabinet}
+    newest: dict[str, SafetyAnswerRow] = {a.step: a for a in rows.answers if a.axis_id == axis_id or a.step in cabinet}
     out = []
     for step in sorted(newest, key=lambda s: list(questions).index(s) if s in questions else 99):
         answer = newest[step]

@@ -28,7 +28,7 @@ from api.report.render import LONG, render
 from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, seriousness, worst
 from api.visit.readings import reading_of
-from api.visit.safety import STEPS
+from api.visit.safety_steps import STEPS
 from grading.notices import NoticeKind
 from grading.outcome import JobVerdict
 from grading.prose.notices import notice_text

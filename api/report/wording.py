@@ -104,6 +104,7 @@ DOUBTS = {
     "unit_unsure": "the unit was not clear",
     "implausible": "outside what this quantity can be",
     "unknown_words": "words that the tool does not know",
+    "contradicted": "another value of the same point cannot be true as well",
     "low_confidence": "not recognised clearly",
     "not_settled": "the reading had not settled",
     "range_end_unknown": "over range, end of range not said",

@@ -27,6 +27,7 @@ from api.visit.errors import BadJobDescription
 from api.visit.plain_text import PlainText, check_plain
 from capture.display.profile_files import profile_from
 from capture.errors import InstrumentProfileError
+from capture.language.axis_names import spoken_names
 from grading.measurement import (
     Conductor,
     Connection,
@@ -237,6 +238,7 @@ class JobDescription(_Part):
             twice = sorted({name for name in names if names.count(name) > 1})
             if twice:
                 raise ValueError(f"The {what} {twice[0]} is there twice; give each its own name.")
+        spoken_names([axis.name for axis in self.axes], strict=True)  # two that are said alike would be heard as one
         return self
 
 

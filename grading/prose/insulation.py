@@ -20,7 +20,7 @@ from grading.prose.wording import (
     watched,
 )
 from grading.terms.component import COMPONENT_WORDS
-from grading.words import measured, number, ohms, percent, span
+from grading.words import limit_value, measured, number, ohms, percent, span
 
 _CONFORMITY: dict[Conformity, str] = {
     Conformity.CONDITIONAL_PASS: "conditional pass",
@@ -125,7 +125,13 @@ def _length(finding: Finding) -> Wording:
     shown = f"at least {ohms(found.least)}" if found.value is None else ohms(found.value)
     warm = "" if found.air_c is None else f", at {found.air_c:f} °C of the air"
     figures = f" times a kilometre ({found.length_m:f} m{warm}); {measured(first(finding))}"
-    return Wording(f"calculated {shown}", figures, "Only the cable maker's own curve corrects its temperature")
+    caveat = "Only the cable maker's own curve corrects its temperature for certain"
+    if found.factor is not None:
+        least, value = found.least * found.factor, None if found.value is None else found.value * found.factor
+        brought = f"at least {ohms(least)}" if value is None else f"about {ohms(value)}"
+        rule = f"it halves with every {limit_value(need(found.halving))}, {need(found.halving).origin.value}"
+        caveat = f"At {limit_value(need(found.reference))} that is {brought} ({rule}). {caveat}"
+    return Wording(f"calculated {shown}", figures, caveat)
 
 
 def _beside(clause: str) -> Writer:
@@ -172,6 +178,7 @@ WRITERS: dict[Fact, Writer] = {
     Fact.BELOW_CABLE_GUIDANCE: _below_guidance,
     Fact.NO_VALUE: _no_value,
     Fact.NO_INSULATION_TEST: _no_test,
+    Fact.PHASES_CONDUCT: measured_clause("phase to phase conducts, by links that are in or by a fault"),
     Fact.LEADS_JOINED: measured_clause("lead to lead, where the winding joins the leads"),
     Fact.BEFORE_CLEANING: _before_cleaning,
     Fact.EARLIER_VALUE: measured_clause("earlier value of the same test"),

@@ -16,7 +16,7 @@ SHOWN_DIGITS = 4
 
 def _how(found: Correction) -> str:
     if found.assumed_year is not None:
-        text = f"{found.system.value} correction, assumed for a motor of {found.assumed_year} (house rule)"
+        text = f"{found.system.value} correction, assumed for a motor of {found.assumed_year} (practice)"
     elif found.system is InsulationSystem.UNKNOWN:
         text = "insulation system not known, the lower of both corrections"
     else:

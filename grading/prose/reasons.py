@@ -27,11 +27,12 @@ _FIXED: dict[ReasonKind, str] = {
     _K.RANGE_END_UNKNOWN: "over range, but the end of the range is not on record: greater than how much?",
     _K.BELOW_RANGE: "below range: an upper bound",
     _K.RESOLUTION_UNKNOWN: (
-        "below range; the meter's resolution is not on record, so a coarse one is assumed (house rule)"
+        "below range; the meter's resolution is not on record, so a coarse one is assumed (practice)"
     ),
     _K.NOTHING_JUDGED: "nothing that was recorded can be judged",
     _K.FEW_VOLTS: "a few volts do not show what conducts under voltage",
     _K.HIGHER_VOLTAGE: "some faults only conduct at the higher voltage",
+    _K.LINKS_OR_FAULT: "links left in and a fault between two phases read alike",
     _K.LEADS_JOINED: "between leads of one winding there is no insulation to test",
     _K.TIME_NOT_RECORDED: "the time on test was not recorded",
     _K.ONE_MINUTE_VALUE: "insulation resistance is a one-minute value",
@@ -191,7 +192,7 @@ _WRITTEN: dict[ReasonKind, Callable[[Reason], str]] = {
     _K.ONE_PHASE_ONLY: _one_phase,
     _K.DATA_SHEET: lambda reason: f"{_accuracy(reason)} by the data sheet of {need(reason.instrument)}",
     _K.STANDARD_ERROR: _error,
-    _K.ASSUMED_ERROR: lambda reason: f"{_accuracy(reason)} assumed, since no accuracy is on record (house rule)",
+    _K.ASSUMED_ERROR: lambda reason: f"{_accuracy(reason)} assumed, since no accuracy is on record (practice)",
     _K.TIME_TOO_SHORT: lambda reason: f"the time on test was shorter than {limit_value(need(reason.limit))}",
     _K.BELOW_LIMIT: lambda reason: f"the insulation to earth is below {limit_value(need(reason.limit))}",
     _K.ERROR_REACHES: _reaches,

@@ -34,6 +34,7 @@ _ACTIONS: dict[StepKind, str] = {
     ),
     _A.TEST_AGAIN_AT: "Test again at {voltage} V for {seconds} s, if the maker allows it.",
     _A.TEST_JOINED_LEADS: "Test from the joined leads to earth.",
+    _A.TAKE_LINKS_OUT: "Take the links out of the terminal box so that all six leads are free, and test again.",
     _A.TEST_PHASES_JOINED: "Join all phases and test them together to earth.",
     _A.SPLIT_BESIDE: (
         "Unplug this circuit at both ends, test its cable and its device apart, and dry or replace what leaks."

@@ -81,7 +81,7 @@ def _nameplate(finding: Finding) -> Wording:
 
 def _rated(clause: str, finding: Finding) -> Wording:
     found = detail(finding, RatedOrder)
-    figures = f", {ohms(found.value)} against about {ohms(found.low)} to {ohms(found.high)} by the rating (house rule)"
+    figures = f", {ohms(found.value)} against about {ohms(found.low)} to {ohms(found.high)} by the rating (practice)"
     return Wording(clause, figures)
 
 

@@ -122,8 +122,8 @@ def keep_engines() -> None:
     Every visit opens the same path, and compiling again took a third of its time. Connections are none of that: closing
     the database disposes of them, and each fork makes its own.
     """
-    database._engine = functools.cache(database._engine)
-    database._new_database = functools.cache(database._new_database)
+    for name in ("engine_of", "new_database"):  # as the database calls them
+        setattr(database, name, functools.cache(getattr(database, name)))
 
 
 class Worker:

@@ -94,6 +94,7 @@ def test_only_prose_writes_sentences() -> None:
         "limit.py",
         "limits.py",
         "entry_limits.py",
+        "limit_rows.py",
         "sheet.py",
         "sheet_cells.py",
         "sheet_columns.py",

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 
 from api.ledger.canonical import JsonObject
+from api.ledger.signing import fingerprint
 from api.ledger.trail import FIRST_PREV
 
 
@@ -34,7 +35,7 @@ _STATUS = {
     VerifyResult.UNREADABLE: ExitStatus.NOT_READ,
 }
 
-BEYOND_PROOF = "Entries that were appended behind an old head are beyond proof until heads are signed."
+BEYOND_PROOF = "Entries behind the last signed head bear no signature: whose hand wrote them is beyond proof."
 
 
 def lag_words(entries: int) -> str:
@@ -55,6 +56,10 @@ class Verification:
         notes: What is no tampering but worth knowing (a file left by a crash, a head file that lags).
         unread: What could not be checked, since the system did not give it.
         missing: There is no folder, or no database in it.
+        signed: Entries that the last signed head covers; 0 where none is signed, or it does not hold.
+        key: The public key that signed it, 64 hex digits.
+        witnesses: What others outside saw of this trail, one sentence each.
+        root: Root that was signed, 64 hex digits.
     """
 
     entries: int = 0
@@ -65,6 +70,10 @@ class Verification:
     notes: list[str] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
     missing: bool = False
+    signed: int = 0
+    key: str = ""
+    witnesses: list[str] = field(default_factory=list)
+    root: str = ""
 
     @property
     def result(self) -> VerifyResult:
@@ -95,6 +104,40 @@ class Verification:
         count = "1 problem" if len(told) == 1 else f"{len(told)} problems"
         return f"{self.result}: {told[0]} ({count} in all)"
 
+    @property
+    def proved(self) -> list[str]:
+        """What is proved where all is intact, in words for somebody who checks papers."""
+        if not self.intact:
+            return []
+        told = [
+            f"The {self.entries} entries follow from one another: none was changed, taken out, put in or reordered.",
+            f"The {self.files} clips, photos and reports are byte for byte what was stored.",
+            "Each record has a person's confirmation of exactly its digits; each finding follows from its records.",
+        ]
+        if self.signed:
+            told.append(f"Entries 1 to {self.signed} are signed by key {fingerprint(self.key)}.")
+        return [*told, *self.witnesses]
+
+    @property
+    def beyond_proof(self) -> list[str]:
+        """What cannot be proved by this alone, and what would prove it."""
+        if not self.intact:
+            return []
+        told = []
+        if not self.signed:
+            told.append("That this is the trail that was written: no head of it is signed.")
+        elif self.signed < self.entries:
+            told.append(f"Whose hand wrote entries {self.signed + 1} to {self.entries}: they are not signed yet.")
+        if self.signed and not self.witnesses:
+            told.append(
+                "That the holder of the key did not write it all anew: nobody outside has been shown to have seen it."
+                " Bring a report's hash (--hash), a head from an export or a QR code (--head), or have it witnessed."
+            )
+        elif self.signed:
+            told.append("What the holder of the key did behind the last entry that somebody outside saw.")
+        told.append("That nothing was cut off behind the last entry: a later report, export or witness would show it.")
+        return told
+
     def to_json(self) -> JsonObject:
         """Give it as it is sent to the page."""
         return {
@@ -107,4 +150,9 @@ class Verification:
             "problems": [*self.problems],
             "notes": [*self.notes],
             "unread": [*self.unread],
+            "signed": self.signed,
+            "key": self.key,
+            "witnesses": [*self.witnesses],
+            "proved": [*self.proved],
+            "beyond_proof": [*self.beyond_proof],
         }

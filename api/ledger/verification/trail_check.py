@@ -14,6 +14,7 @@ from api.ledger.chain import check_entry
 from api.ledger.schema import MIGRATIONS, Migration, Row, Schema
 from api.ledger.trail import FIRST_PREV, Head, HeadFile, What
 from api.ledger.verification.result import BEYOND_PROOF, Verification, lag_words
+from api.ledger.verification.signatures import Signatures
 
 
 def rows_of(connection: sqlite3.Connection, schema: Schema, table: str) -> Iterator[Row]:
@@ -33,7 +34,7 @@ def hash_at(connection: sqlite3.Connection, seq: int) -> str | None:
 
 
 def check_chain(
-    connection: sqlite3.Connection, schema: Schema, version: int, found: Verification
+    connection: sqlite3.Connection, schema: Schema, version: int, found: Verification, signatures: Signatures
 ) -> Iterator[tuple[Row, list[Migration]]]:
     """(2) Check the trail entry by entry.
 
@@ -52,6 +53,7 @@ def check_chain(
         found.problems += [f"Entry {entry['seq']}: {fault}" for fault in checked.faults]
         found.entries += 1
         head, body = checked.head, checked.body
+        signatures.leaf(head.hash)
         if body is None:
             continue
         if body["what"] == What.SCHEMA_MIGRATED.value:
@@ -62,6 +64,7 @@ def check_chain(
             ahead = ahead[1:]
         elif body["what"] in _TOLD:
             _tell(connection, body, found)
+        signatures.take(body, found)
         yield body, ahead
     found.head = head.hash
 

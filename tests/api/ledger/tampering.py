@@ -9,8 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from api.ledger.canonical import canonical, sha256_hex
+from api.ledger.merkle import Frontier
 from api.ledger.schema import primary_key, schema_sql
-from api.ledger.trail import FIRST_PREV, Head, What, make_entry, write_head
+from api.ledger.signing import KeyFile
+from api.ledger.trail import ENTRY_COLUMNS, FIRST_PREV, Head, HeadKeeper, What, entry_values, write_head
 
 Rows = list[dict[str, Any]]
 
@@ -41,9 +43,8 @@ def entries(folder: Path) -> Rows:
 
 
 def put_entries(folder: Path, changed: Rows) -> None:
-    fields = ("seq", "job_id", "what", "at", "prev", "hash", "body")
-    statement = f"INSERT INTO trail_entry ({', '.join(fields)}) VALUES ({', '.join('?' * len(fields))})"
-    inserts = [(statement, tuple(entry[name] for name in fields)) for entry in changed]
+    statement = f"INSERT INTO trail_entry ({', '.join(ENTRY_COLUMNS)}) VALUES ({', '.join('?' * len(ENTRY_COLUMNS))})"
+    inserts = [(statement, tuple(entry[name] for name in ENTRY_COLUMNS)) for entry in changed]
     alter(folder, ("DELETE FROM trail_entry", ()), *inserts)
 
 
@@ -64,15 +65,28 @@ def append(
     before = Head(last["seq"], json.loads(last["body"])["txn"], last["hash"])
     clean = [(table, {name: value for name, value in row.items() if name != "_rowid"}) for table, row in changed]
     named: list[Any] = [{"table": t, "key": str(row[primary_key(t)]), "row": row} for t, row in clean]
-    entry, after = make_entry(
+    values, after = entry_values(
         before, before.txn + 1, at=last["at"], job_id="J1", what=what, by="", rows=named, note=note or {}
     )
-    alter(folder, *(_insert(t, row) for t, row in clean), _insert("trail_entry", entry.model_dump()))
+    alter(
+        folder,
+        *(_insert(t, row) for t, row in clean),
+        _insert("trail_entry", dict(zip(ENTRY_COLUMNS, values, strict=True))),
+    )
     if head:
-        write_head(folder / "trail-head.json", after)
+        sign(folder, after)
 
 
-def rewrite(folder: Path, changed: Rows) -> None:
+def sign(folder: Path, head: Head) -> None:
+    """Write a head file as who has the folder with its key could."""
+    tree = Frontier()
+    for entry in entries(folder)[: head.seq]:
+        tree.append(bytes.fromhex(entry["hash"]))
+    signed = KeyFile(folder).key().sign_head(head.seq, tree.root(), head.hash, "2026-11-25T19:05:00.000000Z")
+    HeadKeeper(folder / "trail-head.json").write(head, signed, tree)
+
+
+def rewrite(folder: Path, changed: Rows, *, with_key: bool = False) -> None:
     """Write a whole trail anew, every hash made anew, with its head file: what a plain chain cannot find by itself."""
     prev, txn = FIRST_PREV, 0
     for seq, entry in enumerate(changed, 1):
@@ -81,4 +95,8 @@ def rewrite(folder: Path, changed: Rows) -> None:
         entry["hash"] = prev = sha256_hex(entry["body"])
         txn = body["txn"]
     put_entries(folder, changed)
-    write_head(folder / "trail-head.json", Head(len(changed), txn, prev))
+    (sign if with_key else _write_plain)(folder, Head(len(changed), txn, prev))
+
+
+def _write_plain(folder: Path, head: Head) -> None:
+    write_head(folder / "trail-head.json", head)

@@ -72,7 +72,7 @@ def test_two_processes_worth_of_writers_wait_for_each_other(tmp_path: Path) -> N
         list(pool.map(lambda number: make_job(databases[number % 2], number), range(60)))
     with databases[0].read() as session:
         entries = list(session.exec(select(TrailEntryRow.what)).all())
-    assert entries == [What.JOB_CREATED.value] * 60
+    assert entries == [What.KEY_NAMED.value, *[What.JOB_CREATED.value] * 60]
     for database in databases:
         database.close()
 

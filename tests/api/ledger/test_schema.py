@@ -72,11 +72,15 @@ def test_the_old_folder_is_intact_before_and_after(old: Path) -> None:
     migrate(old)
     after = verify_folder(old)
     assert after.intact, after.problems
-    assert after.notes == before.notes == []
+    assert len(before.notes) == len(after.notes) == 1
+    assert "No head of this trail is signed yet" in before.notes[0]
+    assert f"Entries 1 to {len(entries)} were written before heads were signed" in after.notes[0]
+    assert (before.signed, after.signed) == (0, after.entries)
     assert ask(old, "PRAGMA user_version") == [(VERSION,)]
     now = ask(old, "SELECT seq, hash, body FROM trail_entry ORDER BY seq")
     assert now[: len(entries)] == entries, "no entry is ever rewritten"
     added = [json.loads(body) for _, _, body in now[len(entries) :]]
+    assert added.pop(0)["what"] == "signing key named"
     assert [(body["what"], body["note"]) for body in added] == [("schema migrated", step.note()) for step in MIGRATIONS]
     assert added[0]["note"]["renamed"]["record"] == {"quantity": "kind"}
 
@@ -90,7 +94,7 @@ def test_a_folder_of_version_2_is_intact_before_and_after(tmp_path: Path) -> Non
     assert ask(folder, "PRAGMA user_version") == [(2,)]
     migrate(folder)
     after = verify_all(folder)
-    assert (after.problems, after.lag, after.entries) == ([], 0, before.entries + 1)
+    assert (after.problems, after.lag, after.entries) == ([], 0, before.entries + 2)
     assert ask(folder, "SELECT rules FROM grading_run") == [("",)]
     tell(folder, ("UPDATE grading_run SET rules = 'x'", ()))
     assert not verify_folder(folder).intact

@@ -25,7 +25,7 @@ from api.ledger.canonical import (
 )
 from api.ledger.database import Database
 from api.ledger.tables import TrailEntryRow
-from api.ledger.trail import FIRST_PREV, Head, What, entry_for_page, make_entry, read_head, write_head
+from api.ledger.trail import ENTRY_COLUMNS, FIRST_PREV, Head, What, entry_for_page, entry_values, read_head, write_head
 from api.workspace import Workspace
 from tests.api.makers import JOB
 
@@ -158,8 +158,10 @@ def test_text_that_is_not_ours_is_refused(text: str) -> None:
 
 def test_entries_chain_from_sixty_four_zeros() -> None:
     common: dict[str, Any] = {"at": "t", "job_id": "J1", "by": "", "rows": [], "note": {}}
-    first, head = make_entry(Head(), 1, what=What.PROPOSED, **common)
-    second, head = make_entry(head, 2, what=What.CONFIRMED, **common)
+    values, head = entry_values(Head(), 1, what=What.PROPOSED, **common)
+    first = TrailEntryRow.model_validate(dict(zip(ENTRY_COLUMNS, values, strict=True)))
+    values, head = entry_values(head, 2, what=What.CONFIRMED, **common)
+    second = TrailEntryRow.model_validate(dict(zip(ENTRY_COLUMNS, values, strict=True)))
     assert (first.seq, first.prev) == (1, FIRST_PREV)
     assert first.hash == sha256_hex(first.body)
     assert second.prev == first.hash

@@ -21,7 +21,7 @@ from api.ledger.trail import SLOT, Head, read_head
 from api.ledger.verify import verify_folder
 from api.workspace import Workspace
 from tests.api.conftest import Visit
-from tests.api.ledger.tampering import alter, entries, put_entries, rows
+from tests.api.ledger.tampering import alter, entries, put_entries, rows, sign
 from tests.api.makers import FakeEngines
 
 
@@ -150,7 +150,7 @@ def test_the_tail_cut_off_with_its_rows_and_the_head_file(folder: Path) -> None:
 
 def test_a_valid_entry_added_by_another_hand(folder: Path) -> None:
     """Append two well-formed transactions, as somebody who knows the format could: the lag of the head file tells."""
-    from api.ledger.trail import What, make_entry
+    from api.ledger.trail import ENTRY_COLUMNS, What, entry_values
 
     last = entries(folder)[-1]
     head = Head(last["seq"], 10_000, last["hash"])
@@ -159,10 +159,10 @@ def test_a_valid_entry_added_by_another_hand(folder: Path) -> None:
 
     txn = json.loads(last["body"])["txn"]
     for number in (1, 2):
-        entry, head = make_entry(
+        values, head = entry_values(
             head, txn + number, at=last["at"], job_id="J1", what=What.ASKED, by="", rows=[], note={"message": "x"}
         )
-        changed.append({**entry.model_dump(), "_rowid": 0})
+        changed.append({**dict(zip(ENTRY_COLUMNS, values, strict=True)), "_rowid": 0})
     put_entries(folder, changed)
     found = verify_folder(folder)
     assert (found.problems, found.lag) == ([], 2)
@@ -294,14 +294,13 @@ def test_a_lagging_head_is_accepted_and_reported(folder: Path, sealed: Path) -> 
     """Accept a head that names the transaction before the last, as after a crash between commit and head file."""
     import json
 
-    from api.ledger.trail import write_head
-
     bodies = [(entry, json.loads(entry["body"])) for entry in entries(sealed)]
     last_txn = bodies[-1][1]["txn"]
     entry, body = [pair for pair in bodies if pair[1]["txn"] == last_txn - 1][-1]
-    write_head(folder / "trail-head.json", Head(entry["seq"], body["txn"], entry["hash"]))
+    sign(folder, Head(entry["seq"], body["txn"], entry["hash"]))
     found = verify_folder(folder)
     assert found.intact
+    assert found.signed == entry["seq"]
     assert any("lags" in note for note in found.notes)
     workspace = Workspace.open(folder, engines=FakeEngines())
     Visit(workspace)

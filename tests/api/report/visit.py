@@ -24,7 +24,8 @@ from api.visit.description import read_description
 from api.visit.jobs import axis_of, create_job, read_job
 from api.visit.proposals import ProposedReading, Source, new_proposal, set_value
 from api.visit.records import Decision, confirm
-from api.visit.safety import STEPS, StepReply, put_answers
+from api.visit.safety import StepReply, put_answers
+from api.visit.safety_steps import STEPS
 from api.workspace import Workspace
 from capture.reading import Doubt, Reading
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind

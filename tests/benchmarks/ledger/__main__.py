@@ -27,8 +27,8 @@ from rich.table import Table
 from api.ledger.database import Database, row_of
 from api.ledger.schema import primary_key
 from api.ledger.store import Store
-from api.ledger.tables import CaptureRow, EvidenceRow, JobRow, TrailEntryRow
-from api.ledger.trail import Head, What, make_entry, write_head
+from api.ledger.tables import CaptureRow, EvidenceRow, JobRow
+from api.ledger.trail import ENTRY_COLUMNS, Head, What, entry_values, write_head
 from api.ledger.verify import verify_folder
 
 APPENDS = 2000
@@ -113,11 +113,11 @@ def fill(folder: Path, count: int, told: Progress) -> None:
     connection.execute("PRAGMA synchronous = OFF")
     text, at = connection.execute("SELECT hash, at FROM trail_entry").fetchone()
     head, key = Head(1, 1, text), primary_key("capture")
-    inserts = {
-        model: f"INSERT INTO {model.__tablename__} ({', '.join(model.model_fields)})"
-        f" VALUES ({', '.join('?' * len(model.model_fields))})"
-        for model in (CaptureRow, TrailEntryRow)
-    }
+    columns = tuple(row_of(capture(1, sha256, at)))
+    into_captures, into_trail = (
+        f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"
+        for table, names in (("capture", columns), ("trail_entry", ENTRY_COLUMNS))
+    )
     for begin in range(1, count, BATCH):
         connection.execute("BEGIN")
         for number in range(begin, min(begin + BATCH, count)):
@@ -125,12 +125,11 @@ def fill(folder: Path, count: int, told: Progress) -> None:
             content = row_of(row)
             named: list[Any] = [{"table": "capture", "key": content[key], "row": content}]
             note = {"sha256": sha256}
-            entry, head = make_entry(
+            values, head = entry_values(
                 head, head.txn + 1, at=at, job_id="J1", what=What.EVIDENCE_STORED, by="", rows=named, note=note
             )  # fmt: skip
-            for one in (row, entry):
-                model = type(one)
-                connection.execute(inserts[model], [getattr(one, name) for name in model.model_fields])
+            connection.execute(into_captures, tuple(content.values()))
+            connection.execute(into_trail, values)
         connection.execute("COMMIT")
         told.update(task, completed=begin + BATCH)
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()

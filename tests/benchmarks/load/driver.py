@@ -122,15 +122,25 @@ def _wait(address: str, process: subprocess.Popen[bytes]) -> None:
     raise AssertionError("The server did not start.")
 
 
-async def _client(run: Run, address: str, number: int, captures: int, end: float) -> None:
+async def _job(run: Run, client: httpx.AsyncClient, title: str, end: float) -> str:
+    """Make a job, again where the server has no room at the moment; raises where it has none until the end."""
+    while True:
+        answer = await client.post("/api/jobs", json={**JOB, "title": title})
+        if answer.status_code not in (429, 503) or time.monotonic() > end:
+            return str(answer.raise_for_status().json()["id"])
+        run.refused[answer.status_code] += 1
+        await asyncio.sleep(float(answer.headers.get("retry-after", "1")))
+
+
+async def send_captures(run: Run, address: str, number: int, captures: int, end: float, name: str = "load-") -> None:
     """Send captures one after the other, as the page does: what is refused for the moment is tried again."""
     clips = sorted(CLIPS.glob("*.flac"))
     transport = httpx.AsyncHTTPTransport(local_address=f"127.0.{1 + number // 250}.{1 + number % 250}")
     async with httpx.AsyncClient(transport=transport, base_url=address, timeout=600) as client:
-        job = (await client.post("/api/jobs", json={**JOB, "title": f"Load {number}"})).json()["id"]
+        job = await _job(run, client, f"{name}{number}", end)
         for index in range(captures):
             data = clips[(number * captures + index) % len(clips)].read_bytes()
-            one = Sent(f"load-{number}-{index}", hashlib.sha256(data).hexdigest())
+            one = Sent(f"{name}{number}-{index}", hashlib.sha256(data).hexdigest())
             run.sent.append(one)
             while time.monotonic() < end:
                 began = time.monotonic()
@@ -148,7 +158,7 @@ async def _client(run: Run, address: str, number: int, captures: int, end: float
                 await asyncio.sleep(float(answer.headers.get("retry-after", "1")))
 
 
-async def _watch(run: Run, process: subprocess.Popen[bytes], going: asyncio.Event) -> None:
+async def watch(run: Run, process: subprocess.Popen[bytes], going: asyncio.Event) -> None:
     """Read how much memory the server has."""
     server = psutil.Process(process.pid)
     while not going.is_set():
@@ -160,7 +170,7 @@ async def _watch(run: Run, process: subprocess.Popen[bytes], going: asyncio.Even
 
 
 @contextmanager
-def _probing(run: Run, address: str) -> Iterator[None]:
+def probing(run: Run, address: str) -> Iterator[None]:
     """Look at pages meanwhile, from a process of its own, so that the clients' own work is not in the figures."""
     command = [sys.executable, "-m", "tests.benchmarks.load.probe", address]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
@@ -184,9 +194,9 @@ async def _send_all(
     reading: float,
 ) -> None:
     going = asyncio.Event()
-    watching = asyncio.create_task(_watch(run, process, going))
+    watching = asyncio.create_task(watch(run, process, going))
     began = time.monotonic()
-    tasks = [asyncio.create_task(_client(run, address, n, captures, began + seconds)) for n in range(clients)]
+    tasks = [asyncio.create_task(send_captures(run, address, n, captures, began + seconds)) for n in range(clients)]
     done, late = await asyncio.wait(tasks, timeout=seconds)
     run.sending_s = time.monotonic() - began
     for task in late:
@@ -221,7 +231,7 @@ def measure(
     """
     run, data = Run(), folder / "data"
     with serving(data, code or ROOT) as (address, process):
-        with _probing(run, address):
+        with probing(run, address):
             asyncio.run(_send_all(run, address, process, clients, captures, seconds, reading))
         began = time.monotonic()
         process.terminate()

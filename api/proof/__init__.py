@@ -1,0 +1,1 @@
+"""What lets others check a value without us: its provenance, the head in words and as QR code, witnesses."""

@@ -1,0 +1,1 @@
+"""Tests of what lets others check a value without us."""
