@@ -88,7 +88,8 @@ def test_every_record_says_where_how_and_by_whom(
     for record_id, record in records.items():
         said = text(row_of(page, record_id))
         if record.kind == "insulation_resistance":
-            assert f"{record.test_voltage_set} V asked, {record.test_voltage_built} V built" in said
+            volts = "".join(one(row_of(page, record_id), ".volts").stripped_strings)
+            assert volts == f"{record.test_voltage_set} V asked,{record.test_voltage_built} V built"
             assert f"after {record.elapsed_s} s" in said
             assert "IT-03" in said
         assert record.confirmed_by in said
@@ -267,6 +268,17 @@ def test_calibration_is_held_against_the_day_of_test(page: BeautifulSoup) -> Non
     rows = {line.split()[0]: line for line in lines}
     assert "in date on the day of test" in rows["IT-03"]
     assert "out of date on the day of test" in rows["MM-11"]
+
+
+def test_who_issued_it_and_with_what_is_said(page: BeautifulSoup) -> None:
+    # Wanted by a warranty desk: who issued it, the motor's nameplate, serial and certificate of the instrument.
+    head = text(one(page, "header"))
+    assert "Quayside Field Service (invented)" in head
+    assert "service desk, +00 555 0100" in head
+    assert "Nameplate: type QDM-09, serial 55071." in text(section(page, "axis-1"))
+    assert "Nameplate: not recorded." in text(section(page, "axis-2"))
+    tester = next(row for row in section(page, "s-conditions").select("tbody tr") if "IT-03" in text(row))
+    assert {"T-2291", "CAL-2026-0331"} <= {text(cell) for cell in tester.select("td")}
 
 
 def test_list_of_fields_is_complete_and_claims_nothing(page: BeautifulSoup) -> None:

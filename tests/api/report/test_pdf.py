@@ -21,6 +21,7 @@ from api.ledger.tables import RecordRow
 from api.report.build import read_content
 from api.report.content import Report
 from api.report.pdf import pdf_of
+from api.report.render import LONG
 from api.visit.readings import reading_of
 from api.visit.records import all_records
 from grading.finding import plain
@@ -202,6 +203,17 @@ def test_page_one_holds_verdict_cautions_and_people(
     second = document[1].get_textpage().get_text_bounded()
     assert "Axis X" in second
     assert "Caution." in second
+
+
+def test_a_long_visit_has_a_line_for_each_value_and_its_evidence_in_a_table() -> None:
+    values = [sample.value(f"J1-R{n}", shown=f"{n + 1000} MΩ", crop=None) for n in range(LONG + 1)]
+    data = pdf_of(sample.report(*values), sample.read_file)
+    said = text_of(data)
+    assert all(value.shown in said for value in values)
+    with pikepdf.open(io.BytesIO(data)) as document:
+        table = document.attachments["evidence-J1-1.csv"].get_file().read_bytes().decode("utf-8-sig")
+    assert sample.PHOTO in table
+    assert sample.CLIP in table
 
 
 def test_grey_paper_keeps_every_verdict(data: bytes) -> None:

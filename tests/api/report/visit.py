@@ -39,12 +39,15 @@ DESCRIPTION = {
     "serial": "BG-0417",
     "site": "Hall 2, bay 7",
     "technician": "Technician 7",
+    "company": "Quayside Field Service (invented)",
+    "contact": "service desk, +00 555 0100",
     "alarm_text": "Axis drive ground fault",
     "air_c": "24",
     "humidity_pct": "45",
     "axes": [
         {
             "name": "X",
+            "nameplate": "type QDM-09, serial 55071",
             "motor_kind": "dc_servo",
             "rated_voltage": "90",
             "rated_power_w": "900",
@@ -60,6 +63,7 @@ DESCRIPTION = {
             "id": "IT-03",
             "kind": "insulation_tester",
             "serial": "T-2291",
+            "certificate": "CAL-2026-0331",
             "accuracy_percent": "3",
             "accuracy_counts": "5",
             "range_end": "4000 MOhm",
