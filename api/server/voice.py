@@ -55,7 +55,7 @@ def _spoken(text: str) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         words, sound = Path(folder) / "words.txt", Path(folder) / "sound.wav"
         # By file, not by argument: whatever the text is, no program takes it for an option.
-        words.write_text(text + "\n", encoding="utf-8")
+        words.write_text(text + "\n", encoding="utf-8", errors="replace")
         flite, espeak = shutil.which("flite"), shutil.which("espeak-ng")
         if flite is not None:
             command = [flite, "-voice", "slt", "-f", str(words), "-o", str(sound)]

@@ -31,8 +31,8 @@ SMALL = {
     "api/dialogue/events.py",
 }  # fmt: skip
 """Values that travel, and how one is written: they are met wherever the way leads."""
-MOST_MODULES = 16
-MOST_ENTRIES = {"api/ledger/database.py": 5, "api/ledger/trail.py": 3, "api/dialogue/turn.py": 4,
+MOST_MODULES = 20
+MOST_ENTRIES = {"api/ledger/database.py": 5, "api/ledger/trail.py": 3, "api/dialogue/turn.py": 5,
                 "api/visit/proposals.py": 4, "capture/completeness.py": 2}  # fmt: skip
 """Modules that are entered more than once: rows and their entry, the turn that everything is said to, its proposals."""
 

@@ -336,6 +336,7 @@ def test_the_trail_holds_every_step_in_order(visit: Visit) -> None:
     visit.show("1.080", "Ohm")
     visit.say("confirm")
     assert visit.whats() == [
+        "signing key named",
         "job created",
         *("evidence stored", "recognised", "proposed", "asked"),
         *("evidence stored", "recognised", "joined", "asked"),
