@@ -9,7 +9,8 @@ from api.assessment.grade_job import put_grading
 from api.assessment.recheck import verify_all
 from api.assessment.shop_limits import Shop
 from api.dialogue.actions import Action, act, typed
-from api.dialogue.conversation import undo
+from api.dialogue.commands import lockout_ended, undo
+from api.dialogue.conversation import steps_changed
 from api.dialogue.turn import begin_turn
 from api.errors import Refused
 from api.intake.errors import NotTheOwner
@@ -24,8 +25,9 @@ from api.ledger.store import Store, sweep_folder
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import What
 from api.ledger.verify import Verification
-from api.report.issued import keep_report, make_report
+from api.report.issued import Wanted, keep_report, make_report
 from api.visit.description import read_description
+from api.visit.errors import SafetyOpen
 from api.visit.jobs import axis_of, create_job, job_for_page, job_of
 from api.visit.profiles import instrument_of, profile_for_page, set_profile
 from api.visit.proposals import proposal_of
@@ -158,11 +160,37 @@ class Workspace:
             BadInput: A step or answer is wrong; none was written.
         """
         with self.database.write() as transaction:
-            job = job_of(transaction.session, job_id)
-            row = axis_of(transaction.session, job_id, axis)
             captured = captured_text(captured_at, self.database.clock())
-            put_answers(transaction, row, answers, how=how, by=job.technician, captured_at=captured)
-            return safety_for_page(transaction.session, row)
+            turn = begin_turn(transaction, job_id, self.profile, captured)
+            row = axis_of(transaction.session, job_id, axis)
+            put_answers(transaction, row, answers, how=how, by=turn.job.technician, captured_at=captured)
+            before = turn.standing.state
+            steps_changed(turn)
+            if turn.standing.state != before:
+                turn.close()
+            return safety_for_page(transaction.session, row, captured)
+
+    def end_lockout(
+        self, job_id: str, reason: str, *, name: str = "", how: str = "tapped", captured_at: str | None = None
+    ) -> PlainData:
+        """Let no safety answer given so far count any more, since the lock-out or its person ended.
+
+        Args:
+            job_id: The job.
+            reason: "power_restored" or "another_person".
+            name: Who goes on, where that is known.
+            how: "tapped" or "typed".
+            captured_at: The device's time.
+
+        Raises:
+            NoSuchJob: There is no such job.
+        """
+        captured = captured_text(captured_at, self.database.clock())
+        with self.database.write() as transaction:
+            turn = begin_turn(transaction, job_id, self.profile, captured)
+            lockout_ended(turn, reason, Decision(how, turn.job.technician, captured, reason), name)
+            turn.close()
+            return turn.for_page()
 
     def set_profile(self, job_id: str, label: str, given: object) -> PlainData:
         """Say what an instrument of a job can show (see `api.visit.profiles.set_profile`); returns its profile.
@@ -204,7 +232,7 @@ class Workspace:
         """
         captured = captured_text(captured_at, self.database.clock())
         with self.database.write() as transaction:
-            turn = begin_turn(transaction, job_id, self.profile)
+            turn = begin_turn(transaction, job_id, self.profile, captured)
             typed(turn, fields, captured, supersedes)
             turn.close()
             return turn.for_page()
@@ -229,7 +257,7 @@ class Workspace:
             job = job_of(session, proposal_of(session, proposal_id).row.job_id)
         try:
             with self.database.write() as transaction:
-                turn = begin_turn(transaction, job.id, self.profile)
+                turn = begin_turn(transaction, job.id, self.profile, captured)
                 act(turn, proposal_id, action, Decision(how, job.technician, captured, action.name))
                 turn.close()
                 return turn.for_page()
@@ -238,6 +266,10 @@ class Workspace:
             with self.database.write() as transaction:
                 note = {"proposal": proposal_id, "action": action.name, "code": problem.code, "why": str(problem)}
                 transaction.entry(What.CONFIRM_REFUSED, job.id, by=job.technician, note=note)
+                if isinstance(problem, SafetyOpen):  # asked at once, aloud too, instead of only on the page
+                    turn = begin_turn(transaction, job.id, self.profile, captured)
+                    turn.test_meant(str(problem.axis))
+                    turn.close()
             raise
 
     def withdraw(self, record_id: str, *, captured_at: str | None = None, how: str = "tapped") -> PlainData:
@@ -249,7 +281,8 @@ class Workspace:
         """
         captured = captured_text(captured_at, self.database.clock())
         with self.database.write() as transaction:
-            turn = begin_turn(transaction, record_of(transaction.session, record_id).row.job_id, self.profile)
+            job_id = record_of(transaction.session, record_id).row.job_id
+            turn = begin_turn(transaction, job_id, self.profile, captured)
             undo(turn, Decision(how, turn.job.technician, captured, "withdraw"), record_id)
             turn.close()
             return turn.for_page()
@@ -264,9 +297,9 @@ class Workspace:
         """Keep a report that was made (see `api.report.issued.keep_report`)."""
         return keep_report(self.database, self.reports, job_id, name, media_type, data)
 
-    def make_report(self, job_id: str) -> ReportFileRow:
+    def make_report(self, job_id: str, wanted: Wanted | None = None) -> ReportFileRow:
         """Build a job's report and keep it (see `api.report.issued.make_report`); its bytes are in `reports`."""
-        return make_report(self.database, self.evidence, self.reports, job_id, self.shop)
+        return make_report(self.database, self.evidence, self.reports, job_id, self.shop, wanted)
 
     def verify(self) -> Verification:
         """Check everything against the trail (see `api.ledger.verify`), and findings against their records."""

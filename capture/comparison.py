@@ -103,3 +103,37 @@ def combine(voice: Reading, photo: Reading) -> tuple[Reading, bool]:
         elapsed_s=photo.elapsed_s if photo.elapsed_s is not None else voice.elapsed_s,
     )
     return reading, agree
+
+
+APART = Decimal(2)
+"""Readings of one point differ by less than this factor from one minute to the next (house rule, no source)."""
+
+
+def contradict(first: Reading, second: Reading) -> bool:
+    """Tell whether two readings of one test point, at one voltage and time, cannot both be true.
+
+    Args:
+        first: A reading.
+        second: Another one.
+    """
+    if None in (first.kind, first.terminals, second.terminals) or not same_place(first, second):
+        return False
+    if first.kind is not second.kind or first.terminals != second.terminals:
+        return False
+    pairs = ((first.test_voltage_set, second.test_voltage_set), (first.elapsed_s, second.elapsed_s))
+    if any(None not in pair and pair[0] != pair[1] for pair in pairs):
+        return False
+    one, other = _range(first.quantity), _range(second.quantity)
+    return one is not None and other is not None and (one[1] < other[0] or other[1] < one[0])
+
+
+def _range(quantity: Quantity) -> tuple[Decimal, Decimal] | None:
+    """Give between which values a quantity may lie, in the base unit; None where that cannot be told."""
+    if quantity.value is None or quantity.unit is None:
+        return None
+    value = quantity.value * unit(quantity.unit).factor
+    if quantity.qualifier is Qualifier.ABOVE:
+        return value, Decimal("Infinity")
+    if quantity.qualifier is Qualifier.BELOW:
+        return Decimal(0), value
+    return (value / APART, value * APART) if quantity.qualifier is Qualifier.EQUAL else None

@@ -20,6 +20,7 @@ class Asked(StrEnum):
     VALUE = "value"  # a value is missing or in doubt: number and unit, one of the choices, or digit by digit
     UNIT = "unit"  # a number waits for its unit
     VOLTAGE = "voltage"  # a number of volts
+    ANSWER = "answer"  # a safety question: yes, no, does not apply
     PLACE = "place"  # axis, part of the axis, or what was measured
 
 

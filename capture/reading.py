@@ -24,6 +24,16 @@ class Command(StrEnum):
     NEXT = "next"  # go to the next test point
     PHOTO = "photo"  # take a picture of the display
     SAME = "same"  # same value as the last one, here
+    NOT_APPLICABLE = "not_applicable"  # the safety question does not apply here
+    SKIP = "skip"  # the open question later, the next one now
+    LEFT = "left"  # how much is still to be measured
+    VERDICT = "verdict"  # what the findings are so far
+    NOTE = "note"  # the next utterance is a note: kept as it is, never understood
+    PAUSE = "pause"  # obey nothing until RESUME
+    RESUME = "resume"
+    POWER_RESTORED = "power_restored"  # the lock-out is over: its safety answers count no more
+    ANOTHER_PERSON = "another_person"  # somebody else goes on: the safety answers were not theirs
+    IN_FULL = "in_full"  # read back at length, digit by digit
 
 
 class Doubt(StrEnum):
@@ -46,6 +56,7 @@ class Doubt(StrEnum):
     NOT_SETTLED = "not_settled"  # "it's climbing": a series, no final value
     RANGE_END_UNKNOWN = "range_end_unknown"  # "infinity": greater than how much?
     BUILT_VOLTAGE_UNKNOWN = "built_voltage_unknown"  # "doesn't build": to how many volts?
+    CONTRADICTED = "contradicted"  # a record of the same point says something that cannot be true as well
     CONFLICT = "conflict"  # voice and photo disagree, or two commands were given at once
 
 
@@ -151,13 +162,17 @@ class Judged:
 
     Attributes:
         first: The first engine's score; for words that only the second thought of, that of the first one's best.
-        second: Natural logarithm of the probability of the words given the sound, by the second engine.
-        added: Stretches of speech in which only the second engine thought of these words.
+        second: Natural logarithm of the probability of the words given the sound, by the second engine, with what words
+            of the trade are worth.
+        added: Counts stretches of speech in which only the second engine thought of these words: once each where they
+            are numbers alone, else twice.
+        apart: Stretches in which the first engine found them only when it heard the number again as digits one by one.
     """
 
     first: float
     second: float
     added: int = 0
+    apart: int = 0
 
 
 @dataclass(frozen=True)
@@ -184,12 +199,15 @@ class OwnTranscript:
         text: As it writes it.
         log_p: Natural logarithm of its probability given the sound.
         tokens: Pieces of text that it consists of; at least 1.
+        plain_log_p: The same for the transcript in plain lower-case words, as candidates are judged; None where nobody
+            asked.
     """
 
     engine: str
     text: str
     log_p: float
     tokens: int
+    plain_log_p: float | None = None
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,11 @@ usual 60 s/30 s). The polarization index says nothing above 5000 MΩ, where the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.interval import INFINITY, Interval
 from grading.limits import LIMITS
+from grading.terms.record import record
 
 PI_TIMES = (Decimal(600), Decimal(60))
 """Times on test that define the polarization index, s (IEEE 43)."""
@@ -29,7 +29,7 @@ _CLASSES = {"A": "105", "E": "120", "B": "130", "F": "155", "H": "180", "N": "20
 _KNOWN_CLASSES = frozenset({*_CLASSES.values(), "220"})
 
 
-@dataclass(frozen=True)
+@record
 class AbsorptionRatio:
     """One ratio of insulation resistances of one point at one voltage.
 

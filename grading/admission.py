@@ -106,7 +106,8 @@ def admit(
         limits: Limits in force.
     """
     refused: list[LeftOutValue] = []
-    kept = tuple(m for m in measurements if not _bad(m, limits, refused))
+    least, most = limits["possible.smallest"].value, limits["possible.largest"].value
+    kept = tuple([m for m in measurements if _plain(m, least, most) or not _bad(m, limits, refused)])
     sound, wrong = admit_context(context, limits)
     used = dict(instruments)
     for name in dict.fromkeys(m.instrument_id for m in kept):
@@ -138,15 +139,21 @@ def admit_context(context: AxisContext, limits: Limits = LIMITS) -> tuple[AxisCo
 _DEFAULTS: Mapping[str, Any] = {f.name: f.default for f in fields(AxisContext) if f.name in AXIS}
 
 
-_FIELDS_OF_READING = attrgetter(*READING)
+_SIZES = attrgetter(*(name for name, domain in READING.items() if domain is Domain.NOT_NEGATIVE))
+_OTHERS = attrgetter(*(name for name, domain in READING.items() if domain is not Domain.NOT_NEGATIVE))
+
+_NONE = (None,) * sum(domain is not Domain.NOT_NEGATIVE for domain in READING.values())
+
+
+def _plain(measurement: Measurement, least: Decimal, most: Decimal) -> bool:
+    """Tell at a glance that a reading can be, as nearly every one can: voltages and time of a usual size, no more."""
+    for value in _SIZES(measurement):
+        if value is not None and not (value.is_finite() and least <= value <= most):
+            return False
+    return _OTHERS(measurement) == _NONE
 
 
 def _bad(measurement: Measurement, limits: Limits, refused: list[LeftOutValue]) -> bool:
-    if not any(
-        value is not None and why_not(value, domain, limits)
-        for value, domain in zip(_FIELDS_OF_READING(measurement), READING.values(), strict=True)
-    ):
-        return False
     wrong = tuple(_wrong(measurement, READING, Subject.READING, measurement.record_id, limits))
     refused.extend(wrong)
     return bool(wrong)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, TypeVar
 
@@ -13,16 +13,17 @@ from grading.details import Detail
 from grading.entries import LeftOutValue, Question
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Conformity, Finding, Margin, Urgency, Verdict
-from grading.interval import INFINITY, Interval, Side
+from grading.interval import INFINITY, Interval
 from grading.limit import Limit
+from grading.limits import machine_limit
 from grading.live import LiveReading, find_live, under_voltage
 from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
-from grading.plausibility import ask
+from grading.plausibility import Plausible, ask
 from grading.reading import RESISTANCE_KINDS, BoundedReading, Shape, bound
 from grading.shop import PUBLISHED, ShopProfile
 from grading.steps import Advice, NextStep, Reason, ReasonKind
 from grading.terms.lazy import lazy
-from grading.terms.quantity import QuantityKind, unit
+from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import point
 from grading.uncertainty import conformity_at_least, expanded_uncertainty, probability_at_least
@@ -83,13 +84,23 @@ class Case:
         return choose(self.context.rated_voltage, self.context.maker_test_voltage, self.profile.limits)
 
     @lazy
+    def full_voltage(self) -> Decimal:
+        """The least voltage on the terminals, V, that counts as the one that the limits as measured presuppose."""
+        return self.voltages.judging * self.limit("tester.built").value
+
+    @lazy
+    def floors(self) -> Mapping[Section | None, Limit]:
+        """The floor of each part as measured."""
+        return {part: machine_limit(self.context, self.profile.limits, part) for part in (*Section, None)}
+
+    @lazy
     def _by_kind(self) -> Mapping[tuple[QuantityKind, bool | None, Section | None], tuple[BoundedReading, ...]]:
         """The readings in force by kind, circuit and part, None for any: every rule asks for some of them."""
         found: dict[tuple[QuantityKind, bool | None, Section | None], list[BoundedReading]] = {}
         for reading in self.readings:
             if reading.id in self.replaced:
                 continue
-            kind, power, section = reading.measurement.kind, reading.power, reading.section
+            kind, power, section = reading.kind, reading.power, reading.section
             # A set, since the key of any part is also that of a reading without one.
             for key in {(kind, None, None), (kind, power, None), (kind, power, section)}:
                 found.setdefault(key, []).append(reading)
@@ -125,15 +136,22 @@ def build_case(
     given = admit(own, context, instruments or {}, history, limits.limits)
     used = ask(given.measurements, given.context, given.instruments, limits.limits)
     voltages = find_live(used.measurements, limits.limits)
+    figures, meters = limits.limits, given.instruments
     readings = tuple(
         doubted(
-            bound(m, given.instruments.get(m.instrument_id) if m.instrument_id else None, limits.limits), limits.limits
+            bound(
+                m,
+                meters.get(m.instrument_id) if m.instrument_id else None,
+                figures,
+                require_time=limits.require_time,
+            ),
+            figures,
         )
         for m in used.measurements
         if m.kind in RESISTANCE_KINDS
     )
     stopped = frozenset(m.record_id for m in under_voltage(used.measurements, voltages))
-    readings = tuple(_lowered(r, Reason(ReasonKind.VOLTAGE_ON_CIRCUIT)) if r.id in stopped else r for r in readings)
+    readings = tuple(r.lowered(Reason(ReasonKind.VOLTAGE_ON_CIRCUIT)) if r.id in stopped else r for r in readings)
     return Case(
         used.context,
         used.measurements,
@@ -144,7 +162,7 @@ def build_case(
         given.history,
         given.refused,
         used.questions,
-        _replaced(readings),
+        _replaced(readings) | _in_question(used, readings),
         voltages,
     )
 
@@ -155,26 +173,35 @@ def doubted(reading: BoundedReading, limits: Mapping[str, Limit]) -> BoundedRead
     Nothing that is noted beside a value raises a bound: a fault that it shows is still shown, and a pass that it does
     not prove becomes none.
     """
-    if reading.measurement.kind is not QuantityKind.INSULATION_RESISTANCE or reading.shape in _NO_VALUE:
+    noted = reading.measurement.circumstances
+    if not noted or reading.kind is not QuantityKind.INSULATION_RESISTANCE or reading.shape in _NO_VALUE:
         return reading
     if reading.noted(Circumstance.UNSTEADY):
-        return _lowered(reading, Reason(ReasonKind.NOT_STEADY))
+        return reading.lowered(Reason(ReasonKind.NOT_STEADY))
     if reading.noted(Circumstance.LOW_BATTERY):
-        return _lowered(reading, Reason(ReasonKind.LOW_BATTERY))
+        return reading.lowered(Reason(ReasonKind.LOW_BATTERY))
     if reading.noted(Circumstance.ONE_PHASE_ONLY):
         factor = limits["insulation.one_phase"]
-        reason = Reason(ReasonKind.ONE_PHASE_ONLY, limit=factor)
-        return _lowered(reading, reason, reading.interval.low / factor.value)
+        # Never raised, whatever figure a shop's profile divides by.
+        return reading.lowered(Reason(ReasonKind.ONE_PHASE_ONLY, limit=factor), reading.interval.low / factor.value)
     return reading
 
 
 _NO_VALUE = (Shape.NONE, Shape.UNEXPLAINED)
 
 
-def _lowered(reading: BoundedReading, doubt: Reason, low: Decimal = Decimal(0)) -> BoundedReading:
-    # Never raised, whatever figure a shop's profile divides by.
-    low = min(low, reading.interval.low)
-    return replace(reading, interval=Interval(low, reading.interval.high), doubt=doubt)
+def _in_question(used: Plausible, readings: Sequence[BoundedReading]) -> frozenset[str]:
+    """Give the readings that a retest replaced about which something is asked.
+
+    They no longer hold, and what does is not known: the axis is inconclusive until the answer.
+    """
+    replaced: set[str] = set()
+    for before, m in used.left_out:
+        if Circumstance.AFTER_CLEANING in m.circumstances:
+            key = (m.part, m.section, m.kind, point(m.terminals), m.test_voltage_set)
+            earlier = {id(one) for one in used.measurements[:before]}
+            replaced |= {r.id for r in readings if point_of(r) == key and id(r.measurement) in earlier}
+    return frozenset(replaced)
 
 
 def _replaced(readings: Sequence[BoundedReading]) -> frozenset[str]:
@@ -193,8 +220,7 @@ def _replaced(readings: Sequence[BoundedReading]) -> frozenset[str]:
 
 def point_of(reading: BoundedReading) -> tuple[object, ...]:
     """Give what makes two readings one test: component, part, kind, point and test voltage."""
-    m = reading.measurement
-    return m.part, m.section, m.kind, point(m.terminals), m.test_voltage_set
+    return reading.component, reading.section, reading.kind, reading.point, reading.measurement.test_voltage_set
 
 
 def in_ohm(limit: Limit) -> Decimal:
@@ -216,9 +242,7 @@ def hold_at_least(
         standard: Its standard uncertainty, ohm, or None.
         limit: A lower limit on resistance.
     """
-    bar = in_ohm(limit)
-    scale = unit(limit.unit).factor
-    side = interval.side_of(bar)
+    bar, scale, low, high = limit.base_value, limit.scale, interval.low, interval.high
     conformity: Conformity | None = None
     expanded = probability = acceptance = None
     if value is not None and standard is not None:
@@ -226,23 +250,21 @@ def hold_at_least(
         conformity = conformity_at_least(value, bar, wide)
         probability = probability_at_least(value, bar, standard)
         expanded, acceptance = wide / scale, (bar + wide) / scale
-    verdict = {
-        Side.ABOVE: Verdict.MARGINAL if conformity is Conformity.CONDITIONAL_PASS else Verdict.ACCEPTABLE,
-        Side.BELOW: Verdict.UNACCEPTABLE,
-        Side.STRADDLES: Verdict.INCONCLUSIVE,
-    }[side]
-    reference = interval.low if value is None else value
+    if low >= bar:  # a limit exactly met counts as met, as in `Interval.side_of`
+        verdict = Verdict.MARGINAL if conformity is Conformity.CONDITIONAL_PASS else Verdict.ACCEPTABLE
+    else:
+        verdict = Verdict.UNACCEPTABLE if high < bar else Verdict.INCONCLUSIVE
     margin = Margin(
-        value=None if value is None else value / scale,
-        low=interval.low / scale,
-        high=None if interval.high == INFINITY else interval.high / scale,
-        limit=limit.value,
-        unit=limit.unit,
-        expanded_uncertainty=expanded,
-        acceptance_limit=acceptance,
-        ratio=reference / bar if bar else None,
-        probability=probability,
-        conformity=conformity,
+        None if value is None else value / scale,
+        low / scale,
+        None if high == INFINITY else high / scale,
+        limit.value,
+        limit.unit,
+        expanded,
+        acceptance,
+        (low if value is None else value) / bar if bar else None,
+        probability,
+        conformity,
     )
     return verdict, margin
 
@@ -264,8 +286,7 @@ def judged(
 ) -> Finding:
     """Make a finding on some readings; without a place of its own it stands where the last of them was taken."""
     where = readings[-1].place if place is None else place
-    values = tuple(reading.cited for reading in readings)
-    ids = tuple(reading.id for reading in readings)
+    values, ids = tuple([r.cited for r in readings]), tuple([r.id for r in readings])
     return Finding(
         rule, verdict, urgency, where, fact, values, detail, reason, basis, limit, ids, margin, next_step, advice
     )

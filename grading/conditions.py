@@ -16,13 +16,14 @@ from grading.limit import Limit
 from grading.measurement import AxisContext, Measurement
 from grading.terms.lazy import lazy
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError
+from grading.terms.record import record
 from grading.terms.section import Section
 
 AGE = "conditions.age"
 """The limit on the time between a reading and a temperature that counts as its own."""
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Conditions:
     """What held when a reading was taken.
 
@@ -39,7 +40,7 @@ class Conditions:
     own: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True)
+@record
 class _Taken:
     value: Decimal
     at: dt.datetime | None

@@ -6,7 +6,6 @@ Resistances are in ohm, voltages in V, currents in mA, temperatures in °C, unle
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from decimal import Decimal
 
 from grading.absorption import AbsorptionRatio
@@ -17,11 +16,12 @@ from grading.limit import Limit
 from grading.live import LiveState
 from grading.measurement import Connection, InsulationSystem
 from grading.terms.component import Component
+from grading.terms.record import record
 from grading.voltage import ChoiceReason
 from grading.winding import ArmatureSurvey
 
 
-@dataclass(frozen=True)
+@record
 class CollapseEstimate:
     """What the voltage left says: resistance by the tester's current, and whether a value shown with it fits."""
 
@@ -34,7 +34,7 @@ class CollapseEstimate:
     fits: bool | None = None
 
 
-@dataclass(frozen=True)
+@record
 class TrueValue:
     """Every value that a reading leaves possible; the estimate beside it where the voltage was not built."""
 
@@ -42,7 +42,7 @@ class TrueValue:
     estimate: CollapseEstimate | None = None
 
 
-@dataclass(frozen=True)
+@record
 class VoltageWanted:
     """Test voltage that a limit presupposes, and the one that was used (None where not recorded)."""
 
@@ -50,14 +50,14 @@ class VoltageWanted:
     used: Decimal | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Ohms:
     """A computed resistance, ohm; None where the fact speaks of none."""
 
     value: Decimal | None
 
 
-@dataclass(frozen=True)
+@record
 class Correction:
     """How a value was brought to 40 °C.
 
@@ -84,7 +84,7 @@ class Correction:
     factors: tuple[tuple[InsulationSystem, Decimal], ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class Corrected40:
     """A value at 40 °C.
 
@@ -105,7 +105,7 @@ class Corrected40:
     scope: Limit
 
 
-@dataclass(frozen=True)
+@record
 class Climate:
     """Temperatures about a dew point, °C, and relative humidity, %."""
 
@@ -115,7 +115,7 @@ class Climate:
     humidity_percent: Decimal | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Cleaned:
     """The value before cleaning, all that it leaves possible, and by how much the value after is better at least."""
 
@@ -123,31 +123,44 @@ class Cleaned:
     times_better: Decimal
 
 
-@dataclass(frozen=True)
+@record
 class Names:
     """Names that the fact speaks of: leads."""
 
     names: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@record
 class ByLength:
-    """Insulation of a cable times its length, ohm·km; None where only a bound is known; length in m, air in °C."""
+    """Insulation of a cable times its length.
+
+    Attributes:
+        least: The least that it can be, ohm·km.
+        value: Point value, ohm·km, or None.
+        length_m: Length, m.
+        air_c: Temperature of the air, and so of the cable, °C; None where not known.
+        factor: What brings it to the reference temperature; None without the air's.
+        reference: The reference temperature.
+        halving: The rise in which it is taken to halve.
+    """
 
     least: Decimal
     value: Decimal | None
     length_m: Decimal
     air_c: Decimal | None = None
+    factor: Decimal | None = None
+    reference: Limit | None = None
+    halving: Limit | None = None
 
 
-@dataclass(frozen=True)
+@record
 class BesideCircuit:
     """A circuit beside the power circuit."""
 
     component: Component
 
 
-@dataclass(frozen=True)
+@record
 class LiveCircuit:
     """What was found on a circuit that must be dead, and whether a later record showed it dead again."""
 
@@ -156,7 +169,7 @@ class LiveCircuit:
     taken_back: bool
 
 
-@dataclass(frozen=True)
+@record
 class Ceiling:
     """Test voltage selected, the highest chosen for the motor, and where that choice comes from."""
 
@@ -165,7 +178,7 @@ class Ceiling:
     reason: ChoiceReason
 
 
-@dataclass(frozen=True)
+@record
 class Calibration:
     """An instrument and the last day on which its calibration was in date."""
 
@@ -173,14 +186,14 @@ class Calibration:
     due: dt.date
 
 
-@dataclass(frozen=True)
+@record
 class Ratio:
     """A ratio or a share in percent, as the fact says."""
 
     value: Decimal
 
 
-@dataclass(frozen=True)
+@record
 class Absorption:
     """An absorption ratio, with the band in use for it where there is one."""
 
@@ -189,7 +202,7 @@ class Absorption:
     band_limit: Limit | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Polarity:
     """Values to earth with the leads one way and the other."""
 
@@ -197,7 +210,7 @@ class Polarity:
     reversed: Decimal
 
 
-@dataclass(frozen=True)
+@record
 class Phases:
     """Three pairs of leads against each other.
 
@@ -220,7 +233,7 @@ class Phases:
     fits: bool = True
 
 
-@dataclass(frozen=True)
+@record
 class Armature:
     """An armature over shaft positions: the survey, how many, the names of the outliers, and how many are wanted."""
 
@@ -230,7 +243,7 @@ class Armature:
     wanted: Decimal
 
 
-@dataclass(frozen=True)
+@record
 class Nameplate:
     """A winding's value at the nameplate's temperature, the nameplate's own, and how far off, percent."""
 
@@ -241,7 +254,7 @@ class Nameplate:
     off_percent: Decimal
 
 
-@dataclass(frozen=True)
+@record
 class RatedOrder:
     """An armature's value and the range that its rating lets expect."""
 
@@ -250,7 +263,7 @@ class RatedOrder:
     high: Decimal
 
 
-@dataclass(frozen=True)
+@record
 class Joint:
     """What is left of the cabinet's reading after motor and cable; the larger of `limit` and `share` is allowed."""
 
@@ -262,7 +275,7 @@ class Joint:
     share: Limit
 
 
-@dataclass(frozen=True)
+@record
 class Located:
     """Where the decision table puts the fault, and the floor by which it takes a part as low."""
 
@@ -270,7 +283,7 @@ class Located:
     floor: Limit
 
 
-@dataclass(frozen=True)
+@record
 class Consistency:
     """The whole as measured, as calculated from its parts, and the third path that would explain it."""
 
@@ -279,7 +292,7 @@ class Consistency:
     path: Interval | None = None
 
 
-@dataclass(frozen=True)
+@record
 class UnmeasuredPart:
     """A part calculated from the others; `magnified` is how much its error grows where that is too much."""
 
@@ -289,7 +302,7 @@ class UnmeasuredPart:
     limit: Limit
 
 
-@dataclass(frozen=True)
+@record
 class Change:
     """A value now against the visit before; `before` is a lower bound where it was over range.
 
@@ -305,7 +318,7 @@ class Change:
     now_c: Decimal | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Course:
     """The line through several visits and when it meets a limit; times in years from the last visit.
 

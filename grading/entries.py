@@ -5,13 +5,13 @@ Each of them makes its axis inconclusive until it is settled; `grading.prose.ent
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 
 from grading.limit import Limit
+from grading.terms.record import record
 
 
-@dataclass(frozen=True)
+@record
 class LeftOutRow:
     """A row of a sheet that was left out, or a value in it that contradicts another row and was used from neither.
 
@@ -48,7 +48,7 @@ class Impossible(StrEnum):
     NO_TIME_ZONE = "no_time_zone"
 
 
-@dataclass(frozen=True)
+@record
 class LeftOutValue:
     """A value that cannot be, and was left out.
 
@@ -85,7 +85,7 @@ class QuestionCode(StrEnum):
     MOTOR_KIND = "motor_kind"  # nobody chose it
 
 
-@dataclass(frozen=True)
+@record
 class Question:
     """A value that can be but seldom is; it is not used until somebody has answered.
 

@@ -6,12 +6,12 @@ from them last, in `grading.prose`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
 from grading.measurement import Measurement
 from grading.terms.quantity import Quantity
+from grading.terms.record import record
 from grading.terms.section import Section
 
 
@@ -49,6 +49,7 @@ class Fact(StrEnum):
     NO_VALUE = "no_value"
     NO_INSULATION_TEST = "no_insulation_test"
     LEADS_JOINED = "leads_joined"
+    PHASES_CONDUCT = "phases_conduct"
     BEFORE_CLEANING = "before_cleaning"
     EARLIER_VALUE = "earlier_value"
     NOT_ONE_MINUTE = "not_one_minute"
@@ -142,7 +143,7 @@ class Fact(StrEnum):
     FORECAST = "forecast"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Place:
     """Where: axis, part, test point, shaft or carrier position; what is not spoken of is None."""
 
@@ -157,7 +158,7 @@ class Place:
         return cls(measurement.axis, measurement.section, measurement.terminals, measurement.position)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class MeasuredValue:
     """A measured value as a finding cites it: record, part and test point, quantity, voltages in V, time in s."""
 

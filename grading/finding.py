@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from decimal import Decimal
 from enum import Enum, StrEnum
 from typing import Any
@@ -17,6 +17,7 @@ from grading.details import Detail
 from grading.facts import Fact, MeasuredValue, Place, StatementBasis
 from grading.limit import Limit
 from grading.steps import Advice, NextStep, Reason
+from grading.terms.record import record
 from grading.terms.section import Section
 
 
@@ -57,7 +58,7 @@ class Conformity(StrEnum):
     FAIL = "fail"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Margin:
     """How far a value lies from its limit.
 
@@ -86,7 +87,7 @@ class Margin:
     conformity: Conformity | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Finding:
     """One rule applied to some records: facts as fields, no sentence (`grading.prose` writes it).
 

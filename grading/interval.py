@@ -8,9 +8,10 @@ arithmetic (over-range readings, hidden paths, the unmeasured part).
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+
+from grading.terms.record import record
 
 INFINITY = Decimal("Infinity")
 ZERO = Decimal(0)
@@ -29,7 +30,7 @@ class ContradictionError(ValueError):
     """Readings that cannot all be true: a total above one of its parallel branches."""
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Interval:
     """All values that a reading leaves possible.
 
@@ -51,7 +52,8 @@ class Interval:
     @classmethod
     def around(cls, value: Decimal, half_width: Decimal) -> Interval:
         """Make the interval value ± half_width, cut off at 0."""
-        return cls(max(ZERO, value - half_width), value + half_width)
+        low = value - half_width
+        return cls(low if low > ZERO else ZERO, value + half_width)
 
     @classmethod
     def at_least(cls, value: Decimal) -> Interval:

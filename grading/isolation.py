@@ -7,8 +7,9 @@ rule built on those two laws.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
+
+from grading.terms.record import record
 
 
 class Fault(StrEnum):
@@ -65,7 +66,7 @@ class Outcome(StrEnum):
     CANNOT_TELL = "cannot_tell"  # measured, but not conclusively
 
 
-@dataclass(frozen=True)
+@record
 class Location:
     """Outcome of the decision table.
 

@@ -97,7 +97,12 @@ class Limit:
     @lazy
     def base_value(self) -> Decimal:
         """The value in the base unit of its dimension (ohm of a resistance)."""
-        return self.value * unit_of(self.unit).factor
+        return self.value * self.scale
+
+    @lazy
+    def scale(self) -> Decimal:
+        """What one of its unit is in the base unit of its dimension."""
+        return unit_of(self.unit).factor
 
     @property
     def document(self) -> str:

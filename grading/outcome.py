@@ -17,10 +17,11 @@ from grading.prose.steps import action_text, reason_sentence, settles_text
 from grading.sources import LimitSource, sources_of
 from grading.steps import NextStep
 from grading.summary import DriveVerdict, Summary
+from grading.terms.record import record
 from grading.words import sentence
 
 
-@dataclass(frozen=True)
+@record
 class AxisVerdict:
     """The outcome for one axis.
 

@@ -30,7 +30,7 @@ from grading.plan_table import (
 )
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
-from grading.rules.insulation import is_early, is_full_voltage
+from grading.rules.insulation import is_full_voltage
 from grading.rules.phases import unequal
 from grading.shop import ShopProfile
 from grading.terms.quantity import QuantityKind
@@ -158,7 +158,7 @@ def _answers(case: Case, reading: BoundedReading, point: PlanPoint, volts: Decim
     if point.step is VoltageStep.SCREENING:
         return True  # a higher step answers it too, and is only reached over a clear one
     full = is_full_voltage(case, reading) or (selected is not None and selected >= volts)
-    return full and not is_early(case, reading)
+    return full and not reading.early
 
 
 def _same_place(reading: BoundedReading, point: PlanPoint) -> bool:

@@ -23,7 +23,7 @@ from grading.measurement import (
 )
 from grading.reading import RESISTANCE_KINDS, finest
 from grading.slips import little_for_brake, thousandfold, undrivable
-from grading.terms.quantity import Qualifier, Quantity, QuantityKind, UnitError, unit
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind, unit
 from grading.terms.section import Section
 
 Limits = Mapping[str, Limit]
@@ -48,11 +48,13 @@ class Plausible:
         measurements: Readings that nothing is asked about; where it is their temperature alone, without that.
         context: The axis without what is asked about; the motor kind stays as guessed.
         questions: What is asked.
+        left_out: Readings that are asked about, each with how many of the kept ones came before it.
     """
 
     measurements: tuple[Measurement, ...]
     context: AxisContext
     questions: tuple[Question, ...]
+    left_out: tuple[tuple[int, Measurement], ...] = ()
 
 
 def ask(
@@ -71,18 +73,24 @@ def ask(
     unsure = {question.field for question in questions} - {"motor_kind"}
     changes: dict[str, Any] = dict.fromkeys(unsure)
     kept: list[Measurement] = []
-    beside = thousandfold(given, limits)
-    for measurement in given:
-        asked = list(
-            _about_reading(measurement, context, given, instruments.get(measurement.instrument_id or ""), limits)
-        )
+    left_out: list[tuple[int, Measurement]] = []
+    alone = [[*_about_reading(m, context, given, instruments.get(m.instrument_id or ""), limits)] for m in given]
+    # What is asked about by itself makes nothing beside it doubtful.
+    beside = thousandfold([m for m, asked in zip(given, alone, strict=True) if not asked], limits)
+    for measurement, asked in zip(given, alone, strict=True):
         if not asked and id(measurement) in beside:
             asked.append(beside[id(measurement)])
+        if not asked:
+            kept.append(measurement)
+            continue
         questions += asked
         fields = {question.field for question in asked}
-        if "quantity" not in fields:
-            kept.append(_without(measurement, fields) if fields else measurement)
-    return Plausible(tuple(kept), replace(context, **changes) if changes else context, tuple(questions))
+        if "quantity" in fields:
+            left_out.append((len(kept), measurement))
+        else:
+            kept.append(_without(measurement, fields))
+    known = replace(context, **changes) if changes else context
+    return Plausible(tuple(kept), known, tuple(questions), tuple(left_out))
 
 
 def _without(measurement: Measurement, fields: Iterable[str]) -> Measurement:
@@ -187,11 +195,8 @@ def _about_reading(
 
 def _resistance(measurement: Measurement, instrument: Instrument | None, limits: Limits) -> Iterator[Question]:
     quantity = measurement.quantity
-    try:
-        value = quantity.in_unit("Ohm")
-    except UnitError:
-        return
-    if value is None or value < 0:
+    value = quantity.in_base
+    if value is None or value < 0 or unit(quantity.unit or "Ohm").dimension != "resistance":
         return
     milliohms = instrument is not None and instrument.kind is InstrumentKind.MILLIOHMMETER
     shows_milliohms = milliohms and measurement.kind is not QuantityKind.INSULATION_RESISTANCE
@@ -207,8 +212,8 @@ def _resistance(measurement: Measurement, instrument: Instrument | None, limits:
     if question is not None:
         yield question
         return
-    least, most = limits["plausible.winding_least"], limits["plausible.winding_most"]
     if measurement.kind not in _FROM_EARTH and quantity.unit == "MOhm" and _may_show_milliohms(instrument):
+        least, most = limits["plausible.winding_least"], limits["plausible.winding_most"]
         milli = value * unit("mOhm").factor / unit("MOhm").factor
         if least.value <= milli <= most.value:
             yield _question(measurement, QuestionCode.MEGA_FOR_MILLI, (_as(quantity, "mOhm"),), most)
@@ -237,10 +242,15 @@ def _shown(measurement: Measurement, instrument: Instrument, value: Decimal, lim
 
 
 def _too_fine(measurement: Measurement, least: Decimal, limit: Limit) -> bool:
-    """Tell whether an insulation tester is said to have shown digits that it does not have, not merely a zero more."""
+    """Tell whether a meter is said to have shown digits that it does not have, not merely a zero more.
+
+    What an ohmmeter shows is a multiple of its finest count; insulation testers are recorded less exactly.
+    """
     quantity = measurement.quantity
-    digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
-    return measurement.kind is QuantityKind.INSULATION_RESISTANCE and 0 < digit * limit.value <= least
+    if measurement.kind is not QuantityKind.INSULATION_RESISTANCE:
+        value = quantity.in_base
+        return value is not None and quantity.digit_in_base < least and value % least != 0
+    return 0 < quantity.digit_in_base * limit.value <= least
 
 
 def _end(measurement: Measurement, instrument: Instrument) -> Decimal | None:

@@ -7,21 +7,21 @@ a collapsed test voltage [0, 1000 Ω/V times the voltage selected]. What was ass
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from enum import StrEnum
+from typing import Final, NamedTuple
 
 from grading.details import CollapseEstimate
 from grading.facts import MeasuredValue, Place
-from grading.interval import INFINITY, Interval
+from grading.interval import INFINITY, ZERO, Interval
 from grading.limit import Limit
 from grading.limits import LIMITS
 from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement
 from grading.steps import Reason, ReasonKind
-from grading.terms.component import Component, between
-from grading.terms.lazy import lazy
+from grading.terms.component import between
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
-from grading.terms.section import Section
+from grading.terms.terminals import point, to_earth
 from grading.uncertainty import expanded_uncertainty, half_width, standard_uncertainty
 from grading.voltage import (
     collapse_bound,
@@ -45,71 +45,93 @@ class Shape(StrEnum):
     NONE = "none"
 
 
-@dataclass(frozen=True)
-class BoundedReading:
-    """A measurement with its bounds.
+class Bounds(NamedTuple):
+    """What a measurement says of a resistance.
 
     Attributes:
-        measurement: The record.
         shape: What kind of statement it makes.
         interval: All true values it leaves possible, ohm.
         basis: Where the bounds come from; for `Shape.NONE` why there is no value.
         value: The point value, ohm; None for bounds.
         half_width: Largest error of the point value, ohm.
         estimate: Of a collapsed reading, from the voltage left and the tester's current; else None.
-        doubt: Why the value can be lower than shown, so that it proves no pass; else None. Its lower bound says so too.
     """
 
-    measurement: Measurement
     shape: Shape
     interval: Interval
     basis: Reason
     value: Decimal | None = None
     half_width: Decimal | None = None
     estimate: CollapseEstimate | None = None
-    doubt: Reason | None = None
 
-    # Asked for again and again while an axis is judged, so computed once a reading.
-    @lazy
-    def component(self) -> Component:
-        """The component it was taken on."""
-        return self.measurement.part
 
-    @lazy
-    def place(self) -> Place:
-        """Where it was taken."""
-        return Place.of(self.measurement)
+class BoundedReading:
+    """A measurement with its bounds (as in `Bounds`), and what rules ask of it again and again.
 
-    @lazy
-    def cited(self) -> MeasuredValue:
-        """What a finding cites of it."""
-        return MeasuredValue.of(self.measurement)
+    Attributes:
+        measurement: The record.
+        bounds: What it says of the resistance.
+        doubt: Why the value can be lower than shown, so that it proves no pass; else None. Its lower bound says so too.
+        early: Whether it is known not to be a one-minute value (or, by shop rule, not known to be one).
+        id: The record id.
+        kind: What was measured.
+        section: Part of the axis.
+        component: The component it was taken on.
+        voltage: Test voltage on the terminals, V: built where known, else selected.
+        point: The test point, under whatever names.
+        to_earth: Whether one end of it is earth.
+        power: Whether it is of the circuit that the drive feeds, and of that alone.
+        place: Where it was taken.
+        cited: What a finding cites of it.
+        standard_uncertainty: Of the point value, ohm; None for bounds.
+    """
 
-    @lazy
-    def power(self) -> bool:
-        """Whether it is of the circuit that the drive feeds, and of that alone."""
-        return self.component.power and not between(self.measurement.terminals)
+    __slots__ = (
+        *("measurement", "bounds", "shape", "interval", "basis", "value", "half_width", "estimate", "doubt", "early"),
+        *("id", "kind", "section", "component", "voltage", "point", "to_earth", "power", "place", "cited"),
+        "standard_uncertainty",
+    )
 
-    @property
-    def id(self) -> str:
-        """The record id."""
-        return self.measurement.record_id
+    def __init__(
+        self, measurement: Measurement, bounds: Bounds, doubt: Reason | None = None, *, early: bool = False
+    ) -> None:
+        """Collect what is asked of a measurement once."""
+        terminals, built = measurement.terminals, measurement.test_voltage_built
+        self.measurement: Final = measurement
+        self.bounds: Final = bounds
+        shape, interval, basis, value, half_width, estimate = bounds
+        self.shape: Final = shape
+        self.interval: Final = interval
+        self.basis: Final = basis
+        self.value: Final = value
+        self.half_width: Final = half_width
+        self.estimate: Final = estimate
+        self.doubt: Final = doubt
+        self.early: Final = early
+        self.id: Final = measurement.record_id
+        self.kind: Final = measurement.kind
+        self.section: Final = measurement.section
+        self.component: Final = measurement.part
+        self.voltage: Final = measurement.test_voltage_set if built is None else built
+        self.point: Final = point(terminals)
+        self.to_earth: Final = to_earth(terminals)
+        self.power: Final = self.component.power and not between(terminals)
+        self.place: Final = Place(measurement.axis, self.section, terminals, measurement.position)
+        self.cited: Final = MeasuredValue(
+            self.id,
+            self.section,
+            terminals,
+            measurement.quantity,
+            measurement.test_voltage_set,
+            built,
+            measurement.elapsed_s,
+        )
+        self.standard_uncertainty: Final = None if half_width is None else standard_uncertainty(half_width)
 
-    @property
-    def section(self) -> Section | None:
-        """Part of the axis."""
-        return self.measurement.section
-
-    @property
-    def voltage(self) -> Decimal | None:
-        """Test voltage on the terminals, V: built where known, else selected."""
-        built = self.measurement.test_voltage_built
-        return self.measurement.test_voltage_set if built is None else built
-
-    @lazy
-    def standard_uncertainty(self) -> Decimal | None:
-        """Of the point value, ohm."""
-        return None if self.half_width is None else standard_uncertainty(self.half_width)
+    def lowered(self, doubt: Reason, low: Decimal = ZERO) -> BoundedReading:
+        """Give the reading with a lower bound, ohm, and the reason for it; never raised."""
+        interval = Interval(min(low, self.interval.low), self.interval.high)
+        return BoundedReading(self.measurement, self.bounds._replace(interval=interval), doubt, early=self.early)
 
     @property
     def expanded_uncertainty(self) -> Decimal | None:
@@ -133,21 +155,34 @@ RESISTANCE_KINDS = frozenset(
 )
 
 
-def bound(measurement: Measurement, instrument: Instrument | None, limits: Limits = LIMITS) -> BoundedReading:
+def bound(
+    measurement: Measurement,
+    instrument: Instrument | None,
+    limits: Limits = LIMITS,
+    *,
+    require_time: bool = False,
+) -> BoundedReading:
     """Put bounds on one resistance measurement.
 
     Args:
         measurement: Of a resistance kind.
         instrument: The one that made it, or None where it is not on record.
         limits: Limits in force.
+        require_time: A value without a time under voltage counts as early.
 
     Returns:
         The reading; `Shape.NONE` with a reason where there is no usable value. Never raises.
     """
+    elapsed = measurement.elapsed_s
+    early = require_time if elapsed is None else elapsed < limits["insulation.time"].value
+    return BoundedReading(measurement, _bounds(measurement, instrument, limits), early=early)
+
+
+def _bounds(measurement: Measurement, instrument: Instrument | None, limits: Limits) -> Bounds:
     qualifier = measurement.quantity.qualifier
     value, problem = _ohms(measurement)
     if problem is not None:
-        return BoundedReading(measurement, Shape.NONE, UNKNOWN, problem)
+        return Bounds(Shape.NONE, UNKNOWN, problem)
     if _collapsed(measurement, limits):
         return _collapse(measurement, instrument, value, limits)
     if qualifier in (Qualifier.ABOVE, Qualifier.OPEN):
@@ -157,30 +192,27 @@ def bound(measurement: Measurement, instrument: Instrument | None, limits: Limit
     return _point(measurement, instrument, value, limits)
 
 
-def _point(
-    measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits
-) -> BoundedReading:
+def _point(measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits) -> Bounds:
     if value is None:
-        return BoundedReading(measurement, Shape.NONE, UNKNOWN, Reason(ReasonKind.NO_DIGITS))
+        return Bounds(Shape.NONE, UNKNOWN, Reason(ReasonKind.NO_DIGITS))
     if value == 0:
         return _zero(measurement, instrument)
     width, basis = _accuracy(measurement, instrument, value, limits)
-    return BoundedReading(measurement, Shape.POINT, Interval.around(value, width), basis, value, width)
+    return Bounds(Shape.POINT, Interval.around(value, width), basis, value, width)
 
 
-def _zero(measurement: Measurement, instrument: Instrument | None) -> BoundedReading:
+def _zero(measurement: Measurement, instrument: Instrument | None) -> Bounds:
     """Bound a display of zero: half of the last digit given, and the counts of the data sheet at its own resolution."""
     _, counts = _data_sheet(instrument, measurement.kind is QuantityKind.INSULATION_RESISTANCE)
     least = None if instrument is None else finest(measurement, instrument)
     width = _digit(measurement) / 2 + (counts or Decimal(0)) * (least or Decimal(0))
     reason = Reason(ReasonKind.BELOW_RANGE)
-    return BoundedReading(measurement, Shape.POINT, Interval.at_most(width), reason, Decimal(0), width)
+    return Bounds(Shape.POINT, Interval.at_most(width), reason, Decimal(0), width)
 
 
 def _digit(measurement: Measurement) -> Decimal:
     """Give one count of the last digit shown, ohm."""
-    quantity = measurement.quantity
-    return (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
+    return measurement.quantity.digit_in_base
 
 
 def _ohms(measurement: Measurement) -> tuple[Decimal | None, Reason | None]:
@@ -216,9 +248,7 @@ def _value(limits: Limits, name: str) -> Decimal:
     return limits[name].value
 
 
-def _collapse(
-    measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits
-) -> BoundedReading:
+def _collapse(measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits) -> Bounds:
     built = measurement.test_voltage_built
     open_end = measurement.quantity.qualifier is Qualifier.OPEN
     bounds = collapse_bound(measurement.test_voltage_set)
@@ -228,17 +258,17 @@ def _collapse(
     explained = value is not None and value <= bounds.high and not _over_range(measurement)
     if Circumstance.UNSTEADY in measurement.circumstances:
         reason = Reason(ReasonKind.VOLTAGE_RISING)
-        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, reason, value)
+        return Bounds(Shape.UNEXPLAINED, UNKNOWN, reason, value)
     if open_end or (little and not explained):
         reason = Reason(ReasonKind.HARDLY_ANY_CURRENT)
-        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, reason, value)
+        return Bounds(Shape.UNEXPLAINED, UNKNOWN, reason, value)
     own = None if instrument is None else instrument.current_limit_ma
     estimate = _estimate(built, value, own, limits)
     if not explained and not _proves(built, instrument, limits):
         reason = Reason(ReasonKind.COMPLIANCE_NOT_STATED, limit=limits["tester.full_voltage_load"])
-        return BoundedReading(measurement, Shape.UNEXPLAINED, UNKNOWN, reason, value, estimate=estimate)
+        return Bounds(Shape.UNEXPLAINED, UNKNOWN, reason, value, estimate=estimate)
     reason = Reason(ReasonKind.FULL_VOLTAGE_LOAD, limit=limits["tester.full_voltage_load"])
-    return BoundedReading(measurement, Shape.COLLAPSED, bounds, reason, value, estimate=estimate)
+    return Bounds(Shape.COLLAPSED, bounds, reason, value, estimate=estimate)
 
 
 def _over_range(measurement: Measurement) -> bool:
@@ -277,12 +307,12 @@ def _estimate(
     return replace(found, implied_ma=current, fits=least / factor <= current <= most * factor)
 
 
-def _over(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> BoundedReading:
+def _over(measurement: Measurement, instrument: Instrument | None, value: Decimal | None) -> Bounds:
     if value is None:
         value = _range_end(measurement, instrument)
     if value is None:
-        return BoundedReading(measurement, Shape.OVER, UNKNOWN, Reason(ReasonKind.RANGE_END_UNKNOWN))
-    return BoundedReading(measurement, Shape.OVER, Interval.at_least(value), Reason(ReasonKind.OVER_RANGE))
+        return Bounds(Shape.OVER, UNKNOWN, Reason(ReasonKind.RANGE_END_UNKNOWN))
+    return Bounds(Shape.OVER, Interval.at_least(value), Reason(ReasonKind.OVER_RANGE))
 
 
 def _range_end(measurement: Measurement, instrument: Instrument | None) -> Decimal | None:
@@ -296,9 +326,7 @@ def _range_end(measurement: Measurement, instrument: Instrument | None) -> Decim
     return exact if exact is not None else min(by_voltage.values(), default=None)
 
 
-def _under(
-    measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits
-) -> BoundedReading:
+def _under(measurement: Measurement, instrument: Instrument | None, value: Decimal | None, limits: Limits) -> Bounds:
     reason = Reason(ReasonKind.BELOW_RANGE)
     if value is None and instrument is not None:
         value = finest(measurement, instrument)
@@ -307,7 +335,7 @@ def _under(
         coarse = limits["tester.resolution_insulation" if insulation else "tester.resolution_ohm"]
         value = coarse.value * unit(coarse.unit).factor
         reason = Reason(ReasonKind.RESOLUTION_UNKNOWN, limit=coarse)
-    return BoundedReading(measurement, Shape.UNDER, Interval.at_most(value), reason)
+    return Bounds(Shape.UNDER, Interval.at_most(value), reason)
 
 
 def _accuracy(
@@ -317,11 +345,10 @@ def _accuracy(
     insulation = measurement.kind is QuantityKind.INSULATION_RESISTANCE
     percent, counts = _data_sheet(instrument, insulation)
     if instrument is not None and (percent is not None or counts is not None):
-        least = finest(measurement, instrument)
-        count = digit if least is None else min(digit, max(least, value / _value(limits, "tester.fewest_counts")))
+        count = _count(digit, value, finest(measurement, instrument), limits)
         # Fewer digits recorded than the display has, as in "half a meg": half of the last one given is rounding.
-        rounding = digit / 2 if digit > count else Decimal(0)
-        percent, counts = percent or Decimal(0), counts or Decimal(0)
+        rounding = digit / 2 if digit > count else ZERO
+        percent, counts = percent or ZERO, counts or ZERO
         name = instrument.name or instrument.id
         reason = Reason(ReasonKind.DATA_SHEET, percent=percent, counts=counts, instrument=name)
         return half_width(value, percent, counts, count) + rounding, reason
@@ -332,6 +359,14 @@ def _accuracy(
     percent, counts = _value(limits, "tester.ohm_error"), _value(limits, "tester.ohm_counts")
     reason = Reason(ReasonKind.ASSUMED_ERROR, limit=limits["tester.ohm_error"], percent=percent, counts=counts)
     return half_width(value, percent, counts, digit), reason
+
+
+def _count(digit: Decimal, value: Decimal, least: Decimal | None, limits: Limits) -> Decimal:
+    """Give one count of the display, ohm: as the digits say, unless fewer were recorded than it has."""
+    if least is None or digit <= least:
+        return digit
+    shown = value / _value(limits, "tester.fewest_counts")
+    return min(digit, max(least, shown))
 
 
 def finest(measurement: Measurement, instrument: Instrument) -> Decimal | None:

@@ -7,15 +7,17 @@ milliohms, or an insulation tester holds 500 V on half an ohm, is asked about be
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 from grading.entries import Question, QuestionCode
 from grading.limit import Limit
 from grading.measurement import Circumstance, Measurement
 from grading.reading import RESISTANCE_KINDS
-from grading.terms.component import Component, component_of
+from grading.terms.component import Component, between, component_of
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
+from grading.terms.record import record
+from grading.terms.section import Section
 from grading.terms.terminals import point, to_earth
 from grading.voltage import implied_current_ma, is_collapsed
 
@@ -25,7 +27,7 @@ _NEXT = {"TOhm": "GOhm", "GOhm": "MOhm", "MOhm": "kOhm", "kOhm": "Ohm", "Ohm": "
 _ALIKE = (QuantityKind.WINDING_RESISTANCE, QuantityKind.CONTINUITY)
 
 
-@dataclass(frozen=True)
+@record
 class _Sized:
     """A reading with its value and half of its last digit, ohm."""
 
@@ -42,8 +44,8 @@ def thousandfold(measurements: Iterable[Measurement], limits: Limits) -> dict[in
     """Find the readings whose unit differs from that of their neighbours, and with it their size a thousandfold.
 
     Windings of one part, and cores of one cable, are compared with each other: the one that stands alone is asked
-    about, both where neither does. Insulation at one point is compared over its test voltages: the higher value is
-    asked about, since a low one may be the fault, unless that stands alone.
+    about, both where neither does. Insulation of one circuit is compared over its test voltages: the higher value is
+    asked about, and the lower one too unless it may be a breakdown.
 
     Args:
         measurements: Readings of one axis.
@@ -60,16 +62,28 @@ def thousandfold(measurements: Iterable[Measurement], limits: Limits) -> dict[in
                 groups.setdefault((m.kind, m.section), []).append(m)
         elif m.kind is QuantityKind.INSULATION_RESISTANCE:
             cleaned = Circumstance.AFTER_CLEANING in m.circumstances
-            groups.setdefault((m.kind, m.section, point(m.terminals), cleaned), []).append(m)
+            groups.setdefault((m.kind, m.section, _circuit(m), cleaned), []).append(m)
     found: dict[int, Question] = {}
     for key, group in groups.items():
         if len({m.quantity.unit for m in group}) > 1:
             sized = [one for one in map(_size, group) if one is not None]
             insulation = key[0] is QuantityKind.INSULATION_RESISTANCE
-            for odd, other in (_at_one_point if insulation else _standing_alone)(sized, limits):
-                if Circumstance.CHECKED not in odd.measurement.circumstances:
+            for odd, other in (_of_one_circuit if insulation else _standing_alone)(sized, limits):
+                if not _settled(odd, other):
                     found[id(odd.measurement)] = _question(odd, other, limits)
     return found
+
+
+def _settled(odd: _Sized, other: _Sized) -> bool:
+    """Tell whether somebody has looked a value up again, or the higher one beside it."""
+    checked = [Circumstance.CHECKED in one.measurement.circumstances for one in (odd, other)]
+    return checked[0] or (checked[1] and other.value > odd.value)
+
+
+def _circuit(m: Measurement) -> object:
+    """Give what insulation readings of one value have in common: all leads of a winding to earth, else the point."""
+    winding = m.section is not Section.CABLE_ALONE and m.part.power and not between(m.terminals)
+    return None if winding and to_earth(m.terminals) else point(m.terminals)
 
 
 def undrivable(measurement: Measurement, value: Decimal, limits: Limits) -> Question | None:
@@ -94,8 +108,7 @@ def undrivable(measurement: Measurement, value: Decimal, limits: Limits) -> Ques
     elif is_collapsed(measurement.test_voltage_set or built, built, limits["tester.built"].value):
         return None
     else:
-        digit = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
-        beyond = implied_current_ma(built, value + digit) > most.value
+        beyond = implied_current_ma(built, value + quantity.digit_in_base) > most.value
     if not beyond:
         return None
     meant = (replace(quantity, unit="MOhm").display(),) if quantity.unit != "MOhm" else ()
@@ -148,8 +161,7 @@ def _size(measurement: Measurement) -> _Sized | None:
         return None
     if value is None or value < 0:
         return None
-    half = (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor / 2
-    return _Sized(measurement, value, half)
+    return _Sized(measurement, value, quantity.digit_in_base / 2)
 
 
 def _apart(one: _Sized, other: _Sized, limits: Limits) -> bool:
@@ -167,15 +179,18 @@ def _overlap(one: _Sized, other: _Sized, limits: Limits) -> bool:
     return apart <= one.half + other.half + within * max(one.value, other.value)
 
 
-def _at_one_point(group: Sequence[_Sized], limits: Limits) -> Iterator[tuple[_Sized, _Sized]]:
-    """Give the higher of two values; the lower where it stands alone and more voltage than its own gave the others."""
+def _of_one_circuit(group: Sequence[_Sized], limits: Limits) -> Iterator[tuple[_Sized, _Sized]]:
+    """Give the higher of two values, and the lower where as many or more voltages, none lower, gave the other.
+
+    Where more voltage than its own brought the value down, the low one stands: that is what a breakdown looks like.
+    """
     fellows = {id(one): _fellows(one, group, limits) for one in group}
     for one in group:
         for other in group:
             if not _apart(one, other, limits):
                 continue
             volts, others = (s.measurement.test_voltage_set or Decimal(0) for s in (one, other))
-            alone = fellows[id(one)] < fellows[id(other)] and others >= volts
+            alone = fellows[id(one)] <= fellows[id(other)] and others >= volts
             higher = one.value > other.value and fellows[id(one)] <= fellows[id(other)]
             if higher or alone:
                 yield one, other

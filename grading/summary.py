@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
@@ -15,14 +14,14 @@ from grading.isolation import Fault
 from grading.limit import Limit
 from grading.reading import BoundedReading, Shape
 from grading.terms.quantity import TO_EARTH_KINDS, QuantityKind
+from grading.terms.record import record
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
 
 MOST_NAMED = 3
 """Readings named in the statement on the drive; the rest are counted."""
 
 
-@dataclass(frozen=True)
+@record
 class Summary:
     """What carries the headline of an axis.
 
@@ -75,10 +74,10 @@ def _worst_of_parts(case: Case) -> list[MeasuredValue]:
     found: list[MeasuredValue] = []
     for section in (Section.THROUGH_CABLE, Section.CABLE_ALONE, Section.MOTOR_ALONE):
         known = [r for r in _to_earth(case) if r.section is section]
-        readings = [r for r in known if r.measurement.kind is QuantityKind.INSULATION_RESISTANCE] or known
+        readings = [r for r in known if r.kind is QuantityKind.INSULATION_RESISTANCE] or known
         if readings:
             worst = min(readings, key=lambda r: (r.shape is not Shape.COLLAPSED, r.interval.high, r.interval.low))
-            found.append(MeasuredValue.of(worst.measurement))
+            found.append(worst.cited)
     return found
 
 
@@ -102,7 +101,7 @@ class DriveFact(StrEnum):
     NOT_BELOW_FLOOR = "not_below_floor"
 
 
-@dataclass(frozen=True)
+@record
 class DriveVerdict:
     """Whether the drive may be connected to what was measured.
 
@@ -145,10 +144,10 @@ def judge_drive(case: Case, findings: Sequence[Finding]) -> DriveVerdict:
     """
     floor = case.limit("insulation.drive_floor")
     bar = in_ohm(floor)
-    readings = [r for r in _to_earth(case) if to_earth(r.measurement.terminals) or r.section is Section.CABLE_ALONE]
+    readings = [r for r in _to_earth(case) if r.to_earth or r.section is Section.CABLE_ALONE]
     low = [r for r in readings if r.shape is Shape.COLLAPSED or r.interval.side_of(bar) is Side.BELOW]
     if low:
-        named = tuple((Place.of(r.measurement), MeasuredValue.of(r.measurement)) for r in low[:MOST_NAMED])
+        named = tuple((r.place, r.cited) for r in low[:MOST_NAMED])
         ids = tuple(r.id for r in low)
         return DriveVerdict(Verdict.UNACCEPTABLE, DriveFact.BELOW_FLOOR, floor, ids, named, len(low) - len(named))
     forbidding = [f for f in findings if f.urgency is Urgency.DO_NOT_ENERGISE]

@@ -16,6 +16,9 @@ from grading.finding import Conformity
 
 ROOT_3 = Decimal(3).sqrt()
 COVERAGE = Decimal(2)  # k = 2, about 95 %
+CERTAIN = 4.0
+"""Standard deviations beyond which a normal distribution is 0 or 1 to four places: Φ(4) = 0.99997."""
+_NORMAL, _ALWAYS, _NEVER = NormalDist(), Decimal("1.0"), Decimal("0.0")
 
 
 def half_width(value: Decimal, percent: Decimal, counts: Decimal, resolution: Decimal) -> Decimal:
@@ -103,7 +106,10 @@ def probability_at_least(value: Decimal, limit: Decimal, standard: Decimal) -> D
     """
     if standard <= 0:
         return Decimal(1 if value >= limit else 0)
-    return Decimal(str(round(NormalDist().cdf(float((value - limit) / standard)), 4)))
+    away = float((value - limit) / standard)
+    if away >= CERTAIN:
+        return _ALWAYS
+    return _NEVER if away <= -CERTAIN else Decimal(str(round(_NORMAL.cdf(away), 4)))
 
 
 def conformity_at_least(value: Decimal, limit: Decimal, expanded: Decimal) -> Conformity:

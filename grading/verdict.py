@@ -63,6 +63,14 @@ _FIRST = (
     "trend.drop",
 )
 
+_SPEAKS = {rule: number for number, rule in enumerate(_FIRST)}
+_WEIGHT: dict[tuple[Verdict, Urgency], tuple[int, int]] = {
+    (verdict, urgency): (1 if urgency is Urgency.INFORMATION else -verdict.severity, number)
+    for verdict in Verdict
+    for number, urgency in enumerate(Urgency)
+}
+"""How heavily a finding weighs, the heaviest first; what only informs comes last."""
+
 
 def grade_axis(
     measurements: Sequence[Measurement],
@@ -174,10 +182,8 @@ def _verdict(case: Case, isolation: Isolation, ranked: tuple[Finding, ...], ids:
     )
 
 
-def _rank(finding: Finding) -> tuple[int, int, int]:
-    first = _FIRST.index(finding.rule) if finding.rule in _FIRST else len(_FIRST)
-    information = finding.urgency is Urgency.INFORMATION
-    return (1 if information else -finding.verdict.severity, _URGENCY_ORDER.index(finding.urgency), first)
+def _rank(finding: Finding) -> tuple[tuple[int, int], int]:
+    return _WEIGHT[finding.verdict, finding.urgency], _SPEAKS.get(finding.rule, len(_FIRST))
 
 
 def _steps(ranked: Sequence[Finding], isolation: Isolation) -> list[NextStep]:

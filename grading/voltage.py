@@ -8,13 +8,13 @@ below nominal proves a resistance below 1000 Ω/V times the voltage selected, wh
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
 from grading.interval import Interval
 from grading.limit import Limit
 from grading.limits import IEEE_43_TABLE_1, LIMITS
+from grading.terms.record import record
 
 OHM_PER_VOLT = LIMITS["tester.full_voltage_load"].value
 CURRENT_LEAST_MA = LIMITS["tester.current_least"].value
@@ -57,7 +57,7 @@ class ChoiceReason(StrEnum):
     GUIDELINE = "guideline"  # IEEE 43-2013, Table 1
 
 
-@dataclass(frozen=True)
+@record
 class VoltageChoice:
     """Test voltages for one winding.
 

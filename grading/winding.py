@@ -6,12 +6,12 @@ Resistances may be in any unit, the same for all arguments, unless a name says o
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from statistics import median
 
 from grading.limits import LIMITS
+from grading.terms.record import record
 
 COPPER_OHM_MM2_PER_M = Decimal("0.017241")
 """Resistivity of annealed copper at 20 °C, Ω·mm²/m (from memory)."""
@@ -182,7 +182,7 @@ class ArmaturePattern(StrEnum):
     SEVERAL = "several"  # open coil in a two-path winding, or brushes and commutator
 
 
-@dataclass(frozen=True)
+@record
 class ArmatureSurvey:
     """Armature readings over several shaft positions.
 

@@ -83,9 +83,14 @@ def measured(value: MeasuredValue) -> str:
     return f"measured {value.quantity.display()}{circumstances(value)}"
 
 
+_POINTS = {"lead-ground": "lead to ground", "lead-lead": "lead to lead"}
+"""Test points that are named in words; all others are named by their terminals."""
+
+
 def place(where: Place) -> str:
     """Write where a reading was taken: "Axis X, motor alone, U-PE"."""
-    text = f"Axis {where.axis}, {section_in_full(where.section)}, {where.terminals}"
+    point = _POINTS.get(where.terminals or "", where.terminals)
+    text = f"Axis {where.axis}, {section_in_full(where.section)}, {point}"
     return text if where.position is None else f"{text}, position {where.position}"
 
 

@@ -70,6 +70,23 @@ def next_point(session: Session, job_id: str, context: Context, profile: ShopPro
     return NextPoint(context, before + ALL_DONE)
 
 
+def points_left(session: Session, job_id: str, context: Context, profile: ShopProfile | None = None) -> str:
+    """Say how many test points are left on each axis, and which comes next."""
+    plans = job_plans(session, job_id, profile)
+    counts = {name: sum(not task.done and not task.skipped for task in state.tasks) for name, state in plans.items()}
+    left = {name: count for name, count in counts.items() if count and plans[name].next is not None}
+    if not left:
+        return ALL_DONE
+    total = sum(left.values())
+    each = ", ".join(f"{axis_words(name)} {_count(count)}" for name, count in left.items())
+    points = "point is" if total == 1 else "points are"
+    return f"{_sentence(_count(total))} {points} left: {each}. {next_point(session, job_id, context, profile).sentence}"
+
+
+def _count(number: int) -> str:
+    return " ".join(cardinal(number))
+
+
 def _sentence(words: str) -> str:
     return words[:1].upper() + words[1:]
 

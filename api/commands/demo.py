@@ -128,6 +128,7 @@ def demo(
     write_synced(report, workspace.reports.read(kept.sha256))  # private, and never half there for `verify`
     _summary(console, verdict, counts, time.perf_counter() - started)
     console.print(f"Data folder: {folder.resolve()}\nReport:      {report.resolve()}", soft_wrap=True)
+    console.print(f"As PDF:      ohmtrail report {job_id} --as pdf --data {folder}", soft_wrap=True)
     console.print(f"Audit trail: {workspace.verify().summary}")
     workspace.close()
     if serve:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from api.dialogue.conversation import recorded, reject
 from api.dialogue.errors import BadChoice, InstrumentNotOfJob, NothingChanged, RevisionMissing
+from api.dialogue.events import Settled
 from api.dialogue.proposal_updates import UNIT_DOUBTS, change, propose
 from api.dialogue.turn import Turn
 from api.ledger.trail import What
@@ -123,10 +124,10 @@ def act(turn: Turn, proposal_id: str, action: Action, decision: Decision) -> Non
         if action.revision is None:
             raise RevisionMissing()
         recorded(turn, confirm(turn.transaction, proposal, decision, action.revision))
-        turn.asking = [pair for pair in turn.asking if pair[0] != proposal.id]
+        turn.happened(Settled(proposal.id))
     elif isinstance(action, Reject):
-        reject(turn, proposal, decision)
         turn.say("Dropped.")
+        reject(turn, proposal, decision)
     elif isinstance(action, Correct):
         _correct(turn, proposal, decision, action)
     else:

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from api.dialogue.proposal_updates import join_to, take
+from api.dialogue.proposal_updates import join_to, propose, take
 from api.dialogue.turn import Turn
+from api.ledger.clock import seconds_between
 from api.ledger.trail import What
 from api.visit.cautions import cautions_of
-from api.visit.proposals import Proposal, ProposedReading, Source, find_partner
+from api.visit.proposals import JOIN_WINDOW_S, Proposal, ProposedReading, Source, find_partner
+from api.visit.records import Decision, Record, current_records, put_event
+from capture.comparison import same_dimension, same_place, says_same
 from capture.completeness import fits
 from capture.display.placed import reading_seen
+from capture.language.readback import statement
 from capture.reading import DisplayReading, Doubt, Reading, Seen
 from grading.terms.quantity import Qualifier, Quantity
 
@@ -34,10 +38,51 @@ def seen(turn: Turn, result: Seen, source: Source, crops: Mapping[int, str]) -> 
     source = replace(source, text=display.text, crop=crops.get(index))
     given = _given(turn, display, [other for _, other in shown[1:]])
     before = _seen_before(turn, source)
+    if before is None and _of_record(turn, given, source):
+        return
     proposal = take(turn, given, source) if before is None else join_to(turn, before, given, source, again=True)
     if proposal.row.agreement == "agree":
         turn.say("The photo agrees.")
     turn.ask([proposal])
+
+
+def _of_record(turn: Turn, given: ProposedReading, source: Source) -> bool:
+    """Join a photo that came after its reading was confirmed; False where it belongs to no record.
+
+    A photo that agrees is noted with the record. One that differs is asked about: it would replace the record.
+    """
+    records = current_records(turn.session, turn.job.id)
+    twice = next((record for record in records if record.row.photo_sha256 == source.sha256), None)
+    if twice is not None:
+        turn.say(f"This very photo stands with record {twice.id} already.")
+        turn.asks = True
+        return True
+    late = find_partner(turn.waiting, given.reading, source) is None
+    record = next((one for one in reversed(records) if late and _taken_with(one, given.reading, source)), None)
+    if record is None:
+        return False
+    if says_same(given.reading.quantity, record.reading.quantity):
+        detail = {"photo": source.sha256, "crop": source.crop, "seen": source.text}
+        decision = Decision("photo", turn.job.technician, source.captured_at)
+        put_event(turn.transaction, turn.job.id, "photo_agrees", decision, record_id=record.id, detail=detail)
+        turn.transaction.entry(What.JOINED, turn.job.id, note={"record": record.id, "agree": True, "source": "photo"})
+        turn.say(f"The photo agrees with record {record.id}: {statement(record.reading)}.")
+        turn.asks = True
+        return True
+    built = given.reading.test_voltage_built or record.reading.test_voltage_built
+    shown = replace(record.reading, quantity=given.reading.quantity, test_voltage_built=built)
+    doubtful = replace(given, reading=shown, doubts=(*given.doubts, Doubt.CONFLICT), alternatives=(record.reading,))
+    turn.say(f"The photo differs from record {record.id}.")
+    turn.ask([propose(turn, doubtful, source, supersedes=record.id)])
+    return True
+
+
+def _taken_with(record: Record, reading: Reading, source: Source) -> bool:
+    """Tell whether a photo can be of a reading that was recorded without one."""
+    row = record.row
+    near = abs(seconds_between(row.captured_at, source.captured_at)) <= JOIN_WINDOW_S
+    same = same_place(record.reading, reading) and same_dimension(record.reading.quantity, reading.quantity)
+    return near and same and row.photo_sha256 is None
 
 
 def _seen_before(turn: Turn, source: Source) -> Proposal | None:

@@ -7,13 +7,14 @@ from dataclasses import replace
 from api.dialogue.turn import Turn
 from api.ledger.trail import What
 from api.visit.proposals import Proposal, ProposedReading, Source, correct, find_partner, join, new_proposal
-from api.visit.records import Decision, put_event, record_of
-from capture.comparison import same_dimension, same_place
+from api.visit.records import Decision, Record, current_records, put_event, record_of
+from capture.comparison import contradict, same_dimension, same_place
 from capture.completeness import fits
 from capture.language.prompts import NOT_UNDERSTOOD
 from capture.language.readback import value_words
 from capture.reading import Context, Doubt, Reading
 from grading.terms.quantity import Qualifier
+from grading.terms.section import Section
 
 _PLACE = ("kind", "axis", "section", "terminals", "test_voltage_set", "test_voltage_built", "elapsed_s")
 
@@ -29,6 +30,12 @@ def merged(new: Reading, old: Reading) -> Reading:
     if quantity.unit is None and quantity.digits is not None and old.quantity.unit is not None:
         reading = replace(reading, quantity=replace(quantity, unit=old.quantity.unit))
     return reading
+
+
+def said_anew(reading: Reading, axis: str | None, section: Section | None, terminals: str | None) -> Reading:
+    """Give a reading with only the place that was said with it, without what was carried forward."""
+    point = terminals if terminals is None or not terminals.endswith("-") else None
+    return replace(reading, kind=None, axis=axis, section=section, terminals=point, test_voltage_set=None)
 
 
 def refuse_unit(turn: Turn, reading: Reading) -> None:
@@ -60,9 +67,38 @@ def propose(turn: Turn, given: ProposedReading, source: Source, supersedes: str 
     """Make a proposal of its own; what was noted beside the record that it would replace stays, unless said anew."""
     if supersedes is not None and given.notes is None:
         given = replace(given, notes=record_of(turn.session, supersedes).notes)
+    rivals = [] if supersedes is not None else rivals_of(turn, given.reading)
+    if rivals:
+        newest = rivals[-1]
+        supersedes = newest.id
+        for rival in rivals:
+            turn.say(f"On record {rival.id} this point has {value_words(rival.reading)}.")
+        old = tuple(rival.reading for rival in reversed(rivals))
+        doubts = (*given.doubts, Doubt.CONTRADICTED)
+        given = replace(
+            given, doubts=doubts, alternatives=(*given.alternatives, *old), notes=given.notes or newest.notes
+        )
     proposal = new_proposal(turn.transaction, turn.job, given, source, supersedes)
     turn.keep(What.PROPOSED, proposal, note={"source": source.kind})
     return proposal
+
+
+def rivals_of(turn: Turn, reading: Reading) -> list[Record]:
+    """Give the records in force that say of the same point what cannot be true beside a reading, oldest first."""
+    return [one for one in current_records(turn.session, turn.job.id) if contradict(one.reading, reading)]
+
+
+def keep_both(turn: Turn, decision: Decision) -> bool:
+    """Let a value stand beside one that it contradicts, since the person says that both hold; False where none is."""
+    asked = [proposal for proposal in turn.asked() if Doubt.CONTRADICTED in proposal.doubts]
+    for proposal in asked:
+        proposal.row.supersedes = None
+        doubts = tuple(doubt for doubt in proposal.doubts if doubt is not Doubt.CONTRADICTED)
+        change(
+            turn, proposal, _as_is(proposal, proposal.reading, doubts), Source("typed", decision.captured_at), decision
+        )
+    turn.ask(asked) if asked else None
+    return bool(asked)
 
 
 def join_to(turn: Turn, partner: Proposal, given: ProposedReading, source: Source, *, again: bool = False) -> Proposal:

@@ -21,6 +21,7 @@ from api.intake.identity import recogniser_of
 from api.intake.recognisers import Engines, Quad
 from api.intake.recognition import Recognised, recognise, recognise_burst, seen_json
 from api.ledger.canonical import JsonObject, PlainData, canonical, parsed, sha256_hex
+from api.ledger.clock import utc_text
 from api.ledger.database import Database, Transaction
 from api.ledger.evidence import Stored, evidence_of, put_evidence, store_derived
 from api.ledger.store import Store
@@ -92,7 +93,7 @@ class CaptureReader:
 
     def _read_burst(self, job_id: str, captures: list[str], frames: Sequence[bytes]) -> PlainData:
         with self._database.read() as session:
-            check = display_check(session, job_id, context_of(session, job_id))
+            check = display_check(session, job_id, context_of(session, job_id, utc_text(self._database.clock())))
             parents = [session.get_one(CaptureRow, capture_id).sha256 for capture_id in captures]
         engine = recogniser_of(self._engines, photo=True)
         found, best, alone = recognise_burst(self._engines, frames, check)
@@ -153,7 +154,7 @@ class CaptureReader:
         with self._database.read() as session:
             capture = session.get_one(CaptureRow, capture_id)
             evidence = evidence_of(session, capture.sha256)
-            context = context_of(session, capture.job_id)
+            context = context_of(session, capture.job_id, utc_text(self._database.clock()))
             check = display_check(session, capture.job_id, context) if evidence.kind == "photo" else None
         metadata = parsed(evidence.metadata_json)
         engine = recogniser_of(self._engines, photo=evidence.kind == "photo")
@@ -219,7 +220,7 @@ class CaptureReader:
             capture.job_id,
             note={**recognised, "capture": capture.id, **({"recogniser": engine} if engine else {})},
         )
-        turn = begin_turn(transaction, capture.job_id, self._profile)
+        turn = begin_turn(transaction, capture.job_id, self._profile, capture.captured_at)
         self._act(turn, capture, found, crops, commands=commands)
         outcome = {**recognised, **turn.for_page(), **(more or {})}
         if found.problem is not None:
@@ -240,12 +241,8 @@ class CaptureReader:
         commands: bool,
     ) -> None:
         if found.utterance is not None:
-            obeyed = commands or found.utterance.command is None
             source = Source("speech", capture.captured_at, capture.sha256, found.utterance.heard.text)
-            if obeyed:
-                heard(turn, found.utterance, source)
-            else:
-                turn.say("A command from before the interruption was not obeyed. Say it again.")
+            heard(turn, found.utterance, source, obeyed=commands)
         elif found.seen is not None:
             source = Source("photo", capture.captured_at, capture.sha256)
             seen(turn, found.seen, source, {index: stored.sha256 for index, stored in crops.items()})

@@ -112,7 +112,8 @@ def _own_files(folder: Path) -> Iterator[Path]:
         KEY_FILE,
     )
     yield from (folder / name for name in names)
-    yield from folder.glob("report-*.html")
+    for end in ("html", "pdf", "txt", "csv"):
+        yield from folder.glob(f"report-*.{end}")
 
 
 def tighten_folder(folder: Path) -> None:

@@ -209,8 +209,8 @@ class ConfirmationEventRow(SQLModel, table=True):
 
     Attributes:
         id: "J1-E1", ...
-        action: "confirm", "correct", "choose", "reject" or "withdraw".
-        how: "spoken", "tapped" or "typed".
+        action: "confirm", "correct", "choose", "reject", "withdraw", "note" (a clip kept as it is) or "photo_agrees".
+        how: "spoken", "tapped" or "typed"; "derived" for what follows from a choice, "photo" for one that came later.
         revision: The proposal's revision that was decided about; None for a withdrawal.
         words: What was said, tapped or typed.
         clip_sha256: The clip in which it was said, or None.
@@ -264,8 +264,8 @@ class SafetyAnswerRow(SQLModel, table=True):
 
     Attributes:
         id: "J1-S1", ...
-        step: `api.visit.safety` step id, e.g. "drive_disconnected".
-        answer: "yes", "no" or "not_applicable".
+        step: `api.visit.safety_steps` step id, e.g. "drive_disconnected"; "lockout_ended" where answers end.
+        answer: "yes", "no" or "not_applicable"; why the lock-out ended.
         value: A measured value where the step asks for one (bus voltage in V), else None.
         evidence_sha256: A photo that shows it, or None.
     """
@@ -291,7 +291,7 @@ class DialogueStateRow(SQLModel, table=True):
 
     Attributes:
         context_json: `capture.reading.Context` as plain data.
-        asking_json: [proposal id, revision] pairs that were read back last and wait for an answer.
+        asking_json: The questions that wait (`api.dialogue.standing`); before: the proposals that were read back last.
         message: The sentence spoken last.
         updated_at: UTC instant.
     """

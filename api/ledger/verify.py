@@ -206,8 +206,11 @@ def _check_reports(folder: Path, connection: sqlite3.Connection, schema: Schema,
 
 
 def _prints(folder: Path, row: Row) -> bool:
-    """Tell whether a report made here prints the hash that its row names; what was kept for others need not."""
-    if row["name"] != f"report-{row['job_id']}.html":
+    """Tell whether a report made here prints the hash that its row names; what was kept for others need not.
+
+    Looked for in HTML and short text only: a PDF prints it too, but packed, and the table does not.
+    """
+    if row["name"] not in (f"report-{row['job_id']}{end}" for end in (".html", "-letter.html", "-short.txt")):
         return True
     try:
         data = read_plain(folder / "reports" / str(row["sha256"])[:2] / str(row["sha256"])[2:])

@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
+from typing import Any
 
 from api.ledger.tables import AxisRow, RecordRow, SafetyAnswerRow
 from api.report import wording
 from api.report.content import ReportedAnswer, ReportedAxis, ReportedValue, Statement, VerdictMark
+from api.report.fields import NOT_RECORDED
 from api.report.plot import Bar, LimitLine, bars
-from api.report.rows import Rows
-from api.report.rulebook import is_isolation, source_of, title_of
+from api.report.rows import Rows, loads
 from api.report.values import ValueRows, plotted
+from api.visit.safety_steps import STEPS
+from grading.details import Change, Located, UnmeasuredPart
 from grading.finding import Finding
-from grading.isolation import Fault
+from grading.isolation import Fault, Part
 from grading.measurement import MotorKind
 from grading.outcome import AxisVerdict
-from grading.prose.axis import cost_clause, drive_text, headline_figures, headline_found
-from grading.prose.findings import advice_text, finding_text
-from grading.prose.steps import action_text, reason_sentence, step_text
+from grading.prose.axis import cost_clause, drive_short, headline_found, headline_values
+from grading.prose.findings import advice_text, finding_reason, finding_short
+from grading.prose.steps import action_text, step_text
 from grading.terms.quantity import UNITS, QuantityKind
 from grading.terms.terminals import pair, to_earth
 
 NOTHING = "No value was confirmed for this axis."
+UNTESTED = "Test it on the next visit."
 _LEAD_PAIRS = {MotorKind.DC_SERVO: ("A1-A2",)}
 _PHASE_PAIRS = ("U-V", "V-W", "U-W")
 ANSWERS = {"yes": "yes", "no": "no", "not_applicable": "does not apply"}
@@ -38,25 +42,16 @@ def _motor(axis: AxisRow) -> str:
     return ", ".join(parts)
 
 
-def statement(finding: Finding) -> Statement:
-    """Write a finding in the words of the report."""
-    limit = finding.limit
-    if limit is None:
-        source, status = source_of(finding.rule)
-    else:
-        source, status = limit.document, limit.origin.value
-    advice, step = advice_text(finding.advice), finding.next_step
-    if not advice and step is not None:
-        advice = f"We recommend: {action_text(step.action)} {reason_sentence(step.reason)}"
+def statement(finding: Finding, marks: Mapping[str, str]) -> Statement:
+    """Write a finding in the words of the report; the values it speaks of stand in the table above it."""
+    located = isinstance(finding.detail, Located)
     return Statement(
-        title=title_of(finding.rule),
         basis=finding.basis.value,
-        text=finding_text(finding),
-        source=source,
-        status=status,
+        text=finding_reason(finding, caveat=False) if located else finding_short(finding),
         verdict=wording.of_finding(finding),
+        mark=marks.get(finding.limit.document, "") if finding.limit is not None else "",
         records=finding.record_ids,
-        next_step=advice,
+        advice=advice_text(finding.advice),
     )
 
 
@@ -64,28 +59,41 @@ def _plot(
     values: Sequence[ReportedValue], records: dict[str, RecordRow], name: str, findings: Sequence[Finding]
 ) -> str:
     shown = [v for v in values if plotted(v, records[v.record_id])]
+    earlier = {
+        record: (f.detail.before, f.detail.on)
+        for f in findings
+        if isinstance(f.detail, Change)
+        for record in f.record_ids
+    }
     rows = [
         Bar(
-            f"{v.record_id.rpartition('-')[2]}  {wording.SHORT_SECTIONS.get(records[v.record_id].section or '', '')}"
+            f"{v.number}  {wording.SECTIONS.get(records[v.record_id].section or '', '')}"
             f"{', ohmmeter' if records[v.record_id].kind == 'resistance_to_ground' else ''}",
             v.ohms or Decimal(1),
             v.bound,
             v.shown,
             v.verdict.mark,
+            built=f"{records[v.record_id].test_voltage_built} V built"
+            if records[v.record_id].test_voltage_built
+            else "",
+            before=earlier[v.record_id][0] if v.record_id in earlier else None,
+            before_text=f"{earlier[v.record_id][1]}" if v.record_id in earlier else "",
         )
         for v in shown
     ]
     lines: dict[Decimal, str] = {}
+    numbers = {v.record_id for v in shown}
     for finding in findings:
         limit = finding.limit
         if limit and limit.unit in UNITS and UNITS[limit.unit].dimension == "resistance":
             ohms = limit.value * UNITS[limit.unit].factor
-            if set(finding.record_ids) & {v.record_id for v in shown}:
-                lines.setdefault(ohms, f"{wording.plain_amount(limit.value, limit.unit)} {limit.source}")
+            if set(finding.record_ids) & numbers:
+                word = "watch level" if finding.fact in wording.WATCH_LEVELS else "limit"
+                lines.setdefault(ohms, f"{word} {wording.plain_amount(limit.value, limit.unit)}")
     return bars(
         rows,
         [LimitLine(ohms, label) for ohms, label in lines.items()],
-        title=f"Axis {name}: resistance to ground against its limits",
+        title=f"Axis {name}: resistance to ground against its limits, logarithmic scale",
         ident=f"plot-{name.lower()}",
     )
 
@@ -111,8 +119,7 @@ def _not_tested(
 ) -> tuple[str, ...]:
     """Give the points of the plan without a record in force."""
     out = [
-        f"{wording.KINDS[kind.value]} {wording.point(terminals)}, {wording.SECTIONS['through_cable']}: "
-        "no confirmed value."
+        f"{wording.KINDS[kind.value]}, {wording.point(terminals)}, {wording.SECTIONS['through_cable']}."
         for kind, terminals in _points(motor_kind)
         if not _covered(records, kind, terminals)
     ]
@@ -120,21 +127,22 @@ def _not_tested(
     through = [v for v, r in zip(values, records, strict=True) if r.section == "through_cable"]
     if located or any(v.verdict.mark in (VerdictMark.FAIL, VerdictMark.UNSURE) for v in through):
         out += [
-            f"Insulation resistance, {wording.SECTIONS[section]}: no confirmed value."
+            f"Insulation resistance, {wording.SECTIONS[section]}."
             for section in ("motor_alone", "cable_alone")
             if section not in done
         ]
     elif "through_cable" in done and not done & {"motor_alone", "cable_alone"}:
         out.append(
-            "Motor alone and cable alone: not measured apart. Seen from the cabinet both lie in parallel, so neither "
-            "can measure lower than the value from the cabinet."
+            "Motor alone and cable alone were not needed: neither can measure lower than both together, which was good."
         )
     return tuple(out)
 
 
 def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[ReportedAnswer, ...]:
     """Give the newest answer to each safety step, in the order of the steps."""
-    newest: dict[str, SafetyAnswerRow] = {a.step: a for a in rows.answers if a.axis_id == axis_id}
+    # What holds for the whole cabinet is answered once, on whichever axis.
+    cabinet = {step.id for step in STEPS if step.cabinet}
+    newest: dict[str, SafetyAnswerRow] = {a.step: a for a in rows.answers if a.axis_id == axis_id or a.step in cabinet}
     out = []
     for step in sorted(newest, key=lambda s: list(questions).index(s) if s in questions else 99):
         answer = newest[step]
@@ -146,7 +154,12 @@ def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[Repor
 
 
 def axis_of_report(
-    axis: AxisRow, rows: Rows, maker: ValueRows, graded: AxisVerdict | None, questions: dict[str, str]
+    axis: AxisRow,
+    rows: Rows,
+    maker: ValueRows,
+    graded: AxisVerdict | None,
+    questions: dict[str, str],
+    marks: Mapping[str, str],
 ) -> ReportedAxis:
     """Write one axis of the report.
 
@@ -156,35 +169,56 @@ def axis_of_report(
         maker: Makes the value rows.
         graded: Its verdict, or None where no record of it is in force.
         questions: Safety questions by step.
+        marks: Letters of the sources by document.
     """
     mine = [r for r in rows.records if r.axis == axis.name]
     values = tuple(maker.row(r) for r in mine)
     pairs = [(v, r) for v, r in zip(values, mine, strict=True) if not v.replaced]
-    findings = graded.findings if graded is not None else ()
-    rest = [f for f in findings if f.limit is None or len(f.record_ids) != 1 or f.record_ids[0] not in _ids(pairs)]
-    isolation = tuple(statement(f) for f in rest if is_isolation(f.rule))
-    located = graded is not None and graded.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
-    tested = graded is not None and bool(pairs)
-    step = action_text(graded.next_steps[0].action) if graded is not None and graded.next_steps else ""
+    common = _identity(axis) | {"values": values, "safety": _answers(rows, axis.id, questions)}
+    if graded is None or not pairs:
+        left = _not_tested(axis.motor_kind, [r for _, r in pairs], [v for v, _ in pairs], False)
+        return ReportedAxis(
+            **common,
+            verdict=wording.NOT_TESTED,
+            headline=NOTHING,
+            actions=(UNTESTED,),
+            steps=(UNTESTED,),
+            not_tested=left,
+        )
+    own = {r.id for _, r in pairs}
+    done = {r.section for _, r in pairs if r.kind == QuantityKind.INSULATION_RESISTANCE.value}
+    rest = [
+        f
+        for f in graded.findings
+        if (len(f.record_ids) != 1 or f.record_ids[0] not in own) and not _superfluous(f, done)
+    ]
+    located = graded.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
     return ReportedAxis(
-        name=axis.name,
-        motor=_motor(axis),
-        cable="runs in a moving carrier" if axis.moving_cable else "fixed",
-        verdict=wording.verdict(graded.verdict, graded.urgency) if tested and graded else wording.NOT_TESTED,
-        headline=headline_found(graded.summary) if tested and graded else NOTHING,
-        figures=headline_figures(graded.summary) if tested and graded else "",
-        action=step or ("Nothing follows from these values." if tested else "Test it on the next visit."),
-        ignoring=(cost_clause(graded.summary) if tested and graded else "") or "–",
-        values=values,
-        statements=tuple(statement(f) for f in rest if not is_isolation(f.rule)),
-        isolation=isolation,
-        next_steps=tuple(step_text(s) for s in (graded.next_steps if graded else ())),
+        **common,
+        verdict=wording.verdict(graded.verdict, graded.urgency),
+        headline=headline_found(graded.summary),
+        figures=headline_values(graded.summary),
+        actions=tuple(action_text(s.action) for s in graded.next_steps),
+        steps=tuple(step_text(s) for s in graded.next_steps),
+        ignoring=cost_clause(graded.summary),
+        statements=tuple(statement(f, marks) for f in rest),
         not_tested=_not_tested(axis.motor_kind, [r for _, r in pairs], [v for v, _ in pairs], located),
-        safety=_answers(rows, axis.id, questions),
-        plot=_plot(values, {r.id: r for r in mine}, axis.name, findings),
-        drive=drive_text(graded.drive) if tested and graded else "",
+        plot=_plot(values, {r.id: r for r in mine}, axis.name, graded.findings),
+        drive=drive_short(graded.drive),
     )
 
 
-def _ids(pairs: Sequence[tuple[ReportedValue, RecordRow]]) -> set[str]:
-    return {r.id for _, r in pairs}
+def _superfluous(finding: Finding, measured: set[str | None]) -> bool:
+    """Tell whether a finding calculates, too uncertainly to be used, a part that was measured: it says nothing then."""
+    found = finding.detail
+    if not isinstance(found, UnmeasuredPart) or found.magnified is None:
+        return False
+    return {Part.CABLE: "cable_alone", Part.MOTOR: "motor_alone"}.get(found.part) in measured
+
+
+def _identity(axis: AxisRow) -> dict[str, Any]:
+    given = loads(axis.description_json)
+    given = given if isinstance(given, dict) else {}
+    note, plate = str(given.get("note") or ""), str(given.get("nameplate") or NOT_RECORDED)
+    cable = "runs in a moving carrier" if axis.moving_cable else "fixed"
+    return {"name": axis.name, "motor": _motor(axis), "cable": cable, "note": note, "nameplate": plate}

@@ -6,7 +6,9 @@ typed by hand between the records and the page.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import string
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from sqlmodel import Session
 
@@ -14,68 +16,120 @@ from api.assessment.grade_job import job_verdict
 from api.assessment.shop_limits import Shop
 from api.ledger.store import Store
 from api.ledger.tables import ProposalRow
-from api.report import fields, wording
+from api.report import fields, media, wording
 from api.report.axes import axis_of_report
-from api.report.content import OpenProposal, Proof, Report, ReportedAxis, ReportedSource, VerdictMark, VerdictText
-from api.report.exhibits import Album, ReadFile
+from api.report.content import Exhibit, OpenProposal, Report, ReportedAxis, ReportedSource, VerdictMark, VerdictText
+from api.report.exhibits import MISSING, Album, ReadFile
+from api.report.identity import Issue, Proof
+from api.report.issue import issue_of
+from api.report.progress import Progress, quiet
 from api.report.proof import read_proof
-from api.report.render import render
+from api.report.render import LONG, render
 from api.report.rows import Rows, loads, read_rows
-from api.report.values import ValueRows, worst
+from api.report.values import ValueRows, seriousness, worst
 from api.visit.readings import reading_of
-from api.visit.safety import STEPS
+from api.visit.safety_steps import STEPS
 from grading.notices import NoticeKind
 from grading.outcome import JobVerdict
-from grading.prose.notices import DECISION_RULE, notice_text
-from grading.sources import LimitSource, sources_of
+from grading.prose.notices import notice_text
+from grading.sources import sources_of
 
 STATES = {"open": "waits for an answer", "rejected": "rejected by a person"}
+ATTACHED_BYTES = 7_000_000
+"""How much evidence a PDF holds as attachments, so that it stays under 10 MB; the rest is handed on beside it."""
+PLAYED_BYTES = 24_000_000
+"""How much sound an HTML file holds."""
 
 
-def content_of(
-    rows: Rows,
-    graded: JobVerdict,
-    read_file: ReadFile,
-    proof: Proof,
-    *,
-    issued: str,
-    questions: Mapping[str, str],
-) -> Report:
-    """Collect everything the report shows.
+@dataclass(frozen=True)
+class Sources:
+    """What a report is made of.
 
-    Args:
+    Attributes:
         rows: The job's rows from one snapshot.
         graded: Verdicts computed from exactly the records in force in `rows`.
         read_file: Gives the bytes of stored evidence.
         proof: State of the audit trail.
-        issued: Time of issue, ISO 8601 with offset.
+        issue: Number and time of issue.
         questions: Safety questions by step.
+        logo: The issuer's logo, a PNG or JPEG file, or None.
+        pictures: Whether photos are shown; without, none is decoded.
     """
-    album = Album(rows, read_file)
+
+    rows: Rows
+    graded: JobVerdict
+    read_file: ReadFile
+    proof: Proof
+    issue: Issue
+    questions: Mapping[str, str]
+    logo: bytes | None = None
+    pictures: bool = True
+
+
+def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
+    """Collect everything the report shows."""
+    rows, graded = made_of.rows, made_of.graded
+    issue = replace(made_of.issue, zone=_zone(rows))
+    album = Album(rows, made_of.read_file, progress, made_of.pictures)
     verdicts = {v.axis: v for v in graded.axes}
-    maker = ValueRows(rows, album, [f for v in graded.axes for f in v.findings])
-    axes = tuple(axis_of_report(a, rows, maker, verdicts.get(a.name), dict(questions)) for a in rows.axes)
-    number = report_number(rows, proof)
+    sources = _sources(graded)
+    marks = {source.document: source.mark for source in sources}
+    maker = ValueRows(rows, album, [f for v in graded.axes for f in v.findings], marks)
+    axes = []
+    for done, axis in enumerate(rows.axes):
+        progress("Axes", done, len(rows.axes))
+        axes.append(axis_of_report(axis, rows, maker, verdicts.get(axis.name), dict(made_of.questions), marks))
+    ordered = tuple(sorted(axes, key=lambda axis: seriousness(axis.verdict)))
     return Report(
-        number=number,
+        issue=issue,
         title=wording.TITLE,
-        identity=fields.identity(rows, number, issued),
+        letterhead=fields.letterhead(rows, None if made_of.logo is None else media.logo(made_of.logo)),
+        identity=fields.identity(rows),
         conditions=fields.conditions(rows),
-        mapping=fields.mapping(rows, number, issued, axes, rows.job.technician),
-        verdict=_overall(axes),
-        opening=_opening(axes),
-        axes=axes,
+        mapping=fields.mapping(rows, issue, ordered),
+        verdict=_overall(ordered),
+        opening=_opening(ordered),
+        axes=ordered,
         open_proposals=tuple(_open(p) for p in rows.proposals if p.state != "confirmed"),
         instruments=fields.instruments(rows),
-        exhibits=album.exhibits(),
-        deviations=fields.deviations(rows, axes, _notices(graded)),
-        decision_rule=(DECISION_RULE, *wording.DECISION_RULE),
+        exhibits=_attached(album.exhibits(), rows),
+        deviations=fields.deviations(rows, _notices(graded)),
+        decision_rule=wording.DECISION_RULE,
         cautions=wording.CAUTIONS,
-        proof=proof,
-        issued=issued,
+        proof=made_of.proof,
+        people=fields.people(rows),
         others=tuple(maker.row(r) for r in rows.records if r.axis not in {a.name for a in rows.axes}),
-        sources=tuple(_source(source) for source in sources_of(graded)),
+        sources=sources,
     )
+
+
+def _zone(rows: Rows) -> str:
+    """Give a time whose offset is that of the place: the newest capture of a device that states one."""
+    times = [r.captured_at for r in rows.standing] + [c.captured_at for c in rows.captures]
+    return next((t for t in times if not t.endswith("Z")), times[0] if times else "")
+
+
+def _attached(exhibits: Sequence[Exhibit], rows: Rows) -> tuple[Exhibit, ...]:
+    """Choose the evidence that is held whole in the files: clips and photos of records in force first."""
+    rank: dict[str, int] = {}
+    for record in rows.standing:
+        for sha in (record.clip_sha256, record.photo_sha256):
+            if sha:
+                rank.setdefault(sha, len(rank))
+    order = sorted(exhibits, key=lambda e: (rank.get(e.sha256, len(rank)), e.kind != "clip"))
+    attached = _within(order, ATTACHED_BYTES)
+    played = _within([e for e in order if e.plays], PLAYED_BYTES)
+    return tuple(replace(e, attached=e.sha256 in attached, plays=e.sha256 in played) for e in exhibits)
+
+
+def _within(order: Sequence[Exhibit], room: int) -> set[str]:
+    """Give the hashes of those that fit, in order; one that is too large is left out, and the next is tried."""
+    found = set()
+    for exhibit in order:
+        if exhibit.size <= room and exhibit.problem != MISSING:
+            room -= exhibit.size
+            found.add(exhibit.sha256)
+    return found
 
 
 def _notices(graded: JobVerdict) -> tuple[str, ...]:
@@ -83,20 +137,29 @@ def _notices(graded: JobVerdict) -> tuple[str, ...]:
     return tuple(notice_text(n) for n in graded.notices if n.kind is not NoticeKind.DECISION_RULE)
 
 
-def _source(source: LimitSource) -> ReportedSource:
-    limits = tuple(f"{limit.quantity}: {wording.limit_text(limit)}" for limit in source.limits)
-    return ReportedSource(source.document, source.origin.value, source.remark, limits)
+def _sources(graded: JobVerdict) -> tuple[ReportedSource, ...]:
+    """List the sources of all limits that were applied, each document with a letter."""
+    marks: dict[str, str] = {}
+    out = []
+    for source in sources_of(graded):
+        mark = marks.setdefault(source.document, _letter(len(marks)))
+        watched = {f.limit.id for v in graded.axes for f in v.findings if f.limit and f.fact in wording.WATCH_LEVELS}
+        limits = tuple(f"{limit.quantity}: {wording.limit_text(limit, limit.id in watched)}" for limit in source.limits)
+        out.append(ReportedSource(source.document, source.origin.value, source.remark, limits, mark))
+    return tuple(out)
 
 
-def report_number(rows: Rows, proof: Proof) -> str:
-    """Give a number that names one state of one job: job and number of the newest trail entry, "OT-J1-0057"."""
-    return f"OT-{rows.job.id}-{proof.entries:04d}"
+def _letter(index: int) -> str:
+    """Give a, b, ... z, aa, ab, ..."""
+    letters = string.ascii_lowercase
+    return (
+        letters[index] if index < len(letters) else _letter(index // len(letters) - 1) + letters[index % len(letters)]
+    )
 
 
 def _overall(axes: tuple[ReportedAxis, ...]) -> VerdictText:
     tested = [a.verdict for a in axes if a.verdict != wording.NOT_TESTED]
-    mark = worst(tested).mark if tested else VerdictMark.NONE
-    return VerdictText(mark, wording.OVERALL[mark])
+    return worst(tested) if tested else wording.NOT_TESTED
 
 
 def _opening(axes: tuple[ReportedAxis, ...]) -> str:
@@ -107,12 +170,12 @@ def _opening(axes: tuple[ReportedAxis, ...]) -> str:
     words = (
         (
             VerdictMark.FAIL,
-            "measured outside a limit and should not run as it is",
-            "measured outside a limit and should not run as they are",
+            "failed and should not run as it is",
+            "failed and should not run as they are",
         ),
         (VerdictMark.UNSURE, "cannot be judged from these readings", "cannot be judged from these readings"),
-        (VerdictMark.WATCH, "is within limits but should be watched", "are within limits but should be watched"),
-        (VerdictMark.PASS, "measured within limits at the time of test", "measured within limits at the time of test"),
+        (VerdictMark.WATCH, "is within limits, to be watched", "are within limits, to be watched"),
+        (VerdictMark.PASS, "is within limits at the time of test", "are within limits at the time of test"),
         (VerdictMark.NONE, "was not tested", "were not tested"),
     )
     sentences = []
@@ -147,29 +210,51 @@ def _open(proposal: ProposalRow) -> OpenProposal:
     )
 
 
-def build_report(
-    session: Session, store: Store, job_id: str, *, issued: str | None = None, shop: Shop | None = None
-) -> bytes:
-    """Grade a job's records in force and write its report as one HTML file.
+def read_content(
+    session: Session,
+    store: Store,
+    job_id: str,
+    *,
+    issued: str | None = None,
+    shop: Shop | None = None,
+    logo: bytes | None = None,
+    pictures: bool | None = None,
+    progress: Progress = quiet,
+) -> Report:
+    """Grade a job's records in force and collect what its report shows.
 
     Args:
         session: One consistent snapshot.
         store: Where the evidence lies.
         job_id: The job.
-        issued: Time of issue, ISO 8601 with offset; None takes the time of the newest trail entry, so that the same
-            records always give the same bytes.
+        issued: Time of issue, ISO 8601 with offset; None takes the time of the job's newest trail entry, so that the
+            same records always give the same bytes.
         shop: The shop's own limits.
+        logo: The issuer's logo.
+        pictures: Whether photos are shown; None where they are unless the visit is long (see `api.report.render.LONG`).
+        progress: Is told how far it is.
 
     Raises:
         NotFound: There is no such job.
     """
     rows = read_rows(session, job_id)
-    content = content_of(
+    progress("Grading", 0, 0)
+    issue = issue_of(session, job_id, profile_sha256="" if shop is None else shop.sha256, issued=issued)
+    made_of = Sources(
         rows,
         job_verdict(session, job_id, shop),
         store.read,
-        read_proof(session),
-        issued=issued or (rows.head.at if rows.head else rows.job.created_at),
-        questions={step.id: step.question for step in STEPS},
+        read_proof(session, rows.head),
+        issue if issue.issued else replace(issue, issued=rows.job.created_at),
+        {step.id: step.question for step in STEPS},
+        logo,
+        len(rows.records) <= LONG if pictures is None else pictures,
     )
-    return render(content)
+    return content_of(made_of, progress)
+
+
+def build_report(
+    session: Session, store: Store, job_id: str, *, issued: str | None = None, shop: Shop | None = None
+) -> bytes:
+    """Write a job's report as one HTML file (see `read_content`)."""
+    return render(read_content(session, store, job_id, issued=issued, shop=shop, pictures=True), store.read)

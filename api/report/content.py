@@ -6,9 +6,13 @@ Nothing here touches a database, a file or a clock; `api.report.build` fills the
 
 from __future__ import annotations
 
+import base64
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from functools import cached_property
+
+from api.report.identity import Field, Issue, Proof
 
 
 class VerdictMark(StrEnum):
@@ -34,16 +38,21 @@ class EmbeddedPicture:
     """A re-encoded picture to embed.
 
     Attributes:
-        data_uri: `data:image/jpeg;base64,…`.
+        jpeg: The picture, encoded anew.
         alt: What a person who cannot see it needs to know.
         width: Pixels.
         height: Pixels.
     """
 
-    data_uri: str
+    jpeg: bytes
     alt: str
     width: int
     height: int
+
+    @property
+    def data_uri(self) -> str:
+        """The picture as `data:image/jpeg;base64,…`."""
+        return f"data:image/jpeg;base64,{base64.b64encode(self.jpeg).decode('ascii')}"
 
 
 @dataclass(frozen=True)
@@ -58,9 +67,12 @@ class Exhibit:
         received: When the server stored it, ISO 8601.
         captured: When the phone says it was taken, ISO 8601, or "".
         preview: Reduced picture of a photo, or None.
-        audio: Data URI of a clip that a browser can play, or "".
+        plays: Whether it is a clip of a type that browsers play, and is held in the HTML file.
         heard: What the recogniser made of it ("" where nothing).
         problem: Why it could not be read, "" where it could.
+        label: Its short number in the report, e.g. "C12".
+        file: Name under which the whole file is attached to the PDF or lies beside the report.
+        attached: Whether the whole file is attached to the PDF.
     """
 
     sha256: str
@@ -70,9 +82,12 @@ class Exhibit:
     received: str
     captured: str = ""
     preview: EmbeddedPicture | None = None
-    audio: str = ""
+    plays: bool = False
     heard: str = ""
     problem: str = ""
+    label: str = ""
+    file: str = ""
+    attached: bool = False
 
     @property
     def anchor(self) -> str:
@@ -85,12 +100,14 @@ class AppliedLimit:
     """One published limit as it applied to a value.
 
     Attributes:
-        text: The limit with its unit, e.g. "≥ 1 MΩ, as measured".
+        text: The limit with its unit, e.g. "at least 1 MΩ, as measured".
         source: Document, edition and clause, e.g. "IEC 60204-1:2016, 18.3".
-        status: The word for where the figure is from ("read", "quoted", …); the table of sources has the remark.
+        status: The word for where the figure is from ("read", "quoted", …).
         compared: The value that was compared, with unit and uncertainty.
         verdict: What the comparison gave.
-        why: What the comparison means and where it falls short, in words.
+        mark: Letter of the source in the table of sources.
+        margin: How far the value lies from the limit, e.g. "0.20 MΩ below".
+        why: What the comparison means and where it falls short, in words; "" where the verdict says it all.
         advice: An opinion marked as such, or "".
     """
 
@@ -99,6 +116,8 @@ class AppliedLimit:
     status: str
     compared: str
     verdict: VerdictText
+    mark: str = ""
+    margin: str = ""
     why: str = ""
     advice: str = ""
 
@@ -132,6 +151,7 @@ class ReportedValue:
         note: Remark that belongs beside the value, or "".
         ohms: Value in ohms for the plot, or None.
         bound: "=", ">" or "<": how `ohms` bounds the true value.
+        findings: What was found on this value alone without a limit, in words.
     """
 
     record_id: str
@@ -158,11 +178,17 @@ class ReportedValue:
     note: str = ""
     ohms: Decimal | None = None
     bound: str = "="
+    findings: tuple[str, ...] = ()
 
     @property
     def anchor(self) -> str:
         """Name of its place in the document."""
         return f"record-{self.record_id}"
+
+    @property
+    def number(self) -> str:
+        """Its number within the job: "R8"."""
+        return self.record_id.rpartition("-")[2]
 
     @property
     def replaced(self) -> bool:
@@ -172,37 +198,34 @@ class ReportedValue:
 
 @dataclass(frozen=True)
 class ReportedSource:
-    """One source of limits: document, the word that stands beside its limits, the remark, and the limits in words."""
+    """One source: letter, document, the word for where its figures are from, the remark, and the limits in words."""
 
     document: str
     word: str
     remark: str
     limits: tuple[str, ...]
+    mark: str = ""
 
 
 @dataclass(frozen=True)
 class Statement:
-    """One finding: what was found, by which rule of which source, from which records.
+    """One finding that rests on more than one record, or on none.
 
     Attributes:
-        title: The rule in a few words.
         basis: "measured", "calculated", "indicates" or "recommend" (domain wording: fact, inference, opinion).
         text: The finding in a sentence.
-        source: Document, edition, clause.
-        status: The word for where the limit is from, or "".
         verdict: Its verdict.
+        mark: Letter of its source in the table of sources, or "".
         records: Numbers of the records it used.
-        next_step: What to do, a sentence marked as opinion, or "".
+        advice: What to do, a sentence marked as opinion, or "".
     """
 
-    title: str
     basis: str
     text: str
-    source: str
-    status: str
     verdict: VerdictText
+    mark: str = ""
     records: tuple[str, ...] = ()
-    next_step: str = ""
+    advice: str = ""
 
 
 @dataclass(frozen=True)
@@ -225,17 +248,18 @@ class ReportedAxis:
         cable: Cable in words.
         verdict: Worst verdict of the axis.
         headline: What was found, in plain words.
-        figures: The measured values behind it.
-        action: What to do, one sentence ("recommend").
-        ignoring: What leaving it as it is may cost, one sentence.
+        figures: The measured values behind it, for the first page.
+        actions: What to do, in order, a sentence or two each ("recommend").
+        steps: The same with the reason and what settles the question.
+        ignoring: What leaving it as it is may cost, one sentence, or "".
         values: Current and superseded values in order of confirmation.
-        statements: Findings that are not a plain comparison of one value with a limit.
-        isolation: Reasoning that tells motor, cable and connection apart.
-        next_steps: In the order that saves most time.
+        statements: Findings that are not about one value alone.
         not_tested: What was not tested, with the reason where known.
         safety: Answers to the safety questions.
         plot: SVG markup made by `api.report.plot`, or "".
         drive: Whether the drive may be connected to what was measured, one sentence.
+        note: What the description of the axis says besides.
+        nameplate: Type and serial number of the motor, as its nameplate says, or that none is recorded.
     """
 
     name: str
@@ -243,17 +267,18 @@ class ReportedAxis:
     cable: str
     verdict: VerdictText
     headline: str
-    action: str
-    ignoring: str
+    figures: str = ""
+    actions: tuple[str, ...] = ()
+    steps: tuple[str, ...] = ()
+    ignoring: str = ""
     values: tuple[ReportedValue, ...] = ()
     statements: tuple[Statement, ...] = ()
-    isolation: tuple[Statement, ...] = ()
-    next_steps: tuple[str, ...] = ()
     not_tested: tuple[str, ...] = ()
     safety: tuple[ReportedAnswer, ...] = ()
     plot: str = ""
     drive: str = ""
-    figures: str = ""
+    note: str = ""
+    nameplate: str = ""
 
 
 @dataclass(frozen=True)
@@ -277,40 +302,25 @@ class ReportedInstrument:
     accuracy: str
     calibration: str
     in_date: VerdictText
+    certificate: str = ""
 
 
 @dataclass(frozen=True)
-class Field:
-    """A label and its text; `item` is the letter of ISO/IEC 17025:2017, 7.8.2.1, where one applies."""
+class Letterhead:
+    """Who issues the report: company, how to reach it, its logo."""
 
-    label: str
-    text: str
-    item: str = ""
-
-
-@dataclass(frozen=True)
-class Proof:
-    """What lets a reader check that nothing was changed afterwards.
-
-    Attributes:
-        head: Hash of the newest entry of the audit trail, 64 hex digits.
-        entries: Number of entries.
-        intact: What re-computing the chain gave when the report was built.
-        problem: First thing that did not verify, or "".
-    """
-
-    head: str
-    entries: int
-    intact: bool
-    problem: str = ""
+    company: str = ""
+    contact: str = ""
+    logo: EmbeddedPicture | None = None
 
 
 @dataclass(frozen=True)
 class Report:
     """One report, complete; `others` are values that belong to no axis, such as the air of the shop."""
 
-    number: str
+    issue: Issue
     title: str
+    letterhead: Letterhead
     identity: tuple[Field, ...]
     conditions: tuple[Field, ...]
     mapping: tuple[Field, ...]
@@ -324,18 +334,33 @@ class Report:
     decision_rule: tuple[str, ...]
     cautions: tuple[str, ...]
     proof: Proof
-    issued: str
+    people: tuple[Field, ...] = ()
     others: tuple[ReportedValue, ...] = ()
     sources: tuple[ReportedSource, ...] = ()
 
+    @property
+    def number(self) -> str:
+        """Number of this issue, "J1-2"."""
+        return self.issue.number
+
+    @cached_property
+    def by_hash(self) -> dict[str, Exhibit]:
+        """Every piece of evidence by its hash."""
+        return {e.sha256: e for e in self.exhibits}
+
     def exhibit(self, sha256: str) -> Exhibit | None:
         """Give the piece of evidence with this hash."""
-        return next((e for e in self.exhibits if e.sha256 == sha256), None)
+        return self.by_hash.get(sha256)
 
-    @property
+    @cached_property
     def values(self) -> tuple[ReportedValue, ...]:
         """Every value of the report."""
         return (*(v for axis in self.axes for v in axis.values), *self.others)
+
+    @property
+    def actions(self) -> tuple[tuple[str, str], ...]:
+        """What to do, in order: axis and sentence, the most serious axis first."""
+        return tuple((axis.name, action) for axis in self.axes for action in axis.actions)
 
     @property
     def unreadable(self) -> tuple[Exhibit, ...]:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PIL import Image
+from sqlmodel import Session
 
 from api.errors import NotFound
 from api.ledger.canonical import PlainData
-from api.ledger.tables import CaptureRow, ProposalRow, RecordRow
+from api.ledger.tables import CaptureRow, EvidenceRow, ProposalRow, RecordRow
 from api.report import media
 from api.report.content import EmbeddedPicture, Exhibit
-from api.report.rows import Rows, loads
+from api.report.progress import Progress, quiet
+from api.report.rows import Rows, loads, read_rows
 
 ReadFile = Callable[[str], bytes]
 """Gives the bytes of a stored file by its SHA-256; raises NotFound where it is missing."""
@@ -21,13 +23,14 @@ MISSING = "The stored file is missing. Run “ohmtrail verify”."
 
 
 class Album:
-    """Pictures and clips of one job, each read from the store once."""
+    """Pictures and clips of one job; a decoded photo is let go at once, so that a long report needs no more memory."""
 
-    def __init__(self, rows: Rows, read_file: ReadFile) -> None:
-        """Remember where to read; nothing is read yet."""
+    def __init__(self, rows: Rows, read_file: ReadFile, progress: Progress = quiet, pictures: bool = True) -> None:
+        """Remember where to read; nothing is read yet. Without `pictures`, none is decoded."""
         self._rows = rows
+        self._pictures = pictures
         self._read = read_file
-        self._photos: dict[str, Image.Image | None] = {}
+        self._progress = progress
 
     def _bytes(self, sha256: str) -> bytes | None:
         try:
@@ -36,14 +39,14 @@ class Album:
             return None
 
     def _photo(self, sha256: str) -> Image.Image | None:
-        if sha256 not in self._photos:
-            content = self._bytes(sha256)
-            self._photos[sha256] = None if content is None else media.upright(content)
-        return self._photos[sha256]
+        content = self._bytes(sha256)
+        return None if content is None else media.upright(content)
 
     def crop(self, record: RecordRow) -> EmbeddedPicture | None:
         """Give the display beside a value: the crop cut when it was read, else the whole photo, else None."""
         shown = f"“{record.seen_text}”" if record.seen_text else "not read by the tool"
+        if not self._pictures:
+            return None
         for sha, what in ((record.crop_sha256, "Display cut from the photo"), (record.photo_sha256, "Photo")):
             picture = self._photo(sha) if sha else None
             if picture is not None:
@@ -56,7 +59,11 @@ class Album:
         first: dict[str, CaptureRow] = {}
         for capture in self._rows.captures:
             first.setdefault(capture.sha256, capture)
-        return tuple(self._exhibit(capture, words.get(sha) or _understood(capture)) for sha, capture in first.items())
+        out = []
+        for done, (sha, capture) in enumerate(first.items()):
+            self._progress("Evidence", done, len(first))
+            out.append(self._exhibit(capture, words.get(sha) or _understood(capture)))
+        return tuple(out)
 
     def _words(self) -> dict[str, str]:
         """Say what was understood from each file: words of a clip, the main string of a display."""
@@ -74,15 +81,16 @@ class Album:
 
     def _exhibit(self, capture: CaptureRow, words: str) -> Exhibit:
         evidence = self._rows.evidence[capture.sha256]
-        content = self._bytes(capture.sha256)
-        preview, audio, problem = None, "", _problem(capture)
-        if content is None:
+        label = capture.id.rpartition("-")[2]
+        preview, problem = None, _problem(capture)
+        if evidence.kind == "photo":
+            content = self._bytes(capture.sha256)
+            problem = MISSING if content is None else problem
+            picture = None if content is None or not self._pictures else media.upright(content)
+            alt = f"Photo {label}: {words or 'not read by the tool'}"
+            preview = None if picture is None else media.preview(picture, alt)
+        elif self._bytes(capture.sha256) is None:
             problem = MISSING
-        elif evidence.kind == "photo":
-            picture = self._photo(capture.sha256)
-            preview = None if picture is None else media.preview(picture, f"Photo: {words or 'not read by the tool'}")
-        elif evidence.kind == "clip":
-            audio = media.audio_uri(evidence.media_type, content)
         return Exhibit(
             sha256=capture.sha256,
             kind=evidence.kind,
@@ -91,10 +99,30 @@ class Album:
             received=capture.received_at,
             captured="" if capture.captured_at == capture.received_at else capture.captured_at,
             preview=preview,
-            audio=audio,
+            plays=evidence.kind == "clip" and problem != MISSING and media.plays(evidence.media_type),
             heard=words,
             problem=problem,
+            label=label,
+            file=_file_name(capture, evidence),
         )
+
+
+def _file_name(capture: CaptureRow, evidence: EvidenceRow) -> str:
+    suffix = media.SUFFIXES.get(media.plain_type(evidence.media_type), "bin")
+    return f"{capture.id}-{capture.sha256[:12]}.{suffix}"
+
+
+def files_of(session: Session, job_id: str) -> dict[str, str]:
+    """Give the hash of every file that arrived for a job, by the name that its report gives it.
+
+    Raises:
+        NotFound: There is no such job.
+    """
+    rows = read_rows(session, job_id)
+    first: dict[str, CaptureRow] = {}
+    for capture in rows.captures:
+        first.setdefault(capture.sha256, capture)
+    return {_file_name(capture, rows.evidence[sha]): sha for sha, capture in first.items()}
 
 
 def _outcome(capture: CaptureRow) -> PlainData:

@@ -6,7 +6,8 @@ import datetime as dt
 
 from api.ledger.canonical import PlainData
 from api.report import wording
-from api.report.content import Field, ReportedAxis, ReportedInstrument, VerdictMark, VerdictText
+from api.report.content import EmbeddedPicture, Letterhead, ReportedAxis, ReportedInstrument, VerdictMark, VerdictText
+from api.report.identity import Field, Issue
 from api.report.render import clock
 from api.report.rows import Rows, loads
 
@@ -31,21 +32,34 @@ def test_days(rows: Rows) -> tuple[str, ...]:
     return tuple(sorted({r.captured_at[:10] for r in rows.standing}))
 
 
-def identity(rows: Rows, number: str, issued: str) -> tuple[Field, ...]:
-    """Fill the title block."""
+def identity(rows: Rows) -> tuple[Field, ...]:
+    """Fill the title block: whose machine it is, who tested it when, and why."""
     job, given = rows.job, _given(rows)
-    fields = [
-        Field("Report number", number),
-        Field("Job", f"{job.id}: {job.title}"),
+    alarm = "; ".join(filter(None, (job.alarm_text, str(given.get("symptom") or ""))))
+    return (
         Field("Customer", job.customer or NOT_RECORDED),
         Field("Site", str(given.get("site") or NOT_RECORDED)),
         Field("Machine", job.machine + (f", serial {given['serial']}" if given.get("serial") else "")),
-        Field("Tested by", ", ".join(filter(None, (job.technician, str(given.get("company") or "")))) or NOT_RECORDED),
+        Field("Job", f"{job.id}: {job.title}"),
         Field("Tested on", wording.listed(list(test_days(rows))) if rows.standing else "no value confirmed"),
-        Field("Issued", clock(issued)),
-        Field("Alarm or symptom", "\n".join(filter(None, (job.alarm_text, str(given.get("symptom") or "")))) or "–"),
-    ]
-    return tuple(fields)
+        Field("Tested by", ", ".join(filter(None, (job.technician, str(given.get("company") or "")))) or NOT_RECORDED),
+        Field("Alarm or symptom", alarm or NOT_RECORDED),
+    )
+
+
+def letterhead(rows: Rows, logo: EmbeddedPicture | None) -> Letterhead:
+    """Say who issues the report and how to reach them."""
+    given = _given(rows)
+    return Letterhead(str(given.get("company") or ""), str(given.get("contact") or ""), logo)
+
+
+def people(rows: Rows) -> tuple[Field, ...]:
+    """Name who signs for what; a name that is not on record leaves its line to be written on."""
+    by = wording.listed(sorted({r.confirmed_by for r in rows.standing if r.confirmed_by})) if rows.standing else ""
+    return (
+        Field("Measured and confirmed the values", by or rows.job.technician),
+        Field("Received for the customer", rows.job.customer),
+    )
 
 
 def conditions(rows: Rows) -> tuple[Field, ...]:
@@ -81,6 +95,7 @@ def instruments(rows: Rows) -> tuple[ReportedInstrument, ...]:
                 accuracy=f"±({' + '.join(parts)})" if parts else NOT_RECORDED,
                 calibration=f"due {row.calibration_due}" if row.calibration_due else NOT_RECORDED,
                 in_date=_in_date(row.calibration_due, last),
+                certificate=str(given.get("certificate") or NOT_RECORDED),
             )
         )
     return tuple(out)
@@ -94,17 +109,16 @@ def _in_date(due: str | None, day: dt.date | None) -> VerdictText:
     return VerdictText(VerdictMark.FAIL, "out of date on the day of test")
 
 
-def deviations(rows: Rows, axes: tuple[ReportedAxis, ...], notices: tuple[str, ...]) -> tuple[str, ...]:
+def deviations(rows: Rows, notices: tuple[str, ...]) -> tuple[str, ...]:
     """List what was added, left out or done otherwise than planned."""
     out = list(notices)
     out += [f"Record {r.id}: {r.note}" for r in rows.standing if r.note]
-    out += [f"Axis {a.name}: {text}" for a in axes for text in a.not_tested]
     return tuple(out)
 
 
-def mapping(rows: Rows, number: str, issued: str, axes: tuple[ReportedAxis, ...], technician: str) -> tuple[Field, ...]:
+def mapping(rows: Rows, issue: Issue, axes: tuple[ReportedAxis, ...]) -> tuple[Field, ...]:
     """List items a to p of ISO/IEC 17025:2017, 7.8.2.1, each with what this report has for it."""
-    given = _given(rows)
+    given, technician = _given(rows), rows.job.technician
     tested = [a.name for a in axes if a.verdict != wording.NOT_TESTED]
     left = [a.name for a in axes if a.verdict == wording.NOT_TESTED]
     sampled = f"Tested: {wording.listed(tested)}. Not tested: {wording.listed(left)}."
@@ -112,17 +126,17 @@ def mapping(rows: Rows, number: str, issued: str, axes: tuple[ReportedAxis, ...]
         Field("Title", wording.TITLE, "a"),
         Field("Name and address of the laboratory", str(given.get("company") or f"{technician}; no address"), "b"),
         Field("Location of the activity", str(given.get("site") or NOT_RECORDED), "c"),
-        Field("Unique identification, one whole, clear end", f"{number}; page numbers in print; END mark", "d"),
+        Field("Unique identification, one whole, clear end", f"{issue.number}; page numbers in print; END mark", "d"),
         Field("Customer", rows.job.customer or NOT_RECORDED, "e"),
         Field("Method", "Resistance and insulation resistance per axis, limits and rules named beside each value", "f"),
         Field("Items tested and their condition", f"{rows.job.machine}; {rows.job.alarm_text or 'no remark'}", "g"),
         Field("Date of receipt or sampling", "Tested where it stands; nothing was received or sampled", "h"),
         Field("Dates of the activity", wording.listed(list(test_days(rows))) if rows.standing else "none", "i"),
-        Field("Date of issue", clock(issued), "j"),
+        Field("Date of issue", clock(issue.issued, issue.zone), "j"),
         Field("Sampling plan", sampled, "k"),
         Field("Relation to the items tested", wording.PROOF_NOTE, "l"),
         Field("Results with units", "Tables of each axis", "m"),
-        Field("Additions, deviations, exclusions", "Section “Conditions, instruments and method”", "n"),
-        Field("Person authorising the report", f"{technician}, who confirmed the values; no signature applied", "o"),
+        Field("Additions, deviations, exclusions", "“Additions, deviations and exclusions”", "n"),
+        Field("Person authorising the report", f"{technician}, who confirmed the values; signs on page one", "o"),
         Field("Results from external providers", "None", "p"),
     )

@@ -1,17 +1,27 @@
-"""Reports and bundles that were made: kept under their hash, noted in the trail, never replaced."""
+"""Reports that were made: kept under their hash, noted in the trail, never replaced."""
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
 
-from sqlmodel import Session, func, select
+from sqlmodel import Session, select
 
 from api.assessment.shop_limits import Shop
-from api.ledger.database import Database, last_head
+from api.ledger.database import Database
 from api.ledger.ids import in_order
 from api.ledger.store import Store
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import Head, What
+from api.report.content import Report
+from api.report.exhibits import ReadFile
+from api.report.progress import Progress, quiet
+from api.report.proof import head_of_job
+from api.report.render import render
+from api.report.short import short_text
+from api.report.table import table_csv
 from api.visit.jobs import job_of
 
 
@@ -67,36 +77,116 @@ def _note(sha256: str, profile_sha256: str) -> dict[str, str]:
     return {"sha256": sha256} | ({"profile_sha256": profile_sha256} if profile_sha256 else {})
 
 
-def _is_current(session: Session, row: ReportFileRow) -> bool:
-    """Tell whether nothing but the making of reports was noted since a report's head: each of those is one entry."""
-    since = select(func.count()).select_from(ReportFileRow).where(ReportFileRow.trail_seq >= row.trail_seq)
-    return last_head(session).seq == row.trail_seq + session.exec(since).one()
+class Form(StrEnum):
+    """A form in which a report is made; all forms of one state of a job are one issue."""
+
+    HTML = "html"
+    PDF = "pdf"
+    SHORT = "short"
+    CSV = "csv"
+
+
+class Paper(StrEnum):
+    """Size of the paper that HTML and PDF are laid out for."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+_NAMES = {Form.HTML: "{}.html", Form.PDF: "{}.pdf", Form.SHORT: "{}-short.txt", Form.CSV: "{}.csv"}
+_TYPES = {
+    Form.HTML: "text/html; charset=utf-8",
+    Form.PDF: "application/pdf",
+    Form.SHORT: "text/plain; charset=utf-8",
+    Form.CSV: "text/csv; charset=utf-8",
+}
+
+
+_PICTURES = {Form.HTML: True, Form.PDF: None, Form.SHORT: False, Form.CSV: False}
+"""Whether a form shows photos; a PDF does unless the visit is long."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """How a report is wanted.
+
+    Attributes:
+        form: HTML, PDF, short text or CSV.
+        paper: Size of the paper; only HTML and PDF have one.
+        logo: The issuer's logo, a PNG or JPEG file, or None.
+        progress: Is told how far it is.
+    """
+
+    form: Form = Form.HTML
+    paper: Paper = Paper.A4
+    logo: bytes | None = None
+    progress: Progress = quiet
+
+    def name(self, job_id: str) -> str:
+        """Give the name of the file for people: "report-J1.html", "report-J1-letter.pdf"."""
+        sized = self.paper is not Paper.A4 and self.form in (Form.HTML, Form.PDF)
+        return _NAMES[self.form].format(f"report-{job_id}{f'-{self.paper.value}' if sized else ''}")
 
 
 def make_report(
-    database: Database, evidence: Store, reports: Store, job_id: str, shop: Shop | None = None
+    database: Database,
+    evidence: Store,
+    reports: Store,
+    job_id: str,
+    shop: Shop | None = None,
+    wanted: Wanted | None = None,
 ) -> ReportFileRow:
-    """Build a job's report and keep it; where nothing happened since the last one, that one is given again.
+    """Build a job's report and keep it; where nothing happened to the job since the last one, that one is given again.
 
-    A report that was graded by another shop profile is not given again.
+    A report that was graded by another shop profile is not given again, nor one that was made without this logo.
 
     Raises:
         NotFound: There is no such job.
     """
-    from api.report.build import build_report
+    from api.report.build import read_content
 
+    wanted = wanted or Wanted()
     profile_sha256 = "" if shop is None else shop.sha256
+    name = wanted.name(job_id)
     with database.read() as session:
         job_of(session, job_id)
         # From the same snapshot as the content: the head printed in a report covers exactly what it shows.
-        head = last_head(session)
-        for row in reversed(reports_of(session, job_id)):
-            if row.profile_sha256 == profile_sha256 and _is_current(session, row):
-                return row
-            break  # only the newest can be current
-        data = build_report(session, evidence, job_id, shop=shop)
-    name = f"report-{job_id}.html"
-    return keep_report(database, reports, job_id, name, "text/html; charset=utf-8", data, head, profile_sha256)
+        newest = head_of_job(session, job_id)
+        head = Head() if newest is None else Head(newest.seq, 0, newest.hash)
+        same = [
+            row
+            for row in reports_of(session, job_id)
+            if (row.name, row.trail_hash, row.profile_sha256) == (name, head.hash, profile_sha256)
+        ]
+        if same and wanted.logo is None:
+            return same[-1]
+        content = read_content(
+            session,
+            evidence,
+            job_id,
+            shop=shop,
+            logo=wanted.logo,
+            pictures=_PICTURES[wanted.form],
+            progress=wanted.progress,
+        )
+    data = _written(content, evidence.read, wanted)
+    digest = hashlib.sha256(data).hexdigest()
+    known = next((row for row in same if row.sha256 == digest), None)
+    if known is not None:
+        return known
+    return keep_report(database, reports, job_id, name, _TYPES[wanted.form], data, head, profile_sha256)
+
+
+def _written(content: Report, read_file: ReadFile, wanted: Wanted) -> bytes:
+    if wanted.form is Form.PDF:
+        from api.report.pdf import pdf_of  # WeasyPrint is heavy, and needs libraries of the system
+
+        return pdf_of(content, read_file, wanted.paper.value, wanted.progress)
+    if wanted.form is Form.SHORT:
+        return short_text(content)
+    if wanted.form is Form.CSV:
+        return table_csv(content)
+    return render(content, read_file, wanted.paper.value)
 
 
 def reports_of(session: Session, job_id: str) -> Sequence[ReportFileRow]:

@@ -1,4 +1,4 @@
-"""Pictures and clips for the report: reduced, re-encoded pictures and original clips, as data URIs.
+"""Pictures and clips for the report: reduced, re-encoded pictures and original clips.
 
 A picture in the report is never the uploaded file: it is decoded, turned upright and encoded again, so that nothing
 hidden in the file travels on (OWASP ASVS 5.0, 5.2.2). The original stays untouched in the store; its hash is printed.
@@ -16,17 +16,16 @@ from api.report.content import EmbeddedPicture
 from capture.display.picture import open_picture
 from capture.errors import MediaError
 
-PREVIEW_SIDE = 720  # px: longest side of a photo in the appendix
-CROP_SIDE = 360  # px: longest side of the detail beside a value
+PREVIEW_SIDE = 420  # px: longest side of a photo in the annex; the whole file is attached or lies beside
+CROP_SIDE = 300  # px: longest side of the detail beside a value
+LOGO_SIDE = 480  # px
 CROP_MARGIN = 0.18  # of the display's size, so that a reader sees the frame around the digits
-JPEG_QUALITY = 80
+JPEG_QUALITY = 74
 
 # Types that browsers play; what Chromium, Firefox and Safari all play comes first.
 PLAYABLE = (
     "audio/wav",
-    "audio/x-wav",
     "audio/flac",
-    "audio/x-flac",
     "audio/mp4",
     "audio/mpeg",
     "audio/ogg",
@@ -34,16 +33,39 @@ PLAYABLE = (
 )
 
 
-def _uri(media_type: str, content: bytes) -> str:
-    return f"data:{media_type};base64,{base64.b64encode(content).decode('ascii')}"
+SUFFIXES = {
+    "audio/flac": "flac",
+    "audio/wav": "wav",
+    "audio/mp4": "m4a",
+    "audio/mpeg": "mp3",
+    "audio/ogg": "ogg",
+    "audio/webm": "webm",
+    "audio/aac": "aac",
+    "audio/amr": "amr",
+    "audio/3gpp": "3gp",
+    "image/jpeg": "jpg",
+    "image/png": "png",
+    "image/webp": "webp",
+    "image/heic": "heic",
+}
+"""Ends of the names under which whole files are handed on; "bin" for any other type."""
+
+
+def plain_type(media_type: str) -> str:
+    """Give a media type without parameters and by its usual name: "audio/x-FLAC; rate=16000" gives "audio/flac"."""
+    return media_type.partition(";")[0].strip().lower().replace("/x-", "/")
+
+
+def plays(media_type: str) -> bool:
+    """Tell whether browsers play this type."""
+    return plain_type(media_type) in PLAYABLE
 
 
 def audio_uri(media_type: str, content: bytes) -> str:
     """Give the original clip as a data URI, or "" for a type that browsers do not play."""
-    plain = media_type.partition(";")[0].strip().lower()
-    if plain not in PLAYABLE:
+    if not plays(media_type):
         return ""
-    return _uri(plain.replace("/x-", "/"), content)
+    return f"data:{plain_type(media_type)};base64,{base64.b64encode(content).decode('ascii')}"
 
 
 def upright(content: bytes) -> Image.Image | None:
@@ -63,7 +85,13 @@ def _encode(picture: Image.Image, side: int, alt: str) -> EmbeddedPicture:
     small.thumbnail((side, side), Image.Resampling.LANCZOS)
     out = io.BytesIO()
     small.save(out, "JPEG", quality=JPEG_QUALITY, optimize=True)
-    return EmbeddedPicture(_uri("image/jpeg", out.getvalue()), alt, small.width, small.height)
+    return EmbeddedPicture(out.getvalue(), alt, small.width, small.height)
+
+
+def logo(content: bytes) -> EmbeddedPicture | None:
+    """Encode a company's logo anew, on white, at most `LOGO_SIDE` wide; None where it is no picture."""
+    picture = upright(content)
+    return None if picture is None else _encode(picture, LOGO_SIDE, "Logo")
 
 
 def preview(picture: Image.Image, alt: str) -> EmbeddedPicture:

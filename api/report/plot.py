@@ -17,7 +17,19 @@ from markupsafe import Markup
 from api.report.content import VerdictMark
 
 WIDTH, EDGE = 440, 8  # px: whole width, margin left and right; narrow, so that a phone shows it at full size
-ROW, STEP, BAR = 46, 14, 13  # px: pitch of rows, height of a line of limit labels, thickness of a bar
+ROW, STEP, BAR = 34, 13, 10  # px: pitch of rows, height of a line of limit labels, thickness of a bar
+INK, SOFT, COPPER = "#1a2330", "#4d5968", "#8a4513"
+FILLS = {
+    VerdictMark.FAIL: INK,
+    VerdictMark.WATCH: "#8b94a1",
+    VerdictMark.UNSURE: "#fff",
+    VerdictMark.PASS: "#dde2e8",
+    VerdictMark.NONE: "#fff",
+}
+"""Dark for a value that fails, light for one that passes: told apart on a black and white printer too."""
+SIGNS = {"fail": "✕", "watch": "▲", "unsure": "?", "pass": "✓", "none": "–"}
+"""Shape beside colour: a verdict must survive a black and white printer and colour-blind eyes."""
+GLYPH = 6.2  # px: mean width of a character of the labels
 PREFIXES = ((9, "GΩ"), (6, "MΩ"), (3, "kΩ"), (0, "Ω"))
 
 
@@ -31,6 +43,9 @@ class Bar:
         bound: "=", ">" or "<".
         text: Value as shown.
         mark: Its verdict.
+        built: Test voltage that was built, in words, or "".
+        before: The value of an earlier visit in ohms, or None.
+        before_text: When that was.
     """
 
     label: str
@@ -38,6 +53,9 @@ class Bar:
     bound: str
     text: str
     mark: VerdictMark
+    built: str = ""
+    before: Decimal | None = None
+    before_text: str = ""
 
 
 @dataclass(frozen=True)
@@ -76,7 +94,8 @@ def bars(rows: Sequence[Bar], limits: Sequence[LimitLine], *, title: str, ident:
     rows = [r for r in rows if r.ohms > 0]
     if not rows:
         return Markup("")
-    low, high = _span([r.ohms for r in rows] + [x.ohms for x in limits])
+    before = [r.before for r in rows if r.before is not None and r.before > 0]
+    low, high = _span([r.ohms for r in rows] + [x.ohms for x in limits] + before)
     inner = WIDTH - 2 * EDGE
     limits = sorted(limits, key=lambda line: line.ohms)
     top = 10 + STEP * len(limits)
@@ -88,9 +107,16 @@ def bars(rows: Sequence[Bar], limits: Sequence[LimitLine], *, title: str, ident:
     parts = [_frame(low, high, inner, (top, bottom))]
     parts += [_limit(line, x(line.ohms), bottom, i) for i, line in enumerate(limits)]
     parts += [_bar(row, top + ROW * i, x(row.ohms)) for i, row in enumerate(rows)]
-    spoken = "; ".join(f"{r.label}: {r.text}" for r in rows)
+    parts += [
+        _earlier(row, top + ROW * i, x(row.before))
+        for i, row in enumerate(rows)
+        if row.before is not None and row.before > 0
+    ]
+    spoken = "; ".join(f"{r.label}: {r.text}" for r in rows) + "; " + "; ".join(line.label for line in limits)
     head = Markup(
-        '<svg class="plot" role="img" viewBox="0 0 {w} {h}" aria-labelledby="{i}-t {i}-d">'
+        '<svg class="plot" role="img" viewBox="0 0 {w} {h}" width="{w}" height="{h}"'
+        ' font-family="Liberation Sans, Helvetica, Arial, DejaVu Sans, sans-serif" font-size="12"'
+        ' aria-labelledby="{i}-t {i}-d">'
         '<title id="{i}-t">{title}</title><desc id="{i}-d">{desc}</desc>'
     ).format(w=WIDTH, h=bottom + 24, i=ident, title=title, desc=spoken)
     return head + Markup("").join(parts) + Markup("</svg>")
@@ -100,37 +126,61 @@ def _frame(low: int, high: int, inner: int, span: tuple[int, int]) -> Markup:
     out = Markup("")
     for exponent in range(low, high + 1):
         at = f"{EDGE + inner * (exponent - low) / (high - low):.1f}"
-        out += Markup('<line class="grid" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(x=at, a=span[0] - 4, b=span[1])
+        out += Markup('<line class="grid" stroke="#dfe3e8" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(
+            x=at, a=span[0] - 4, b=span[1]
+        )
         if (high - exponent) % (1 if high - low <= 6 else 2) == 0:
             anchor = {low: "start", high: "end"}.get(exponent, "middle")
-            out += Markup('<text class="tick" text-anchor="{a}" x="{x}" y="{y}">{t}</text>').format(
-                a=anchor, x=at, y=span[1] + 16, t=_decade_label(exponent)
-            )
+            out += Markup(
+                '<text class="tick" fill="#4d5968" font-size="10" text-anchor="{a}" x="{x}" y="{y}">{t}</text>'
+            ).format(a=anchor, x=at, y=span[1] + 16, t=_decade_label(exponent))
     return out
 
 
 def _bar(row: Bar, top: int, end: float) -> Markup:
     y = top + ROW - BAR - 8
-    out = Markup(
-        '<text class="name" x="{a}" y="{y}">{name}</text><text class="reading" x="{b}" y="{y}">{text}</text>'
-    ).format(a=EDGE, b=WIDTH - EDGE, y=y - 6, name=row.label, text=row.text)
-    shape = "hollow" if row.bound == "<" else row.mark.value
-    out += Markup('<rect class="bar {c}" x="{x}" y="{y}" width="{w}" height="{h}"/>').format(
-        c=shape, x=EDGE, y=y, w=f"{max(end - EDGE, 1):.1f}", h=BAR
+    name = f"{SIGNS[row.mark.value]} {row.label}"
+    text = f"{row.text}{f', {row.built}' if row.built else ''}"
+    out = _ground(EDGE, y, name) + _ground(WIDTH - EDGE - GLYPH * len(text), y, text)
+    out += Markup(
+        '<text class="name" fill="{i}" x="{a}" y="{y}">{name}</text>'
+        '<text class="reading" fill="{i}" font-weight="700" text-anchor="end" x="{b}" y="{y}">{text}</text>'
+    ).format(i=INK, a=EDGE, b=WIDTH - EDGE, y=y - 5, name=name, text=text)
+    fill = "#fff" if row.bound == "<" else FILLS[row.mark]
+    look = Markup('fill="{f}" stroke="{i}" stroke-width="1"').format(f=fill, i=INK)
+    out += Markup('<rect class="bar {c}" {l} x="{x}" y="{y}" width="{w}" height="{h}"/>').format(
+        c=row.mark.value, l=look, x=EDGE, y=y, w=f"{max(end - EDGE, 1):.1f}", h=BAR
     )
     if row.bound == ">":
-        out += Markup('<path class="bar {c}" d="M{a} {t}l11 {k}l-11 {k}z"/>').format(
-            c=shape, a=f"{end:.1f}", t=y - 4, k=BAR / 2 + 4
+        out += Markup('<path class="bar {c}" {l} d="M{a} {t}l11 {k}l-11 {k}z"/>').format(
+            c=row.mark.value, l=look, a=f"{end:.1f}", t=y - 4, k=BAR / 2 + 4
         )
     return out
 
 
+def _ground(x: float, y: float, text: str) -> Markup:
+    """Lay white behind a text, so that no line runs through it."""
+    return Markup('<rect class="ground" fill="#fff" x="{x}" y="{y}" width="{w}" height="13"/>').format(
+        x=f"{x:.1f}", y=y - 16, w=f"{GLYPH * len(text):.1f}"
+    )
+
+
+def _earlier(row: Bar, top: int, at: float) -> Markup:
+    """Mark the value of an earlier visit by a diamond with its date."""
+    y = top + ROW - BAR / 2 - 8
+    return Markup(
+        '<path class="before" fill="#fff" stroke="{i}" stroke-width="1.4" d="M{x} {t}l5 5l-5 5l-5 -5z"/>'
+        '<text class="tick" fill="{s}" font-size="9" text-anchor="middle" x="{x}" y="{b}">{text}</text>'
+    ).format(i=INK, s=SOFT, x=f"{at:.1f}", t=y - 5, b=y + BAR + 1, text=row.before_text)
+
+
 def _limit(line: LimitLine, at: float, bottom: int, index: int) -> Markup:
     step = STEP * index  # each label has its own line, since neighbours would overlap
-    rule = Markup('<line class="limit" x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>').format(
-        x=f"{at:.1f}", a=14 + step, b=bottom
-    )
+    rule = Markup(
+        '<line class="limit" stroke="{c}" stroke-width="1.5" stroke-dasharray="5 3"'
+        ' x1="{x}" x2="{x}" y1="{a}" y2="{b}"/>'
+    ).format(c=COPPER, x=f"{at:.1f}", a=14 + step, b=bottom)
     anchor, shift = ("end", -4) if at > WIDTH * 0.7 else ("start", 4)
-    return rule + Markup('<text class="limit-label" text-anchor="{a}" x="{x}" y="{y}">{t}</text>').format(
-        a=anchor, x=f"{at + shift:.1f}", y=11 + step, t=line.label
-    )
+    return rule + Markup(
+        '<text class="limit-label" fill="{c}" font-size="11" text-anchor="{a}" x="{x}" y="{y}">{t}</text>'
+    ).format(c=COPPER, a=anchor, x=f"{at + shift:.1f}", y=11 + step, t=line.label)

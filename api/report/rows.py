@@ -21,6 +21,7 @@ from api.ledger.tables import (
     SafetyAnswerRow,
     TrailEntryRow,
 )
+from api.report.proof import head_of_job
 from api.visit.jobs import axes_of, instruments_of, job_of
 from api.visit.records import all_records
 
@@ -92,7 +93,7 @@ def read_rows(session: Session, job_id: str) -> Rows:
     evidence = session.exec(
         select(EvidenceRow).where(col(EvidenceRow.sha256).in_(named) | col(EvidenceRow.parent_sha256).in_(named))
     ).all()
-    trail = session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq).desc()).limit(1)).first()
+    trail = head_of_job(session, job_id)
     return Rows(
         job=job,
         axes=list(axes_of(session, job_id)),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from api.report.content import VerdictMark, VerdictText
+from grading.facts import Fact
 from grading.finding import Conformity, Finding, Margin, Urgency
 from grading.finding import Verdict as Grade
 from grading.limit import Basis, Direction, Limit
@@ -26,31 +27,34 @@ MARKS = {
 }
 URGENCIES = {
     Urgency.DO_NOT_ENERGISE: "Fail: not to be energised",
-    Urgency.SERVICE_LIMIT: "Fail: service limit",
-    Urgency.REPEAT: "Inconclusive: repeat",
-    Urgency.WATCH: "Watch",
-    Urgency.WITHIN_LIMITS: "Within limits at time of test",
+    Urgency.SERVICE_LIMIT: "Fail: at risk in service",
+    Urgency.REPEAT: "Not decided: repeat",
+    Urgency.WATCH: "Within limits: watch",
+    Urgency.WITHIN_LIMITS: "Within limits",
     Urgency.INFORMATION: "Note",
 }
+"""The one name of each verdict, on the page and in every part of the report; it speaks of the time of test."""
+AGAINST = {
+    Grade.UNACCEPTABLE: "not met",
+    Grade.MARGINAL: "met: watch",
+    Grade.INCONCLUSIVE: "not decided",
+    Grade.ACCEPTABLE: "met",
+}
+"""How one value stands against one limit; the verdict of the axis has the names above."""
 CONFORMITIES = {
-    Conformity.PASS: "Pass",
-    Conformity.CONDITIONAL_PASS: "Conditional pass",
-    Conformity.CONDITIONAL_FAIL: "Conditional fail",
-    Conformity.FAIL: "Fail",
+    Conformity.CONDITIONAL_PASS: "conditional pass",
+    Conformity.CONDITIONAL_FAIL: "conditional fail",
 }
 NOT_TESTED = VerdictText(VerdictMark.NONE, "Not tested")
-OVERALL = {
-    VerdictMark.FAIL: "Outside limits",
-    VerdictMark.WATCH: "Watch",
-    VerdictMark.UNSURE: "Inconclusive",
-    VerdictMark.PASS: "Within limits at time of test",
-    VerdictMark.NONE: "Not tested",
-}
+WATCH_LEVELS = (Fact.LOW_FOR_KIND, Fact.LOW_FOR_KIND_AT_40C, Fact.BELOW_CABLE_GUIDANCE)
+"""Facts whose limit is no requirement but a level below which a value is watched."""
+PLAIN = (Fact.BELOW_LIMIT, Fact.WITHIN_LIMITS)
+"""Facts that "met" and "not met" say in full."""
 
 KINDS = {
     "insulation_resistance": "Insulation resistance",
     "winding_resistance": "Winding resistance",
-    "resistance_to_ground": "Resistance to ground, ohmmeter",
+    "resistance_to_ground": "Resistance to ground by ohmmeter",
     "continuity": "Continuity",
     "voltage": "Voltage",
     "current": "Current",
@@ -68,11 +72,11 @@ MOTORS = {
     "spindle": "Spindle motor",
 }
 POINTS = {"lead-ground": "lead to ground", "lead-lead": "lead to lead"}
-SOURCES = {"speech": "spoken", "photo": "photographed", "speech+photo": "spoken and photographed", "typed": "typed"}
+SOURCES = {"speech": "clip", "photo": "photo", "speech+photo": "clip and photo", "typed": "typed"}
 AGREEMENTS = {
-    "agree": "clip and photo agree",
-    "conflict": "clip and photo disagreed",
-    "chosen": "clip and photo disagreed, a person chose",
+    "agree": "they agree",
+    "conflict": "they disagreed",
+    "chosen": "they disagreed, a person chose",
     "photo_not_read": "the photo could not be read",
 }
 CONFIRMED = {"spoken": "confirmed by voice", "tapped": "confirmed by tap", "typed": "confirmed by keyboard"}
@@ -100,6 +104,7 @@ DOUBTS = {
     "unit_unsure": "the unit was not clear",
     "implausible": "outside what this quantity can be",
     "unknown_words": "words that the tool does not know",
+    "contradicted": "another value of the same point cannot be true as well",
     "low_confidence": "not recognised clearly",
     "not_settled": "the reading had not settled",
     "range_end_unknown": "over range, end of range not said",
@@ -111,39 +116,39 @@ DOUBTS = {
 
 CAUTIONS = (
     (
-        "Insulation testing can kill. It puts up to 1000 V on windings and cables, and they keep that charge "
-        "after the test: discharge for at least four times the test time, measure, then earth, before anyone "
-        "touches a terminal."
+        "Local codes, the site’s lock-out procedure, the machine builder’s manual and licensed practice come before "
+        "anything written here."
     ),
     (
-        "Work dead: lock out, wait for the drive’s DC bus, and prove it dead with a meter checked on a known "
-        "source before and after. Local codes, the site’s lock-out procedure, the machine builder’s manual and "
-        "licensed practice come before anything written here."
+        "Nothing in this report says that something is safe to touch, energise or run. A value within limits tells how "
+        "a part measured at the time of test, and nothing about voltage on a terminal or about faults that depend on "
+        "motion, temperature or operation."
     ),
     (
-        "Disconnect the drive from the motor leads, and keep encoder, brake and thermal sensor leads out of the "
-        "test. Support vertical axes; a brake without power holds no work below it."
+        "Insulation testing can kill: it puts up to 1000 V on windings and cables, which keep the charge. Work dead, "
+        "locked out and proved dead, drive disconnected, vertical axes supported; discharge for at least four times "
+        "the test time, measure, then earth, before anyone touches a terminal."
     ),
-    (
-        "A value within limits tells how a part measured at the time of test. It says nothing about whether a "
-        "terminal is free of voltage, or about faults that depend on motion, temperature or operation."
-    ),
+)
+CAUTION_SHORT = (
+    "Local codes and licensed practice come first. Nothing here says that something is safe to touch. Insulation tests "
+    "leave a charge: discharge, measure, earth."
 )
 DECISION_RULE = (
     (
-        "Each value is held against every limit that applies to it, and the worst verdict counts. Where the "
-        "instrument’s accuracy is known, the conformity printed beside a limit is non-binary with a guard band "
-        "as wide as the expanded uncertainty U (k = 2): pass, conditional pass, conditional fail, fail "
-        "(ILAC-G8:09/2019, 4.2, mirrored to a lower limit; ISO/IEC 17025:2017, 7.8.6)."
+        "Each value is held against every limit that applies to it, and the worst result gives the verdict of the "
+        "axis. “Met” and “not met” mean that the value with its uncertainty lies on that side of the limit. Where it "
+        "lies closer to the limit than the instrument’s expanded uncertainty U (k = 2), the result is “conditional”, "
+        "and where the reading cannot tell, “not decided” (ILAC-G8:09/2019, 4.2, for a lower limit; ISO/IEC "
+        "17025:2017, 7.8.6)."
     ),
     (
-        "A value over the meter’s range counts as “more than” its digits, never as a number; a value below range "
-        "as “less than”."
+        "A watch level is no requirement: a value below it meets its limits, but is lower than such a part usually "
+        "reads, so it is measured again later."
     ),
     (
-        "Each limit names its document, edition and clause, and in brackets the word for where its figure is from: "
-        "read in the document, quoted by another text, from memory, practice, or the shop’s own. Practice and shop are "
-        "no standard. The table of sources has the remarks."
+        "“> 4000 MΩ” and “over range” mean that the value is above the end of the meter’s range; it counts as “more "
+        "than” and never as a number."
     ),
 )
 PROOF_NOTE = "The results relate only to the items tested, as they were at the time of test."
@@ -157,11 +162,17 @@ def verdict(grade: Grade, urgency: Urgency) -> VerdictText:
 
 
 def of_finding(finding: Finding) -> VerdictText:
-    """Write a finding's verdict; conditional statements keep their name, since their band is printed beside them."""
-    conformity = finding.margin.conformity if finding.margin else None
-    if conformity in (Conformity.CONDITIONAL_PASS, Conformity.CONDITIONAL_FAIL):
-        return VerdictText(MARKS[finding.verdict], CONFORMITIES[conformity])
+    """Write a finding's verdict by the one name that axes have too."""
     return verdict(finding.verdict, finding.urgency)
+
+
+def against(finding: Finding) -> VerdictText:
+    """Write how one value stands against one limit."""
+    conformity = finding.margin.conformity if finding.margin else None
+    word = CONFORMITIES.get(conformity) if conformity is not None else None
+    if word is None and finding.fact in WATCH_LEVELS:
+        word = "watch"
+    return VerdictText(MARKS[finding.verdict], word or AGAINST[finding.verdict])
 
 
 def amount(value: Decimal, unit: str) -> str:
@@ -176,9 +187,10 @@ def symbol(unit: str) -> str:
     return " µC" if unit == "uC" else f" {UNITS[unit].symbol if unit in UNITS else unit}"
 
 
-def limit_text(limit: Limit) -> str:
+def limit_text(limit: Limit, watched: bool = False) -> str:
     """Write a limit with its direction and what is held against it: "at least 1 MΩ, as measured"."""
     word = "at least" if limit.direction is Direction.AT_LEAST else "at most"
+    word = "watch level" if watched else word
     basis = "" if limit.basis is Basis.COMPUTED else f", {limit.basis.value}"
     return f"{word} {plain_amount(limit.value, limit.unit)}{basis}"
 
@@ -194,7 +206,7 @@ def compared(margin: Margin) -> str:
         if margin.expanded_uncertainty is None:
             return amount(margin.value, margin.unit)
         spread = number(margin.expanded_uncertainty, 2)
-        return f"{number(margin.value)} ± {spread}{symbol(margin.unit)} (U, k = 2)"
+        return f"{number(margin.value)} ± {spread}{symbol(margin.unit)}"
     if margin.low is not None and margin.high is None:
         return f"more than {amount(margin.low, margin.unit)}"
     if margin.high is not None and margin.low in (None, 0):
@@ -202,6 +214,26 @@ def compared(margin: Margin) -> str:
     if margin.high is not None and margin.low is not None:
         return f"between {amount(margin.low, margin.unit)} and {amount(margin.high, margin.unit)}"
     return ""
+
+
+TIMES_FROM, UNCHANGED = Decimal(10), Decimal("0.0005")
+"""From which ratio a margin is told as a multiple; below which share of the limit it is told as none."""
+
+
+def margin_text(margin: Margin) -> str:
+    """Write how far a value lies from its limit: "0.20 MΩ below", "550 times the limit", "more than 4000 times"."""
+    over = margin.value is None and margin.high is None and margin.low is not None
+    value = margin.low if over else margin.value
+    if value is None or margin.limit <= 0:
+        return ""
+    ratio = value / margin.limit
+    least = "more than " if over else ""
+    if ratio >= TIMES_FROM:
+        return f"{least}{number(ratio)} times the limit"
+    apart = value - margin.limit
+    if abs(apart) < UNCHANGED * margin.limit:
+        return "at the limit"
+    return f"{least}{number(abs(apart), 2)}{symbol(margin.unit)} {'above' if apart > 0 else 'below'}"
 
 
 def listed(names: list[str]) -> str:

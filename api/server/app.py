@@ -30,7 +30,8 @@ from api.server.headers import retry_header
 from api.server.host_check import HostCheck
 from api.server.limits import ClientLimits
 from api.server.reading_queue import ReadingQueue, workers_of
-from api.server.routes import evidence, jobs, listen, profiles, proof, proposals, records, safety, status
+from api.server.routes import dialogue, evidence, jobs, listen, profiles, proof, proposals, records, safety, status
+from api.server.voice import Voice
 from api.server.web import router as page
 from api.settings import Limits, Settings
 from api.workspace import Workspace
@@ -161,7 +162,8 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
         responses=REFUSALS,
     )
     app.state.workspace, app.state.limits, app.state.hosts = workspace, settings.limits, settings.hosts
-    for module in (jobs, evidence, proposals, records, profiles, safety, proof, status, listen):
+    app.state.voice = Voice()
+    for module in (jobs, dialogue, evidence, proposals, records, profiles, safety, proof, status, listen):
         app.include_router(module.router)
     app.include_router(page)
     app.add_exception_handler(OhmtrailError, _own)

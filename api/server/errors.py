@@ -172,3 +172,20 @@ class ServerFull(Unavailable):
     remedy = "Wait {retry_s} s, then try again."
     what: str
     retry_s: int
+
+
+class NoVoice(Unavailable):
+    """Say that this machine cannot speak."""
+
+    code = "no_voice"
+    message = "No speech program is installed on this machine."
+    remedy = "Install flite or espeak-ng, or read what is on the screen."
+
+
+class VoiceFailed(Unavailable):
+    """Say that the speech program failed."""
+
+    code = "voice_failed"
+    message = "{program} could not speak."
+    remedy = "Read what is on the screen."
+    program: str

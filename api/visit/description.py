@@ -27,6 +27,7 @@ from api.visit.errors import BadJobDescription
 from api.visit.plain_text import PlainText, check_plain
 from capture.display.profile_files import profile_from
 from capture.errors import InstrumentProfileError
+from capture.language.axis_names import spoken_names
 from grading.measurement import (
     Conductor,
     Connection,
@@ -143,6 +144,8 @@ class AxisDescription(_Part):
     slip_rings: bool = False
     checked: list[Literal["rated_power_w", "winding_c", "air_c"]] = []
     """Fields that were looked up again; grading asks nothing more about them."""
+    nameplate: Text = ""
+    """Maker's type and serial number of the motor, as its nameplate says; for the report."""
     note: Text = ""
 
     @field_validator("name")
@@ -171,6 +174,7 @@ class InstrumentDescription(_Part):
     iec_61557_2: bool = False
     lead_resistance_ohm: NotNegative | None = None
     calibration_due: dt.date | None = None
+    certificate: Text = ""
     display_profile: Annotated[dict[str, Any], BeforeValidator(_profile)] | None = None
 
     @model_validator(mode="before")
@@ -215,6 +219,7 @@ class JobDescription(_Part):
     serial: Text = ""
     site: Text = ""
     company: Text = ""
+    contact: Text = ""
     alarm_text: Text = Field("", validation_alias=AliasChoices("alarm_text", "alarm"))
     symptom: Text = ""
     air_c: Celsius | None = None
@@ -233,6 +238,7 @@ class JobDescription(_Part):
             twice = sorted({name for name in names if names.count(name) > 1})
             if twice:
                 raise ValueError(f"The {what} {twice[0]} is there twice; give each its own name.")
+        spoken_names([axis.name for axis in self.axes], strict=True)  # two that are said alike would be heard as one
         return self
 
 

@@ -11,10 +11,12 @@ from sqlmodel import Session, col, select, text
 
 from api.ledger.canonical import JsonObject, canonical
 from api.ledger.database import Transaction
-from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow
+from api.ledger.ids import in_order
+from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow, SafetyAnswerRow
 from api.ledger.trail import What
 from api.visit.description import AxisDescription, InstrumentDescription, JobDescription
 from api.visit.errors import NoSuchAxis, NoSuchJob
+from capture.language.axis_names import how_to_say
 from grading.finding import plain
 
 
@@ -90,7 +92,7 @@ class Job:
 
     Attributes:
         id: Its number, "J1".
-        technician: Who works on it.
+        technician: Who works on it now: the last one named when somebody else went on, else the one it was made for.
         axis_names: Names of its axes, in the order described.
         instruments: In the order described.
         axes: In the order described.
@@ -113,7 +115,15 @@ def read_job(session: Session, job_id: str) -> Job:
     """
     row, axes = job_of(session, job_id), tuple(axes_of(session, job_id))
     names = tuple(axis.name for axis in axes)
-    return Job(row.id, row.technician, names, tuple(instruments_of(session, job_id)), axes, row)
+    return Job(row.id, _at_work(session, row), names, tuple(instruments_of(session, job_id)), axes, row)
+
+
+def _at_work(session: Session, job: JobRow) -> str:
+    statement = select(SafetyAnswerRow).where(
+        SafetyAnswerRow.job_id == job.id, SafetyAnswerRow.answer == "another_person", SafetyAnswerRow.note != ""
+    )
+    named = in_order(session.exec(statement).all())
+    return named[-1].note if named else job.technician
 
 
 def job_of(session: Session, job_id: str) -> JobRow:
@@ -158,9 +168,14 @@ def all_jobs(session: Session) -> Sequence[JobRow]:
 
 def job_for_page(session: Session, job: JobRow) -> JsonObject:
     """Give a job with its axes and instruments, as the page shows it."""
+    axes = axes_of(session, job.id)
+    names = [axis.name for axis in axes]
     return {
         **job.model_dump(exclude={"description_json"}),
-        "axes": [axis.model_dump(exclude={"description_json", "job_id"}) for axis in axes_of(session, job.id)],
+        "axes": [
+            {**axis.model_dump(exclude={"description_json", "job_id"}), "said": how_to_say(axis.name, names)}
+            for axis in axes
+        ],
         "instruments": [
             instrument.model_dump(exclude={"description_json", "job_id"})
             for instrument in instruments_of(session, job.id)

@@ -10,6 +10,7 @@ from api.ledger.canonical import JsonObject
 from api.ledger.columns import ReadingColumns
 from api.visit.errors import BadField, BadNumber, BadValue, BadWord, UnitDoesNotFit
 from capture.completeness import dimension_problem
+from capture.language.typed import plain_number
 from capture.reading import Context, Reading
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind, UnitError
 from grading.terms.section import Section
@@ -50,8 +51,8 @@ def _decimal(value: object, name: str, top: int) -> Decimal | None:
     if value is None or value == "":
         return None
     try:
-        number = Decimal(str(value))
-    except InvalidOperation:
+        number = Decimal(plain_number(str(value)))
+    except (InvalidOperation, ValueError):
         number = Decimal("NaN")
     if not number.is_finite() or not 0 <= number <= top:
         raise BadNumber(name=name, value=value, top=top)
@@ -86,7 +87,7 @@ def reading_from_json(data: Mapping[str, object], *, check: bool = True) -> Read
     digits, code = data.get("value") or None, data.get("unit") or None
     try:
         quantity = Quantity(
-            None if digits is None else str(digits).strip(),
+            None if digits is None else plain_number(str(digits)),
             None if code is None else str(code),
             _member(Qualifier, data.get("qualifier"), "qualifier") or Qualifier.EQUAL,
         )

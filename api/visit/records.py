@@ -12,7 +12,7 @@ from api.ledger.clock import capture_remark, seconds_between, was_set_back
 from api.ledger.columns import NoteColumns, ReadingColumns, SourceColumns
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
-from api.ledger.tables import ConfirmationEventRow, RecordRow, SafetyAnswerRow
+from api.ledger.tables import ConfirmationEventRow, RecordRow
 from api.ledger.trail import What
 from api.visit.errors import (
     AuxiliaryLead,
@@ -26,7 +26,7 @@ from api.visit.errors import (
 from api.visit.notes import Notes, notes_of
 from api.visit.proposals import Proposal, require_open
 from api.visit.readings import reading_of
-from api.visit.safety import auxiliary_lead, is_gated, open_steps
+from api.visit.safety import answers_of, auxiliary_lead, is_gated, open_steps
 from capture.language.prompts import question
 from capture.reading import Reading
 
@@ -131,7 +131,7 @@ def check_confirmable(session: Session, proposal: Proposal, revision: int | None
     lead = auxiliary_lead(reading)
     if lead is not None:
         raise AuxiliaryLead(lead=lead)
-    steps = open_steps(session, f"{row.job_id}-{reading.axis}")
+    steps = open_steps(session, row.job_id, f"{row.job_id}-{reading.axis}", row.captured_at)
     if steps:
         raise SafetyOpen(count=len(steps), axis=reading.axis, question=steps[0].question)
 
@@ -151,8 +151,8 @@ def _safety_came_late(session: Session, proposal: Proposal) -> bool:
     reading, row = proposal.reading, proposal.row
     if not is_gated(reading):
         return False
-    answers = session.exec(select(SafetyAnswerRow).where(SafetyAnswerRow.axis_id == f"{row.job_id}-{reading.axis}"))
-    return any(seconds_between(row.captured_at, answer.captured_at) > 0 for answer in answers)
+    answers = answers_of(session, row.job_id, f"{row.job_id}-{reading.axis}", row.captured_at)
+    return any(seconds_between(row.captured_at, answer.captured_at) > 0 for answer in answers.values())
 
 
 def confirm(transaction: Transaction, proposal: Proposal, decision: Decision, revision: int | None) -> Record:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
+from capture.carrying import can_carry
 from capture.reading import Context, DisplayReading, Reading
 from grading.terms.quantity import DIMENSION_OF_KIND, Quantity, QuantityKind, unit
 
@@ -27,7 +28,7 @@ def _kind_shown(quantity: Quantity, voltage: Decimal | None, context: Context) -
     if voltage is not None and dimension in (None, "resistance"):
         return QuantityKind.INSULATION_RESISTANCE
     if dimension is None or (context.kind is not None and DIMENSION_OF_KIND[context.kind] == dimension):
-        return context.kind
+        return context.kind if can_carry(context.kind, quantity) else None
     if dimension == "resistance":
         return None
     return next((kind for kind, name in DIMENSION_OF_KIND.items() if name == dimension), None)

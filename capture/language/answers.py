@@ -98,16 +98,33 @@ def kind_named(rng: random.Random) -> Phrase:
     return Phrase((rng.choice(_TESTS),), None)
 
 
+def safety_answer(rng: random.Random) -> Phrase:
+    """Make an answer to a safety question; yes and no alone command nothing elsewhere, so they mean nothing here."""
+    word = rng.choice(["yes", "yes", "yes", "yes", "yeah", "no", "no", "affirmative", "confirm", "negative",
+                       "does_not_apply", "does_not_apply", "not_applicable"])  # fmt: skip
+    return Phrase((word,), COMMANDS.get(" ".join(ENTRIES[word].plain)))
+
+
+def about_the_work(rng: random.Random) -> Phrase:
+    """Make a command that steers the work, said while a question is open."""
+    words = [word for word, entry in ENTRIES.items() if entry.word_class is WordClass.DIALOGUE and word != "not"]
+    word = rng.choice(words)
+    return Phrase((word,), COMMANDS[" ".join(ENTRIES[word].plain)])
+
+
 Maker = Callable[[random.Random], Phrase]
 
 MAKERS: dict[Asked, tuple[tuple[Maker, int], ...]] = {
     Asked.NOTHING: (),
-    Asked.CONFIRMATION: ((yes_or_no, 70), (corrected_value, 14), (reading, 8), (command, 4), (small_talk, 4)),
+    Asked.CONFIRMATION: (
+        (yes_or_no, 70), (corrected_value, 14), (reading, 8), (command, 4), (small_talk, 4), (about_the_work, 4),
+    ),
+    Asked.ANSWER: ((safety_answer, 88), (volts, 2), (command, 4), (about_the_work, 6)),
     Asked.VALUE: ((digits_and_unit, 50), (reading, 20), (bare_number, 10), (yes_or_no, 12), (corrected_value, 8)),
     Asked.UNIT: ((unit_alone, 65), (digits_and_unit, 10), (reading, 10), (yes_or_no, 10), (corrected_value, 5)),
     Asked.VOLTAGE: ((volts, 75), (yes_or_no, 15), (reading, 10)),
     Asked.PLACE: ((setting, 60), (kind_named, 20), (yes_or_no, 12), (reading, 8)),
-}
+}  # fmt: skip
 """What answers each question, and how often: common practice, no source."""
 
 

@@ -32,6 +32,7 @@ class Cue(StrEnum):
     PAUSE = "pause"
     UNKNOWN = "unknown"
     SOFT = "soft"
+    NOT = "not"
 
 
 @dataclass(frozen=True)
@@ -186,6 +187,7 @@ _CUES: dict[str, Piece] = {
     "at": Cue.AT,
     "of|out of": Cue.OF,
     "after": Cue.AFTER,
+    "not": Cue.NOT,
     "climbing|still climbing|it's climbing|rising|still rising|dropping|falling|not steady": Cue.UNSETTLED,
     ",": Cue.PAUSE,
     "uh|um|er|so|now|well|is|it's|it is|that's|reads|reading|shows|got|i got|i have|we have|the|on the meter|on|please|"
@@ -324,7 +326,15 @@ def _number(words: Sequence[str], index: int) -> Item | None:
     return None
 
 
-def _item(words: Sequence[str], index: int, previous: Piece | None) -> Item:
+def _lead_alone(words: Sequence[str], index: int) -> Item | None:
+    """Read "U" or "uniform" as a lead: an axis was named before it, so that it can be no axis."""
+    lead = _lead(words, index)
+    if lead is None or _starts(words, lead[1], ("axis",)):
+        return None
+    return Item(Terminals(f"{lead[0]}-"), index, lead[1])
+
+
+def _item(words: Sequence[str], index: int, previous: Piece | None, *, placed: bool = False) -> Item:
     word = words[index]
     table = _from_table(words, index)
     # An expression of several words is meant as such; a single word may be the beginning of something longer.
@@ -333,7 +343,8 @@ def _item(words: Sequence[str], index: int, previous: Piece | None) -> Item:
     # Behind a number "kilo" is a unit, elsewhere the letter K.
     if isinstance(previous, SpokenNumber) and word in _AFTER_NUMBER and not _starts(words, index + 1, ("axis",)):
         return Item(_AFTER_NUMBER[word], index, index + 1)
-    found = _terminals(words, index) or _fraction(words, index) or _axis(words, index) or _number(words, index) or table
+    found = _terminals(words, index) or (_lead_alone(words, index) if placed else None)
+    found = found or _fraction(words, index) or _axis(words, index) or _number(words, index) or table
     return found if found is not None else Item(Cue.UNKNOWN, index, index + 1)
 
 
@@ -343,8 +354,9 @@ def scan(words: Sequence[str]) -> Iterator[Item]:
     Args:
         words: Plain lower-case words; "," stands for a pause.
     """
-    index, previous = 0, None
+    index, previous, placed = 0, None, False
     while index < len(words):
-        item = _item(words, index, previous)
+        item = _item(words, index, previous, placed=placed)
+        placed = placed or (isinstance(item.piece, AxisSpoken) and item.piece.sure)
         yield item
         index, previous = item.end, item.piece

@@ -12,8 +12,19 @@ from decimal import Decimal
 
 from capture.language.assemble import assemble
 from capture.language.draft import Draft, SpokenValue
-from capture.language.items import SOUND_ALIKE, Cue, Item, Special, scan
+from capture.language.items import (
+    SOUND_ALIKE,
+    AxisSpoken,
+    Cue,
+    Item,
+    Special,
+    Tail,
+    Terminals,
+    UnitSpoken,
+    scan,
+)
 from capture.language.kinds import doubts_about, kind_of, measures, plausible, to_ground
+from capture.language.numbers import SpokenNumber
 from capture.language.pauses import with_digits_for_homophones, without_idle_pauses
 from capture.language.vocabulary import plain_text
 from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance
@@ -31,6 +42,7 @@ _SURROUNDINGS = frozenset(
         QuantityKind.CAPACITANCE,
     }
 )  # said between two readings of a test without ending it
+_SKIPPED = (Cue.FILLER, Cue.PAUSE)
 _YES_NO = {
     Command.CONFIRM: frozenset({"no", "wrong"}),
     Command.REJECT: frozenset({"yes", "yeah", "right", "correct", "affirmative", "okay"}),
@@ -59,14 +71,15 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
     heard = Heard(heard) if isinstance(heard, str) else heard
     context = context or Context()
     words, guessed = with_digits_for_homophones(without_idle_pauses(plain_text(heard.text)))
-    items = list(scan(words))
+    items, denied = _without_denied(_corrections_named(list(scan(words)), words))
     parts = _split_corrections(items)
     command, doubts = _command(parts, items, words)
     drafts = [assemble(part) for part in parts]
     draft = drafts[-1]
     for earlier in reversed(drafts[:-1]):  # the latest place said wins
         draft = draft.with_place_of(earlier)
-    superseded = [reading for earlier in drafts[:-1] for reading in _finish(earlier, context).readings]
+    drafts_before = [*drafts[:-1], *(assemble(part) for part in denied)]
+    superseded = [reading for earlier in drafts_before for reading in _finish(earlier, context).readings]
     result = _same(draft, context) if command is Command.SAME else _finish(draft, context)
     if command in (Command.CONFIRM, Command.REJECT, Command.UNDO) and result.readings:
         command = None  # "confirm five meg": yes to the old value, or the new one? Only a person can say
@@ -85,6 +98,45 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
         tuple(dict.fromkeys(doubts)),
         tuple(superseded),
     )
+
+
+def _corrections_named(items: list[Item], words: Sequence[str]) -> list[Item]:
+    """Take "correct Z motor alone U: fifteen" for a correction; "correct" without a place stays a soft answer."""
+    first = next((item for item in items if item.piece not in (Cue.FILLER, Cue.PAUSE)), None)
+    if first is None or first.piece is not Cue.SOFT or words[first.start : first.end] != ["correct"]:
+        return items
+    placed = any(isinstance(item.piece, AxisSpoken | Terminals) or item.piece is Cue.NOT for item in items)
+    valued = any(isinstance(item.piece, SpokenNumber) for item in items)
+    if not (placed and valued):
+        return items
+    return [replace(item, piece=Command.CORRECT) if item is first else item for item in items]
+
+
+def _without_denied(items: list[Item]) -> tuple[list[Item], list[list[Item]]]:
+    """Part "fifteen, not fifty meg" into what is said and what is denied; the unit belongs to both."""
+    denied: list[list[Item]] = []
+    kept: list[Item] = []
+    index = 0
+    while index < len(items):
+        item = items[index]
+        following = next((at for at in range(index + 1, len(items)) if items[at].piece not in _SKIPPED), None)
+        if item.piece is not Cue.NOT:
+            kept.append(item)
+            index += 1
+        elif following is None or not isinstance(items[following].piece, SpokenNumber):
+            kept.append(replace(item, piece=Cue.UNKNOWN))  # "not" of anything else turns a meaning round
+            index += 1
+        else:
+            end = following + 1
+            while end < len(items) and isinstance(items[end].piece, UnitSpoken | Tail):
+                end += 1
+            denied.append(items[following:end])
+            while kept and kept[-1].piece in _SKIPPED:
+                kept.pop()
+            if kept and isinstance(kept[-1].piece, SpokenNumber):
+                kept += items[following + 1 : end]
+            index = end
+    return kept, denied
 
 
 def _split_corrections(items: Sequence[Item]) -> list[list[Item]]:

@@ -28,6 +28,7 @@ _QUESTIONS = {
     Doubt.NOT_SETTLED: "It has not settled: give the final value.",
     Doubt.RANGE_END_UNKNOWN: "Greater than how much?",
     Doubt.BUILT_VOLTAGE_UNKNOWN: "How many volts did it build?",
+    Doubt.CONTRADICTED: "Both cannot be true: say the right value again, or say both to keep both.",
     Doubt.CONFLICT: "Voice and photo disagree.",
 }
 
@@ -47,14 +48,16 @@ NOT_UNDERSTOOD = "Nothing understood. Say it again, please."
 
 def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading]) -> str:
     """Read a reading back and ask about it: "... Right?", or what is in doubt."""
-    text = statement(reading) + "."
+    return f"{statement(reading)}. {asked_about(reading, doubts, alternatives)}"
+
+
+def asked_about(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading]) -> str:
+    """Ask whether a reading is right, or what is in doubt about it."""
     if not doubts:
-        return f"{text} Right?"
+        return "Right?"
     asked = " ".join(_QUESTIONS[doubt] for doubt in doubts)
     choices = list(dict.fromkeys(value_words(choice) for choice in (reading, *alternatives)))
-    if len(choices) > 1:
-        asked += f" Is it {' or '.join(choices)}?"
-    return f"{text} {asked}"
+    return asked + (f" Is it {' or '.join(choices)}?" if len(choices) > 1 else "")
 
 
 def answered_by(doubts: Iterable[Doubt]) -> Asked:
@@ -77,5 +80,6 @@ def heard_context(context: Context, before: Context | None = None) -> str:
     ).rpartition(":")
     voltage, insulation = context.test_voltage_set, context.kind is QuantityKind.INSULATION_RESISTANCE
     if insulation and voltage is not None and (moved or voltage != old.test_voltage_set):
-        place += f"{', ' if place else ''}insulation, set {volts_words(voltage)}"
+        named = "" if place.endswith("insulation") else "insulation, "
+        place += f"{', ' if place else ''}{named}set {volts_words(voltage)}"
     return f"{place}." if colon or place else NOT_UNDERSTOOD

@@ -11,7 +11,8 @@ Command words were chosen so that none sounds like a reading or like a command w
 * "yes", "right", "correct", "affirmative", "okay", "no" and "wrong" are heard but command nothing (`SOFT_ANSWERS`):
   they are short, turn up in talk, or lie close to an opposite ("correct" / "correction", "right" / "wrong",
   "affirmative" / "negative"). Aviation uses "affirm" for the same reason.
-* "undo" is left out: it is nearly "one two", and other recognisers lose it. "Take it back" stands for it.
+* "undo" alone is left out: it is nearly "one two", and other recognisers lose it. "Undo that" and "take it back" stand
+  for it. For the same reason what steers the work ("skip it", "stop listening") has two words or more.
 """
 
 from __future__ import annotations
@@ -47,6 +48,7 @@ class WordClass(StrEnum):
     QUANTITY = "quantity"
     COMMAND = "command"
     SOFT_ANSWER = "soft_answer"
+    DIALOGUE = "dialogue"
     LIST = "list"
     FILLER = "filler"
 
@@ -102,6 +104,9 @@ _TEXT: dict[WordClass, str] = {
         take_that_back say_again repeat next next_point next_test photo take_a_photo picture take_a_picture same
         same_value ditto""",
     WordClass.SOFT_ANSWER: "yes yeah no okay right correct affirmative wrong",
+    WordClass.DIALOGUE: """does_not_apply not_applicable skip_it what_is_left what's_left the_verdict
+        what_is_the_verdict make_a_note pause_listening stop_listening resume_listening go_on_listening undo_that
+        power_restored restored_power another_person in_full read_it_in_full not""",
     WordClass.LIST: "all_three all_three_are both both_are",
     WordClass.FILLER: """uh um er so now well is it's it_is that's reads reading shows got i_got i_have we_have the
         on_the_meter please""",
@@ -141,6 +146,24 @@ COMMANDS: dict[str, Command] = {
     "same": Command.SAME,
     "same value": Command.SAME,
     "ditto": Command.SAME,
+    "does not apply": Command.NOT_APPLICABLE,
+    "not applicable": Command.NOT_APPLICABLE,
+    "skip it": Command.SKIP,
+    "what is left": Command.LEFT,
+    "what's left": Command.LEFT,
+    "the verdict": Command.VERDICT,
+    "what is the verdict": Command.VERDICT,
+    "make a note": Command.NOTE,
+    "pause listening": Command.PAUSE,
+    "stop listening": Command.PAUSE,
+    "resume listening": Command.RESUME,
+    "go on listening": Command.RESUME,
+    "undo that": Command.UNDO,
+    "power restored": Command.POWER_RESTORED,
+    "restored power": Command.POWER_RESTORED,
+    "another person": Command.ANOTHER_PERSON,
+    "in full": Command.IN_FULL,
+    "read it in full": Command.IN_FULL,
 }
 """Plain words of each command. "Scratch that" with no value after it rejects."""
 

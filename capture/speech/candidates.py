@@ -75,7 +75,8 @@ class Opinion:
     """What the second engine says of the meaning that was chosen.
 
     Attributes:
-        behind: How far the chosen words lie behind what it would write itself, in log probability for each token.
+        behind: How far the chosen words lie behind what it would write itself, both in plain words, in log probability
+            for each token.
         agree: Of all candidates it prefers one of the meaning that the first engine prefers.
         margin: Its log probability of the chosen meaning less that of the best other one, within ±`MAX_MARGIN`.
         preferred: The readings that either engine alone would have chosen, if others.
@@ -189,11 +190,12 @@ def _opinion(found: Sequence[Candidate], winners: Sequence[Candidate], own: OwnT
     others = [said.second for one, said in judged if one not in winners]
     margin = max(mine) - max(others) if others else MAX_MARGIN
     # Of a clip of many stretches every candidate kept may hold words that only the second engine thought of.
-    least = min(said.added for _, said in judged)
-    first, _ = max(((one, said) for one, said in judged if said.added == least), key=lambda pair: pair[1].first)
+    least = min(said.added + said.apart for _, said in judged)
+    usual = [pair for pair in judged if pair[1].added + pair[1].apart == least]
+    first, _ = max(usual, key=lambda pair: pair[1].first)
     second, _ = max(judged, key=lambda pair: pair[1].second)
     return Opinion(
-        behind=(own.log_p - max(mine)) / own.tokens,
+        behind=((own.log_p if own.plain_log_p is None else own.plain_log_p) - max(mine)) / own.tokens,
         agree=meaning_of(first.utterance) == meaning_of(second.utterance),
         margin=min(max(margin, -MAX_MARGIN), MAX_MARGIN),
         preferred=tuple(

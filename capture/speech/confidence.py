@@ -159,7 +159,8 @@ def load_weights(model: Path) -> Weights:
     file = model / FILE
     try:
         told = json.loads(file.read_text("utf-8")).get("second_opinion") if file.is_file() else None
-        return Weights() if told is None else Weights(float(told["weight"]), float(told["own_cost"]))
+        names = ("weight", "own_cost", "apart_cost")
+        return Weights() if told is None else Weights(*(float(told[name]) for name in names))
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise CoefficientsUnusable(file=file, cause=str(error)) from None
 

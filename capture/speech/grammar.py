@@ -13,7 +13,7 @@ from functools import cache
 from capture.expectation import Asked
 from capture.language.answers import answers
 from capture.language.phrases import phrases, word_phrases
-from capture.language.vocabulary import FOREIGN, UNKNOWN, WORDS, plain_words
+from capture.language.vocabulary import ENTRIES, FOREIGN, UNKNOWN, WORDS, WordClass, plain_words
 
 PHRASES = 12_000
 """Phrases that the word pairs are counted from: enough that every usual pair occurs, quick enough to build at start."""
@@ -23,6 +23,9 @@ SEED = 20
 
 LISTED = 200
 """Least number of lines in the grammar of a list of phrases, against two for unknown words."""
+
+STEERING = 15
+"""Lines for each expression that steers the work ("skip it"): about as many as a command of the phrases has."""
 
 _TALK = ((UNKNOWN,), (UNKNOWN,) * 2, (UNKNOWN,) * 4)  # unknown words follow one another: talk is rarely one word
 _TALK_LINES = (20, 10, 10)
@@ -70,7 +73,10 @@ def _spoken() -> tuple[tuple[str, ...], ...]:
     """
     spoken = [phrase.words for phrase in phrases(SEED, PHRASES)]
     used = {word for words in spoken for word in words}
-    return (*spoken, *(phrase.words for phrase in word_phrases() if phrase.words[0] not in used))
+    alone = [phrase.words for phrase in word_phrases() if phrase.words[0] not in used]
+    # What steers the work is said alone, and would be as rare here as a word that nobody says alone.
+    steering = [words for words in alone if ENTRIES[words[0]].word_class is WordClass.DIALOGUE and words != ("not",)]
+    return (*spoken, *alone, *steering * STEERING)
 
 
 def vocabulary_grammar(knows: Callable[[str], bool]) -> Grammar:

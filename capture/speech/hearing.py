@@ -14,6 +14,7 @@ from capture.language.vocabulary import UNKNOWN, plain_words
 from capture.reading import Heard, Hypothesis, Judged, OwnTranscript, Word
 from capture.speech.audio import RATE
 from capture.speech.choice import Choice, plain
+from capture.speech.digits import DigitsAgain
 from capture.speech.errors import SpeechEngineFailed
 from capture.speech.level import LevelMeter
 from capture.speech.second_opinion.judge import Judge
@@ -73,6 +74,7 @@ class RecogniserStream:
         judge: Judge | None = None,
         *,
         led: bool = False,
+        digits: DigitsAgain | None = None,
     ) -> None:
         """Begin to listen.
 
@@ -82,12 +84,14 @@ class RecogniserStream:
             only: The phrases that may come out, if only a list of phrases is to be heard.
             judge: Gives a second opinion on each stretch with words once it ends, if wanted.
             led: The one that gives alternatives is led by what was asked, the first is not.
+            digits: Hears numbers again as digits one by one, for the judge, if wanted.
         """
         self._first = first
         self._unled: list[Word] | None = [] if led else None
         self._others = others
         self._only = only
         self._judge = judge
+        self._digits = digits
         self._segments: list[Segment] = []
         self._text: list[str] = []
         self._samples = 0
@@ -207,7 +211,9 @@ class RecogniserStream:
             return Segment(spoken, tuple(choices))
         first = 2 * int((spoken.words[0].start - _AROUND_S) * RATE) - begin
         last = 2 * int((spoken.words[-1].end + _AROUND_S) * RATE) - begin
-        judged, own = self._judge.judge(bytes(self._sound[max(0, first) : max(0, last)]), choices)
+        sound = bytes(self._sound[max(0, first) : max(0, last)])
+        apart = self._digits.choices(sound, (begin + max(0, first)) / _BYTES, spoken) if self._digits else []
+        judged, own = self._judge.judge(sound, choices, apart)
         return Segment(spoken, tuple(judged), own)
 
     def finish(self) -> Heard:
@@ -316,7 +322,8 @@ def _own(segments: Sequence[Segment]) -> OwnTranscript | None:
     if not found or len(found) < len(segments):
         return None
     log_p, tokens = sum(own.log_p for own in found), sum(own.tokens for own in found)
-    return OwnTranscript(found[0].engine, " ".join(own.text for own in found), log_p, tokens)
+    plainly = sum(own.log_p if own.plain_log_p is None else own.plain_log_p for own in found)
+    return OwnTranscript(found[0].engine, " ".join(own.text for own in found), log_p, tokens, plainly)
 
 
 def _judged(line: Sequence[Choice]) -> Judged | None:
@@ -324,7 +331,8 @@ def _judged(line: Sequence[Choice]) -> Judged | None:
     found = [choice.judged for choice in line if choice.judged is not None]
     if not found or len(found) < len(line):
         return None
-    return Judged(sum(one.first for one in found), sum(one.second for one in found), sum(one.added for one in found))
+    first, second = sum(one.first for one in found), sum(one.second for one in found)
+    return Judged(first, second, sum(one.added for one in found), sum(one.apart for one in found))
 
 
 def _alternatives(segments: Sequence[Segment]) -> tuple[Hypothesis, ...]:

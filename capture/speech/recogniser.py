@@ -19,6 +19,8 @@ from capture.reading import Heard
 from capture.speech.audio import RATE
 from capture.speech.choice import plain
 from capture.speech.confidence import ConfidenceModel, load_confidence_model, load_weights
+from capture.speech.digits import ALTERNATIVES as DIGIT_ALTERNATIVES
+from capture.speech.digits import DigitsAgain
 from capture.speech.errors import ModelNotLoaded, ModelWithoutVocabulary
 from capture.speech.grammar import Grammar, answer_lines, phrase_grammar, vocabulary_grammar, word_grammar
 from capture.speech.hearing import ALTERNATIVES, RecogniserStream
@@ -92,6 +94,8 @@ class SpeechModel:
         self._grammars = {Asked.NOTHING: json.dumps(lines)}
         self.second = second
         self._judge = None if second is None else Judge(second, load_weights(self.path), self._allowed(words))
+        wanted = self._judge is not None and self._can_be_led
+        self._digits = DigitsAgain(self._digit_recogniser) if wanted else None
         if confidence_model is None and words is not None:
             # Any sequence is as likely as another: the sound alone decides, not what the words would mean.
             confidence_model = ConfidenceModel(doubt_cost=0.0)
@@ -154,7 +158,9 @@ class SpeechModel:
         led = asked is not Asked.NOTHING and self._can_be_led
         others = self.recogniser(alternatives, asked if led else Asked.NOTHING) if alternatives else None
         led = led and others is not None
-        return RecogniserStream(self.recogniser(), others, self._only, self._judge, led=led)
+        return RecogniserStream(
+            self.recogniser(), others, self._only, self._judge, led=led, digits=self._digits if alternatives else None
+        )
 
     def recogniser(self, alternatives: int = 0, asked: Asked = Asked.NOTHING) -> Any:
         """Make a new vosk recogniser with the grammar, led by what was asked."""
@@ -166,6 +172,13 @@ class SpeechModel:
         recogniser = vosk.KaldiRecognizer(self._model, RATE, *extra)
         recogniser.SetWords(True)
         recogniser.SetMaxAlternatives(alternatives)
+        return recogniser
+
+    def _digit_recogniser(self, words: tuple[str, ...]) -> Any:
+        import vosk
+
+        recogniser = vosk.KaldiRecognizer(self._model, RATE, json.dumps(word_grammar(words, self._knows).phrases))
+        recogniser.SetMaxAlternatives(DIGIT_ALTERNATIVES)
         return recogniser
 
 

@@ -41,10 +41,28 @@ def finding_text(finding: Finding) -> str:
     return sentence(f"{text}. {sentence(found.caveat)}" if found.caveat else text)
 
 
-def finding_reason(finding: Finding) -> str:
-    """Write what a finding says of its value, without the place before it and the figures after it."""
+def finding_reason(finding: Finding, caveat: bool = True) -> str:
+    """Write what a finding says of its value, without the place before it and the figures after it.
+
+    Args:
+        finding: The finding.
+        caveat: Whether what limits or explains it follows.
+    """
     found = wording_of(finding)
-    return sentence(found.clause) + (f" {sentence(found.caveat)}" if found.caveat else "")
+    return sentence(found.clause) + (f" {sentence(found.caveat)}" if caveat and found.caveat else "")
+
+
+def finding_caveat(finding: Finding) -> str:
+    """Write only what limits or explains a finding; "" where nothing does."""
+    caveat = wording_of(finding).caveat
+    return sentence(caveat) if caveat else ""
+
+
+def finding_short(finding: Finding) -> str:
+    """Write a finding without the place before it: what was found, the figures, and what limits or explains it."""
+    found = wording_of(finding)
+    text = sentence(f"{found.clause}{found.figures}")
+    return f"{text} {sentence(found.caveat)}" if found.caveat else text
 
 
 def advice_text(advice: Advice | None) -> str:

@@ -19,12 +19,12 @@ def _indicates(finding: Finding) -> str:
 
 
 def _no_path(finding: Finding) -> Wording:
-    clause = "no path at the ohmmeter's low voltage"
+    clause = "no leak to earth shows at the few volts of an ohmmeter"
     return Wording(clause, f"; {measured(first(finding))}", "That is no insulation test")
 
 
 def _as_far(finding: Finding) -> Wording:
-    return Wording("both instruments agree as far as they can", _values(finding))
+    return Wording("both instruments agree as far as their ranges go", _values(finding))
 
 
 def _agree(finding: Finding) -> Wording:
@@ -57,9 +57,11 @@ def _polarity(finding: Finding) -> Wording:
 
 WRITERS: dict[Fact, Writer] = {
     Fact.NO_PATH: _no_path,
-    Fact.DEAD_SHORT: measured_clause("dead short to frame"),
-    Fact.PATH_TO_EARTH: held_clause("a path to earth without any test voltage"),
-    Fact.FINITE_VALUE: measured_clause("a real value where an ohmmeter should show over range"),
+    Fact.DEAD_SHORT: measured_clause("as good as connected to the frame (dead short)"),
+    Fact.PATH_TO_EARTH: held_clause("a leak to earth shows already at the few volts of an ohmmeter"),
+    Fact.FINITE_VALUE: measured_clause(
+        "a value where the ohmmeter should show over range, which means that something leaks to earth"
+    ),
     Fact.METERS_AGREE_AS_FAR: _as_far,
     Fact.METERS_AGREE: _agree,
     Fact.METERS_AGREE_WITHIN: _agree_within,

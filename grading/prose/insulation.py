@@ -6,9 +6,21 @@ from grading.details import BesideCircuit, ByLength, Cleaned, CollapseEstimate, 
 from grading.facts import Fact
 from grading.finding import Conformity, Finding, Margin
 from grading.prose.reasons import reason_text
-from grading.prose.wording import Wording, Writer, detail, first, held, held_clause, last, measured_clause, need
+from grading.prose.wording import (
+    LOW_FOR_KIND,
+    Wording,
+    Writer,
+    detail,
+    first,
+    held,
+    held_clause,
+    last,
+    measured_clause,
+    need,
+    watched,
+)
 from grading.terms.component import COMPONENT_WORDS
-from grading.words import measured, number, ohms, percent, span
+from grading.words import limit_value, measured, number, ohms, percent, span
 
 _CONFORMITY: dict[Conformity, str] = {
     Conformity.CONDITIONAL_PASS: "conditional pass",
@@ -32,7 +44,7 @@ def _guard_band(finding: Finding) -> Wording:
 def _not_built(finding: Finding) -> Wording:
     found = detail(finding, TrueValue)
     estimate = "" if found.estimate is None else f", {_estimate(found.estimate)}"
-    clause = "the test voltage could not be established, the insulation conducts"
+    clause = "the tester could not build its test voltage, because the insulation conducts"
     indicates = f"which indicates {span(found.interval)}{estimate}"
     return Wording(clause, f"; {measured(first(finding))}, {indicates}{held(finding)}")
 
@@ -79,7 +91,11 @@ def _voltage_too_low(finding: Finding) -> Wording:
 def _low_for_kind(finding: Finding) -> Wording:
     may_be = detail(finding, Ohms).value
     low = "" if may_be is None else f", which indicates that motor or cable may be as low as {ohms(may_be)}"
-    return Wording("sound but low for its kind", f"; {measured(first(finding))}{low}{held(finding)}")
+    return Wording(LOW_FOR_KIND, f"; {measured(first(finding))}{low}{watched(finding)}")
+
+
+def _below_guidance(finding: Finding) -> Wording:
+    return Wording("lower than a sound cable usually reads", f"; {measured(first(finding))}{watched(finding)}")
 
 
 def _before_cleaning(finding: Finding) -> Wording:
@@ -109,7 +125,13 @@ def _length(finding: Finding) -> Wording:
     shown = f"at least {ohms(found.least)}" if found.value is None else ohms(found.value)
     warm = "" if found.air_c is None else f", at {found.air_c:f} °C of the air"
     figures = f" times a kilometre ({found.length_m:f} m{warm}); {measured(first(finding))}"
-    return Wording(f"calculated {shown}", figures, "Only the cable maker's own curve corrects its temperature")
+    caveat = "Only the cable maker's own curve corrects its temperature for certain"
+    if found.factor is not None:
+        least, value = found.least * found.factor, None if found.value is None else found.value * found.factor
+        brought = f"at least {ohms(least)}" if value is None else f"about {ohms(value)}"
+        rule = f"it halves with every {limit_value(need(found.halving))}, {need(found.halving).origin.value}"
+        caveat = f"At {limit_value(need(found.reference))} that is {brought} ({rule}). {caveat}"
+    return Wording(f"calculated {shown}", figures, caveat)
 
 
 def _beside(clause: str) -> Writer:
@@ -153,9 +175,10 @@ WRITERS: dict[Fact, Writer] = {
     Fact.SCREENING_STEP: _screening,
     Fact.VOLTAGE_TOO_LOW: _voltage_too_low,
     Fact.LOW_FOR_KIND: _low_for_kind,
-    Fact.BELOW_CABLE_GUIDANCE: held_clause("below guidance for a sound cable"),
+    Fact.BELOW_CABLE_GUIDANCE: _below_guidance,
     Fact.NO_VALUE: _no_value,
     Fact.NO_INSULATION_TEST: _no_test,
+    Fact.PHASES_CONDUCT: measured_clause("phase to phase conducts, by links that are in or by a fault"),
     Fact.LEADS_JOINED: measured_clause("lead to lead, where the winding joins the leads"),
     Fact.BEFORE_CLEANING: _before_cleaning,
     Fact.EARLIER_VALUE: measured_clause("earlier value of the same test"),

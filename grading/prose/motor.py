@@ -7,7 +7,7 @@ from grading.facts import Fact, StatementBasis
 from grading.finding import Finding
 from grading.measurement import InsulationSystem
 from grading.prose.reasons import reason_sentence
-from grading.prose.wording import Wording, Writer, detail, first, head_of, held, need
+from grading.prose.wording import LOW_FOR_KIND, Wording, Writer, detail, first, head_of, held, need, watched
 from grading.words import limit_value, limit_words, measured, number, ohms, span
 
 SHOWN_DIGITS = 4
@@ -16,7 +16,7 @@ SHOWN_DIGITS = 4
 
 def _how(found: Correction) -> str:
     if found.assumed_year is not None:
-        text = f"{found.system.value} correction, assumed for a motor of {found.assumed_year} (house rule)"
+        text = f"{found.system.value} correction, assumed for a motor of {found.assumed_year} (practice)"
     elif found.system is InsulationSystem.UNKNOWN:
         text = "insulation system not known, the lower of both corrections"
     else:
@@ -62,7 +62,7 @@ def _reduced(finding: Finding) -> Wording:
 def _below(finding: Finding) -> Wording:
     found = detail(finding, Corrected40)
     most = f"calculated below {ohms(found.interval.high)} at 40 °C{held(finding)}"
-    clause = "below the service limit of the winding"
+    clause = "below the limit for a winding in service"
     return _winding(clause, finding, most if found.value is None else _calculated(finding))
 
 
@@ -75,7 +75,7 @@ def _undecided(finding: Finding) -> Wording:
 def _low_for_kind(finding: Finding) -> Wording:
     value = ohms(need(detail(finding, Ohms).value))
     at = " at 40 °C" if finding.basis is StatementBasis.CALCULATED else ""
-    return Wording(f"sound but low for its kind, {value}{at}", held(finding))
+    return Wording(LOW_FOR_KIND, f"; {value}{at}{watched(finding)}")
 
 
 def _not_comparable(finding: Finding) -> Wording:

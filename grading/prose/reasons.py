@@ -27,17 +27,18 @@ _FIXED: dict[ReasonKind, str] = {
     _K.RANGE_END_UNKNOWN: "over range, but the end of the range is not on record: greater than how much?",
     _K.BELOW_RANGE: "below range: an upper bound",
     _K.RESOLUTION_UNKNOWN: (
-        "below range; the meter's resolution is not on record, so a coarse one is assumed (house rule)"
+        "below range; the meter's resolution is not on record, so a coarse one is assumed (practice)"
     ),
     _K.NOTHING_JUDGED: "nothing that was recorded can be judged",
     _K.FEW_VOLTS: "a few volts do not show what conducts under voltage",
     _K.HIGHER_VOLTAGE: "some faults only conduct at the higher voltage",
+    _K.LINKS_OR_FAULT: "links left in and a fault between two phases read alike",
     _K.LEADS_JOINED: "between leads of one winding there is no insulation to test",
     _K.TIME_NOT_RECORDED: "the time on test was not recorded",
     _K.ONE_MINUTE_VALUE: "insulation resistance is a one-minute value",
     _K.NOT_STEADY: "the value was not steady",
     _K.LOW_BATTERY: "the tester's battery was low",
-    _K.TREND_SHOWS: "a falling value shows itself in a trend",
+    _K.TREND_SHOWS: "whether the value is falling shows only over time",
     _K.MOTOR_OWN_LIMIT: "the motor alone must reach its own limit at 40 °C; this reading does not show that",
     _K.CABLE_WEARS: "a sound cable reads far higher; it wears on where it moves",
     _K.NEW_CABLES_HIGHER: "new cables read far higher",
@@ -98,8 +99,10 @@ _FIXED: dict[ReasonKind, str] = {
     _K.SOMETHING_BETWEEN: (
         "drying, another axis, another voltage or a position-dependent fault lies between the readings"
     ),
-    _K.WHOLE_ABOVE_PART: ("a whole cannot read better than one of its parts; one reading is wrong or the part changed"),
-    _K.SPARE_CONVICTS: "a spare is on hand, and a good whole then convicts the old cable",
+    _K.WHOLE_ABOVE_PART: (
+        "motor and cable together cannot read better than one of them alone; one reading is wrong or the part changed"
+    ),
+    _K.SPARE_CONVICTS: "a spare is on hand, and a good value with it shows that the old cable is at fault",
     _K.CABLE_MOVES: (
         "a cable that moves fails more often than the motor it feeds, and it can be tested from the cabinet once the "
         "plug is off"
@@ -107,11 +110,11 @@ _FIXED: dict[ReasonKind, str] = {
     _K.CABLE_UNKNOWN: "the cable is the part still unknown, and it can be tested from the cabinet once the plug is off",
     _K.WINDING_SHOWN: "it shows whether the winding is at fault",
     _K.CONNECTORS_IN_CIRCUIT: "connectors and terminal boxes are in the circuit only then",
-    _K.CABLE_FAILED: "the cable is the failed part",
-    _K.NEIGHBOURS_WEAR: "neighbours have bent as often and lain in the same coolant",
+    _K.CABLE_FAILED: "the cable has failed",
+    _K.NEIGHBOURS_WEAR: "the cables beside it have bent as often and lain in the same coolant",
     _K.DUST_AND_COOLANT: "dust, coolant and moisture account for many low readings",
     _K.WINDING_FAILED: "the winding itself has then failed",
-    _K.GOOD_APART: "the parts are good apart and bad together",
+    _K.GOOD_APART: "motor and cable are good by themselves and bad together",
     _K.MOTOR_OPEN: "the circuit through the motor is open",
     _K.CABLE_OPEN: "the circuit through the cable is open",
     _K.SERIES_OPEN: "the circuit is open from the cabinet; cable and motor are in series",
@@ -189,7 +192,7 @@ _WRITTEN: dict[ReasonKind, Callable[[Reason], str]] = {
     _K.ONE_PHASE_ONLY: _one_phase,
     _K.DATA_SHEET: lambda reason: f"{_accuracy(reason)} by the data sheet of {need(reason.instrument)}",
     _K.STANDARD_ERROR: _error,
-    _K.ASSUMED_ERROR: lambda reason: f"{_accuracy(reason)} assumed, since no accuracy is on record (house rule)",
+    _K.ASSUMED_ERROR: lambda reason: f"{_accuracy(reason)} assumed, since no accuracy is on record (practice)",
     _K.TIME_TOO_SHORT: lambda reason: f"the time on test was shorter than {limit_value(need(reason.limit))}",
     _K.BELOW_LIMIT: lambda reason: f"the insulation to earth is below {limit_value(need(reason.limit))}",
     _K.ERROR_REACHES: _reaches,

@@ -34,6 +34,7 @@ _ACTIONS: dict[StepKind, str] = {
     ),
     _A.TEST_AGAIN_AT: "Test again at {voltage} V for {seconds} s, if the maker allows it.",
     _A.TEST_JOINED_LEADS: "Test from the joined leads to earth.",
+    _A.TAKE_LINKS_OUT: "Take the links out of the terminal box so that all six leads are free, and test again.",
     _A.TEST_PHASES_JOINED: "Join all phases and test them together to earth.",
     _A.SPLIT_BESIDE: (
         "Unplug this circuit at both ends, test its cable and its device apart, and dry or replace what leaks."
@@ -86,7 +87,7 @@ _ACTIONS: dict[StepKind, str] = {
     _A.REPLACE_CABLE_OR_PLUG: "Replace the cable or fix the plug.",
     _A.MOTOR_AND_CORES: "Measure the motor alone, and the cable cores end to end while flexing them.",
     _A.FOUR_WIRE_THEN_PLAN: "Repeat with a four-wire milliohmmeter, then plan the repair of the motor.",
-    _A.MEASURE_PAIRS: "Measure the pairs of leads that are missing.",
+    _A.MEASURE_PAIRS: "Measure the pairs of leads that have no value.",
     _A.CLEAN_COMMUTATOR: (
         "Clean commutator and brushes, then repeat over at least {positions} positions with the shaft at rest."
     ),
@@ -99,23 +100,25 @@ _ACTIONS: dict[StepKind, str] = {
     ),
     _A.REPEAT_THREE: "Repeat all three at one voltage, time and position.",
     _A.REPEAT_WHOLE_AND_LOW: (
-        "Repeat the whole and the low part at one voltage and time, and check that it is the same axis."
+        "Repeat motor and cable together, and the low part alone, at one voltage and time; check that it is the same "
+        "axis."
     ),
     _A.TEST_CABLE_ALONE: (
         "Unplug the motor and test the cable alone from the cabinet: each core to earth and to the others."
     ),
     _A.TEST_MOTOR_ALONE: "Unplug the motor and test the motor alone at its connector, at the same voltage and time.",
-    _A.TEST_WHOLE: "Reconnect and test the whole from the cabinet at the same voltage and time.",
-    _A.SPARE_OVER_FLOOR: "Or connect the spare cable over the floor and test the whole again.",
+    _A.TEST_WHOLE: "Reconnect and test motor and cable together from the cabinet, at the same voltage and time.",
+    _A.SPARE_OVER_FLOOR: "Or lay the spare cable over the floor, connect it, and test motor and cable together again.",
     _A.REPLACE_CABLE_WITH_SPARE: "Replace the cable before re-energising. The spare on hand fits now.",
     _A.REPLACE_CABLE_ORDER: "Replace the cable before re-energising. Order the cable now.",
     _A.PHOTOGRAPH_WEAR: "Photograph the wear point, and check cables in the same carrier.",
     _A.VACUUM_MOTOR: "Vacuum out brush dust, clean, dry and retest the motor.",
     _A.CLEAN_DRY_MOTOR: "Clean, dry and retest the motor.",
-    _A.IF_LOW_FIT_SPARE: "If it stays low: Fit the spare motor.",
-    _A.IF_LOW_REPAIR: "If it stays low: Send it to be repaired or order another.",
+    _A.IF_LOW_FIT_SPARE: "If it stays low, fit the spare motor.",
+    _A.IF_LOW_REPAIR: "If it stays low, send it to be repaired or order another.",
     _A.OPEN_CONNECTOR: (
-        "Open, clean and dry the connector and terminal box, reconnect, and retest the whole while flexing."
+        "Open, clean and dry the connector and terminal box, reconnect, and retest motor and cable together while "
+        "flexing."
     ),
     _A.OPEN_TERMINAL_BOX: (
         "Open the motor's terminal box and check terminals and joints; repair or replace the motor if the winding "
@@ -138,14 +141,14 @@ _ACTIONS: dict[StepKind, str] = {
 }
 _S = Settling
 _SETTLES: dict[Settling, str] = {
-    _S.STEADY_VALUE: "A steady value of at least {limit} at {voltage} V.",
-    _S.VALUE_AT_TIME: "A value read at {seconds} s.",
-    _S.WHOLE_SPAN: "A reading whose whole span lies above or below {limit}.",
-    _S.ANY_VALUE: "Any value, or a bound beyond {limit}.",
-    _S.LIMIT_AFTER_CLEANING: "At least {limit} at 40 °C after cleaning and drying.",
+    _S.STEADY_VALUE: "A steady value of at least {limit} at {voltage} V settles it.",
+    _S.VALUE_AT_TIME: "A value read at {seconds} s settles it.",
+    _S.WHOLE_SPAN: "A reading that lies, with its uncertainty, above or below {limit} settles it.",
+    _S.ANY_VALUE: "Any value with digits settles it, or “more than” a value beyond {limit}.",
+    _S.LIMIT_AFTER_CLEANING: "At least {limit} at 40 °C after cleaning and drying settles it.",
     _S.RISES_WHEN_WARM: "A value that rises by a multiple once warm indicates surface moisture.",
-    _S.INDEX_RISES: "An index that rises above the limit after drying.",
-    _S.HOLDS_OR_RISES: "A value that holds or rises during the minute.",
+    _S.INDEX_RISES: "An index that rises above the limit after drying settles it.",
+    _S.HOLDS_OR_RISES: "A value that holds or rises during the minute settles it.",
     _S.STEPS_EQUAL: "Both steps equal within {limit} after cleaning confirm surface dirt or moisture.",
     _S.SAME_VOLTAGE_AFTER_CLEANING: (
         "At least the limit at the same voltage after cleaning confirms dirt; no change means the insulation itself."
@@ -153,22 +156,25 @@ _SETTLES: dict[Settling, str] = {
     _S.UNEQUAL_REVERSED: "Unequal values with the leads reversed indicate wet (electrolytic) leakage.",
     _S.AGREEMENT: "Agreement after cleaning confirms surface dirt.",
     _S.EQUAL_BOTH_WAYS: "Equal values both ways round after drying confirm moisture.",
-    _S.MILLIOHMS: "The value in milliohms against the nameplate or a like axis.",
-    _S.THREE_DECIMALS: "Three values with at least three decimals.",
+    _S.MILLIOHMS: "The value in milliohms, compared with the nameplate or a like axis, settles it.",
+    _S.THREE_DECIMALS: "Three values with at least three decimals settle it.",
     _S.EQUAL_AT_MOTOR: "Equal phases at the motor put the fault in the cable or its plugs.",
-    _S.SAME_ODD_PHASE: "The same odd phase twice.",
+    _S.SAME_ODD_PHASE: "The same odd phase a second time confirms it.",
     _S.SAME_POSITION: "The same position off again indicates the armature, not the brushes.",
-    _S.CHANGES_WHEN_MOVED: "The core or joint that changes when moved.",
-    _S.WHOLE_AS_CALCULATED: "A whole that reads as calculated from its parts.",
-    _S.PARALLEL_LAW: "Three readings that agree with the parallel law.",
-    _S.GOOD_CABLE: "A good cable leaves motor or connector.",
-    _S.GOOD_MOTOR: "A good motor leaves cable or connector.",
-    _S.WHOLE_ABOVE_LIMIT: "The whole above its limit after replacement.",
+    _S.CHANGES_WHEN_MOVED: "The core or joint whose value changes when moved is the bad one.",
+    _S.WHOLE_AS_CALCULATED: "It is settled when motor and cable together read as calculated from the two alone.",
+    _S.PARALLEL_LAW: "It is settled when the three readings fit one another (motor and cable in parallel).",
+    _S.GOOD_CABLE: "If the cable is good, motor or connector is at fault.",
+    _S.GOOD_MOTOR: "If the motor is good, cable or connector is at fault.",
+    _S.WHOLE_ABOVE_LIMIT: "Then test motor and cable together again: the value must be above its limit.",
     _S.RISE_CONFIRMS: "A rise above the limit confirms dirt or moisture; no change convicts the winding.",
-    _S.WHOLE_AS_GOOD: "A whole as good as its parts confirms it; low only in one position points at the cable's bend.",
+    _S.WHOLE_AS_GOOD: (
+        "Motor and cable together as good as the two alone confirms it; low only in one position points at the bend of "
+        "the cable."
+    ),
     _S.CLOSED_AFTER_JOINT: "A closed circuit once the joint is made good puts the fault there.",
     _S.CLOSED_AT_MOTOR: "Closed at the motor puts the break in the cable or its plugs.",
-    _S.SAME_VALUE_AGAIN: "The same value again under the same temperature, voltage and time.",
+    _S.SAME_VALUE_AGAIN: "The same value again under the same temperature, voltage and time confirms it.",
 }
 _COMPUTED = frozenset({"years", "retest_years"})
 """Figures that were computed and are shown with three digits; all others are shown as they stand in the limits."""

@@ -17,11 +17,10 @@ _CHOICE: dict[ChoiceReason, str] = {
         f"{limit_value(LIMITS['voltage.machine'])} by {LIMITS['voltage.machine'].document}; rating unknown"
     ),
     ChoiceReason.SMALL_MOTOR: (
-        f"house rule for motors rated up to {limit_value(LIMITS['voltage.small_rated'])}; "
-        "more needs the maker's consent"
+        f"practice for motors rated up to {limit_value(LIMITS['voltage.small_rated'])}; more needs the maker's consent"
     ),
     ChoiceReason.CABLE_CLASS: (
-        f"{limit_value(LIMITS['voltage.cable_ceiling'])} for a cable with both ends free, house rule"
+        f"{limit_value(LIMITS['voltage.cable_ceiling'])} for a cable with both ends free, practice"
     ),
     ChoiceReason.GUIDELINE: "IEEE 43-2013, Table 1",
 }

@@ -45,7 +45,7 @@ def _coarse(finding: Finding) -> Wording:
 def _missing(finding: Finding) -> Wording:
     names = ", ".join(detail(finding, Names).names)
     return Wording(
-        f"not every pair of leads was measured; missing: {names}", "", "A fault that lies there does not show"
+        f"not every pair of leads has a value; missing: {names}", "", "A fault that lies there does not show"
     )
 
 
@@ -81,16 +81,16 @@ def _nameplate(finding: Finding) -> Wording:
 
 def _rated(clause: str, finding: Finding) -> Wording:
     found = detail(finding, RatedOrder)
-    figures = f", {ohms(found.value)} against about {ohms(found.low)} to {ohms(found.high)} by the rating (house rule)"
+    figures = f", {ohms(found.value)} against about {ohms(found.low)} to {ohms(found.high)} by the rating (practice)"
     return Wording(clause, figures)
 
 
 def _near(finding: Finding) -> Wording:
-    return _rated("of the order expected", finding)
+    return _rated("about the resistance that the motor's rating lets expect", finding)
 
 
 def _far(finding: Finding) -> Wording:
-    return _rated("far from the order expected", finding)
+    return _rated("far from the resistance that the motor's rating lets expect", finding)
 
 
 def _joint(clause: str, finding: Finding) -> Wording:
@@ -118,7 +118,7 @@ def _below_motor(finding: Finding) -> Wording:
 
 WRITERS: dict[Fact, Writer] = {
     Fact.CIRCUIT_OPEN: measured_clause("open circuit"),
-    Fact.CIRCUIT_CLOSED: measured_clause("the circuit is closed"),
+    Fact.CIRCUIT_CLOSED: measured_clause("the circuit is closed, as it should be"),
     Fact.ABOVE_RANGE: measured_clause("above the range used"),
     Fact.BELOW_RESOLUTION: measured_clause("below what this meter resolves"),
     Fact.CORE_BROKEN: measured_clause("the core is broken"),

@@ -9,7 +9,7 @@ from typing import TypeVar
 from grading.facts import MeasuredValue, Place
 from grading.finding import Finding
 from grading.terms.section import section_in_full
-from grading.words import limit_words, measured, place
+from grading.words import limit_value, limit_words, measured, place
 
 T = TypeVar("T")
 
@@ -69,6 +69,15 @@ def last(finding: Finding) -> MeasuredValue:
 def held(finding: Finding) -> str:
     """Write the limit in brackets: " (limit at least 1 MΩ, IEC 60204-1, 18.3 (...))"; "" without one."""
     return "" if finding.limit is None else f" ({limit_words(finding.limit)})"
+
+
+LOW_FOR_KIND = "meets its limits, but is lower than such a part usually reads; to be watched"
+
+
+def watched(finding: Finding) -> str:
+    """Write the level below which a value is watched, in brackets; it is no limit that must be met."""
+    limit = need(finding.limit)
+    return f" (watch level {limit_value(limit)}, {limit.cited()})"
 
 
 def measured_clause(clause: str) -> Writer:

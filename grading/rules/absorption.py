@@ -79,8 +79,10 @@ def _ratios(case: Case, group: list[BoundedReading]) -> Iterator[Finding]:
     for reading in group:
         if reading.measurement.elapsed_s is not None:
             at.setdefault(reading.measurement.elapsed_s, []).append(reading)
-    times = [pair for pair in (PI_TIMES, DAR_TIMES) if set(pair) <= set(at)]
-    if not times and len(at) > 1:
+    if len(at) < 2:
+        return
+    times = [pair for pair in (PI_TIMES, DAR_TIMES) if pair[0] in at and pair[1] in at]
+    if not times:
         times = [(max(at), min(at))]
     for late, early in times:
         later, earlier = min(at[late], key=_size), max(at[early], key=_size)

@@ -19,16 +19,16 @@ from grading.limit import Limit
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import is_open
 from grading.rules.held import settle_doubt
-from grading.rules.insulation import is_early
 from grading.steps import ReasonKind, StepKind, step
 from grading.terms.component import Component, between
 from grading.terms.quantity import QuantityKind
-from grading.terms.terminals import auxiliary, to_earth
+from grading.terms.terminals import auxiliary
 
 UNDER_VOLTAGE = "insulation.auxiliary"
 BESIDE = "insulation.beside"
 CIRCUIT = "winding.beside"
 _INSULATION = (QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND)
+CORE_OPEN = "winding.open_circuit"
 _CIRCUIT = (QuantityKind.WINDING_RESISTANCE, QuantityKind.CONTINUITY)
 
 
@@ -77,7 +77,7 @@ def _under_voltage(case: Case, reading: BoundedReading) -> Iterator[Finding]:
 
 def _insulation(case: Case, reading: BoundedReading) -> Iterator[Finding]:
     """Hold the insulation of a circuit to earth, or to another circuit, against its own floor."""
-    if not to_earth(reading.measurement.terminals) and not between(reading.measurement.terminals):
+    if not reading.to_earth and not between(reading.measurement.terminals):
         return  # across the circuit itself there is no insulation to test
     limit = floor_beside(case, reading.component)
     if limit is None:
@@ -88,7 +88,7 @@ def _insulation(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         yield repeat(BESIDE, Fact.NO_VALUE, following, reading, reason=reading.basis)
         return
     else:
-        yield _against(case, reading, limit, BESIDE)
+        yield _against(reading, limit, BESIDE)
     for extra in case.profile.extra:
         if (
             extra.applies(reading.section, case.context.motor_kind, reading.component)
@@ -96,11 +96,11 @@ def _insulation(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         ):
             own = extra.of_length(case.context.cable_length_m)
             if own is not None:
-                yield _against(case, reading, own, "insulation.shop")
+                yield _against(reading, own, "insulation.shop")
 
 
-def _against(case: Case, reading: BoundedReading, limit: Limit, rule: str) -> Finding:
-    meter = reading.measurement.kind is QuantityKind.RESISTANCE_TO_GROUND
+def _against(reading: BoundedReading, limit: Limit, rule: str) -> Finding:
+    meter = reading.kind is QuantityKind.RESISTANCE_TO_GROUND
     detail = BesideCircuit(reading.component)
     verdict, margin = hold_at_least(reading.interval, reading.value, reading.standard_uncertainty, limit)
     if reading.shape is Shape.COLLAPSED or verdict is Verdict.UNACCEPTABLE:
@@ -120,7 +120,7 @@ def _against(case: Case, reading: BoundedReading, limit: Limit, rule: str) -> Fi
             step(StepKind.BETTER_ACCURACY, reading.basis) if reading.doubt is None else settle_doubt(reading.doubt)
         )
         return repeat(rule, Fact.BESIDE_UNDECIDED, following, reading, detail=detail, limit=limit, margin=margin)
-    early = not meter and is_early(case, reading)
+    early = not meter and reading.early
     return note(rule, Fact.BESIDE_MEASURED if early else Fact.BESIDE_ABOVE_FLOOR, reading, detail=detail)
 
 
@@ -128,6 +128,8 @@ def _circuit(case: Case, reading: BoundedReading) -> Finding:
     """Judge a coil, chain or winding beside the power circuit from end to end."""
     component = reading.component
     bound, detail = COMPONENTS[component].open_from, BesideCircuit(reading.component)
+    if bound is None and reading.kind is QuantityKind.CONTINUITY:
+        bound = CORE_OPEN  # a wire or shield of its cable from end to end, whatever hangs on it
     if reading.shape is Shape.NONE:
         following = step(StepKind.READ_AGAIN, reading.basis)
         return repeat(CIRCUIT, Fact.NO_VALUE, following, reading, reason=reading.basis)

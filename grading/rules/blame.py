@@ -31,13 +31,13 @@ def settle_fault(located: Fault, findings: Sequence[Finding]) -> Fault:
     own = [f for f in failing if f not in beside]
     if any(f.urgency is Urgency.DO_NOT_ENERGISE for f in own):
         own = [f for f in own if f.urgency is Urgency.DO_NOT_ENERGISE]
+    if beside and not own:
+        return Fault.BESIDE
     odd = {_odd_part(f, judged, findings) for f in (own or judged) if f.fact in _UNEQUAL}
     sections = {f.section for f in own if f.fact not in _UNEQUAL} | odd
     motor, cable = Section.MOTOR_ALONE in sections, Section.CABLE_ALONE in sections
     if motor or cable:
         return Fault.BOTH if motor and cable else Fault.MOTOR if motor else Fault.CABLE
-    if beside and not own:
-        return Fault.BESIDE
     return Fault.UNDETERMINED if worst >= Verdict.INCONCLUSIVE.severity else located
 
 

@@ -8,7 +8,6 @@ from grading.case import Case, in_ohm
 from grading.measurement import Circumstance, InstrumentKind
 from grading.reading import BoundedReading, Shape
 from grading.steps import ReasonKind
-from grading.terms.quantity import unit
 from grading.winding import lead_compensated
 
 
@@ -34,8 +33,7 @@ def is_open(case: Case, reading: BoundedReading, bound: str = "winding.open_circ
 
 def count_ohm(reading: BoundedReading) -> Decimal:
     """Give one count of the last digit shown, ohm."""
-    quantity = reading.measurement.quantity
-    return (quantity.resolution or Decimal(0)) * unit(quantity.unit or "Ohm").factor
+    return reading.measurement.quantity.digit_in_base
 
 
 def by_counts(reading: BoundedReading) -> Decimal:
@@ -46,4 +44,5 @@ def by_counts(reading: BoundedReading) -> Decimal:
         return half
     if reading.basis.kind is not ReasonKind.DATA_SHEET:
         return half
-    return max(half, reading.half_width - reading.value * percent / 100)
+    counts = reading.half_width - reading.value * percent / 100
+    return counts if counts > half else half

@@ -20,7 +20,7 @@ CLEANING = "insulation.cleaning"
 
 def judge_cleaning(case: Case) -> Iterator[Finding]:
     """Compare, for each part that was retested, the worst reading before with the worst retest of the same points."""
-    tests = [r for r in case.readings if r.measurement.kind is QuantityKind.INSULATION_RESISTANCE and r.power]
+    tests = [r for r in case.readings if r.kind is QuantityKind.INSULATION_RESISTANCE and r.power]
     for section in Section:
         own = [r for r in tests if r.section is section and r.shape not in (Shape.NONE, Shape.UNEXPLAINED)]
         before = [r for r in own if r.id in case.replaced]

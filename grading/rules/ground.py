@@ -16,7 +16,7 @@ from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import circuit_of, fails_early, floor_of, is_early, same_circuit
+from grading.rules.insulation import circuit_of, fails_early, floor_of, same_circuit
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 
@@ -44,7 +44,7 @@ def _ends_of_tests(case: Case) -> Mapping[tuple[object, ...], tuple[BoundedReadi
     """Give the lowest and the highest insulation reading of every circuit."""
     found: dict[tuple[object, ...], tuple[BoundedReading, BoundedReading]] = {}
     for test in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if test.shape not in _NO_VALUE and (not is_early(case, test) or fails_early(case, test)):
+        if test.shape not in _NO_VALUE and (not test.early or fails_early(case, test)):
             circuit = circuit_of(test)
             low, high = found.get(circuit, (test, test))
             found[circuit] = (min(low, test, key=_ends), max(high, test, key=_least))

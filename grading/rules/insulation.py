@@ -14,15 +14,15 @@ from grading.case import Case, hold_at_least, in_ohm, judged, note, repeat
 from grading.details import ByLength, Ohms, VoltageWanted
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
-from grading.interval import Side, per_kilometre
+from grading.interval import ZERO, Side, per_kilometre
 from grading.limit import Limit
-from grading.limits import machine_limit, watch_limit, winding_limit
+from grading.limits import watch_limit, winding_limit
 from grading.reading import BoundedReading, Shape
 from grading.rules.held import collapsed, fails, passes, straddles
 from grading.steps import Action, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import point, to_earth
+from grading.terms.terminals import two_of_six
 
 WATCH = "insulation.watch"
 MACHINE = "insulation.machine"
@@ -33,15 +33,15 @@ VALUE = "insulation.value"
 def judge_insulation(case: Case) -> Iterator[Finding]:
     """Hold every insulation reading of the power circuit to earth against the limits on values as measured."""
     for reading in case.readings:
-        if reading.measurement.kind is not QuantityKind.INSULATION_RESISTANCE or not reading.power:
+        if reading.kind is not QuantityKind.INSULATION_RESISTANCE or not reading.power:
             continue
         if reading.id in case.replaced:
             yield note(MACHINE, Fact.BEFORE_CLEANING, reading)
-        elif not to_earth(reading.measurement.terminals) and reading.section is not Section.CABLE_ALONE:
-            yield _joined(reading)
+        elif not reading.to_earth and reading.section is not Section.CABLE_ALONE and not _parted(case, reading):
+            yield _between_leads(reading)
         elif reading.shape in (Shape.NONE, Shape.UNEXPLAINED):
             yield _no_value(reading)
-        elif reading.shape is not Shape.COLLAPSED and is_early(case, reading):
+        elif reading.shape is not Shape.COLLAPSED and reading.early:
             yield from _early(case, reading)
         else:
             yield from _against_limits(case, reading)
@@ -49,7 +49,8 @@ def judge_insulation(case: Case) -> Iterator[Finding]:
 
 def judge_complete(case: Case) -> Iterator[Finding]:
     """Call for an insulation test where there is none: such an axis is never called acceptable."""
-    if case.readings and not case.of(QuantityKind.INSULATION_RESISTANCE):
+    tests = case.of(QuantityKind.INSULATION_RESISTANCE)
+    if case.readings and not any(r.to_earth or not two_of_six(r.measurement.terminals) for r in tests):
         choice, seconds = case.voltages, case.limit(TIME).value
         first = Action(StepKind.TEST_TO_EARTH, voltage=choice.judging, first_voltage=choice.screening, seconds=seconds)
         following = step(first, ReasonKind.FEW_VOLTS)
@@ -57,19 +58,11 @@ def judge_complete(case: Case) -> Iterator[Finding]:
         yield repeat(VALUE, Fact.NO_INSULATION_TEST, following, *case.readings, place=place)
 
 
-def is_early(case: Case, reading: BoundedReading) -> bool:
-    """Tell whether the value is known not to be a one-minute value (or, by shop rule, not known to be one)."""
-    elapsed = reading.measurement.elapsed_s
-    if elapsed is None:
-        return case.profile.require_time
-    return elapsed < case.limit(TIME).value
-
-
 def is_one_minute(case: Case, reading: BoundedReading) -> bool:
     """Tell whether a value can be set against others of one minute: neither early nor a later one of the same test."""
     elapsed = reading.measurement.elapsed_s
     late = elapsed is not None and elapsed > case.limit("insulation.time_later").value
-    return reading.shape is Shape.COLLAPSED or not (late or is_early(case, reading))
+    return reading.shape is Shape.COLLAPSED or not (late or reading.early)
 
 
 def wanted_voltage(case: Case) -> Decimal:
@@ -79,11 +72,7 @@ def wanted_voltage(case: Case) -> Decimal:
 
 def is_full_voltage(case: Case, reading: BoundedReading) -> bool:
     """Tell whether the voltage on the terminals was at least 90 % of what the limit presupposes."""
-    return reading.voltage is not None and reading.voltage >= case.once(_full_voltage)
-
-
-def _full_voltage(case: Case) -> Decimal:
-    return wanted_voltage(case) * case.limit("tester.built").value
+    return reading.voltage is not None and reading.voltage >= case.full_voltage
 
 
 def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
@@ -95,7 +84,7 @@ def same_circuit(one: BoundedReading, other: BoundedReading) -> bool:
 
 def same_point(one: BoundedReading, other: BoundedReading) -> bool:
     """Tell whether two readings are of one point of one part, under whatever names."""
-    return one.section is other.section and point(one.measurement.terminals) == point(other.measurement.terminals)
+    return one.section is other.section and one.point == other.point
 
 
 @dataclass
@@ -108,17 +97,16 @@ class _Minute:
 
 def circuit_of(reading: BoundedReading) -> tuple[object, ...]:
     """Give what `same_circuit` compares of readings of the power circuit."""
-    apart = reading.section is Section.CABLE_ALONE
-    return reading.section, point(reading.measurement.terminals) if apart else None
+    return reading.section, reading.point if reading.section is Section.CABLE_ALONE else None
 
 
 def _minutes(case: Case) -> Mapping[tuple[object, ...], _Minute]:
     """Collect the one-minute values of every circuit, so that no reading has to look through all the others."""
     found: dict[tuple[object, ...], _Minute] = {}
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
-        if reading.shape is not Shape.NONE and not is_early(case, reading):
+        if reading.shape is not Shape.NONE and not reading.early:
             minute = found.setdefault(circuit_of(reading), _Minute())
-            minute.volts = max(minute.volts, reading.measurement.test_voltage_set or Decimal(0))
+            minute.volts = max(minute.volts, reading.measurement.test_voltage_set or ZERO)
             minute.full = minute.full or is_full_voltage(case, reading)
     return found
 
@@ -131,21 +119,21 @@ def _cleared(case: Case) -> Mapping[tuple[object, ...], Decimal]:
     """Give the highest test voltage at which a one-minute value of a point cleared its floor, by part and point."""
     found: dict[tuple[object, ...], Decimal] = {}
     for reading in case.of(QuantityKind.INSULATION_RESISTANCE):
-        cleared = reading.interval.low >= in_ohm(floor_of(case, reading.section))
-        if cleared and not is_early(case, reading):
-            where = (reading.section, point(reading.measurement.terminals))
-            volts = reading.measurement.test_voltage_set or Decimal(0)
-            found[where] = max(found.get(where, volts), volts)
+        if not reading.early and reading.interval.low >= floor_of(case, reading.section).base_value:
+            where = (reading.section, reading.point)
+            volts = reading.measurement.test_voltage_set or ZERO
+            if volts >= found.get(where, volts):
+                found[where] = volts
     return found
 
 
 def floor_of(case: Case, section: Section | None) -> Limit:
     """Give the floor that holds for a part as measured."""
-    return machine_limit(case.context, case.profile.limits, section)
+    return case.floors[section]
 
 
 def _against_limits(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    earth = to_earth(reading.measurement.terminals)
+    earth = reading.to_earth
     machine = floor_of(case, reading.section) if earth else case.limit("insulation.drive_floor")
     yield _as_measured(case, reading, machine, MACHINE)
     for extra in case.profile.extra:
@@ -187,7 +175,16 @@ def _low_voltage(case: Case, reading: BoundedReading, limit: Limit, rule: str, m
     return repeat(rule, Fact.VOLTAGE_TOO_LOW, following, reading, detail=detail, limit=limit, margin=margin)
 
 
-def _joined(reading: BoundedReading) -> Finding:
+def _parted(case: Case, reading: BoundedReading) -> bool:
+    """Tell whether a reading between two phases of six leads shows that no link and no winding joins them."""
+    apart = two_of_six(reading.measurement.terminals)
+    return apart and reading.interval.low >= in_ohm(case.limit("insulation.drive_floor"))
+
+
+def _between_leads(reading: BoundedReading) -> Finding:
+    if two_of_six(reading.measurement.terminals):
+        following = step(StepKind.TAKE_LINKS_OUT, ReasonKind.LINKS_OR_FAULT)
+        return repeat(VALUE, Fact.PHASES_CONDUCT, following, reading)
     following = step(StepKind.TEST_JOINED_LEADS, ReasonKind.LEADS_JOINED)
     return repeat(VALUE, Fact.LEADS_JOINED, following, reading)
 
@@ -209,14 +206,18 @@ def _early(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         yield note(TIME, Fact.EARLIER_VALUE, reading)
         return
     limit = case.limit(TIME)
-    unknown = reading.measurement.elapsed_s is None
-    following = step(
-        Action(StepKind.HOLD_VOLTAGE, seconds=limit.value),
-        ReasonKind.ONE_MINUTE_VALUE,
-        Settles(Settling.VALUE_AT_TIME, seconds=limit.value),
-    )
+    unknown, following = reading.measurement.elapsed_s is None, case.once(_hold_voltage)
     reason = Reason(ReasonKind.TIME_NOT_RECORDED if unknown else ReasonKind.TIME_TOO_SHORT, limit=limit)
     yield repeat(TIME, Fact.NOT_ONE_MINUTE, following, reading, reason=reason, limit=limit)
+
+
+def _hold_voltage(case: Case) -> NextStep:
+    seconds = case.limit(TIME).value
+    return step(
+        Action(StepKind.HOLD_VOLTAGE, seconds=seconds),
+        ReasonKind.ONE_MINUTE_VALUE,
+        Settles(Settling.VALUE_AT_TIME, seconds=seconds),
+    )
 
 
 def fails_early(case: Case, reading: BoundedReading) -> bool:
@@ -234,7 +235,7 @@ def _far_below(case: Case, reading: BoundedReading) -> bool:
 
 def outlasted(case: Case, reading: BoundedReading) -> bool:
     """Tell whether an early value was followed by a one-minute value of the same point that clears the floor."""
-    where = (reading.section, point(reading.measurement.terminals))
+    where = (reading.section, reading.point)
     cleared = case.once(_cleared).get(where)
     return cleared is not None and cleared >= (reading.measurement.test_voltage_set or 0)
 
@@ -258,7 +259,7 @@ def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
         return
     floor = in_ohm(winding_limit(case.context, case.profile.limits))
     apart = case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
-    following, may_be = retest_later(case), None
+    following, may_be = case.once(retest_later), None
     if reading.section is Section.THROUGH_CABLE and reading.interval.low < floor and not apart:
         may_be = reading.interval.low
         following = step(StepKind.MEASURE_MOTOR_WITH_TEMPERATURE, ReasonKind.MOTOR_OWN_LIMIT)
@@ -279,18 +280,27 @@ def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
 
 
 def _by_length(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    """Give a cable's insulation times its length, so that cables can be compared; nothing corrects its temperature."""
+    """Give a cable's insulation times its length, and brought to one temperature, so that cables can be compared.
+
+    How a cable's insulation falls with its temperature is its maker's to say; what is said without that is practice,
+    and judges nothing. The cable is taken to be as warm as the air.
+    """
     length = case.context.cable_length_m
     if length is None or length <= 0 or reading.shape not in (Shape.POINT, Shape.OVER):
         return
     value = None if reading.value is None else per_kilometre(reading.value, length)
     least = per_kilometre(reading.interval.low, length)
-    detail = ByLength(least, value, length, case.conditions(reading).air_c)
+    air_c = case.conditions(reading).air_c
+    reference, halving = case.limit("insulation.cable_reference"), case.limit("trend.cable_halving")
+    detail = ByLength(least, value, length)
+    if air_c is not None:
+        factor = Decimal(2) ** ((air_c - reference.value) / halving.value)
+        detail = ByLength(least, value, length, air_c, factor, reference, halving)
     yield note("insulation.cable", Fact.CABLE_BY_LENGTH, reading, detail=detail, basis=StatementBasis.CALCULATED)
 
 
 def _cable_guidance(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    if reading.voltage is None or reading.shape is Shape.COLLAPSED or not to_earth(reading.measurement.terminals):
+    if reading.voltage is None or reading.shape is Shape.COLLAPSED or not reading.to_earth:
         return
     rated = case.context.rated_voltage
     built = case.limit("tester.built").value

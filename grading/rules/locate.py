@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 from grading.advice import next_after, series_steps
 from grading.case import Case, in_ohm
 from grading.details import Consistency, Located, UnmeasuredPart
-from grading.facts import Fact, MeasuredValue, Place, StatementBasis
+from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.interval import (
     INFINITY,
@@ -28,14 +28,15 @@ from grading.rules.parts import CORES, KnownPart, gather
 from grading.rules.phases import PAIRS
 from grading.steps import Advice, NextStep, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
+from grading.terms.record import record
 from grading.terms.section import Section
-from grading.terms.terminals import is_general, point, to_earth
+from grading.terms.terminals import is_general, point
 
 LOCATE = "isolation.locate"
 CONSISTENCY = "isolation.consistency"
 
 
-@dataclass(frozen=True)
+@record
 class Isolation:
     """Everything that isolation found.
 
@@ -89,7 +90,7 @@ def _location(case: Case, place: Location, parts: tuple[KnownPart, KnownPart, Kn
         Urgency.INFORMATION,
         Place(case.context.axis),
         Fact.LOCATED,
-        tuple(MeasuredValue.of(p.worst.measurement) for p in parts if p.worst is not None),
+        tuple(p.worst.cited for p in parts if p.worst is not None),
         Located(place, limit),
         basis=StatementBasis.INDICATES,
         record_ids=ids,
@@ -181,28 +182,42 @@ def _above_a_part(case: Case, factor: Decimal) -> tuple[Consistency, tuple[str, 
     """Find a whole that reads above one of its parts: the pair that contradicts most, or None.
 
     Insulation falls as the voltage rises and rises with time, so the whole must have been tested at the voltage of the
-    part or above, and the part for as long.
+    part or above, and the part for as long: values of one minute each, or early ones of one and the same time.
     """
     tests = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE)
-        if to_earth(r.measurement.terminals) and r.shape in (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
+        if r.to_earth and r.shape in (Shape.POINT, Shape.OVER, Shape.UNDER, Shape.COLLAPSED)
     ]
     wholes = [r for r in tests if r.section is Section.THROUGH_CABLE and r.interval.low > 0]
     parts = [r for r in tests if r.section in (Section.MOTOR_ALONE, Section.CABLE_ALONE)]
     # Of several at one voltage only the highest whole and the lowest part can contradict most.
-    highest = _extreme((r for r in wholes if is_one_minute(case, r)), lambda r: r.interval.low)
-    lowest = _extreme((r for r in parts if is_one_minute(case, r)), lambda r: -r.interval.high)
+    highest = _by_time(case, wholes, lambda r: r.interval.low)
+    lowest = _by_time(case, parts, lambda r: -r.interval.high)
     pairs = [
         (whole.interval.low / part.interval.high if part.interval.high else INFINITY, whole, part)
-        for whole_volts, whole in highest.items()
-        for part_volts, part in lowest.items()
+        for time, by_volts in highest.items()
+        for whole_volts, whole in by_volts.items()
+        for part_volts, part in lowest.get(time, {}).items()
         if whole_volts >= part_volts and whole.interval.low > part.interval.high * factor
     ]
     if not pairs:
         return None
     _, whole, part = max(pairs, key=lambda found: found[0])
     return Consistency(whole.interval, part.interval), (whole.id, part.id)
+
+
+def _by_time(
+    case: Case, readings: Iterable[BoundedReading], size: Callable[[BoundedReading], Decimal]
+) -> dict[Decimal | None, dict[Decimal, BoundedReading]]:
+    """Give the extremes of the values of one minute (under None), and of the early ones by their time, s."""
+    found: dict[Decimal | None, list[BoundedReading]] = {}
+    for reading in readings:
+        if is_one_minute(case, reading):
+            found.setdefault(None, []).append(reading)
+        elif reading.early and reading.measurement.elapsed_s is not None:
+            found.setdefault(reading.measurement.elapsed_s, []).append(reading)
+    return {time: _extreme(own, size) for time, own in found.items()}
 
 
 def _extreme(
@@ -260,7 +275,7 @@ def _series(case: Case) -> Fault:
 def _closes(case: Case, whole: Sequence[BoundedReading], motor: Sequence[BoundedReading]) -> bool:
     """Tell whether every pair that is open from the cabinet was measured at the motor: by name, or all of its pairs."""
     pairs = 1 if case.context.motor_kind is MotorKind.DC_SERVO else PAIRS
-    known = {point(r.measurement.terminals) for r in motor}
+    known = {r.point for r in motor}
     if len(motor) >= pairs and any(is_general(r.measurement.terminals) for r in motor):
         return True
     opened = [r.measurement.terminals for r in whole if is_open(case, r)]
@@ -272,6 +287,6 @@ def _cores_touch(case: Case) -> bool:
     """Tell whether a cable alone conducts between its cores (impossible to see with the motor connected)."""
     floor = in_ohm(case.limit("insulation.drive_floor"))
     return any(
-        not to_earth(r.measurement.terminals) and (r.shape is Shape.COLLAPSED or r.interval.high < floor)
+        not r.to_earth and (r.shape is Shape.COLLAPSED or r.interval.high < floor)
         for r in case.of(QuantityKind.INSULATION_RESISTANCE, Section.CABLE_ALONE)
     )

@@ -8,8 +8,8 @@ verdict.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from grading.case import Case, hold_at_least, judged, note, repeat
@@ -19,11 +19,11 @@ from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.interval import Interval
 from grading.limit import Limit
-from grading.limits import LIMITS, watch_limit, winding_limit
+from grading.limits import LIMITS, field_limit, watch_limit, winding_limit
 from grading.measurement import AxisContext, Circumstance, InsulationSystem
 from grading.reading import BoundedReading, Shape
 from grading.rules.held import settle_doubt
-from grading.rules.insulation import WATCH, is_early, is_full_voltage, retest_later
+from grading.rules.insulation import WATCH, is_full_voltage, retest_later
 from grading.steps import Action, Advice, NextStep, Reason, ReasonKind, Settles, Settling, StepKind, step
 from grading.temperature import (
     HIGHEST_C,
@@ -33,9 +33,10 @@ from grading.temperature import (
     factor_bounds,
     factors,
 )
+from grading.terms.component import Component, between
 from grading.terms.quantity import QuantityKind
+from grading.terms.record import record
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
 from grading.uncertainty import ROOT_3, combined
 
 MODERN = "insulation.thermosetting_from"
@@ -44,7 +45,7 @@ TEMPERATURE = "insulation.temperature"
 DEW = "insulation.dew_point"
 
 
-@dataclass(frozen=True)
+@record
 class ReadingAt40:
     """A reading brought to 40 °C.
 
@@ -71,20 +72,57 @@ def insulation_system(
     return known, None
 
 
+@record
+class FactorTo40:
+    """What a reading is multiplied by, the same for all that were taken under the same conditions.
+
+    Attributes:
+        low: Least factor that counts, for a pass.
+        most: Greatest, for a failure.
+        factor: Of the point value; None without a winding temperature.
+        spread: By how much the temperature leaves it open.
+        how: Which correction is made.
+    """
+
+    low: Decimal
+    most: Decimal
+    factor: Decimal | None
+    spread: Decimal
+    how: Correction
+
+
 def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
     """Bring a reading to 40 °C with the winding temperature of the reading, else of the axis.
 
     Raises:
         NotComparableError: The winding temperature is outside 10 to 85 °C.
     """
-    context, conditions = case.context, case.conditions(reading)
+    known, conditions = case.once(_factors_by_conditions), case.conditions(reading)
+    # By identity: equal temperatures can be written differently, and are cited as they were written.
+    found = known.get(id(conditions))
+    if found is None:
+        found = known[id(conditions)] = conditions, _factor(case, conditions)
+    by = found[1]
+    value = standard = None
+    if by.factor is not None and reading.value is not None and reading.standard_uncertainty is not None:
+        value = reading.value * by.factor
+        standard = combined((reading.standard_uncertainty * by.factor, reading.value * by.spread / 2 / ROOT_3))
+    return ReadingAt40(reading.interval.scaled(by.low, by.most), value, standard, by.how)
+
+
+def _factors_by_conditions(_case: Case) -> dict[int, tuple[Conditions, FactorTo40]]:
+    return {}
+
+
+def _factor(case: Case, conditions: Conditions) -> FactorTo40:
+    context = case.context
     system, year = insulation_system(context, case.profile.limits)
     how = Correction(system, year, LOWEST_C, HIGHEST_C)
     winding_c = conditions.winding_c
     if winding_c is None:
         low = factor_bounds(system, LOWEST_C, Decimal(0))[0]
         high = factor_bounds(system, HIGHEST_C, Decimal(0))[1]
-        return ReadingAt40(reading.interval.scaled(low, high), None, None, how)
+        return FactorTo40(low, high, None, Decimal(0), how)
     options = factors(system, winding_c)
     chosen = min(options, key=lambda name: options[name])
     factor = options[chosen]
@@ -100,12 +138,7 @@ def correct(case: Case, reading: BoundedReading) -> ReadingAt40:
         factor=factor,
         factors=both,
     )
-    value = standard = None
-    if reading.value is not None and reading.standard_uncertainty is not None:
-        value = reading.value * factor
-        by_temperature = reading.value * (high - low) / 2 / ROOT_3
-        standard = combined((reading.standard_uncertainty * factor, by_temperature))
-    return ReadingAt40(reading.interval.scaled(low, most), value, standard, how)
+    return FactorTo40(low, most, factor, high - low, how)
 
 
 def damp(conditions: Conditions, margin_c: Decimal) -> Decimal | None:
@@ -132,27 +165,30 @@ def damp_groups(
     """
     margin = case.limit("winding.dew_margin").value
     found: dict[tuple[Decimal, Conditions], list[BoundedReading]] = {}
+    before: Conditions | None = None
     for reading in readings:
-        conditions = case.conditions(reading)
-        if by_air:
-            conditions = replace(conditions, winding_c=None)
-        dew = damp(conditions, margin)
+        own = case.conditions(reading)
+        if own is not before:  # most were taken under the same ones
+            before, conditions = own, replace(own, winding_c=None) if by_air else own
+            dew = damp(conditions, margin)
         if dew is not None:
             found.setdefault((dew, conditions), []).append(reading)
     return found
 
 
 def judge_motor(case: Case) -> Iterator[Finding]:
-    """Hold the motor alone against the row of IEEE 43-2013 Table 3 that fits its winding."""
-    readings = [
+    """Hold the motor alone, and a wound field by itself, against the rows of IEEE 43-2013 Table 3 that fit them."""
+    readings = _judgeable(case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE))
+    field = _judgeable(
         r
-        for r in case.of(QuantityKind.INSULATION_RESISTANCE, Section.MOTOR_ALONE)
-        if r.shape not in (Shape.NONE, Shape.UNEXPLAINED)
-        and to_earth(r.measurement.terminals)
-        and (r.shape is Shape.COLLAPSED or not is_early(case, r))
-    ]
+        for r in case.beside(QuantityKind.INSULATION_RESISTANCE)
+        if r.component is Component.FIELD and r.section is Section.MOTOR_ALONE and not between(r.measurement.terminals)
+    )
+    limits = case.profile.limits
+    winding = winding_limit(case.context, limits)
+    of_field = field_limit(limits["insulation.field"], case.context.rated_voltage)
     wet: set[str] = set()
-    for (dew, conditions), group in damp_groups(case, readings).items():
+    for (dew, conditions), group in damp_groups(case, [*readings, *field]).items():
         if conditions.winding_c is not None:
             wet |= {r.id for r in group}
             yield near_dew_point(case, dew, conditions, group, Section.MOTOR_ALONE)
@@ -165,9 +201,21 @@ def judge_motor(case: Case) -> Iterator[Finding]:
             earliest[volts] = min(elapsed, earliest.get(volts, elapsed))
     for reading in readings:
         if _judges(case, reading, any_full, earliest.get(reading.measurement.test_voltage_set)):
-            yield from _judge(case, reading)
+            yield from _judge(case, reading, winding)
         else:  # a failure counts whenever and at whatever voltage it was found
-            yield from (f for f in _judge(case, reading) if f.verdict is Verdict.UNACCEPTABLE)
+            yield from (f for f in _judge(case, reading, winding) if f.verdict is Verdict.UNACCEPTABLE)
+    for reading in field:
+        if reading.id not in wet:
+            yield from _judge(case, reading, of_field)
+
+
+def _judgeable(readings: Iterable[BoundedReading]) -> list[BoundedReading]:
+    """Give those to earth that have a value, of one minute or collapsed."""
+    return [
+        r
+        for r in readings
+        if r.shape not in (Shape.NONE, Shape.UNEXPLAINED) and r.to_earth and (r.shape is Shape.COLLAPSED or not r.early)
+    ]
 
 
 def _judges(case: Case, reading: BoundedReading, any_full: bool, earliest: Decimal | None) -> bool:
@@ -186,8 +234,7 @@ def _judges(case: Case, reading: BoundedReading, any_full: bool, earliest: Decim
     return is_full_voltage(case, reading) or not any_full
 
 
-def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    limit = winding_limit(case.context, case.profile.limits)
+def _judge(case: Case, reading: BoundedReading, limit: Limit) -> Iterator[Finding]:
     try:
         corrected = correct(case, reading)
     except NotComparableError:
@@ -232,7 +279,8 @@ def _judge(case: Case, reading: BoundedReading) -> Iterator[Finding]:
             limit=limit,
             margin=margin,
         )
-        yield from _watch(case, reading, corrected)
+        if reading.power:
+            yield from _watch(case, reading, corrected)
 
 
 def _clean(limit: Limit) -> NextStep:
@@ -282,7 +330,7 @@ def _watch(case: Case, reading: BoundedReading, corrected: ReadingAt40) -> Itera
             basis=StatementBasis.MEASURED if corrected.value is None else StatementBasis.CALCULATED,
             limit=limit,
             margin=margin,
-            next_step=retest_later(case),
+            next_step=case.once(retest_later),
         )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 from grading.case import Case, in_ohm
@@ -12,16 +12,17 @@ from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
 from grading.measurement import Circumstance, MotorKind
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import fails_early, floor_of, is_early, is_full_voltage, is_one_minute, outlasted
+from grading.rules.insulation import fails_early, floor_of, is_full_voltage, is_one_minute, outlasted
 from grading.terms.quantity import QuantityKind
+from grading.terms.record import record
 from grading.terms.section import Section
-from grading.terms.terminals import leads, to_earth
+from grading.terms.terminals import leads
 
 CORES: Mapping[MotorKind, int] = {MotorKind.DC_SERVO: 2, MotorKind.AC_SERVO: 3, MotorKind.SPINDLE: 3}
 """Power cores of a cable."""
 
 
-@dataclass(frozen=True)
+@record
 class KnownPart:
     """What is known of one part to earth.
 
@@ -47,9 +48,7 @@ def gather(case: Case) -> tuple[KnownPart, KnownPart, KnownPart]:
     tests = [
         r
         for r in case.of(QuantityKind.INSULATION_RESISTANCE)
-        if to_earth(r.measurement.terminals)
-        and r.shape is not Shape.NONE
-        and not (is_early(case, r) and outlasted(case, r))
+        if r.to_earth and r.shape is not Shape.NONE and not (r.early and outlasted(case, r))
     ]
     voltage, failed_at = _common_voltage(tests), _failed_at(case, tests)
     whole, motor, cable = (
@@ -153,7 +152,7 @@ def _every_core(case: Case, readings: Sequence[BoundedReading]) -> bool:
 def _shows_low(case: Case, reading: BoundedReading, floor: Decimal) -> bool:
     if reading.shape is Shape.COLLAPSED:
         return True
-    early = is_early(case, reading)
+    early = reading.early
     return fails_early(case, reading) if early else reading.interval.side_of(floor) is Side.BELOW
 
 
@@ -171,9 +170,7 @@ def _state(
     if not own:
         return State.UNMEASURED
     telling = [
-        r
-        for r in own
-        if not is_early(case, r) and (is_full_voltage(case, r) or r.measurement.test_voltage_set in failed_at)
+        r for r in own if not r.early and (is_full_voltage(case, r) or r.measurement.test_voltage_set in failed_at)
     ]
     # Slip rings lower the floor of the whole they are in, and yet the whole clears the motor only at the motor's own.
     clears = in_ohm(floor_of(case, Section.MOTOR_ALONE)) if section is Section.THROUGH_CABLE else floor

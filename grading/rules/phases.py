@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from itertools import combinations
 
@@ -18,6 +17,7 @@ from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import by_counts, compensated, count_ohm, is_open
 from grading.steps import NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
+from grading.terms.record import record
 from grading.terms.section import Section
 from grading.terms.terminals import ends, pair
 from grading.winding import (
@@ -35,7 +35,7 @@ _FAMILIES = ("UVW", "RST", "ABC")
 _NUMBERED = re.compile(r"([A-Z]?)(\d+)")
 
 
-@dataclass(frozen=True)
+@record
 class _Group:
     """Lead-to-lead readings that ought to be alike, by pair; `missing` names the pairs that were not measured."""
 
@@ -185,6 +185,8 @@ def _judge_group(case: Case, group: _Group) -> Iterator[Finding]:
 
 def _furthest(case: Case, lists: Sequence[Sequence[BoundedReading]]) -> list[BoundedReading]:
     """Pick, of several readings of a pair, those furthest from the other pairs; the last ones where all agree."""
+    if all(len(own) == 1 for own in lists):
+        return [own[0] for own in lists]
     lowest = [min(own, key=lambda r: compensated(case, r)) for own in lists]
     highest = [max(own, key=lambda r: compensated(case, r)) for own in lists]
     picks = [[own[-1] for own in lists]]

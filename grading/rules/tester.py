@@ -103,11 +103,8 @@ def _damp_air(case: Case) -> Iterator[Finding]:
     winding's own temperature is not known the air's only says that it may have been so.
     """
     for section in (*Section, None):
-        readings = [
-            r
-            for r in case.of(QuantityKind.INSULATION_RESISTANCE)
-            if r.section is section and r.shape not in (Shape.NONE, Shape.UNEXPLAINED)
-        ]
+        own = case.of(QuantityKind.INSULATION_RESISTANCE, section)
+        readings = [r for r in own if r.section is section and r.shape not in (Shape.NONE, Shape.UNEXPLAINED)]
         cable = section is Section.CABLE_ALONE
         for (dew, conditions), group in damp_groups(case, readings, by_air=cable).items():
             known = cable or conditions.winding_c is not None

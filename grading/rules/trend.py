@@ -19,13 +19,11 @@ from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.limits import machine_limit, winding_limit
 from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
-from grading.rules.insulation import is_early
 from grading.rules.motor import correct
 from grading.steps import Action, ReasonKind, Settling, StepKind, step
 from grading.temperature import NotComparableError
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
-from grading.terms.terminals import to_earth
 from grading.trend import Fit, Point, fit
 
 DROP = "trend.drop"
@@ -88,8 +86,8 @@ def _visit(case: Case, section: Section, at: dt.datetime, fresh: bool = False) -
         if r.shape in (Shape.POINT, Shape.OVER)
         and r.interval.low > 0
         and r.doubt is None
-        and to_earth(r.measurement.terminals)
-        and not is_early(case, r)
+        and r.to_earth
+        and not r.early
         and r.measurement.test_voltage_set is not None
     ]
     if not readings:

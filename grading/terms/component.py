@@ -26,8 +26,10 @@ class Component(StrEnum):
     @property
     def power(self) -> bool:
         """Whether it is part of the circuit that the drive feeds."""
-        return self in (Component.POWER, Component.CORES, Component.CONNECTOR)
+        return self in _POWER
 
+
+_POWER = frozenset({Component.POWER, Component.CORES, Component.CONNECTOR})
 
 COMPONENT_WORDS: dict[Component, str] = {
     Component.POWER: "power winding",

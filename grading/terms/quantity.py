@@ -186,6 +186,16 @@ class Quantity:
         exponent = value.as_tuple().exponent
         return Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
 
+    @lazy
+    def in_base(self) -> Decimal | None:
+        """The value in the base unit of its dimension (ohm of a resistance); None without digits or unit."""
+        return None if self.value is None or self.unit is None else self.value * UNITS[self.unit].factor
+
+    @lazy
+    def digit_in_base(self) -> Decimal:
+        """One count of the last digit in the base unit of its dimension (ohm of a resistance); 0 without digits."""
+        return (self.resolution or Decimal(0)) * (1 if self.unit is None else unit(self.unit).factor)
+
     def in_unit(self, code: str) -> Decimal | None:
         """Convert the value to another unit of the same dimension.
 
@@ -205,13 +215,11 @@ class Quantity:
         target = unit(code)
         if self.unit is None:
             raise UnitError("This value has no unit; ask for it before converting.")
-        own = unit(self.unit)
+        own = UNITS[self.unit]
         if own.dimension != target.dimension:
             raise UnitError(f"{own.code} is a {own.dimension}, {target.code} a {target.dimension}.")
-        if self.value is None:
-            return None
-        base = self.value * own.factor
-        return base if target.factor == 1 else base / target.factor
+        base = self.in_base
+        return base if base is None or target.factor == 1 else base / target.factor
 
     def display(self) -> str:
         """Write it as on screens and in reports, e.g. "> 4000 MΩ", "0.80 Ω", "open".
@@ -224,7 +232,9 @@ class Quantity:
         if self.qualifier is Qualifier.EQUAL:
             return f"{self.digits}{symbol}"
         if self.qualifier in (Qualifier.ABOVE, Qualifier.BELOW):
-            return f"{self.qualifier.value} {'range' if self.digits is None else self.digits + symbol}"
+            if self.digits is None:
+                return "over range" if self.qualifier is Qualifier.ABOVE else "below range"
+            return f"{self.qualifier.value} {self.digits}{symbol}"
         words = {"open": "open (over range)", "short": "short (below resolution)", "none": "no valid value"}
         text = words.get(self.qualifier.value, "test voltage not built")
         return text if self.digits is None else f"{text}, {self.digits}{symbol}"

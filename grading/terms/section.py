@@ -20,14 +20,14 @@ SECTION_WORDS: dict[Section, str] = {
 }
 """The name of a section as it is spoken, and in lists where the place is short."""
 
-_IN_FULL = {**SECTION_WORDS, Section.THROUGH_CABLE: "from the cabinet through the cable"}
+_IN_FULL = {**SECTION_WORDS, Section.THROUGH_CABLE: "motor and cable together"}
 
 
 def section_in_full(section: Section | None) -> str:
-    """Name a section as sentences do: "from the cabinet through the cable".
+    """Name a section as sentences do: "motor and cable together".
 
     Example (as in sentences):
         >>> section_in_full(Section.THROUGH_CABLE)
-        'from the cabinet through the cable'
+        'motor and cable together'
     """
     return "section not recorded" if section is None else _IN_FULL[section]

@@ -28,6 +28,9 @@ _FILLERS = frozenset(
 _RUN = re.compile(r"[UVW]{2,3}|[RST]{2,3}|(?:[A-Z]\d){2,}")  # leads written without a break: UVW, A1A2, L1L2L3
 _LEAD = re.compile(r"[A-Z]\d|[A-Z]")
 
+PHASES = 3
+"""Windings of a three-phase motor."""
+
 GENERAL = frozenset({"lead-ground", "lead-lead"})
 """Test points that name no lead and stand for any of their kind."""
 
@@ -118,6 +121,30 @@ def measured_to_earth(kind: QuantityKind, terminals: str) -> bool:
         False
     """
     return kind in TO_EARTH_KINDS and to_earth(terminals)
+
+
+_PHASE_END = re.compile(r"(?P<phase>[UVW])[12]|T(?P<number>[1-6])")
+"""A lead of a motor whose windings come out at both ends (IEC 60034-8, and T1 to T6; from memory)."""
+
+
+@lru_cache(maxsize=CACHED)
+def two_of_six(terminals: str) -> bool:
+    """Tell whether a test point lies between two phases of a motor whose windings come out at both ends.
+
+    Example (U1-U2 and T1-T4 are one winding; plain U-V are joined inside the motor):
+        >>> [two_of_six(terminals) for terminals in ("U1-V1", "W2-V1", "T1-T2", "U1-U2", "T1-T4", "U-V", "U1-PE")]
+        [True, True, True, False, False, False, False]
+    """
+    both = [_PHASE_END.fullmatch(end) for end in ends(terminals)]
+    if both[0] is None or both[1] is None:
+        return False
+    one, other = both[0], both[1]
+    if one["phase"] and other["phase"]:
+        return one["phase"] != other["phase"]
+    if not (one["number"] and other["number"]):
+        return False
+    # T1-T4, T2-T5 and T3-T6 are the phases.
+    return int(one["number"]) % PHASES != int(other["number"]) % PHASES
 
 
 def pair(terminals: str) -> frozenset[str]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from api.visit.safety import STEPS
+from api.visit.safety_steps import STEPS
 from api.workspace import Workspace
 from tests.api.makers import JOB, FakeEngines, at, clip, photo
 

@@ -28,10 +28,11 @@ GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 SMALL = {
     "capture/reading.py", "grading/terms/quantity.py", "grading/terms/terminals.py", "grading/terms/section.py",
     "api/visit/notes.py", "api/ledger/ids.py", "api/ledger/clock.py", "api/ledger/canonical.py",
+    "api/dialogue/events.py",
 }  # fmt: skip
 """Values that travel, and how one is written: they are met wherever the way leads."""
-MOST_MODULES = 12
-MOST_ENTRIES = {"api/ledger/database.py": 5, "api/ledger/trail.py": 3, "api/dialogue/turn.py": 3,
+MOST_MODULES = 16
+MOST_ENTRIES = {"api/ledger/database.py": 5, "api/ledger/trail.py": 3, "api/dialogue/turn.py": 4,
                 "api/visit/proposals.py": 4, "capture/completeness.py": 2}  # fmt: skip
 """Modules that are entered more than once: rows and their entry, the turn that everything is said to, its proposals."""
 

@@ -15,7 +15,8 @@ import httpx2 as httpx
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from api.visit.safety import STEPS, StepReply
+from api.visit.safety import StepReply
+from api.visit.safety_steps import STEPS
 from api.workspace import Workspace
 from capture.reading import Context, Seen, Utterance
 from tests.api.makers import FakeEngines, at, clip, photo

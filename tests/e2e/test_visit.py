@@ -24,7 +24,7 @@ from tests.e2e import running
 from tests.e2e.conftest import PHONE, fixtures, watch
 
 RATE = 16_000
-PAUSE_S = 4.0  # between utterances: the person listens to the read-back
+PAUSE_S = 9.0  # between utterances: the person listens to the read-back, which the page speaks
 PATIENCE_MS = 90_000
 
 

@@ -16,7 +16,7 @@ from typing import Any
 from api.dialogue.actions import Confirm, Correct
 from api.errors import OhmtrailError, WriteFailed
 from api.ledger.clock import Clock
-from api.visit.safety import STEPS
+from api.visit.safety_steps import STEPS
 from api.workspace import Workspace
 from tests.api.makers import JOB, FakeEngines, at, clip, photo
 from tests.faults.layer import Kind, Layer

@@ -42,7 +42,7 @@ from grading.shop import ShopProfile
 from grading.terms.quantity import QuantityKind
 from grading.verdict import grade_axis
 from tests.grading import careful
-from tests.grading.making import CABLE, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
+from tests.grading.making import CABLE, CORE, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
 from tests.grading.simulation.score import run
 from tests.grading.whole_axes import D
 
@@ -242,6 +242,7 @@ def _others() -> Iterator[Axis]:
         ir(WHOLE, "550"), winding_c=-300, humidity_percent=130, rated_current=D("1e30"), about=("possible.largest",)
     )
     yield of(ir(WHOLE, "550"), made_year=1066)
+    yield of(ir(WHOLE, "550"), made(CORE, WHOLE, "2", "kOhm", terminals="ENC shield-ENC shield"))
     for point in ("FAN1-PE", "B+-PE", "TACHO+-PE", "TH1-PE", "F1-PE"):
         for value, volts in (("0.20", 500), ("0.70", 500), ("5", 250), ("5", 1000), ("50", 50)):
             yield of(ir(MOTOR, value, terminals=point, test_voltage_set=volts), ir(WHOLE, "550"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -25,7 +26,7 @@ from grading.terms.quantity import QuantityKind
 from grading.terms.terminals import to_earth
 from grading.verdict import grade_axis
 from grading.voltage import ChoiceReason
-from tests.grading.making import CABLE, CORE, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
+from tests.grading.making import CABLE, CORE, LG, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
 from tests.grading.whole_axes import BAD, OK, UNSURE, WATCH, facts, graded, kinds, of, phases, rules, with_fact
 
 DC = MotorKind.DC_SERVO
@@ -213,6 +214,61 @@ def test_a_cable_is_given_by_its_length() -> None:
     over = with_fact(graded(ir(CABLE, ">4000"), cable_length_m=25), Fact.CABLE_BY_LENGTH)
     assert "at least 100 MΩ times a kilometre" in finding_text(over)
     assert Fact.CABLE_BY_LENGTH not in facts(graded(ir(CABLE, "550")))
+
+
+def test_a_cable_is_brought_to_20_degrees_by_practice() -> None:
+    """At 25 °C of the air a cable that halves with every 5 °C has twice as much at 20 °C (practice, no source)."""
+    found = with_fact(graded(ir(CABLE, "550"), cable_length_m=30, air_c=25), Fact.CABLE_BY_LENGTH)
+    assert "At 20 °C that is about 33.0 MΩ (it halves with every 5 °C, practice)" in finding_text(found)
+    over = with_fact(graded(ir(CABLE, ">4000"), cable_length_m=25, air_c=10), Fact.CABLE_BY_LENGTH)
+    assert "At 20 °C that is at least 25.0 MΩ" in finding_text(over)
+
+
+def test_a_shield_is_open_or_not_and_convicts_no_winding() -> None:
+    """A broken shield lets noise in and no current out; to earth it is bonded by design (practice, no source)."""
+    bond = made(LG, WHOLE, "0.1", "Ohm", terminals="ENC shield-PE", test_voltage_set=None)
+    closed, broken = (
+        made(CORE, WHOLE, value, "Ohm", terminals="ENC shield-ENC shield", test_voltage_set=None)
+        for value in ("0.3", "OL")
+    )
+    assert graded(GOOD, bond, closed).verdict is OK
+    found = graded(GOOD, bond, broken)
+    assert (found.verdict, found.fault) == (BAD, Fault.BESIDE)
+    assert "the circuit of the encoder is open" in finding_text(with_fact(found, Fact.BESIDE_OPEN))
+
+
+def test_phase_to_phase_of_six_leads_is_insulation_where_no_link_joins_them() -> None:
+    """Links left in and a fault read alike; a high value shows both away (circuit theory)."""
+    whole = ir(WHOLE, "900", terminals="U1+V1+W1-PE")
+    high = graded(whole, ir(MOTOR, "700", terminals="U1-V1"))
+    assert high.verdict is OK
+    assert Fact.LEADS_JOINED not in facts(high)
+    for low in ("0.00", "0.02", "<0.01", "0.80"):
+        found = graded(whole, ir(MOTOR, low, terminals="U1-V1"))
+        assert found.verdict is UNSURE
+        assert {Fact.PHASES_CONDUCT} <= facts(found)
+        assert Fact.LEADS_JOINED not in facts(found)
+    assert Fact.LEADS_JOINED in facts(graded(whole, ir(MOTOR, "0.00", terminals="U-V")))
+    # Phase to phase says nothing of earth.
+    alone = graded(ir(MOTOR, "700", terminals="U1-V1"))
+    assert alone.verdict is UNSURE
+    assert Fact.NO_INSULATION_TEST in facts(alone)
+
+
+@pytest.mark.parametrize(("value", "verdict"), [("1.20", BAD), ("1.50", UNSURE), ("40", OK)])
+def test_a_wound_field_is_held_against_kv_plus_1_at_40_degrees(value: str, verdict: Verdict) -> None:
+    """IEEE 43-2013, Table 3 (secondary text): rated kV + 1, so 1.5 MΩ at 500 V; at 40 °C nothing is corrected."""
+    armature = ir(WHOLE, "400", terminals="A1+A2-PE")
+    field = ir(MOTOR, value, terminals="F1+F2-PE")
+    found = graded(armature, field, motor=DC, rated_voltage=500, winding_c=40, winding_c_uncertainty=0)
+    assert found.verdict is verdict
+    held = [f for f in found.findings if f.rule == "insulation.winding"]
+    assert [f.verdict for f in held] == [verdict]
+    assert held[0].place.terminals == "F1+F2-PE"
+    if verdict is BAD:
+        assert held[0].limit is not None
+        assert held[0].limit.value == Decimal("1.5")
+        assert found.fault is Fault.MOTOR
 
 
 def shop(readings: list[Measurement], context: dict[str, Any], **extra: Any) -> Any:

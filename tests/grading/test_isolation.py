@@ -97,7 +97,7 @@ def test_standard_sentences_of_a_motor_and_a_connector() -> None:
     assert "the motor is the failed part" in headline_text(motor.summary)
     assert "the motor's winding-to-frame insulation has failed" in finding_text(of(motor, "isolation.locate"))
     assert motor.findings[1].fact is Fact.VOLTAGE_NOT_BUILT
-    assert "test voltage could not be established" in finding_text(motor.findings[1])
+    assert "could not build its test voltage" in finding_text(motor.findings[1])
     assert "at 70 V built of 500 V" in headline_figures(motor.summary)
     joint = graded(ir(WHOLE, "0.50"), ir(MOTOR, "600"), ir(CABLE, "600"))
     consistency = of(joint, "isolation.consistency")
@@ -128,7 +128,7 @@ def test_the_unmeasured_part_is_calculated_but_never_passed() -> None:
     found = with_fact(verdict, Fact.PART_CALCULATED)
     assert unmeasured(found).part is Part.MOTOR
     assert unmeasured(found).magnified is None
-    assert "the motor was not measured; calculated" in finding_text(found)
+    assert "the motor by itself, as the other readings give it; calculated" in finding_text(found)
     near = graded(ir(WHOLE, "0.80"), ir(CABLE, "0.84"))
     assert "too uncertain to use" in finding_text(with_fact(near, Fact.PART_CALCULATED))
 

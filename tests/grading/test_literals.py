@@ -16,7 +16,7 @@ import pytest
 import grading
 
 PACKAGE = Path(grading.__file__).parent
-TABLES = {"limits.py", "entry_limits.py"}
+TABLES = {"limits.py", "limit_rows.py", "entry_limits.py"}
 ANYWHERE: dict[float, str] = {
     0: "zero, first index",
     1: "one, last index (-1)",
@@ -38,6 +38,7 @@ CONSTANTS: dict[tuple[str, str], str] = {
     ("plausibility.py", "ROOT_3"): "three phases",
     ("plausibility.py", "FAHRENHEIT_ZERO_C"): "definition of the degree Fahrenheit",
     ("plausibility.py", "FAHRENHEIT_PER_C"): "definition of the degree Fahrenheit",
+    ("terms/terminals.py", "PHASES"): "windings of a three-phase motor",
     ("rules/parts.py", "CORES"): "power cores of a cable by motor kind",
     ("rules/phases.py", "PAIRS"): "three leads make three pairs",
     ("rules/trend.py", "DAYS_A_YEAR"): "unit factor (Julian year)",

@@ -30,7 +30,7 @@ def test_service_limit_lies_between_the_floor_and_the_winding_limit() -> None:
     verdict = graded(ir(MOTOR, "3.20"))
     assert (verdict.verdict, verdict.urgency) == (BAD, Urgency.SERVICE_LIMIT)
     assert of(verdict, "insulation.machine").verdict is OK
-    assert "serviceable only at risk" in headline_found(verdict.summary).lower()
+    assert "only at the risk of a sudden failure" in headline_found(verdict.summary).lower()
     assert "take the drive along" in cost_text(verdict.summary)
 
 

@@ -163,7 +163,7 @@ def test_a_whole_above_a_part_is_said(whole: str, motor: str, told: bool) -> Non
     assert (Fact.WHOLE_ABOVE_PART in facts(verdict)) is told
     assert verdict.verdict is (UNSURE if told else OK)
     if told:
-        assert "higher than one of its parts" in finding_text(with_fact(verdict, Fact.WHOLE_ABOVE_PART))
+        assert "higher than one of them alone" in finding_text(with_fact(verdict, Fact.WHOLE_ABOVE_PART))
 
 
 def test_a_part_at_a_higher_voltage_or_an_early_one_contradicts_nothing() -> None:

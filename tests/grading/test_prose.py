@@ -94,6 +94,7 @@ def test_only_prose_writes_sentences() -> None:
         "limit.py",
         "limits.py",
         "entry_limits.py",
+        "limit_rows.py",
         "sheet.py",
         "sheet_cells.py",
         "sheet_columns.py",
@@ -132,12 +133,12 @@ def test_every_code_has_its_words() -> None:
 def test_a_headline_is_what_is_read_first_and_the_figures_behind_it() -> None:
     cable = graded(ir(WHOLE, "0.80"), ir(MOTOR, "550"), ir(CABLE, "0.80")).summary
     assert headline_found(cable) == "The cable is the failed part. Replace it before re-energising."
-    assert headline_figures(cable).startswith("From the cabinet through the cable measured 0.80 MΩ at 500 V after 60 s")
+    assert headline_figures(cable).startswith("Motor and cable together measured 0.80 MΩ at 500 V after 60 s")
     assert headline_text(cable).startswith(
-        "Axis X: the cable is the failed part. Replace it before re-energising. From"
+        "Axis X: the cable is the failed part. Replace it before re-energising. Motor and cable"
     )
     watched = graded(ir(MOTOR, "60.0")).summary
-    assert headline_found(watched).startswith("Within limits but worth watching; retest in 3 to 6 months")
+    assert headline_found(watched).startswith("Within limits, but to be watched. Retest in 3 to 6 months.")
     assert headline_figures(watched) == finding_text(of(graded(ir(MOTOR, "60.0")), "insulation.watch"))
     nothing = graded().summary
     assert (headline_figures(nothing), cost_text(nothing)) == ("", "")

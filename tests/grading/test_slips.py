@@ -7,6 +7,8 @@ without a source, or house rule.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 
@@ -14,10 +16,10 @@ from grading.entries import QuestionCode
 from grading.facts import Fact
 from grading.finding import Verdict
 from grading.isolation import Fault
-from grading.measurement import AxisContext, Measurement, MotorKind
+from grading.measurement import AxisContext, Instrument, InstrumentKind, Measurement, MotorKind
 from grading.outcome import AxisVerdict
 from grading.verdict import grade_axis
-from tests.grading.making import CABLE, CORE, LG, METERS, MOTOR, WHOLE, axis, ir, ll, made
+from tests.grading.making import CABLE, CORE, LG, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made
 
 _Q = QuestionCode
 SOUND = (ir(WHOLE, "350"), ir(MOTOR, "600"), ir(CABLE, "900"))
@@ -73,16 +75,50 @@ def test_a_core_beside_the_others() -> None:
 
 
 def test_one_point_over_its_test_voltages() -> None:
-    """Ask about the higher of two, since the low one may be the fault, and about a low one that stands alone."""
+    """Ask about both of two that differ by their unit alone, and about the one that stands alone beside more.
+
+    A low value at more voltage than the other's stands: that is what a breakdown looks like.
+    """
     low, high = ir(WHOLE, "1.34", test_voltage_set=250), ir(WHOLE, "1.33", "GOhm")
     verdict = grade(low, high)
-    assert asked(verdict) == [(_Q.THOUSANDFOLD, high.record_id)]
+    assert asked(verdict) == [(_Q.THOUSANDFOLD, low.record_id), (_Q.THOUSANDFOLD, high.record_id)]
     assert verdict.verdict is Verdict.INCONCLUSIVE
-    fault = grade(ir(WHOLE, "300", "kOhm", test_voltage_set=250), ir(WHOLE, "300", "MOhm"))
-    assert fault.verdict is Verdict.UNACCEPTABLE
+    breakdown = grade(ir(WHOLE, "300", "MOhm", test_voltage_set=250), ir(WHOLE, "300", "kOhm"))
+    assert breakdown.verdict is Verdict.UNACCEPTABLE
     alone = ir(WHOLE, "201.9", "kOhm", test_voltage_set=100, instrument_id=None)
     rest = (ir(WHOLE, "213.2", test_voltage_set=250), ir(WHOLE, "204.4"))
     assert asked(grade(alone, *rest)) == [(_Q.THOUSANDFOLD, alone.record_id)]
+
+
+def test_the_leads_of_one_winding_are_one_circuit() -> None:
+    """Through the winding every lead to earth reads alike (circuit theory); cores of a cable alone do not."""
+    odd = ir(WHOLE, "277", "kOhm", terminals="U-PE")
+    others = [ir(WHOLE, "270", terminals="V-PE"), ir(WHOLE, "273", terminals="W-PE")]
+    verdict = grade(odd, *others)
+    assert asked(verdict) == [(_Q.THOUSANDFOLD, odd.record_id)]
+    assert verdict.verdict is Verdict.INCONCLUSIVE
+    cores = [replace(one, section=CABLE) for one in (odd, *others)]
+    assert asked(grade(*cores)) == []
+
+
+def test_a_retest_that_is_asked_about_leaves_nothing_in_force() -> None:
+    """What was cleaned away no longer holds, and what holds is not known until the answer (logic)."""
+    before = ir(WHOLE, "0.20", "MOhm")
+    retest = ir(WHOLE, "263.5", "mOhm", noted=("after_cleaning",))
+    verdict = grade(before, retest)
+    assert asked(verdict) == [(_Q.MILLI_FOR_MEGA, retest.record_id)]
+    assert verdict.verdict is Verdict.INCONCLUSIVE
+    assert grade(before, replace(retest, test_voltage_set=Decimal(250))).verdict is Verdict.UNACCEPTABLE
+    assert grade(retest, before).verdict is Verdict.UNACCEPTABLE
+
+
+def test_digits_finer_than_an_ohmmeter_s_are_asked_about() -> None:
+    """A display shows whole counts of its resolution (by definition); a zero more behind them is only writing."""
+    meter = {"M-1": Instrument("M-1", InstrumentKind.MULTIMETER, resolution_ohm=Decimal("0.1"))}
+    for text, asks in (("4.639", True), ("4.60", False), ("4.6", False)):
+        row = lg(WHOLE, text, "Ohm", terminals="TH2-PE", instrument_id="M-1")
+        questions = grade_axis([*SOUND, row], axis(), METERS | meter).questions
+        assert [q.code for q in questions] == ([_Q.BELOW_RESOLUTION] if asks else [])
 
 
 @pytest.mark.parametrize(("low", "high", "verdict"), [

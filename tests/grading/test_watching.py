@@ -19,7 +19,7 @@ def test_low_but_sound_values_are_watched() -> None:
     motor = graded(ir(MOTOR, "60.0"))
     assert of(motor, "insulation.watch").limit is not None
     assert (motor.verdict, motor.urgency) == (WATCH, Urgency.WATCH)
-    assert "retest in 3 to 6 months" in headline_text(motor.summary)
+    assert "Retest in 3 to 6 months" in headline_text(motor.summary)
     whole = graded(ir(WHOLE, "3.00"))
     assert StepKind.MEASURE_MOTOR_WITH_TEMPERATURE in kinds(whole)
     apart = graded(ir(WHOLE, "3.00"), ir(MOTOR, "60.0"), ir(CABLE, "3.16"))

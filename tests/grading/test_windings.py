@@ -49,7 +49,7 @@ def test_headline_names_the_open_circuit_of_each_part() -> None:
     assert [finding.section for finding in summary.open_circuits] == [WHOLE, MOTOR]
     words = headline_text(summary)
     assert words.count("open circuit") == 2
-    assert "through the cable, V-W" in words
+    assert "motor and cable together, V-W" in words
     assert "motor alone, V-W" in words
 
 

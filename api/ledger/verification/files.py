@@ -191,9 +191,13 @@ def _check_unknown(file: FoundFile, content: Content, now: Sizes, what: str, fou
         found.problems.append(f"{what} file {file.name}: no row knows it; it was added or renamed.")
 
 
+COPIES = ("html", "pdf", "txt", "csv")
+"""Ends of the names of reports."""
+
+
 def check_copies(folder: Path, reports: Sizes, later: Callable[[], Sizes], found: Verification) -> None:
     """(6) Check the copies of reports that lie in the data folder itself, for people to open."""
-    for path in sorted(folder.glob("report-*.html")):
+    for path in sorted(path for end in COPIES for path in folder.glob(f"report-*.{end}")):
         content = content_of(str(path))
         if content.error:
             found.unread.append(f"report copy {path.name} cannot be read: {content.error}.")

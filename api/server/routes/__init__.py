@@ -13,10 +13,11 @@ from starlette.requests import HTTPConnection
 
 from api.server.errors import ServerFull
 from api.server.reading_queue import ReadingQueue
+from api.server.voice import Voice
 from api.settings import Limits
 from api.workspace import Workspace
 
-__all__ = ["HeavyDep", "HeavyWork", "LimitsDep", "QueueDep", "WorkspaceDep"]
+__all__ = ["HeavyDep", "HeavyWork", "LimitsDep", "QueueDep", "VoiceDep", "WorkspaceDep"]
 
 T = TypeVar("T")
 
@@ -45,6 +46,16 @@ def _queue(connection: HTTPConnection) -> ReadingQueue:
 
 QueueDep = Annotated[ReadingQueue, Depends(_queue)]
 """The captures that wait to be read."""
+
+
+def _voice(connection: HTTPConnection) -> Voice:
+    voice = connection.app.state.voice
+    assert isinstance(voice, Voice)
+    return voice
+
+
+VoiceDep = Annotated[Voice, Depends(_voice)]
+"""The voice of this machine."""
 
 
 def _limits(connection: HTTPConnection) -> Limits:

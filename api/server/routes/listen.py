@@ -3,8 +3,9 @@
 The client sends {"type": "start", "captured_at": "..."} once, then binary frames of 16 kHz mono samples (signed 16
 bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while words come, and
 {"type": "final", ...} with the answer of the evidence route. With "hands_free": true in the start message, the end of
-the speech ends the utterance too, and the next one begins on the same connection. What was received is kept as a FLAC
-file whatever happens; when the connection is lost it is marked cut and is not acted on.
+the speech ends the utterance too, and the next one begins on the same connection; with "each": true besides, every
+utterance begins with a start message, and what comes before it is the tail of the last one and dropped. What
+was received is kept as a FLAC file whatever happens; when the connection is lost it is marked cut and is not acted on.
 """
 
 from __future__ import annotations
@@ -120,6 +121,7 @@ class ListenConnection:
         self.queue = queue
         self.job_id = job_id
         self.hands_free = False
+        self.each = False
         self.utterance: IncomingUtterance | None = None
 
     def begin(self) -> IncomingUtterance:
@@ -130,6 +132,8 @@ class ListenConnection:
 
     async def frame(self, data: bytes) -> None:
         """Take a frame of sound."""
+        if self.each and self.utterance is None:  # sent before the client knew that the utterance had ended
+            return
         utterance = self.begin()
         if len(data) > MAX_FRAME or len(utterance.pcm) + len(data) > 2 * RATE * int(MAX_SECONDS):
             await self.end()
@@ -152,11 +156,13 @@ class ListenConnection:
             return
         if kind == "start":
             self.hands_free = bool(message.get("hands_free"))
+            self.each = self.hands_free and bool(message.get("each"))
             utterance = self.begin()
             if "captured_at" in message:
                 await self.set_time(utterance, message["captured_at"])
         elif kind == "end":
-            await self.end()
+            if self.utterance is not None or not self.each:
+                await self.end()
         else:
             await self.problem(NoSuchMessage(kind=kind))
 

@@ -25,6 +25,7 @@ export function axisCard({ job, axis, records, graded, safety, plan, refresh }) 
   return el("section.card.axis", { id: `axis-${axis.name}`, "aria-label": `Axis ${axis.name}`, tabindex: "-1" },
     el("header", {}, el("h2", {}, `Axis ${axis.name}`), verdictTag(graded && graded.verdict, graded && graded.urgency)),
     el("p.soft", {}, described.filter(Boolean).join(", ")),
+    axis.said && /^[A-Z]$|^SPINDLE$/.test(axis.name) ? null : el("p.soft", {}, `Say “${axis.said}”.`),
     graded ? found(graded) : null,
     safety ? safetyPart(job, axis, safety, refresh) : null,
     records.length ? el("ul.readings", {}, records.map((r) => reading(r, { job, graded, refresh }))) : el("p.soft", {}, "No reading confirmed yet."),

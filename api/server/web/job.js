@@ -1,14 +1,17 @@
 // One job: what is being said, what waits for an answer, and every axis with its readings.
 
 import { axisCard, verdictSign, verdictTag } from "./axis.js";
+import { MODES, attend, mode, setMode } from "./attention.js";
+import { Camera } from "./camera.js";
 import { cornerTool } from "./corners.js";
+import { DialoguePart, lockoutPart } from "./dialogue.js";
 import { el, fill, say } from "./dom.js";
 import { filledIn, readingForm } from "./form.js";
 import { instrumentsPart } from "./instruments.js";
 import { Listening } from "./listen.js";
 import { Outbox } from "./outbox.js";
 import { proposalCard } from "./proposal.js";
-import { canSpeak, readBack, want, wanted } from "./readback.js";
+import { canSpeak, mute, readBack, tone, want, wanted } from "./readback.js";
 import { get, now, post } from "./server.js";
 
 const CAUTION = [
@@ -16,7 +19,7 @@ const CAUTION = [
   "Work dead, locked out and proved dead. Motor leads off the drive; encoder, brake and sensor leads out of the test; vertical axes supported.",
   "Local codes, the site's lock-out procedure and licensed practice come before anything on this page.",
 ];
-const LOOK_EVERY_MS = 4000; // another phone, or the command line, may work on the same job
+const LOOK_EVERY_MS = 2000; // another phone, or the command line, may work on the same job
 
 export async function jobView(main, where, id) {
   const path = `/api/jobs/${encodeURIComponent(id)}`;
@@ -24,8 +27,8 @@ export async function jobView(main, where, id) {
   const view = new JobView(job, path, where);
   fill(main, view.node);
   await view.refresh();
-  const timer = setInterval(() => { if (!document.hidden) view.refresh().catch(() => {}); }, LOOK_EVERY_MS);
-  return () => { clearInterval(timer); view.outbox.close(); view.listening.stop(); };
+  const timer = setInterval(() => { if (!document.hidden) view.look().catch(() => {}); }, LOOK_EVERY_MS);
+  return () => { clearInterval(timer); view.dialogue.close(); view.camera.close(); view.outbox.close(); view.listening.stop(); };
 }
 
 class JobView {
@@ -35,7 +38,7 @@ class JobView {
     this.cards = new Map();
     where.textContent = `${job.id} · ${job.title}`;
     this.meter = el("i");
-    this.speak = el("button.speak", { type: "button", "aria-pressed": "false", onclick: () => this.listening.toggle() }, "Speak");
+    this.speak = el("button.speak", { type: "button", "aria-pressed": "false" }, "Speak");
     this.now = el("section.card.now", { "aria-live": "polite", "aria-label": "Listening" });
     this.proposals = el("div", { id: "proposals" });
     this.warnings = el("div", { id: "warnings", role: "alert" });
@@ -47,14 +50,18 @@ class JobView {
     this.chips = el("nav.axes", { "aria-label": "Axes" });
     this.verdict = el("span");
     this.verified = el("p", { role: "status", id: "verified" });
-    this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh(), (clip, at) => this.send(clip, "spoken.wav", at));
+    this.dialogue = new DialoguePart(path, () => this.refresh());
+    this.camera = new Camera((picture, name) => this.send(picture, name), () => document.getElementById("photo").closest("label").classList.add("wanted"));
+    this.voiceless = el("p.refused", { id: "voiceless", role: "status" });
+    this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh(), (clip, at) => this.send(clip, "spoken.wav", at), () => this.camera.photo());
+    attend(this.speak, this.listening);
     this.show({ state: "ready", words: "Press Speak, then say the axis, the part and the value." });
     this.node = el("div", {},
       el("div.row.head", {}, el("h1", {}, job.title), this.verdict, el("button.main", { type: "button", id: "report", onclick: () => this.report() }, "Report")),
       el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       cautions(),
       el("div.work", {},
-        el("div.left", {}, this.bar(), this.warnings, this.now, this.unsent, this.marking, this.proposals, this.next, this.typing(), instrumentsPart(path)),
+        el("div.left", {}, this.bar(), this.warnings, this.now, this.dialogue.node, this.camera.node, this.voiceless, this.unsent, this.marking, this.proposals, this.next, this.typing(), instrumentsPart(path), lockoutPart(path, () => this.refresh())),
         el("div.right", {}, this.chips, this.axes, this.foot())));
     canSpeak(); // voices load in the background from the first question on
   }
@@ -71,7 +78,9 @@ class JobView {
       voice.textContent = wanted() ? "Read-back: on" : "Read-back: off";
       voice.setAttribute("aria-pressed", String(wanted()));
     } }, wanted() ? "Read-back: on" : "Read-back: off");
-    return el("div.row", {}, "speechSynthesis" in window ? voice : null,
+    const attention = el("select", { id: "attention", "aria-label": "When to listen", onchange: () => setMode(attention.value) },
+      Object.entries(MODES).map(([name, words]) => el("option", { value: name, selected: name === mode() }, words)));
+    return el("div.row", {}, voice, attention,
       el("button", { type: "button", id: "verify", onclick: () => this.verify() }, "Verify the trail"), this.verified);
   }
 
@@ -108,7 +117,7 @@ class JobView {
       try {
         const answer = await post(`${this.path}/typed`, { ...filledIn(reading), captured_at: now() });
         await this.refresh();
-        this.show({ state: "asking", words: answer.message });
+        this.tell(answer);
         this.typed.open = false;
         form.reset();
       } catch (error) { say(error.message, "error"); }
@@ -119,7 +128,7 @@ class JobView {
 
   /** Show where the conversation stands. */
   show({ state, words, level, live }) {
-    const names = { ready: "READY", listening: "LISTENING", heard: "HEARD", asking: "ASKING", confirmed: "CONFIRMED", working: "READING" };
+    const names = { ready: "READY", listening: "LISTENING", heard: "HEARD", asking: "ASKING", confirmed: "CONFIRMED", paused: "PAUSED", working: "READING" };
     if (state === undefined) {
       if (level !== undefined) this.meter.style.width = `${Math.round(level * 100)}%`;
       if (live !== undefined) this.button();
@@ -177,15 +186,43 @@ class JobView {
     fill(this.warnings, (answer.cautions || []).map((c) => el("p.refused", { "data-caution": c.code }, c.sentence)));
     fill(this.marking, answer.seen && !answer.proposals.length
       ? el("button", { type: "button", "data-mark": answer.sha256, onclick: () => this.mark(answer.sha256) }, "Mark the display in the photo") : null);
-    this.show({ state: answer.proposals.length ? "asking" : "heard", words: answer.message });
-    readBack(answer.message);
+    this.tell(answer);
+  }
+
+  /** Show and say what followed from a tap, a photo or a clip. */
+  tell(answer) {
+    const confirmed = answer.records && answer.records.length;
+    this.show({ state: confirmed ? "confirmed" : (answer.proposals || []).some((p) => p.state === "open") ? "asking" : "heard", words: answer.message });
+    this.updated = null; // what the server says of it is this very message
+    tone(answer.tone).then(() => readBack(answer.spoken === undefined ? answer.message : answer.spoken)).then(() => {
+      this.voiceless.textContent = mute() && wanted() ? "Nothing on this device or on the server can speak: read the questions on the screen." : "";
+    });
+  }
+
+  /** Show what was said in another tab, on another phone or by voice. */
+  follow(state) {
+    this.dialogue.draw(state);
+    const news = this.updated !== undefined && this.updated !== null && state.updated_at !== this.updated;
+    this.updated = state.updated_at;
+    const names = { paused: "paused", noting: "listening", asking: "asking", ready: "heard" };
+    if (news && !this.listening.on) this.show({ state: names[state.state], words: state.message });
+    else if (state.state === "paused" && this.listening.on) this.show({ state: "paused", words: state.message });
+  }
+
+  /** See whether something was said or tapped elsewhere; now and then look at everything. */
+  async look() {
+    this.looks = (this.looks || 0) + 1;
+    const dialogue = await get(`${this.path}/dialogue`);
+    if (dialogue.updated_at === this.updated && this.looks % 4) this.follow(dialogue);
+    else await this.refresh();
   }
 
   async refresh() {
-    const [job, proposals, records, findings, plans, safety] = await Promise.all([
+    const [dialogue, job, proposals, records, findings, plans, safety] = await Promise.all([get(`${this.path}/dialogue`),
       get(this.path), get(`${this.path}/proposals?state=open`), get(`${this.path}/records`), get(`${this.path}/findings`), get(`${this.path}/plan`),
       Promise.all(this.job.axes.map((a) => get(`${this.path}/axes/${encodeURIComponent(a.name)}/safety`))),
     ]);
+    this.follow(dialogue);
     const seen = JSON.stringify([job.next, proposals, records, findings, plans, safety]);
     if (seen === this.seen) return; // drawing anew would close the forms that a person is filling in
     this.seen = seen;
@@ -198,7 +235,7 @@ class JobView {
     const cards = new Map();
     for (const proposal of open) {
       const key = `${proposal.id}@${proposal.revision}`; // unchanged: its card stays, with what is typed into it
-      cards.set(key, this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh(), (sha256) => this.mark(sha256)));
+      cards.set(key, this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh(), (sha256) => this.mark(sha256), (answer) => this.tell(answer)));
     }
     this.cards = cards;
     fill(this.proposals, [...cards.values()].reverse());
@@ -220,7 +257,13 @@ class JobView {
       card.focus({ preventScroll: true });
     } }, axis.name, verdictSign(graded[axis.name] && graded[axis.name].verdict))));
     const worst = findings.axes.find((v) => graded[v.axis]); // most serious first
-    fill(this.verdict, worst ? verdictTag(worst.verdict, worst.urgency) : "");
+    const left = plans.reduce((n, p) => n + p.tasks.filter((t) => t.state === "next" || t.state === "due").length, 0);
+    const untested = this.job.axes.filter((a) => !graded[a.name]).length;
+    // Green only where nothing that was planned is untested.
+    const whole = !left && !untested;
+    fill(this.verdict, !worst ? "" : worst.verdict === "acceptable" && !whole
+      ? el("span.verdict.unsure", {}, `? Not finished: ${left ? `${left} ${left === 1 ? "point" : "points"} left` : ""}${left && untested ? ", " : ""}${untested ? `${untested} ${untested === 1 ? "axis" : "axes"} untested` : ""}`)
+      : verdictTag(worst.verdict, worst.urgency));
   }
 }
 

@@ -4,11 +4,13 @@
 
 import { Gate } from "./gate.js";
 import { Microphone, level, wav } from "./microphone.js";
-import { readBack } from "./readback.js";
+import { readBack, sounding, tone } from "./readback.js";
 import { now } from "./server.js";
 
 const CONNECT_MS = 3000; // some phones refuse the connection although the page itself loads
 const ANSWER_MS = 20000; // a slow computer may think this long about the last utterance
+
+const WORDLESS = 40; // frames of 100 ms after which an utterance ends in which no words were heard yet
 
 export class Listening {
   /**
@@ -16,8 +18,10 @@ export class Listening {
    * @param {(state: object) => void} show shows state, words, level
    * @param {() => Promise<void>} refresh called when something was understood
    * @param {(clip: Blob, capturedAt: string) => Promise<void>} keep puts a clip into the outbox
+   * @param {() => Promise<void>} photo opens the camera's view, or takes the picture where it is open
    */
-  constructor(jobId, show, refresh, keep) {
+  constructor(jobId, show, refresh, keep, photo) {
+    this.photo = photo;
     this.keep = keep;
     this.jobId = jobId;
     this.show = show;
@@ -40,6 +44,7 @@ export class Listening {
     this.muted = false;
     this.sending = false;
     this.gate = new Gate();
+    this.quiet = 0; // frames since the voice ended
     this.pieces = []; // the utterance on its way, until it is acknowledged
     this.microphone = new Microphone((samples) => this.frame(samples));
     try {
@@ -56,18 +61,20 @@ export class Listening {
   /** 100 ms of sound. */
   frame(samples) {
     this.show({ level: this.muted ? 0 : level(samples) });
-    if (this.whole || this.muted || !this.open()) return;
+    if (this.whole || this.muted || sounding() || !this.open()) return;
     this.microphone.frames.length = 0; // the server keeps the sound from here on
     for (const piece of this.gate.pass(samples)) {
       if (!this.sending) {
         this.started = now();
-        this.tell({ type: "start", captured_at: this.started, hands_free: true });
+        this.tell({ type: "start", captured_at: this.started, hands_free: true, each: true });
       }
       this.sending = true;
       this.pieces.push(piece);
       this.socket.send(piece.buffer.slice(piece.byteOffset, piece.byteOffset + piece.byteLength));
     }
-    if (this.sending && this.gate.ended && this.partial) this.finish();
+    // Without words it may have been a noise; a busy server may also not have heard them yet.
+    this.quiet = this.sending && this.gate.ended ? this.quiet + 1 : 0;
+    if (this.quiet && (this.partial || this.quiet > WORDLESS)) this.finish();
   }
 
   /** Ask for what was said so far. */
@@ -136,12 +143,14 @@ export class Listening {
   /** Show and say what was made of it. */
   async understood(answer) {
     await this.refresh();
-    const state = answer.records && answer.records.length ? "confirmed" : answer.proposals && answer.proposals.length ? "asking" : "heard";
+    const state = answer.records && answer.records.length ? "confirmed" : answer.tone === "asking" ? "asking" : "heard";
     const heard = answer.heard && answer.heard.text;
     // The value and its question stand on the proposal's card right below.
     this.show({ state, words: state === "asking" && heard ? `“${heard}”` : answer.message || "Nothing understood. Say it again, please." });
     document.getElementById("photo").closest("label").classList.toggle("wanted", answer.action === "photo");
-    await readBack(answer.message);
+    await tone(answer.tone || "heard");
+    if (answer.action === "photo") await this.photo();
+    else await readBack(answer.spoken === undefined ? answer.message : answer.spoken);
   }
 
   /** The connection was lost: what was being said goes as a clip, once more from its beginning. */

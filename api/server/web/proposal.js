@@ -3,28 +3,28 @@
 import { el, say } from "./dom.js";
 import { changed, readingForm } from "./form.js";
 import { proofs } from "./proof.js";
-import { readBack } from "./readback.js";
+import { readBack, tone } from "./readback.js";
 import { now, post } from "./server.js";
-import { DOUBTS, KINDS, LOOK_AGAIN, UNITS, UNIT_DOUBTS, USUAL_UNITS, conditions, place, shown } from "./words.js";
+import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, conditions, place, shown } from "./words.js";
 
 /**
  * A proposal's card.
  * @param {object} proposal as the server gives it
  * @param {object} job for the names of its axes
  * @param {() => Promise<void>} refresh called after an answer
+ * @param {(answer: object) => void} tell shows and says what followed
  * @param {(sha256: string) => void} mark called where the person wants to show where the display is in the photo
  */
-export function proposalCard(proposal, job, refresh, mark) {
+export function proposalCard(proposal, job, refresh, mark, tell) {
   const path = `/api/proposals/${encodeURIComponent(proposal.id)}`;
   const answer = async (action, body, words) => {
     try {
       const result = await post(`${path}/${action}`, { ...body, revision: proposal.revision, how: "tapped", captured_at: now() });
       say(words);
-      const sentence = result && result.message;
-      if (sentence) readBack(sentence);
+      if (result) tell(result);
     } catch (error) {
       refused.textContent = error.message;
-      readBack(error.message);
+      tone("not_understood").then(() => readBack(error.message));
       if (error.code === "safety_open") openSafety(proposal.axis);
     }
     await refresh();
@@ -44,6 +44,7 @@ export function proposalCard(proposal, job, refresh, mark) {
     proofs(proposal, false),
     proposal.photo_sha256 ? el("button", { type: "button", "data-mark": proposal.photo_sha256, onclick: () => mark(proposal.photo_sha256) }, "Mark the display in the photo") : null,
     unitChoice(proposal, answer),
+    placeChoice(proposal, job, answer),
     others.length === 0 && doubts.length && doubts.every((d) => LOOK_AGAIN.includes(d)) && proposal.value !== null
       ? el("button", { type: "button", onclick: () => answer("choose", { index: 0 }, `Taken as it stands: ${proposal.display}. Now confirm it.`) }, `I looked again: it shows ${proposal.display}`) : null,
     proposal.kind === "insulation_resistance" ? el("p.caution", {}, el("strong", {}, "Still charged: "), "discharge at least four times the test time, measure, then earth, before you touch the leads.") : null,
@@ -70,6 +71,16 @@ function unitChoice(proposal, answer) {
   const units = [...new Set([proposal.unit, ...(USUAL_UNITS[proposal.kind] || USUAL_UNITS.null)])].filter(Boolean);
   return el("div.choices.units", { role: "group", "aria-label": "Unit" }, el("p.place", {}, "In which unit? Say it, or tap it."),
     el("div.row", {}, units.map((u) => el("button", { type: "button", "data-unit": u, onclick: () => answer("correct", { reading: { unit: u } }, `${proposal.value} ${UNITS[u]}. Now confirm it.`) }, UNITS[u]))));
+}
+
+/** The axes, parts and tests to tap where one of them was not said. */
+function placeChoice(proposal, job, answer) {
+  const lacks = (doubt) => (proposal.doubts || []).includes(doubt);
+  const names = job.axes.map((a) => [a.name, `Axis ${a.name}`]);
+  const measured = ["insulation_resistance", "resistance_to_ground", "winding_resistance", "continuity"].map((k) => [k, KINDS[k]]);
+  const rows = [lacks("axis_missing") && ["Which axis?", "axis", names], lacks("section_missing") && ["Which part?", "section", Object.entries(SECTIONS)], lacks("quantity_missing") && ["What was measured?", "kind", measured]].filter(Boolean);
+  return rows.map(([asked, field, choices]) => el("div.choices.units", { role: "group", "aria-label": asked }, el("p.place", {}, `${asked} Say it, or tap it.`),
+    el("div.row", {}, choices.map(([value, label]) => el("button", { type: "button", [`data-${field}`]: value, onclick: () => answer("correct", { reading: { [field]: value } }, `${label}. Now confirm it.`) }, label)))));
 }
 
 /** Lead to the safety questions of an axis. */

@@ -8,7 +8,7 @@ from difflib import SequenceMatcher
 from functools import cache
 
 from capture.language.say import digit_by_digit
-from capture.language.vocabulary import UNKNOWN, WORDS, plain_words
+from capture.language.vocabulary import ENTRIES, UNKNOWN, WORDS, WordClass, plain_words
 from capture.language.written import spoken
 
 # Common English words that sound like one of ours: the second engine writes whichever is the more usual.
@@ -26,6 +26,15 @@ _SPELT = {
 }  # fmt: skip
 """Trade words that the second engine does not know, in words that it does."""
 
+_TRADE = frozenset(
+    f"{unit}{end}"
+    for unit in ("ohm", "kilohm", "megohm", "gigohm", "teraohm", "milliohm", "microohm", "meg", "gig")
+    for end in ("", "s")
+) | {"ohmmeter"}
+"""Words of the trade that the second engine seldom writes: it hears "volts", "on" or "home" in noise."""
+
+_NUMBERS = frozenset({WordClass.DIGIT, WordClass.TEEN, WordClass.TENS, WordClass.MULTIPLIER, WordClass.POINT})
+
 _ALIKE = 0.34
 """Least share of letters in common for a word that is none of ours to stand for the word that the first engine heard in
 its place ("megams" for "megohms")."""
@@ -34,6 +43,16 @@ its place ("megams" for "megohms")."""
 @cache
 def _vocabulary() -> frozenset[str]:
     return frozenset(part for word in WORDS for part in plain_words(word))
+
+
+def trade_words(text: str) -> int:
+    """Count words of the trade that the second engine does not know."""
+    return sum(word in _TRADE for word in text.split())
+
+
+def numbers_alone(text: str) -> bool:
+    """Tell whether plain words are number words and nothing else: those any engine knows."""
+    return all(word in ENTRIES and ENTRIES[word].word_class in _NUMBERS for word in text.split())
 
 
 def spellings(text: str) -> tuple[str, ...]:
@@ -60,6 +79,19 @@ def in_our_words(written: str, heard: str, knows: Callable[[str], bool] | None =
     ways = (spoken(written), spoken(_apart(written)))
     made = (_replaced(way.split(), heard.split(), knows) for way in ways)
     return tuple(dict.fromkeys(" ".join(words) for words in made if words))
+
+
+def plain_ways(written: str) -> tuple[str, ...]:
+    """Write the second engine's transcript as candidates are written: lower case, no marks, figures in words.
+
+    Args:
+        written: The transcript ("For. 13.").
+
+    Returns:
+        Plain words, with figures as numbers and as digits one by one; nothing where it holds no word.
+    """
+    ways = (" ".join(re.findall(r"[a-z']+", way.lower())) for way in (spoken(written), spoken(_apart(written))))
+    return tuple(dict.fromkeys(way for way in ways if way))
 
 
 def _apart(written: str) -> str:

@@ -17,7 +17,7 @@ from api.dialogue.actions import Confirm
 from api.ledger.canonical import canonical, parsed
 from api.server.app import create_app
 from api.visit.readings import ReadingFields
-from api.visit.safety import STEPS
+from api.visit.safety_steps import STEPS
 from api.workspace import Workspace
 from tests.api.makers import JOB
 from tests.api.report.parsed import parse, text

@@ -234,8 +234,9 @@ def test_the_photo_brings_voltage_and_time(visit: Visit) -> None:
 
 
 def test_insulation_is_refused_until_the_safety_steps_are_answered(visit: Visit) -> None:
-    visit.say("x ray axis motor alone insulation set five hundred volts")
-    visit.say("lead to ground five hundred fifty megohms")
+    visit.say("x ray axis motor alone")
+    asked = visit.say("insulation lead to ground five hundred fifty megohms")
+    assert "Do not test" in asked["message"]
     refused = visit.say("confirm")
     assert refused["problem"]["code"] == "safety_open"
     assert visit.records() == []

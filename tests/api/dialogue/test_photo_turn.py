@@ -73,6 +73,7 @@ def test_a_unit_that_was_said_before_is_not_asked_for_again(visit: Visit) -> Non
 
 
 def test_a_unit_that_cannot_be_is_refused(visit: Visit) -> None:
+    visit.make_safe()
     insulation(visit)
     visit.show("34.70", None, doubts=["unit_missing"], secondary={"test_voltage": "505"})
     answer = visit.say("degrees celsius")

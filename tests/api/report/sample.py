@@ -11,21 +11,22 @@ from api.report import media, plot
 from api.report.content import (
     AppliedLimit,
     Exhibit,
-    Field,
+    Letterhead,
     OpenProposal,
-    Proof,
     Report,
     ReportedAxis,
+    ReportedSource,
     ReportedValue,
     Statement,
     VerdictMark,
     VerdictText,
 )
+from api.report.identity import Field, Issue, Proof
 from api.report.wording import CAUTIONS, DECISION_RULE
 
 FAIL, PASS = (
     VerdictText(VerdictMark.FAIL, "Fail: not to be energised"),
-    VerdictText(VerdictMark.PASS, "Within limits at time of test"),
+    VerdictText(VerdictMark.PASS, "Within limits"),
 )
 PHOTO, CLIP = "a" * 64, "b" * 64
 
@@ -39,6 +40,11 @@ def jpeg(width: int = 640, height: int = 480, *, exif: Image.Exif | None = None)
     return out.getvalue()
 
 
+def read_file(sha256: str) -> bytes:
+    """Give the photo or the clip of the sample."""
+    return {PHOTO: jpeg(), CLIP: b"fLaC"}[sha256]
+
+
 def value(record_id: str = "J1-R2", **changes: object) -> ReportedValue:
     """Give one value with photo and clip."""
     picture = media.upright(jpeg())
@@ -49,9 +55,9 @@ def value(record_id: str = "J1-R2", **changes: object) -> ReportedValue:
         "section": "cable alone",
         "point": "U–PE",
         "shown": "0.80 MΩ",
-        "voltage": "500 V set, 500 V built",
+        "voltage": "500 V asked, 500 V built",
         "elapsed": "60 s",
-        "limits": (AppliedLimit("at least 1 MΩ, as measured", "IEC 60204-1, 18.3", "secondary", "0.80 MΩ", FAIL),),
+        "limits": (AppliedLimit("at least 1 MΩ, as measured", "IEC 60204-1, 18.3", "quoted", "0.80 MΩ", FAIL, "a"),),
         "verdict": FAIL,
         "confirmed_by": "Technician 7",
         "confirmed_at": "2026-11-24T08:40:00.000000Z",
@@ -78,21 +84,33 @@ def report(
         cable="fixed",
         verdict=FAIL,
         headline="The cable measured 0.80 MΩ.",
-        action="Replace the cable.",
+        actions=("Replace the cable.",),
+        steps=("Replace the cable. It has failed.",),
         ignoring="The drive keeps tripping.",
         values=values,
-        isolation=(Statement("Which part", "indicates", "It indicates the cable.", "Ohm's law", "", FAIL, ("J1-R2",)),),
+        statements=(Statement("indicates", "It indicates the cable.", FAIL, "a", ("J1-R2",)),),
         plot=plot.bars(bars, [plot.LimitLine(Decimal(1000000), "1 MΩ")], title="Axis X", ident="plot-x"),
     )
     exhibits = (
-        Exhibit(PHOTO, "photo", "image/jpeg", 10, "2026-11-24T08:39:00Z", preview=media.preview(picture, "Photo")),
         Exhibit(
-            CLIP, "clip", "audio/flac", 9, "2026-11-24T08:38:00Z", audio="data:audio/flac;base64,ZkxhQw==", heard=heard
+            PHOTO,
+            "photo",
+            "image/jpeg",
+            len(jpeg()),
+            "2026-11-24T08:39:00Z",
+            preview=media.preview(picture, "Photo"),
+            label="C2",
+            file="p.jpg",
+            attached=True,
+        ),
+        Exhibit(
+            CLIP, "clip", "audio/flac", 4, "2026-11-24T08:38:00Z", plays=True, heard=heard, label="C1", file="c.flac"
         ),
     )
     return Report(
-        number="OT-J1-0005",
+        issue=Issue("J1-1", "2026-11-24T09:00:00+00:00", zone="2026-11-24T09:00:00+01:00"),
         title=title,
+        letterhead=Letterhead("Quayside Field Service (invented)", "service desk"),
         identity=(Field("Machine", "Mill"),),
         conditions=(Field("Air temperature", "24 °C"),),
         mapping=(Field("Title", title, "a"),),
@@ -106,5 +124,5 @@ def report(
         decision_rule=DECISION_RULE,
         cautions=CAUTIONS,
         proof=Proof("c" * 64, 5, intact=True),
-        issued="2026-11-24T09:00:00+00:00",
+        sources=(ReportedSource("IEC 60204-1, 18.3", "quoted", "read in a secondary text", ("at least 1 MΩ",), "a"),),
     )

@@ -24,7 +24,8 @@ GPS = 0x8825
 def decoded(picture: EmbeddedPicture) -> Image.Image:
     head, _, body = picture.data_uri.partition(",")
     assert head == "data:image/jpeg;base64"
-    return Image.open(io.BytesIO(base64.b64decode(body)))
+    assert base64.b64decode(body) == picture.jpeg
+    return Image.open(io.BytesIO(picture.jpeg))
 
 
 def test_preview_is_turned_upright_and_carries_no_exif() -> None:
@@ -35,7 +36,7 @@ def test_preview_is_turned_upright_and_carries_no_exif() -> None:
     assert upright is not None
     assert upright.size == (480, 640)
     shown = decoded(media.preview(upright, "Photo"))
-    assert shown.size == (480, 640)
+    assert shown.size == (media.PREVIEW_SIDE * 3 // 4, media.PREVIEW_SIDE)
     assert not dict(shown.getexif())
 
 

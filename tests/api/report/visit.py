@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -12,7 +14,7 @@ import numpy
 import soundfile
 from PIL import Image, ImageDraw, ImageFont
 
-from api.ledger.canonical import canonical
+from api.ledger.canonical import PlainData, canonical
 from api.ledger.database import Database, Transaction
 from api.ledger.evidence import put_evidence, store_file
 from api.ledger.store import Store
@@ -22,7 +24,8 @@ from api.visit.description import read_description
 from api.visit.jobs import axis_of, create_job, read_job
 from api.visit.proposals import ProposedReading, Source, new_proposal, set_value
 from api.visit.records import Decision, confirm
-from api.visit.safety import STEPS, StepReply, put_answers
+from api.visit.safety import StepReply, put_answers
+from api.visit.safety_steps import STEPS
 from api.workspace import Workspace
 from capture.reading import Doubt, Reading
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind
@@ -181,13 +184,19 @@ class Visit:
                 confirm(transaction, proposal, decision, proposal.revision)
 
 
-def make(folder: Path) -> Visit:
-    """Write the visit into a new data folder."""
-    moments = iter(START + dt.timedelta(seconds=30 * i) for i in range(10_000))
+def begin(folder: Path, description: PlainData) -> Visit:
+    """Make a data folder with one job and no reading."""
+    moments = (START + dt.timedelta(seconds=30 * i) for i in itertools.count())
     visit = Visit(Workspace.open(folder, clock=lambda: next(moments)))
     with visit.database.write() as transaction:
-        create_job(transaction, read_description(DESCRIPTION))
-    _answer_safety(visit)
+        create_job(transaction, read_description(description))
+    return visit
+
+
+def make(folder: Path) -> Visit:
+    """Write the visit into a new data folder."""
+    visit = begin(folder, DESCRIPTION)
+    answer_safety(visit, ("X", "Y"))
     cable, motor, whole = Section.CABLE_ALONE, Section.MOTOR_ALONE, Section.THROUGH_CABLE
     visit.say(insulation("X", whole, "0.08"), 2, words="x axis through the cable zero point zero eight meg")
     visit.say(
@@ -210,12 +219,13 @@ def make(folder: Path) -> Visit:
     return visit
 
 
-def _answer_safety(visit: Visit) -> None:
+def answer_safety(visit: Visit, axes: Sequence[str]) -> None:
+    """Answer every safety question of these axes."""
     with visit.database.write() as transaction:
-        for name in ("X", "Y"):
+        for name in axes:
             axis = axis_of(transaction.session, visit.job_id, name)
             answers = {step.id: StepReply(answer="yes", value="12" if step.value_unit else None) for step in STEPS}
             put_answers(transaction, axis, answers, how="tapped", by="Technician 7", captured_at=visit.at(0))
 
 
-__all__ = ["DESCRIPTION", "Visit", "clip", "insulation", "make", "photo"]
+__all__ = ["DESCRIPTION", "Visit", "answer_safety", "begin", "clip", "insulation", "make", "photo"]

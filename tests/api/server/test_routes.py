@@ -11,7 +11,7 @@ from fastapi.testclient import TestClient
 
 from api.ledger.evidence import MAX_BYTES
 from api.server.app import MAX_BODY, create_app
-from api.visit.safety import STEPS
+from api.visit.safety_steps import STEPS
 from api.workspace import Workspace
 from tests.api.makers import JOB, at, clip, photo
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fastapi.testclient import TestClient
 
-from api.visit.safety import STEPS
+from api.visit.safety_steps import STEPS
 from tests.api.makers import JOB, at, clip, photo
 
 READING = "x ray axis through the cable a one to a two one point zero eight ohms"

@@ -38,7 +38,7 @@ def client(visit: Visit) -> Iterator[TestClient]:
 
 def typed(client: TestClient, visit: Visit, **fields: Any) -> dict[str, Any]:
     """Type a reading; returns its proposal."""
-    answer = client.post(f"/api/jobs/{visit.job}/typed", json={**WINDING, **fields})
+    answer = client.post(f"/api/jobs/{visit.job}/typed", json={**WINDING, "captured_at": visit._later(1), **fields})
     assert answer.status_code == 201, answer.text
     return dict(answer.json()["proposals"][0])
 

@@ -67,6 +67,7 @@ def test_an_impossible_reading_is_refused_and_its_photo_kept(visit: Visit) -> No
 
 def test_an_unlikely_reading_is_asked_about(visit: Visit) -> None:
     visit.workspace.set_profile(visit.job, "IT-03", OWN)
+    visit.make_safe()
     insulation(visit)
     answer = visit.show("4000", "MOhm")
     [proposal] = answer["proposals"]

@@ -168,6 +168,16 @@ def test_what_either_engine_would_have_chosen_stands_among_the_choices() -> None
     assert {"5", "9"} <= digits
 
 
+def test_how_far_words_lie_behind_is_told_in_plain_words() -> None:
+    """A single digit that both engines heard: its capital and full stop are no distance."""
+    heard = judged("four", ("four", 0.0, -4.0), own="Four.", own_log_p=-1.0)
+    assert heard.second is not None
+    plainly = replace(heard, second=replace(heard.second, plain_log_p=-4.0))
+    _, found = best_meaning(plainly, IR)
+    assert found.opinion is not None
+    assert found.opinion.behind == 0.0
+
+
 def test_a_clip_whose_every_candidate_holds_words_of_the_second_engine_is_judged() -> None:
     """Of many stretches the candidates kept may all hold some: the one with fewest stands for the first engine."""
     heard = judged("nine meg", ("five meg", -1.0, -3.0), ("nine meg", -2.0, -9.0), own="5 Meg.", own_log_p=-2.0)

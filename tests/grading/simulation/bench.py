@@ -24,8 +24,8 @@ PARTS = {
     CABLE_ALONE: {CABLE: True},
 }
 """What is connected to the instrument."""
-AUXILIARY = frozenset({"B1", "B2", "T1", "T2"})
-"""Leads of brake and thermistor."""
+AUXILIARY = frozenset({"B1", "B2", "T1", "T2", "S1", "S2"})
+"""Leads of brake and thermistor, and the ends of the encoder's shield."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Point:
 
     @property
     def auxiliary(self) -> bool:
-        """Whether it is a lead of brake or thermistor."""
+        """Whether it is a lead of brake or thermistor, or the encoder's shield."""
         return bool(AUXILIARY & {*self.first, *self.second})
 
     @property
@@ -58,7 +58,7 @@ class Point:
 def nodes(point: Point) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Give the nodes of the network that a point's clips are on."""
     here = "m" if point.section is MOTOR_ALONE else "c"
-    if point.kind is CORE:
+    if point.kind is CORE and not point.auxiliary:
         name = point.first[0]
         return (("E",), ("P",)) if name == EARTH else ((f"c{name}",), (f"k{name}",))
     earth = "F" if point.section is MOTOR_ALONE or point.auxiliary else "E"

@@ -13,6 +13,8 @@ from tests.grading.simulation.healthy import M
 from tests.grading.simulation.solver import OPEN_OHM, Branch
 
 MOTOR, CABLE, JOINT = "motor", "cable", "joint"
+SHIELD_OHM, SHIELD_BOND_OHM = 0.2, 0.05
+"""Of the shield of an encoder cable from end to end, and of its bond to earth. Common practice, no source."""
 
 
 class Flaw(StrEnum):
@@ -35,6 +37,7 @@ class Flaw(StrEnum):
     SENSOR_OPEN = "open thermistor"
     EARTH_OPEN = "open earth conductor of the cable"
     LIVE = "voltage left on the leads"
+    SHIELD_OPEN = "open shield of the encoder cable"
 
 
 PLACE: Mapping[Flaw, str] = {
@@ -212,9 +215,11 @@ class Circuit:
         return out
 
     def auxiliary(self) -> list[Branch]:
-        """Give the network of brake and thermistor (nodes: B1, B2, T1, T2, F)."""
-        out: list[Branch] = []
+        """Give the network of brake, thermistor and encoder shield (nodes: B1, B2, T1, T2, S1, S2, F)."""
         flaws = self.flaws()
+        # The shield of the encoder's cable, on earth at the cabinet's end.
+        out = [Branch("S1", "S2", OPEN_OHM if Flaw.SHIELD_OPEN in flaws else SHIELD_OHM, CABLE)]
+        out.append(Branch("S1", "F", SHIELD_BOND_OHM, CABLE))
         if self.brake is not None:
             out.append(Branch("B1", "B2", OPEN_OHM if Flaw.BRAKE_OPEN in flaws else self.brake, MOTOR))
             out.append(Branch("B1", "F", self.auxiliary_leak, MOTOR))

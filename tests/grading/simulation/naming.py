@@ -27,6 +27,7 @@ EARTHS = (
 )
 """Names of earth heard in shops. Common practice, no source."""
 _OTHERS = {"B1": ("B+", "BR1", "BRAKE1"), "B2": ("B-", "BR2", "BRAKE2"), "T1": ("TH1", "PTC1"), "T2": ("TH2", "PTC2")}
+_OTHERS |= dict.fromkeys(("S1", "S2"), ("ENC shield", "encoder screen", "RESOLVER SHIELD"))
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from grading.outcome import AxisVerdict
 from grading.verdict import grade_axis
 from tests.grading.simulation.bench import IR, LG, PARTS
 from tests.grading.simulation.circuit import LEAKS, PLACE, Fault, Flaw
-from tests.grading.simulation.confirmed import possible
+from tests.grading.simulation.confirmed import cannot_stand, possible
 from tests.grading.simulation.healthy import M
 from tests.grading.simulation.visible import Evidence, in_force, unseen, visible
 from tests.grading.simulation.visit import SimulatedVisit, draw_visit
@@ -27,6 +27,8 @@ SOFTENED = "softened: far under the limit, not unacceptable"
 FALSE_DRIVE, UNTESTED_DRIVE = "drive acceptable over a fault", "drive acceptable, faulty part untested"
 _RIGHT = {"motor": {Told.MOTOR}, "cable": {Told.CABLE}, "joint": {Told.CONNECTOR_OR_MOISTURE}, "both": {Told.BOTH}}
 AFTER = Circumstance.AFTER_CLEANING
+FLOOR_OHM = 1.0 * M
+"""Of a machine's power circuit as measured: IEC 60204-1, 18.3 (read in a secondary text)."""
 _TOLD = frozenset({Told.MOTOR, Told.CABLE, Told.BOTH, Told.CONNECTOR_OR_MOISTURE})
 
 
@@ -110,9 +112,12 @@ def sound(visit: SimulatedVisit, evidence: tuple[Evidence, ...]) -> bool:
     """Tell whether a visit may be held against an alarm: nothing wrong, nothing to be seen, no row of another circuit.
 
     Where something was cleaned, every test to earth must have been taken again, or a row of the dirty circuit stands.
-    Where the motor alone was written down as the whole, its earlier visits are of another part.
+    Where the motor alone was written down as the whole, its earlier visits are of another part. Where a unit was typed
+    wrong, a row that stands wholly below the floor of IEC 60204-1 as measured is a fault by that clause.
     """
     if visit.faulty or evidence or ("section" in visit.mistakes and visit.history):
+        return False
+    if "unit" in visit.mistakes and _under(visit, FLOOR_OHM):
         return False
     if visit.begun is visit.circuit:
         return True
@@ -145,8 +150,14 @@ def _far_under(visit: SimulatedVisit) -> bool:
     """Tell whether a leak is there and a row in force wholly under half of the 1 MΩ of IEC 60204-1, 18.3."""
     if visit.context.slip_rings or not visit.circuit.flaws() & LEAKS:
         return False
-    rows = [possible(e, visit.instruments) for e in in_force(visit.entries) if e.point.kind is IR and e.point.to_earth]
-    return any(row is not None and row.high < 0.5 * M for row in rows)
+    return _under(visit, 0.5 * FLOOR_OHM)
+
+
+def _under(visit: SimulatedVisit, bound: float) -> bool:
+    """Tell whether an insulation row to earth of the power circuit stands wholly under a bound, ohm."""
+    points = [e for e in in_force(visit.entries) if e.point.kind is IR and e.point.to_earth]
+    rows = [possible(e, visit.instruments) for e in points if not cannot_stand(e, visit.instruments)]
+    return any(row is not None and row.high < bound for row in rows)
 
 
 def _hard(fault: Fault) -> bool:
@@ -212,6 +223,7 @@ def table(score: Score, seed: int) -> str:
     faulty = sum(n for (truth, _), n in score.truths.items() if truth not in ("healthy", "cleaned"))
     aside = sum(score.asides.values())
     seen, sound = score.count("faulty, visible"), score.count("healthy, sound") + score.count("cleaned, sound")
+    unsettled = score.count("healthy, unsettled") + score.count("cleaned, unsettled")
     asked = sum(score.blames.values())
     told = asked - score.blames["not told"]
     lines = [
@@ -231,6 +243,9 @@ def table(score: Score, seed: int) -> str:
         _row("blame wrong, where told", score.blames["wrong"], told),
         _row("unacceptable, yet the fault is called neither", score.failures[CONTRADICTION], asked),
         _row("sound and not called acceptable (marginal or inconclusive)", sound - _accepted(score), sound),
+        _row(
+            "sound circuits set aside: a row stands that is not of it, or fails as typed", unsettled, sound + unsettled
+        ),
         _row("faulty visits set aside: nothing could show it", aside, faulty),
     ]
     lines += [_row(f"... {reason}", n, faulty) for reason, n in score.asides.most_common()]

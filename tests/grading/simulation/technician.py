@@ -257,6 +257,11 @@ class Technician:
                 if self.rng.random() >= self.habits.skip:
                     self._keep(point, self.bench.ohms(point), self.bench.hand.id)
 
+    def shield(self) -> None:
+        """Measure the encoder's shield from end to end, its cable unplugged, and to earth from the cabinet."""
+        for point in (Point(WHOLE, CORE, ("S1",), ("S2",)), Point(WHOLE, LG, ("S1",), (EARTH,))):
+            self._keep(point, self.bench.ohms(point), self.bench.hand.id)
+
     def _clean(self) -> None:
         """Clean or dry: what is cleanable gets better, or not, and some of the points are taken again."""
         better = self.rng.random() < 0.7

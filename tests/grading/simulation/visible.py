@@ -128,9 +128,7 @@ def healthy_bounds(point: Point, known: healthy.Known, seconds: float = 60.0) ->
     if point.kind is VOLTS:
         return 0.0, healthy.DEAD_MOST_V if point.to_earth else math.inf
     if point.auxiliary:
-        if point.to_earth:
-            return healthy.AUXILIARY_LEAST, math.inf
-        return healthy.BRAKE_OHM if point.first[0].startswith("B") else healthy.THERMISTOR_OHM
+        return _auxiliary_bounds(point)
     if point.kind is CORE:
         return 0.0, healthy.CONTINUITY_MOST_OHM
     low, high = (_corner(known, least=least) for least in (True, False))
@@ -141,6 +139,15 @@ def healthy_bounds(point: Point, known: healthy.Known, seconds: float = 60.0) ->
         return bounds[0], bounds[1] + brushes
     least = bounds[0] * min(1.0, seconds / 60) ** healthy.ABSORPTION_POWER
     return least, math.inf
+
+
+def _auxiliary_bounds(point: Point) -> tuple[float, float]:
+    """Give the same of brake, thermistor and encoder shield, which is on earth by design."""
+    kind = point.first[0][0]
+    if point.to_earth:
+        return (0.0 if kind == "S" else healthy.AUXILIARY_LEAST), math.inf
+    between = {"B": healthy.BRAKE_OHM, "T": healthy.THERMISTOR_OHM, "S": (0.0, healthy.CONTINUITY_MOST_OHM)}
+    return between[kind]
 
 
 def _corner(known: healthy.Known, *, least: bool) -> Circuit:

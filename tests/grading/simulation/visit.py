@@ -26,6 +26,8 @@ from tests.grading.simulation.technician import Entry, Technician, draw_habits
 
 NOW = dt.datetime(2026, 11, 25, 14, tzinfo=dt.UTC)
 HEALTHY_SHARE = 0.35
+SHIELD_SHARE, SHIELD_OPEN_SHARE = 0.06, 0.3
+"""Visits on which the encoder's shield is measured, and those of them on which it is open."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +100,8 @@ def draw_visit(seed: int) -> SimulatedVisit:
         if changed != entries[number].measurement and entries[number].point.kind is not VOLTS:
             entries[number] = Entry(changed, entries[number].point)
             mistakes.add("unit")
+    # Drawn apart, so that a seed gives the visit that it gave before encoders had shields.
+    found = _measure_shield(random.Random(f"shield {seed}"), found, technician, entries)
     context, known = _written_down(rng, sound, known)
     if known.winding_c is not None and rng.random() < 0.01:
         fahrenheit = round(known.winding_c * 1.8 + 32)
@@ -114,6 +118,23 @@ def draw_visit(seed: int) -> SimulatedVisit:
     return SimulatedVisit(
         seed, found, bench.circuit, known, context, instruments, tuple(entries), history, frozenset(mistakes), bench
     )
+
+
+def _measure_shield(rng: random.Random, found: Circuit, technician: Technician, entries: list[Entry]) -> Circuit:
+    """Measure the encoder's shield on some visits; on some of those it is open. Gives the circuit as it was found."""
+    if rng.random() >= SHIELD_SHARE:
+        return found
+    bench = technician.bench
+    if rng.random() < SHIELD_OPEN_SHARE:
+        opened = Fault(Flaw.SHIELD_OPEN)
+        unchanged = bench.circuit is found
+        found = found.with_faults((*found.faults, opened))
+        bench.circuit = found if unchanged else bench.circuit.with_faults((*bench.circuit.faults, opened))
+    own = Technician(replace(bench, rng=rng), technician.habits, rng)
+    own.shield()
+    for entry in own.entries:
+        entries.append(Entry(replace(entry.measurement, record_id=f"r{len(entries)}"), entry.point))
+    return found
 
 
 def _faults(rng: random.Random, circuit: Circuit) -> list[Fault]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from capture.speech.second_opinion.wording import in_our_words, spellings
+from capture.speech.second_opinion.wording import in_our_words, plain_ways, spellings
 
 DIGITS = frozenset(("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"))
 
@@ -37,3 +37,10 @@ def test_only_listed_words_come_out() -> None:
 def test_trade_words_are_spelt_in_words_that_it_knows_too() -> None:
     assert spellings("five megohms") == ("five megohms", "five mega ohms")
     assert spellings("[unk] confirm [unk]") == ("confirm",)
+
+
+def test_a_transcript_is_put_into_plain_words_whether_they_are_ours_or_not() -> None:
+    assert plain_ways("Ben!") == ("ben",)
+    assert plain_ways("7 8.") == ("seven eight",)
+    assert plain_ways("78.") == ("seventy eight", "seven eight")
+    assert plain_ways("...") == ()

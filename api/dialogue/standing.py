@@ -1,0 +1,84 @@
+"""Where the dialogue stands, as a row of the database and back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from api.dialogue.events import DialogueState, Question, SafetyQuestion, Value, ValueQuestion
+from api.ledger.canonical import JsonObject
+
+
+@dataclass(frozen=True)
+class Discharge:
+    """Leads that are being discharged.
+
+    Attributes:
+        axis: The axis tested.
+        seconds: How long, s.
+        since: UTC instant at which it began.
+    """
+
+    axis: str
+    seconds: int
+    since: str
+
+
+@dataclass
+class Standing:
+    """The state of the machine, with what else must survive from turn to turn.
+
+    Attributes:
+        state: The state.
+        asked_at: The device's time of the input upon which the open question was asked; an answer spoken earlier
+            answered something else.
+        discharge: The discharge after the last insulation test; None before one.
+    """
+
+    state: DialogueState = field(default_factory=DialogueState)
+    asked_at: str = ""
+    discharge: Discharge | None = None
+
+
+def standing_to_json(standing: Standing) -> JsonObject:
+    """Give it as plain data."""
+    state, discharge = standing.state, standing.discharge
+    answered = state.answered
+    return {
+        "questions": [_question_to_json(question) for question in state.questions],
+        "paused": state.paused,
+        "noting": state.noting,
+        "answered": None if answered is None else [answered.axis, answered.step],
+        "asked_at": standing.asked_at,
+        "discharge": None
+        if discharge is None
+        else {"axis": discharge.axis, "seconds": discharge.seconds, "since": discharge.since},
+    }
+
+
+def _question_to_json(question: Question) -> JsonObject:
+    if isinstance(question, SafetyQuestion):
+        return {"axis": question.axis, "step": question.step}
+    return {"values": [[value.proposal, value.revision, value.gated] for value in question.values]}
+
+
+def standing_from_json(data: Mapping[str, Any] | Sequence[Any]) -> Standing:
+    """Read what `standing_to_json` wrote, or the list of proposals that stood in its place before there was a queue."""
+    if not isinstance(data, Mapping):
+        values = tuple(Value(str(proposal), int(revision)) for proposal, revision in data)
+        return Standing(DialogueState((ValueQuestion(values),) if values else ()))
+    answered, discharge = data["answered"], data["discharge"]
+    state = DialogueState(
+        questions=tuple(_question(question) for question in data["questions"]),
+        paused=bool(data["paused"]),
+        noting=bool(data["noting"]),
+        answered=None if answered is None else SafetyQuestion(*answered),
+    )
+    return Standing(state, str(data["asked_at"]), None if discharge is None else Discharge(**discharge))
+
+
+def _question(data: Mapping[str, Any]) -> Question:
+    if "step" in data:
+        return SafetyQuestion(data["axis"], data["step"])
+    return ValueQuestion(tuple(Value(*value) for value in data["values"]))

@@ -1,0 +1,95 @@
+// Where the dialogue stands, the same in every tab: the open question, those that wait, and the discharge counted down.
+
+import { el, fill, say } from "./dom.js";
+import { readBack } from "./readback.js";
+import { now, post } from "./server.js";
+
+const SPOKEN_AT = [120, 60, 30, 10]; // seconds left at which the countdown is spoken
+
+const SHOWN = 3; // questions of those that wait
+
+export class DialoguePart {
+  /**
+   * @param {string} path of the job
+   * @param {() => Promise<void>} refresh called after a tap
+   */
+  constructor(path, refresh) {
+    this.path = path;
+    this.refresh = refresh;
+    this.question = el("section.card.question", { id: "question", "aria-live": "polite", hidden: true });
+    this.queue = el("ol.queue", { id: "queue", hidden: true });
+    this.discharge = el("p.discharge", { id: "discharge", role: "timer", hidden: true });
+    this.node = el("div", {}, this.discharge, this.question, this.queue);
+    this.timer = setInterval(() => this.count(), 1000);
+  }
+
+  close() {
+    clearInterval(this.timer);
+  }
+
+  /** @param {object} state as the server gives it */
+  draw(state) {
+    const [open, ...waiting] = state.questions;
+    const shown = JSON.stringify(open || null);
+    if (shown !== this.shown) { // drawing anew would empty the field that a person is filling in
+      this.shown = shown;
+      this.question.hidden = !open || open.kind !== "safety";
+      fill(this.question, open && open.kind === "safety" ? this.safety(open) : null);
+    }
+    this.queue.hidden = !waiting.length;
+    const shownOnes = waiting.slice(0, SHOWN).map((q) => el("li", {}, q.kind === "safety" ? `${q.axis}: ${q.text}` : q.text));
+    fill(this.queue, shownOnes, waiting.length > SHOWN ? el("li", {}, `and ${waiting.length - SHOWN} more`) : null);
+    const ends = state.discharge ? Date.now() + state.discharge.left_s * 1000 : 0;
+    const axis = state.discharge ? state.discharge.axis : "";
+    if (!ends || axis !== this.axis || Math.abs(ends - this.ends) > 3000) { this.ends = ends; this.axis = axis; this.before = Infinity; }
+    this.count();
+  }
+
+  safety(open) {
+    const field = open.value_unit ? el("input", { inputmode: "decimal", "aria-label": `Measured, ${open.value_unit}`, placeholder: `measured, ${open.value_unit}` }) : null;
+    const refused = el("p.refused", { role: "alert" });
+    const send = (answer) => async () => {
+      try {
+        await post(`${this.path}/axes/${encodeURIComponent(open.axis)}/safety`, {
+          step: open.step, answer, how: "tapped", captured_at: now(), ...(field && field.value.trim() ? { value: field.value.trim() } : {}),
+        });
+      } catch (error) { refused.textContent = error.message; say(error.message, "error"); }
+      await this.refresh();
+    };
+    return [el("p.place", {}, `Axis ${open.axis}, before any insulation test`), el("p.sentence", {}, open.text), refused,
+      el("div.row", {}, field, el("button.main", { type: "button", onclick: send("yes") }, "Yes"), el("button", { type: "button", onclick: send("no") }, "No"),
+        open.may_not_apply ? el("button", { type: "button", onclick: send("not_applicable") }, "Does not apply") : null)];
+  }
+
+  /** Count the discharge down on the screen, and aloud now and then. */
+  count() {
+    const left = this.ends ? Math.max(0, Math.round((this.ends - Date.now()) / 1000)) : 0;
+    if (!this.ends) { this.discharge.hidden = true; return; }
+    this.discharge.hidden = false;
+    const clock = `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`;
+    this.discharge.textContent = left
+      ? `Axis ${this.axis}: keep the leads discharged, ${clock} to go. Do not touch.`
+      : `Axis ${this.axis}: the discharge time is over. Measure, then earth, before anyone touches a terminal.`;
+    const mark = SPOKEN_AT.find((second) => left <= second && this.before > second);
+    if (mark !== undefined && this.before !== Infinity) readBack(`${mark} seconds of discharge left.`);
+    if (left === 0 && this.before > 0 && this.before !== Infinity) readBack("The discharge time is over. Measure, then earth, before anyone touches a terminal.");
+    this.before = left;
+  }
+}
+
+/** Buttons for the end of a lock-out: every safety answer then counts no more. */
+export function lockoutPart(path, refresh) {
+  const name = el("input", { name: "person", maxlength: "60", autocomplete: "off", placeholder: "name of the other person", "aria-label": "Name of the person who goes on" });
+  const send = (reason) => async () => {
+    try {
+      const answer = await post(`${path}/lockout`, { reason, name: reason === "another_person" ? name.value.trim() : "", captured_at: now() });
+      say(answer.message);
+      readBack(answer.spoken);
+      name.value = "";
+    } catch (error) { say(error.message, "error"); }
+    await refresh();
+  };
+  return el("details.card", { id: "lockout" }, el("summary", {}, "Lock-out ended, or somebody else goes on"),
+    el("p.soft", {}, "Every safety question is asked again, on all axes."),
+    el("div.row", {}, el("button.warn", { type: "button", onclick: send("power_restored") }, "Power was restored"), name, el("button", { type: "button", onclick: send("another_person") }, "Another person goes on")));
+}
