@@ -36,9 +36,8 @@ def imported_visits(session: Session) -> Iterator[tuple[JobRow, Inputs]]:
 def _read(prefix: str, visit: dict[str, Any]) -> tuple[JobRow, Inputs]:
     """Read a visit through the same tables as one of this folder."""
     engine = create_engine("sqlite://")
-    tables = [kind.metadata.tables[str(kind.__tablename__)] for _, kind in (("job", JobRow), *_PARTS)]
-    events = ConfirmationEventRow.metadata.tables[str(ConfirmationEventRow.__tablename__)]
-    SQLModel.metadata.create_all(engine, tables=[*tables, events])
+    kinds: tuple[type[SQLModel], ...] = (JobRow, ConfirmationEventRow, *(kind for _, kind in _PARTS))
+    SQLModel.metadata.create_all(engine, tables=[SQLModel.metadata.tables[str(kind.__tablename__)] for kind in kinds])
     own = str(visit["job"]["id"])
 
     def renamed(row: dict[str, Any]) -> dict[str, Any]:

@@ -18,6 +18,7 @@ import tempfile
 import time
 import wave
 from pathlib import Path
+from typing import Any
 
 from rich.console import Console
 from rich.progress import Progress
@@ -56,7 +57,7 @@ def clip(number: int) -> bytes:
 def put_reading(transaction: Transaction, number: int, sha256: str) -> None:
     """Write the rows and entries of one reading, as a visit does."""
     now, text = transaction.now, str(number)
-    shared = {
+    shared: dict[str, Any] = {
         "kind": "insulation_resistance", "value": text, "unit": "MOhm", "qualifier": "=", "axis": "X",
         "section": "through_cable", "terminals": "lead-ground", "test_voltage_set": "500", "test_voltage_built": "512",
         "elapsed_s": "60", "source": "speech", "clip_sha256": sha256, "photo_sha256": None, "crop_sha256": None,
