@@ -47,7 +47,8 @@ def below(kind: type[TemplatedError]) -> Iterator[type[TemplatedError]]:
 def declared() -> list[type[TemplatedError]]:
     """List every error class of the two packages."""
     for path in SOURCES:
-        importlib.import_module(module_of(path))
+        if path.parent.name != "enclosed":  # what exports enclose runs by itself, and no module of ours imports it
+            importlib.import_module(module_of(path))
     found = {kind for kind in below(TemplatedError) if kind.__module__.split(".")[0] in ("api", "capture")}
     return sorted(found, key=lambda kind: (kind.__module__, kind.__qualname__))
 

@@ -13,7 +13,7 @@ from sqlmodel import Session, SQLModel, create_engine, select
 
 from api.assessment.grading_adapter import Inputs, read_inputs
 from api.ledger.canonical import parsed
-from api.ledger.tables import AxisRow, ConfirmationEventRow, EvidenceRow, InstrumentRow, JobRow, RecordRow
+from api.ledger.tables import AxisRow, EvidenceRow, InstrumentRow, JobRow, RecordRow, SafetyAnswerRow
 
 BAG_KIND = "bag"
 """`EvidenceRow.kind` of an imported export."""
@@ -23,8 +23,9 @@ _PARTS: tuple[tuple[str, type[SQLModel]], ...] = (
     ("axes", AxisRow),
     ("instruments", InstrumentRow),
     ("records", RecordRow),
+    ("safety", SafetyAnswerRow),
 )
-_IDS = ("id", "job_id", "instrument_id", "proposal_id", "confirmation_id", "supersedes")
+_IDS = ("id", "job_id", "instrument_id", "proposal_id", "confirmation_id", "supersedes", "axis_id")
 
 
 def imported_visits(session: Session) -> Iterator[tuple[JobRow, Inputs]]:
@@ -36,9 +37,7 @@ def imported_visits(session: Session) -> Iterator[tuple[JobRow, Inputs]]:
 def _read(prefix: str, visit: dict[str, Any]) -> tuple[JobRow, Inputs]:
     """Read a visit through the same tables as one of this folder."""
     engine = create_engine("sqlite://")
-    tables = [kind.metadata.tables[str(kind.__tablename__)] for _, kind in (("job", JobRow), *_PARTS)]
-    events = ConfirmationEventRow.metadata.tables[str(ConfirmationEventRow.__tablename__)]
-    SQLModel.metadata.create_all(engine, tables=[*tables, events])
+    SQLModel.metadata.create_all(engine)
     own = str(visit["job"]["id"])
 
     def renamed(row: dict[str, Any]) -> dict[str, Any]:
@@ -55,7 +54,7 @@ def _read(prefix: str, visit: dict[str, Any]) -> tuple[JobRow, Inputs]:
             scratch.add(job)
             scratch.flush()
             for name, kind in _PARTS:
-                for row in visit[name]:
+                for row in visit.get(name, []):
                     scratch.add(kind(**renamed(row)))
                     scratch.flush()  # in this order
             return job, read_inputs(scratch, job.id)

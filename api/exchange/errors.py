@@ -40,5 +40,5 @@ class NoSuchImport(NotFound):
 
     code = "no_such_import"
     message = "No export {sha256} was imported here."
-    remedy = "`ohmtrail import --list` shows those that were."
+    remedy = "See those that were by `ohmtrail import --list`."
     sha256: str

@@ -1,6 +1,6 @@
 """Exports of other data folders, kept whole and read-only as evidence: to look at, to give back, and for the trend.
 
-What the trend needs of the visit (job, axes, instruments, records in force) stands in the row of the file, so that
+What the trend needs of the visit (its rows, with the records in force) stands in the row of the file, so that
 grading reads it from the database like everything else, and a verification computes findings again from it.
 """
 
@@ -113,6 +113,7 @@ def _visit(found: BagVerification) -> JsonObject:
         "axes": [*rows("axis")],
         "instruments": [*rows("instrument")],
         "records": [*current],
+        "safety": [*rows("safety_answer")],
     }
 
 

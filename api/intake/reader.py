@@ -95,6 +95,7 @@ class CaptureReader:
         with self._database.read() as session:
             check = display_check(session, job_id, context_of(session, job_id, utc_text(self._database.clock())))
             parents = [session.get_one(CaptureRow, capture_id).sha256 for capture_id in captures]
+        engine = recogniser_of(self._engines, photo=True)
         found, best, alone = recognise_burst(self._engines, frames, check)
         crops = self._crops(found, parents[best])
         with self._database.write() as transaction:
@@ -118,7 +119,9 @@ class CaptureReader:
                 transaction.entry(What.RECOGNISED, job_id, note=outcome)
             capture = transaction.session.get_one(CaptureRow, chosen)
             self._put_crops(transaction, parents[best], found, crops)
-            return self._conclude(transaction, capture, found, crops, commands=False, more={"burst": burst})
+            return self._conclude(
+                transaction, capture, found, crops, commands=False, engine=engine, more={"burst": burst}
+            )
 
     def _answer(self, capture: CaptureRow) -> PlainData:
         """Give what was made of a capture, as it is sent to the page."""
@@ -154,6 +157,7 @@ class CaptureReader:
             context = context_of(session, capture.job_id, utc_text(self._database.clock()))
             check = display_check(session, capture.job_id, context) if evidence.kind == "photo" else None
         metadata = parsed(evidence.metadata_json)
+        engine = recogniser_of(self._engines, photo=evidence.kind == "photo")
         try:
             found = recognise(self._engines, load(), evidence, metadata, context, finish, check, corners)
         except EvidenceUnreadable as problem:
@@ -171,7 +175,7 @@ class CaptureReader:
                 note = {"capture": capture.id, "sha256": capture.sha256, "corners": marked}
                 transaction.entry(What.CORNERS_MARKED, capture.job_id, by=by, note=note)
             self._put_crops(transaction, evidence.sha256, found, crops, by_hand=corners is not None)
-            return self._conclude(transaction, capture, found, crops, commands=commands)
+            return self._conclude(transaction, capture, found, crops, commands=commands, engine=engine)
 
     def _crops(self, found: Recognised, parent: str) -> dict[int, Stored]:
         """Store what was cut out of a photo, by the display's place in `seen`; the rows come with the conclusion."""
@@ -205,15 +209,16 @@ class CaptureReader:
         crops: dict[int, Stored],
         *,
         commands: bool,
+        engine: JsonObject,
         more: JsonObject | None = None,
     ) -> PlainData:
-        """Note what was recognised, let the conversation act on it, and keep the answer (with what is `more`)."""
+        """Note what was recognised and by what, let the conversation act on it, and keep the answer (and `more`)."""
         recognised = found.to_json()
         what = What.NOT_RECOGNISED if found.problem is not None else What.RECOGNISED
-        photo = found.seen is not None or found.photo
-        by = recogniser_of(self._engines, photo=photo)
         transaction.entry(
-            what, capture.job_id, note={**recognised, "capture": capture.id, **({"recogniser": by} if by else {})}
+            what,
+            capture.job_id,
+            note={**recognised, "capture": capture.id, **({"recogniser": engine} if engine else {})},
         )
         turn = begin_turn(transaction, capture.job_id, self._profile, capture.captured_at)
         self._act(turn, capture, found, crops, commands=commands)

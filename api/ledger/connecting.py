@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, event
@@ -29,14 +30,14 @@ def _configure(connection: sqlite3.Connection, _record: object) -> None:
         raise JournalUnsafe(mode=mode, synchronous=synchronous)
 
 
-def engine_of(path: Path, begin: str) -> Engine:
-    """Open a pool of connections whose transactions begin by this statement."""
+def engine_of(path: Path, begin: Callable[[Connection], object]) -> Engine:
+    """Open a pool of connections whose transactions begin as `begin` does."""
     # A pooled connection moves between threads; the pool sees to it that only one uses it at a time.
     engine = create_engine(
         f"sqlite:///{path}", connect_args={"timeout": BUSY_TIMEOUT_S, "check_same_thread": False}, pool_size=16
     )
     event.listen(engine, "connect", _configure)
-    event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(begin))
+    event.listen(engine, "begin", begin)
     return engine
 
 

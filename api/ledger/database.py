@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import text
+from sqlalchemy import Connection, text
 from sqlalchemy.exc import DatabaseError, OperationalError
 from sqlmodel import Session, SQLModel
 
@@ -130,6 +130,14 @@ class Transaction:
         return row_id(name, job_id, number)
 
 
+def _begin_reading(connection: Connection) -> None:
+    connection.exec_driver_sql("BEGIN")
+
+
+def _begin_writing(connection: Connection) -> None:
+    connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+
 class Database:
     """The one database of a data folder."""
 
@@ -160,8 +168,8 @@ class Database:
         with self._file_lock():
             if not self.path.exists():
                 write_synced(self.path, new_database())
-        self._readers = engine_of(self.path, "BEGIN")
-        self._writers = engine_of(self.path, "BEGIN IMMEDIATE")
+        self._readers = engine_of(self.path, _begin_reading)
+        self._writers = engine_of(self.path, _begin_writing)
         try:
             self._open_schema()
         except OperationalError as error:

@@ -26,6 +26,7 @@ from cryptography.hazmat.primitives.serialization import (
 )
 
 from api.ledger.canonical import CanonicalError, JsonObject, canonical, sha256_hex
+from api.ledger.errors import file_not_written
 from api.ledger.store import PRIVATE_FILE, set_aside, sync_folder, write_synced
 
 KEY_FILE, NEXT_KEY_FILE = "signing-key.pem", "signing-key.next.pem"
@@ -187,18 +188,20 @@ class KeyFile:
         self._key: SigningKey | None = None
 
     def prepare(self) -> None:
-        """Make the key where there is none; one that cannot be read as a key is set aside. Called under the write lock.
+        """Make the key where there is none; what lies there and is no key is set aside. Called under the write lock.
 
         Raises:
-            FileNotWritten: The disk is full or refuses.
+            FileNotWritten: The disk is full or refuses, or does not give the key.
         """
         if os.path.lexists(self.path):
             try:
                 self.key()
                 return
-            except (ValueError, OSError):
+            except (ValueError, FileNotFoundError, IsADirectoryError):  # no key, or a link that leads nowhere
                 set_aside(self.path)
                 sync_folder(self.path.parent)
+            except OSError as error:  # it may be a good key that another user owns, or a disk that does not answer
+                raise file_not_written(self.path.name, error) from error
         write_synced(self.path, SigningKey.make().pem(), PRIVATE_FILE)
 
     def key(self) -> SigningKey:

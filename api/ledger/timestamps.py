@@ -81,7 +81,7 @@ def read_time_stamp(answer: bytes, trusted: tuple[Certificate, ...] = ()) -> Tim
     if not trusted:
         return TimeStamp(at, imprint)
     try:
-        # Without a length check of its own the library would compare with the hash that it is given.
+        # What it stamps is compared by `is_of`; here its signature, purpose and chain of certificates count.
         VerifierBuilder(roots=[*trusted]).build().verify(response, imprint)
     except (VerificationError, ValueError) as error:
         return TimeStamp(at, imprint, trusted=False, why=str(error))

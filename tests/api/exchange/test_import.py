@@ -187,8 +187,7 @@ def test_an_imported_visit_is_an_earlier_visit_of_the_trend(exported: Path, tmp_
     visit = Visit(workspace)
     visit.make_safe()
     for minute, words in enumerate((
-        "x ray axis through the cable insulation set five hundred volts",
-        "lead to ground four hundred megohms",
+        "x ray axis through the cable a one to a two one point zero nine ohms",
         "confirm",
     )):  # fmt: skip
         workspace.take_clip(visit.job, clip(words, minute), f"2026-11-25T09:{minute:02d}:00+00:00")

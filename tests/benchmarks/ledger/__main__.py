@@ -111,8 +111,9 @@ def fill(folder: Path, count: int, told: Progress) -> None:
     sha256, task = begun(folder), told.add_task(f"{count} entries", total=count)
     connection = sqlite3.connect(folder / "ohmtrail.db", isolation_level=None)
     connection.execute("PRAGMA synchronous = OFF")
-    text, at = connection.execute("SELECT hash, at FROM trail_entry").fetchone()
-    head, key = Head(1, 1, text), primary_key("capture")
+    last = "SELECT seq, hash, at FROM trail_entry ORDER BY seq DESC LIMIT 1"
+    seq, text, at = connection.execute(last).fetchone()
+    head, key = Head(seq, 1, text), primary_key("capture")
     columns = tuple(row_of(capture(1, sha256, at)))
     into_captures, into_trail = (
         f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"
@@ -135,6 +136,10 @@ def fill(folder: Path, count: int, told: Progress) -> None:
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
     connection.close()
     write_head(folder / "trail-head.json", head)
+    database = Database(folder)
+    with database.write() as transaction:  # signs what was written past it
+        transaction.entry(What.ASKED, "J1")
+    database.close()
 
 
 def fill_files(folder: Path, gigabytes: float, told: Progress) -> None:
