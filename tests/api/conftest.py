@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from api.visit.readings import ReadingFields
 from api.visit.safety_steps import STEPS
 from api.workspace import Workspace
 from tests.api.makers import JOB, FakeEngines, at, clip, photo
@@ -43,6 +44,10 @@ class Visit:
         """Take a photo of a display."""
         data = photo(value, unit, qualifier, int(self.now) + 1, **more)
         return self.workspace.take_photo(self.job, data, self._later(after))
+
+    def type_in(self, fields: ReadingFields) -> dict[str, Any]:
+        """Type a reading."""
+        return self.workspace.type_reading(self.job, fields, self._later(10))
 
     def make_safe(self, axis: str = "X") -> None:
         """Answer every safety step of an axis."""

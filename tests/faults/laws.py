@@ -20,7 +20,7 @@ from pathlib import Path
 from api.ledger.canonical import sha256_hex
 from api.ledger.trail import What
 from api.ledger.verify import verify_folder
-from tests.faults.visit import GIVEN, SCENARIOS, Hand, Told, clock_from, close, do_step, say
+from tests.faults.visit import GIVEN, SCENARIOS, Hand, Told, clock_from, close, do_step, say, tap
 
 LAWS = ("kept", "whole", "verify", "start", "answer", "goes on")
 COUNTED = ("stored",)
@@ -153,12 +153,12 @@ def _start(folder: Path, scenario: str, interrupted: str) -> Iterator[Violation]
     steps = SCENARIOS[scenario]
     todo = [("open again", steps[0][1])]
     todo += [(name, step) for name, step in steps if name in (interrupted, *(["1 job"] * (interrupted == "0 open")))]
-    todo += [("50 more", say("x ray axis through the cable a one to a two seven ohms")), ("51 yes", say("confirm"))]
+    todo += [("50 more", say("x ray axis through the cable f one to f two seven ohms")), ("51 tap", tap)]
     told = [do_step(hand, name, step) for name, step in todo]
     for one in told:
         if one.refused:
             yield Violation("start", f"{one.step}: {one.error}: {one.what}")
-    if hand.workspace is not None and not any(one.promises[-1][0] == "record" for one in told[-1:] if one.promises):
+    if hand.workspace is not None and not any(table == "record" for table, _ in told[-1].promises):
         yield Violation("start", f"a value said and confirmed after it gave no record: {told[-2:]}")
     closed = do_step(hand, "close", close)
     if closed.error:

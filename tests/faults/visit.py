@@ -178,7 +178,7 @@ def _typed(hand: Hand, name: str) -> list[Promise]:
     return hand.take(hand.work.type_reading(JOB_ID, fields, _second(name)))
 
 
-def _tap(hand: Hand, name: str) -> list[Promise]:
+def tap(hand: Hand, name: str) -> list[Promise]:
     if hand.asked is None:
         return []
     id_, revision = hand.asked
@@ -222,12 +222,12 @@ SCENARIOS: dict[str, list[tuple[str, Step]]] = {
     "visit": _numbered(
         ("open", _open), ("job", _job), ("safety", _safety), ("profile", _profile), ("value", say(SPOKEN)),
         ("yes", say("confirm")), ("correction", say("correction two ohms")), ("yes again", say("confirm")),
-        ("photo", show("5.0", "Ohm")), ("correct", _correct), ("tap", _tap), ("typed", _typed), ("tap", _tap),
+        ("photo", show("5.0", "Ohm")), ("correct", _correct), ("tap", tap), ("typed", _typed), ("tap", tap),
         ("withdraw", _withdraw), ("grade", _grade), ("report", _report), ("close", close), ("open", _open),
         ("value", say("motor alone three ohms")), ("yes", say("confirm")), ("report", _report), ("close", close),
     ),
     "migration": _numbered(
-        ("open", _open), ("value", say(SPOKEN)), ("yes", say("confirm")), ("report", _report), ("close", close),
+        ("open", _open), ("value", say(SPOKEN)), ("tap", tap), ("report", _report), ("close", close),
     ),
 }  # fmt: skip
 """What is done, by name; "migration" opens a folder of schema 1."""

@@ -31,7 +31,7 @@ def measure(visit: Visit, section: str, value: str, **more: Any) -> str:
         "elapsed_s": "60",
         **more,
     }
-    asked = visit.workspace.type_reading(visit.job, reading)
+    asked = visit.type_in(reading)
     done = visit.workspace.act(asked["proposals"][0]["id"], Confirm(1))
     return str(done["records"][0]["id"])
 
@@ -72,7 +72,7 @@ def test_a_confirmed_temperature_belongs_to_the_readings_about_its_time(visit: V
     visit.make_safe()
     for value in ("31.5", "29.0"):
         warm: Any = {"kind": "temperature", "value": value, "unit": "Cel", "axis": "X"}
-        asked = visit.workspace.type_reading(visit.job, warm)
+        asked = visit.type_in(warm)
         visit.workspace.act(asked["proposals"][0]["id"], Confirm(1))
     measure(visit, "motor_alone", "550")
     graded = visit.workspace.grade(visit.job)

@@ -29,7 +29,7 @@ def record(visit: Visit, quantity: str, value: str | None, terminals: str, **mor
     fields: Any = {"axis": "X", "section": "through_cable", "kind": quantity, "value": value, "terminals": terminals}
     fields |= {"unit": "MOhm"} if value else {"qualifier": "open"}
     fields |= INSULATION if quantity == "insulation_resistance" else {}
-    asked = visit.workspace.type_reading(visit.job, fields | more)["proposals"][0]
+    asked = visit.type_in(fields | more)["proposals"][0]
     visit.workspace.act(asked["id"], Confirm(asked["revision"]))
 
 

@@ -107,7 +107,7 @@ def test_the_plan_follows_the_shops_limit(tmp_path: Path) -> None:
         kind = "winding_resistance" if terminals == "A1-A2" else "resistance_to_ground"
         value: ReadingFields = {"value": "1.08", "unit": "Ohm"} if terminals == "A1-A2" else {"qualifier": "open"}
         fields: ReadingFields = {"kind": kind, "axis": "X", "section": "through_cable", "terminals": terminals, **value}
-        asked = visit.workspace.type_reading(visit.job, fields)["proposals"][0]
+        asked = visit.type_in(fields)["proposals"][0]
         visit.workspace.act(asked["id"], Confirm(asked["revision"]))
     assert visit.say("next")["message"].split(", ")[1] in ("motor alone", "cable alone")
     visit.workspace.close()
