@@ -280,7 +280,7 @@ def recorded(turn: Turn, record: Record) -> None:
     """Say what now stands in the record, and what to do with the leads; their discharge is counted down from now."""
     turn.records.append(record)
     if record.row.supersedes is not None:  # of values that cannot all be true, one was chosen
-        for rival in rivals_of(turn, record.reading):
+        for rival in rivals_of(turn, record.reading, record.notes):
             reason = f"cannot be true beside {record.id}, which was chosen"
             withdraw(turn.transaction, rival, Decision("derived", record.row.confirmed_by, turn.captured_at, reason))
             turn.withdrawn.append(rival.id)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from api.dialogue.turn import Turn
 from api.ledger.trail import What
+from api.visit.notes import Notes
 from api.visit.proposals import Proposal, ProposedReading, Source, correct, find_partner, join, new_proposal
 from api.visit.records import Decision, Record, current_records, put_event, record_of
 from capture.comparison import contradict, same_dimension, same_place
@@ -67,7 +68,7 @@ def propose(turn: Turn, given: ProposedReading, source: Source, supersedes: str 
     """Make a proposal of its own; what was noted beside the record that it would replace stays, unless said anew."""
     if supersedes is not None and given.notes is None:
         given = replace(given, notes=record_of(turn.session, supersedes).notes)
-    rivals = [] if supersedes is not None else rivals_of(turn, given.reading)
+    rivals = [] if supersedes is not None else rivals_of(turn, given.reading, given.notes or Notes())
     if rivals:
         newest = rivals[-1]
         supersedes = newest.id
@@ -83,9 +84,13 @@ def propose(turn: Turn, given: ProposedReading, source: Source, supersedes: str 
     return proposal
 
 
-def rivals_of(turn: Turn, reading: Reading) -> list[Record]:
-    """Give the records in force that say of the same point what cannot be true beside a reading, oldest first."""
-    return [one for one in current_records(turn.session, turn.job.id) if contradict(one.reading, reading)]
+def rivals_of(turn: Turn, reading: Reading, notes: Notes) -> list[Record]:
+    """Give the records in force that say of the same point what cannot be true beside a reading, oldest first.
+
+    At another position, or after cleaning, say, another value may well be true.
+    """
+    mine = [one for one in current_records(turn.session, turn.job.id) if one.notes == notes]
+    return [one for one in mine if contradict(one.reading, reading)]
 
 
 def keep_both(turn: Turn, decision: Decision) -> bool:

@@ -34,13 +34,6 @@ def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None =
         if len(units) == 1 and quantity.qualifier is Qualifier.EQUAL:
             quantity = replace(quantity, unit=units[0])
             doubts = (*(d for d in doubts if d is not Doubt.UNIT_MISSING), Doubt.UNIT_UNSURE)
-    elif (
-        quantity.digits is not None
-        and not profile.learnt
-        and profile.units_for(quantity.digits, volts) == (quantity.unit,)
-        and _seen_well(display)
-    ):  # what was seen, and the one unit in which this instrument shows such digits, are the same: nothing to ask
-        doubts = tuple(d for d in doubts if d is not Doubt.UNIT_UNSURE)
     possibility, why = profile.possibility(quantity, volts)
     if possibility is Possibility.IMPOSSIBLE:
         reason = IMPOSSIBLE.format(title=profile.title, shown=_as_read(display), why=why)
@@ -48,15 +41,6 @@ def checked(display: DisplayReading, profile: Profile, voltage: Decimal | None =
     if possibility is Possibility.UNLIKELY:
         doubts = (*doubts, Doubt.UNUSUAL)
     return replace(display, quantity=quantity, doubts=tuple(dict.fromkeys(doubts)))
-
-
-SEEN_WELL = 0.8
-"""Confidence in a unit from which an instrument that shows such digits in no other unit settles it; practice."""
-
-
-def _seen_well(display: DisplayReading) -> bool:
-    """Tell whether the display itself shows the unit likely enough; a unit merely suggested by print is not."""
-    return display.confidence.get("unit", 0.0) >= SEEN_WELL
 
 
 def all_checked(seen: Seen, profile: Profile, voltage: Decimal | None = None) -> Seen:

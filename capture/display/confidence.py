@@ -18,14 +18,11 @@ from typing import Any
 
 from capture.display.errors import CalibrationIncomplete, CalibrationNotLoaded
 from capture.display.features import DisplayLooks, features
-from capture.display.second_opinion.recogniser import SecondReading
 from grading.terms.quantity import UNITS
 
 FILE = Path(__file__).parent / "models" / "calibration.json"
 HEADS = ("value", "dot", "unit")
 """What is rated apart: digits with sign, points, unit."""
-ASKED = ("value_asked", "dot_asked")
-"""Digits and points where a second reader was asked; fitted apart, so that nothing changes where there is none."""
 
 
 @dataclass(frozen=True)
@@ -73,27 +70,21 @@ def calibration(path: Path = FILE) -> dict[str, ConfidenceHead]:
         }
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         raise CalibrationNotLoaded(file=path.name) from error
-    if set(heads) not in (set(HEADS), {*HEADS, *ASKED}):
+    if set(heads) != set(HEADS):
         raise CalibrationIncomplete(file=path.name)
     return heads
 
 
-def probabilities(evidence: DisplayLooks, asked: SecondReading | None = None) -> dict[str, float]:
+def probabilities(evidence: DisplayLooks) -> dict[str, float]:
     """Give the probabilities that "value" (digits and sign), "dot" and "unit" are right, 0..1; all 0 without a string.
-
-    Args:
-        evidence: What was seen.
-        asked: What a second reader says; None where it was not asked.
 
     Raises:
         EngineError: The calibration is missing or damaged.
     """
     if not evidence.fields.text:
         return dict.fromkeys(HEADS, 0.0)
-    heads, values = calibration(), features(evidence, asked)
+    heads, values = calibration(), features(evidence)
     found = {name: heads[name].probability(values[name]) for name in HEADS}
-    if asked is not None:
-        found |= {name.removesuffix("_asked"): heads[name].probability(values[name]) for name in ASKED if name in heads}
     if evidence.fields.unit not in UNITS:
         found["unit"] = 0.0  # "unit_other" and "unreadable" are no unit that could be right
     return found

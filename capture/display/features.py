@@ -14,9 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display import geometry, refusal
-from capture.display.fields import MIN_COUNTED_HEAT, Fields, around, mark_confidence
+from capture.display.fields import MIN_COUNTED_HEAT, Fields, mark_confidence
 from capture.display.marks import Mark
-from capture.display.second_opinion.recogniser import SecondReading
 from capture.display.spacing import pitch
 from capture.display.strings import bare
 from grading.terms.quantity import UNITS
@@ -29,7 +28,6 @@ DIRECTIONS = {
     "outside": -1, "alone": 0, "sign": 0, "time": 0, "gap": 1, "count": 0, "rest": -1, "apart": 0, "relative": 0,
     "low": 0, "tester": 1, "risky": -1, "steep": -1, "few": 0,
     "before": -1, "after": -1, "before_crop": -1, "after_crop": -1,
-    "covered": -1, "stray": -1, "agreed": 1, "opposed": -1, "likely": 1,
 }  # fmt: skip
 """What a larger feature may do to the probability: 1 raise it only, -1 lower it only, 0 either.
 
@@ -45,15 +43,10 @@ Digits: "all" every mark right; "lost" a weak mark beside; "uneven" spread of th
 "found" the finder's score; "backed" a unit or a named field is there; "rival", "second" other large numbers; "length",
 "alone", "over", "sign", "time" what the string is; "before", "after" ink beside the row; "marked" by a person;
 "…_photo", "…_crop" the same for pictures that are not marked, or are; "thin" digits low for their display; "crisp",
-"contrast", "glare", "covered" as in `refusal`; "edge", "outside" how near the picture's edge row and display come;
-"steep" slope.
+"contrast", "glare" as in `refusal`; "edge", "outside" how near the picture's edge row and display come; "steep" slope.
 
 Points: "all" the weakest place of a point, or that none was passed over; "gap" the weakest point among marks of its
-kind; "count", "pointed" points; "unseen" none, on digits so small that one may be lost; "zeros" a zero in front;
-"stray" a point before or behind all digits.
-
-Where a second reader was asked: "agreed" it writes the same (digits without points, or with them), "opposed" it writes
-another number, "likely" mean log probability of a character of ours by it, from -3 up.
+kind; "count", "pointed" points; "unseen" none, on digits so small that one may be lost; "zeros" a zero in front.
 
 Unit: "tall" log2 of its height, canvas px; "relative" the same over that of the digits, "size_crop" the same in photo
 px; "all" looks that agree; "rest" confidence of the likeliest other unit; "beside", "apart", "low" where it stands;
@@ -79,8 +72,6 @@ class DisplayLooks:
         marked: A person marked the display, or the picture is nothing but the display.
         room: Space from the main string to the nearest side of the picture, as a share of its height; negative beyond.
         margin: Space from the display's corners to the edge of the picture, as a share of its longer side.
-        unit_looks: What the looks at the unit alone say.
-        line: The main string cut out of the photo as one line of text, RGB; None without one.
     """
 
     fields: Fields
@@ -95,8 +86,6 @@ class DisplayLooks:
     marked: bool = False
     room: float = 9.0
     margin: float = 9.0
-    unit_looks: tuple[Fields, ...] = ()
-    line: NDArray[np.uint8] | None = None
 
 
 def log_odds(probability: float) -> float:
@@ -105,16 +94,14 @@ def log_odds(probability: float) -> float:
     return math.log(p / (1 - p))
 
 
-def features(evidence: DisplayLooks, asked: SecondReading | None = None) -> dict[str, dict[str, float]]:
-    """Compute the features of one display.
+def features(evidence: DisplayLooks) -> dict[str, dict[str, float]]:
+    """Compute the features of one utterance, in the order of `FEATURES`.
 
     Args:
         evidence: Of a display with a main string.
-        asked: What a second reader says about its line; None where it was not asked.
 
     Returns:
-        For "value", "dot" and "unit" the features by name (see `DIRECTIONS`); every number is finite. Where a second
-        reader was asked, for "value_asked" and "dot_asked" too.
+        For "value", "dot" and "unit" the features by name (see `DIRECTIONS`); every number is finite.
     """
     fields, looks = evidence.fields, [look for look in evidence.looks if look.text]
     shared = {
@@ -123,20 +110,10 @@ def features(evidence: DisplayLooks, asked: SecondReading | None = None) -> dict
         "size": min(math.log2(max(evidence.digit_px or 1.0, 1.0)), 6.0),
     }
     looked = _look_of(evidence, fields)
-    px = (evidence.digit_px or 0.0) / max(fields.height, 1.0)
-    found = {
+    return {
         "value": shared | looked | _value(evidence, fields, looks),
         "dot": shared | {"crisp": looked["crisp"]} | _dot(evidence, fields, looks),
-        "unit": shared | _unit(fields, (*evidence.looks, *evidence.unit_looks), px),
-    }
-    if asked is None:
-        return found
-    same, whole = bare(asked.text) == bare(fields.text), asked.text.strip(".") == fields.text.strip(".")
-    likely = max(asked.likely, -3.0)
-    return found | {
-        "value_asked": found["value"]
-        | {"agreed": float(same), "opposed": float(not same and bool(asked.text)), "likely": likely},
-        "dot_asked": found["dot"] | {"agreed": float(whole), "opposed": float(same and not whole), "likely": likely},
+        "unit": shared | _unit(fields, evidence.looks, (evidence.digit_px or 0.0) / max(fields.height, 1.0)),
     }
 
 
@@ -189,24 +166,10 @@ def _look_of(evidence: DisplayLooks, fields: Fields) -> dict[str, float]:
         "crisp": math.log(max(crisp, 0.003)),
         "contrast": math.log2(max(contrast, 4.0)),
         "glare": float(glare),
-        "covered": float(covered(evidence)),
         "edge": float(np.clip(0.6 - evidence.room, 0.0, 1.0)),
         "outside": 0.0 if evidence.marked else float(np.clip(0.05 - evidence.margin, 0.0, 0.3)),
         "steep": abs(fields.slope),
     }
-
-
-def covered(evidence: DisplayLooks) -> bool:
-    """Tell whether something may lie over the main string, as `refusal.covered` does."""
-    tall = [m for m in evidence.fields.chars if m.group == 0 and m.name not in "<>-"]
-    return bool(tall) and refusal.covered(evidence.canvas, around(tall), evidence.fields.height)
-
-
-def stray(text: str) -> bool:
-    """Tell whether a point stands before or behind all digits: more often a speck, or half a colon, than a point."""
-    digits = text.lstrip("<>-")
-    inner = digits.strip(".")
-    return inner != digits and inner.replace(".", "").isdigit()
 
 
 def _beside(evidence: DisplayLooks, fields: Fields) -> tuple[float, float]:
@@ -256,7 +219,6 @@ def _dot(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[st
         "unseen": 0.0 if points or len(bare(fields.text)) < 2 else _smallness(evidence),
         "length": float(len(bare(fields.text))),
         "zeros": float(fields.text[:1] == "0" and fields.text[1:2].isdigit()),
-        "stray": float(stray(fields.text)),
     }
 
 

@@ -17,18 +17,10 @@ from capture.display.marks import Mark, distinct
 
 @dataclass(frozen=True)
 class ViewMarks:
-    """The marks of one view, and the matrix from the photo to its canvas; `of_unit`: only units and signs are asked.
-
-    A view `of_unit` has no say over characters and points; over units, the views that show them largest have the say.
-    """
+    """The marks of one view, and the matrix from the photo to its canvas."""
 
     marks: list[Mark]
     matrix: geometry.Matrix
-    of_unit: bool = False
-
-
-LARGE_ENOUGH = 0.55
-"""Views that show a unit smaller than this share of the largest have no say over it; practice, no source."""
 
 
 def fuse(views: list[ViewMarks], reference: geometry.Matrix) -> list[Mark]:
@@ -47,8 +39,7 @@ def fuse(views: list[ViewMarks], reference: geometry.Matrix) -> list[Mark]:
             clusters.append({view: mark})
         else:
             home[view] = mark
-    partial = [one.of_unit for one in views]
-    return distinct([_merged(cluster, inside, partial) for cluster in clusters])
+    return distinct([_merged(cluster, inside) for cluster in clusters])
 
 
 def _moved(marks: list[Mark], matrix: geometry.Matrix) -> list[Mark]:
@@ -75,29 +66,14 @@ def _same_place(one: Mark, other: Mark) -> bool:
     )
 
 
-def _showing(mark: Mark, inside: list[geometry.Matrix], partial: list[bool]) -> list[int]:
-    """List the views that have a say over a mark: they show its place, and a unit as large as any of them."""
-    shown: dict[int, float] = {}
-    for view, matrix in enumerate(inside):
-        if partial[view] and mark.group != 2:
-            continue
-        (x, y), (x1, y1) = geometry.transform(matrix, np.array([[mark.x, mark.y], [mark.x + 1.0, mark.y]]))
-        if 4 < x < READER_WIDTH - 4 and 4 < y < READER_HEIGHT - 4:
-            shown[view] = float(np.hypot(x1 - x, y1 - y))
-    least = LARGE_ENOUGH * max(shown.values(), default=0.0) if mark.group == 2 else 0.0
-    return [view for view, scale in shown.items() if scale >= least]
-
-
-def _merged(cluster: dict[int, Mark], inside: list[geometry.Matrix], partial: list[bool]) -> Mark:
-    """Merge the marks of several views into one; views that have no say over the place do not count."""
+def _merged(cluster: dict[int, Mark], inside: list[geometry.Matrix]) -> Mark:
+    """Merge the marks of several views into one; views that do not show the place do not count."""
     strongest = max(cluster.values(), key=lambda m: m.heat)
-    say = _showing(strongest, inside, partial)
-    if strongest.group != 2:
-        say = sorted({*say, *cluster})
-    elif not set(say) & set(cluster):  # seen only where it is small: the others do not confirm it
-        say = list(cluster) + say
-    members = [m for view, m in cluster.items() if view in say]
-    strongest, showing = max(members, key=lambda m: m.heat), len(say)
+    showing = 0
+    for view, matrix in enumerate(inside):
+        x, y = geometry.transform(matrix, np.array([[strongest.x, strongest.y]]))[0]
+        showing += view in cluster or (4 < x < READER_WIDTH - 4 and 4 < y < READER_HEIGHT - 4)
+    members = list(cluster.values())
     weights = np.array([m.heat for m in members])
     probabilities = (np.array([m.probabilities for m in members]) * weights[:, None]).sum(0) / weights.sum()
     best, second = (int(i) for i in np.argsort(-probabilities)[:2])

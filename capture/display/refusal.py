@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -33,9 +31,8 @@ below which a colour has no direction, levels. Of 33 wrong readings of demo phot
 stop 31, of 288 right readings of rendered photos 12; practice, no source."""
 BLOWN_OUT = 242
 """Level of 255 from which a pixel counts as blown out."""
-BRIGHT_GROUND, DAZZLED = 205.0, 0.08
-"""Level of 255 above which a ground is itself near white; share of a character that a reflection must take. Practice,
-no source."""
+BRIGHT_GROUND = 205.0
+"""Level of 255 above which a ground is itself near white, as a backlit one mostly is; practice, no source."""
 MIN_DIGIT_PX = 10.0
 """Height of the main digits in the photo, px, below which the point is smaller than one pixel and a half."""
 
@@ -149,29 +146,17 @@ def glare_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, floa
     return bool(patch.any()) and float(blown.mean()) < 0.6
 
 
-def dazzled(canvas: NDArray[np.uint8], characters: Sequence[tuple[float, float, float, float]], height: float) -> bool:
-    """Tell whether a reflection lies over a part of a character, on a ground that is not itself near white.
-
-    A backlit ground near white is as bright as a reflection all over, and hides nothing.
+def bright_ground(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:
+    """Tell whether the ground is near white by itself: as bright as a reflection all over, it hides nothing.
 
     Args:
         canvas: Rectified view, RGB.
-        characters: Boxes of the characters of the main string, canvas px.
+        box: Around the main string, canvas px.
         height: Of the main digits, canvas px.
     """
-    side = max(3, round(0.28 * height))
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    x0, y0 = (max(0, int(min(box[i] for box in characters) - height)) for i in (0, 1))
-    x1, y1 = (int(max(box[i] for box in characters) + height) for i in (2, 3))
-    band = canvas[y0:y1, x0:x1].min(2)
-    if band.size == 0 or float(np.median(band)) > BRIGHT_GROUND:
-        return False
-    patch = cv2.morphologyEx((band >= BLOWN_OUT).astype(np.uint8), cv2.MORPH_OPEN, kernel)
-    for left, top, right, foot in characters:
-        part = patch[max(0, int(top) - y0) : max(1, int(foot) - y0), max(0, int(left) - x0) : max(1, int(right) - x0)]
-        if part.size and float(part.mean()) > DAZZLED:
-            return True
-    return False
+    left, top, right, foot = (int(v) for v in (box[0] - height, box[1] - height, box[2] + height, box[3] + height))
+    band = canvas[max(0, top) : max(1, foot), max(0, left) : max(1, right)]
+    return band.size > 0 and float(np.median(band.min(2))) > BRIGHT_GROUND
 
 
 def covered(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:

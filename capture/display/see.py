@@ -24,7 +24,6 @@ from capture.display.networks import reader_map
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
-from capture.display.second_opinion.loading import second_reader
 from capture.reading import DisplayReading, FieldSeen, Seen
 from grading.terms.quantity import UNITS
 
@@ -38,9 +37,6 @@ CLOSE_PADS = (0.35, 0.6)
 """Space around the main string on the close looks, as a share of its height."""
 INSIDE = 0.03
 """A display whose corners lie this far within the picture, as a share of its longer side, is not cut off."""
-UNIT_REACH, UNIT_ABOVE, UNIT_BELOW = 2.1, 0.25, 0.5
-"""How far a look at the unit reaches beyond the row's end, and above and below the row, shares of the digits' height;
-practice, no source."""
 CONFIDENT = 0.95
 """Confidence in digits, points and unit, and legibility, from which two looks that say the same are enough."""
 
@@ -52,14 +48,13 @@ another way up must have to be taken instead: 6002 upside down is 2009. Practice
 
 @dataclass(frozen=True)
 class Look:
-    """One view with what it says by itself; `of_unit`: it shows the end of the row only, as large as it can."""
+    """One view with what it says by itself."""
 
     marks: list[Mark]
     fields: Fields
     legible: float
     canvas: NDArray[np.uint8]
     matrix: geometry.Matrix
-    of_unit: bool = False
 
 
 def see_photo(
@@ -175,14 +170,12 @@ def evidence_of(
     """
     first = looks[0]
     fields = arrange(fused_marks(looks))
-    whole = [look for look in looks if not look.of_unit]
     shown = geometry.sides(geometry.transform(first.matrix, quad))
     scale = shown[0] / geometry.sides(quad)[0]
     return DisplayLooks(
         fields=fields,
-        looks=tuple(look.fields for look in whole),
-        unit_looks=tuple(look.fields for look in looks if look.of_unit),
-        legible=float(np.mean([look.legible for look in whole])),
+        looks=tuple(look.fields for look in looks),
+        legible=float(np.mean([look.legible for look in looks])),
         canvas=first.canvas,
         share=fields.height / max(1.0, shown[1]) if fields.text.strip("-") else 1.0,
         digit_px=fields.height / scale if fields.text else None,
@@ -192,7 +185,6 @@ def evidence_of(
         marked=marked,
         room=_room(photo, fields, first.matrix),
         margin=_margin(photo, quad),
-        line=_line(photo, fields, first.matrix),
     )
 
 
@@ -202,13 +194,6 @@ def _room(photo: ImagePyramid, fields: Fields, matrix: geometry.Matrix) -> float
         return 9.0
     corners = geometry.transform(geometry.inverse(matrix), geometry.rectangle(*_row_box(fields)))
     return float(np.clip(_space(photo, corners) / max(1.0, geometry.sides(corners)[1]), -9, 9))
-
-
-def _line(photo: ImagePyramid, fields: Fields, matrix: geometry.Matrix) -> NDArray[np.uint8] | None:
-    """Cut the main string out of the photo as one line of text, `views.LINE_HEIGHT` px high; None without one."""
-    if not any(m.group == 0 for m in fields.chars):
-        return None
-    return views.line_of(photo, matrix, _row_box(fields), fields.height)
 
 
 def _row_box(fields: Fields) -> tuple[float, float, float, float]:
@@ -228,14 +213,8 @@ def _space(photo: ImagePyramid, corners: geometry.Quad) -> float:
 
 
 def fused_marks(looks: list[Look]) -> list[Mark]:
-    """Fuse the marks of all looks at one display, on the canvas of the first; of looks at the unit, units alone."""
-    return fuse(
-        [
-            ViewMarks([m for m in look.marks if m.group == 2 or not look.of_unit], look.matrix, look.of_unit)
-            for look in looks
-        ],
-        looks[0].matrix,
-    )
+    """Fuse the marks of all looks at one display, on the canvas of the first."""
+    return fuse([ViewMarks(look.marks, look.matrix) for look in looks], looks[0].matrix)
 
 
 def decided(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
@@ -247,7 +226,7 @@ def decided(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
         (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
         box = (round(float(x0), 1), round(float(y0), 1), round(float(x1), 1), round(float(y1), 1))
         seen.append(FieldSeen(small.name, small.text, round(float(small.confidence), 3), box))
-    return replace(decide(evidence, second_reader()), secondary_seen=tuple(seen))
+    return replace(decide(evidence), secondary_seen=tuple(seen))
 
 
 def look_at(photo: ImagePyramid, quad: geometry.Quad, *, marked: bool) -> tuple[geometry.Quad, list[Look]]:
@@ -275,27 +254,7 @@ def look_at(photo: ImagePyramid, quad: geometry.Quad, *, marked: bool) -> tuple[
         for pad in CLOSE_PADS:
             kept = close is not None and best is first and pad == CLOSE_PADS[0]
             looks.append(close if close is not None and kept else _close(photo, best, pad))
-        looks.append(_look_at_unit(photo, best))
     return quad, looks
-
-
-def _look_at_unit(photo: ImagePyramid, look: Look) -> Look:
-    """Look at the end of the main string and what stands right of it, as large as it can be: the unit is small print.
-
-    A unit that the look saw elsewhere is looked at instead, with the end of the row.
-    """
-    row = [m for m in look.fields.chars if m.group == 0]
-    height, last = max(look.fields.height, 4.0), row[-1]
-    x0, y0, x1, y1 = last.left, last.y - height / 2, last.right, last.y + height / 2
-    unit = next((m for m in look.fields.used if m.group == 2), None)
-    if unit is None:
-        box = (x0, y0 - UNIT_ABOVE * height, x1 + UNIT_REACH * height, y1 + UNIT_BELOW * height)
-    else:
-        u0, v0, u1, v1 = around([unit])
-        pad = 0.5 * (v1 - v0)
-        box = (min(x0, u0) - pad, min(y0, v0) - pad, max(x1, u1) + pad, max(y1, v1) + pad)
-    seen = _look(photo, views.part_of(look.matrix, box, 0.0), 0.02)
-    return replace(seen, of_unit=True)
 
 
 def _readability(look: Look) -> float:

@@ -79,35 +79,6 @@ def part_of(matrix: geometry.Matrix, box: tuple[float, float, float, float], pad
     return geometry.transform(geometry.inverse(matrix), geometry.rectangle(x0 - by, y0 - by, x1 + by, y1 + by))
 
 
-LINE_HEIGHT, LONGEST_LINE = 48, 960
-"""Size of a line of text for the second opinion, px; the height is that of its network's input."""
-LINE_PADS = (0.3, 0.2)
-"""Space around a line at its ends, and above and below it, shares of the digits' height; practice, no source."""
-
-
-def line_of(
-    photo: Pixels | ImagePyramid, matrix: geometry.Matrix, box: tuple[float, float, float, float], height: float
-) -> NDArray[np.uint8]:
-    """Cut a row of characters out of the photo, straightened, as one line of text.
-
-    Args:
-        photo: The photo.
-        matrix: Photo -> canvas.
-        box: Around the row: x0, y0, x1, y1, canvas px.
-        height: Of its digits, canvas px.
-
-    Returns:
-        RGB, `LINE_HEIGHT` px high and at most `LONGEST_LINE` px wide.
-    """
-    x0, y0, x1, y1 = box
-    across, down = LINE_PADS[0] * height, LINE_PADS[1] * height
-    corners = geometry.rectangle(x0 - across, y0 - down, x1 + across, y1 + down)
-    quad = geometry.transform(geometry.inverse(matrix), corners)
-    wide = LINE_HEIGHT * (x1 - x0 + 2 * across) / max(1.0, y1 - y0 + 2 * down)
-    size = (int(np.clip(round(wide), 16, LONGEST_LINE)), LINE_HEIGHT)
-    return rectified(photo, quad, *size, 0.0)[0]
-
-
 def turned(quad: geometry.Quad, matrix: geometry.Matrix, slope: float) -> geometry.Quad:
     """Turn the corners in the photo so that a row of this slope lies level on the canvas."""
     corners = geometry.transform(matrix, quad)

@@ -80,10 +80,11 @@ def test_a_row_has_the_names_of_the_description_it_is_made_from(
 @pytest.mark.parametrize(
     ("description", "graded", "other"),
     [
-        # "name" of an axis is the "axis" of every record; notes are for people, air and humidity are the job's.
-        (AxisDescription, AxisContext, {"name", "note"}),
-        # serial and what the display shows are not for grading.
-        (InstrumentDescription, Instrument, {"serial", "display_profile"}),
+        # "name" of an axis is the "axis" of every record; notes and nameplates are for people, air and humidity are the
+        # job's.
+        (AxisDescription, AxisContext, {"name", "note", "nameplate"}),
+        # serial, certificate and what the display shows are not for grading.
+        (InstrumentDescription, Instrument, {"serial", "certificate", "display_profile"}),
     ],
 )
 def test_grading_calls_what_is_described_by_the_same_names(description: Any, graded: Any, other: Iterable[str]) -> None:

@@ -202,7 +202,7 @@ def test_a_device_that_states_its_clock_is_judged_by_it(tmp_path: Path, apart_s:
 
 
 def test_a_clock_that_is_set_back_is_noted_once_and_on_the_record(tmp_path: Path) -> None:
-    times = iter(["2026-11-24T10:00:00Z"] * 5 + ["2026-11-24T09:00:00Z"] * 40)
+    times = iter(["2026-11-24T10:00:00Z"] * 7 + ["2026-11-24T09:00:00Z"] * 40)
     workspace = Workspace.open(tmp_path, engines=FakeEngines(), clock=lambda: parse_instant(next(times)))
     visit = Visit(workspace)
     visit.say("x ray axis through the cable a one to a two one point zero eight ohms")

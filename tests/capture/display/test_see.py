@@ -197,7 +197,7 @@ def test_two_instruments_in_one_photo_are_both_read() -> None:
     [
         ({"glare": 1.0, "share": 0.4}, ("glare", "digit", "point", "unit")),
         ({"blur": 12, "share": 0.25}, ("blurred", "digit", "no display", "no value", "small")),
-        ({"share": 0.018}, ("small", "no display", "no value", "digit")),
+        ({"share": 0.03}, ("small", "no display", "no value", "digit")),
         ({"cut": 0.45, "share": 0.5}, ("cut off", "no display", "digit")),
         ({"dark": 1.0, "noise": 1.0, "share": 0.3}, ("dark", "no display", "no value", "digit")),
     ],
