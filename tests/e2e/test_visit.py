@@ -35,9 +35,9 @@ def meaning(name: str) -> dict[str, Any]:
     return found
 
 
-def microphone(path: Path, clips: Sequence[str]) -> Path:
+def microphone(path: Path, clips: Sequence[str], pause_s: float = PAUSE_S) -> Path:
     """Join clips with pauses to the WAV file that the browser takes for its microphone."""
-    quiet = np.zeros(int(PAUSE_S * RATE), dtype="float32")
+    quiet = np.zeros(int(pause_s * RATE), dtype="float32")
     parts = [quiet]
     for name in clips:
         samples, rate = soundfile.read(fixtures() / "clips" / name, dtype="float32")
