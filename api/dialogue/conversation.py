@@ -165,7 +165,7 @@ def carry_out(turn: Turn, effect: Effect, decision: Decision) -> None:
         _answered(turn, effect.axis, effect.step, reply, decision)
         turn.say(answer_words(effect))
     elif isinstance(effect, TakeBackAnswer):
-        _answered(turn, effect.axis, effect.step, StepReply(answer="no", note="taken back"), decision)
+        _answered(turn, effect.axis, effect.step, StepReply(answer="no", note="withdrawn"), decision)
         turn.say("Taken back.")
     elif isinstance(effect, KeepNote):
         keep_note(turn, decision)
