@@ -40,7 +40,7 @@ class Signatures:
         try:
             self._hashes.append(bytes.fromhex(str(digest)))
         except ValueError:
-            self._hashes.append(b"")  # told by step (2)
+            self._hashes.append(b"")  # step (2) reports it
 
     def take(self, body: Row, found: Verification) -> None:
         """(8) Take what an entry says of keys and heads."""

@@ -265,10 +265,13 @@ def test_the_qr_code_holds_the_head(database: Database, tmp_path: Path) -> None:
 
     head = present_head(database)
     svg = qr_svg(head)
-    side = int(float(re.search(r'viewBox="0 0 (\d+)', svg)[1]))  # type: ignore[index]  # it is there
+    box, path = re.search(r'viewBox="0 0 (\d+)', svg), re.search(r'stroke="#000" d="([^"]+)"', svg)
+    assert box is not None
+    assert path is not None
+    side = int(box[1])
     modules = np.full((side, side), 255, dtype=np.uint8)
     x = y = 0.0
-    for command, numbers in re.findall(r"([Mmh])([-\d. ]+)", re.search(r'stroke="#000" d="([^"]+)"', svg)[1]):  # type: ignore[index]
+    for command, numbers in re.findall(r"([Mmh])([-\d. ]+)", path[1]):
         parts = [float(part) for part in numbers.replace("-", " -").split()]
         if command == "h":
             modules[int(y), int(x) : int(x + parts[0])] = 0
