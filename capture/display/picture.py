@@ -7,7 +7,6 @@ pixels of the photo. A very large JPEG is decoded at half its size; `Picture.sca
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -97,9 +96,11 @@ def _decoded(data: bytes, header: Header, half: bool) -> NDArray[np.uint8]:
 
 
 def _heif(data: bytes) -> NDArray[np.uint8]:
-    import pi_heif
-    from PIL import Image
+    """Decode HEIC and HEIF.
 
-    pi_heif.register_heif_opener()
-    with Image.open(io.BytesIO(data), formats=["HEIF"]) as picture:
-        return np.asarray(picture.convert("RGB"))
+    Without Pillow's plugin: that one takes a cut-off file where any library of the process has set Pillow's global
+    `LOAD_TRUNCATED_IMAGES`, as WeasyPrint does.
+    """
+    import pi_heif
+
+    return np.asarray(pi_heif.open_heif(data).to_pillow().convert("RGB"))

@@ -12,7 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from PIL import Image, PngImagePlugin
+from PIL import Image, ImageFile, PngImagePlugin
 
 from capture.display.picture import MAX_BYTES, kind_of, open_picture
 from capture.errors import MediaError
@@ -98,7 +98,10 @@ def test_heic_orientation_is_applied_once() -> None:
     assert opened.taken == datetime(2026, 11, 25, 14, 5)
 
 
-def test_truncated_heic_is_refused() -> None:
+@pytest.mark.parametrize("lenient", [False, True])
+def test_truncated_heic_is_refused(monkeypatch: pytest.MonkeyPatch, lenient: bool) -> None:
+    """Also where a library of the same process has told Pillow to take what is cut off."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", lenient)
     data = (DATA / "corners.heic").read_bytes()
     for percent in range(1, 96, 4):
         with pytest.raises(MediaError):
