@@ -16,11 +16,13 @@ class Value:
         proposal: Its number, "J1-P3".
         revision: The revision that was read back.
         gated: The axis whose safety steps hold it back, where it was taken under test voltage; None otherwise.
+        twice: It was heard once only, and the visit wants what is heard said twice: the word alone confirms it not.
     """
 
     proposal: str
     revision: int
     gated: str | None = None
+    twice: bool = False
 
 
 @dataclass(frozen=True)
@@ -122,11 +124,16 @@ class Replied:
 
 
 @dataclass(frozen=True)
+class SaidAgain:
+    """Exactly the values of the open question were said again, after they were read back."""
+
+
+@dataclass(frozen=True)
 class OtherwiseSaid:
     """Anything else was said: a value, a place, talk."""
 
 
-Event = Proposed | Changed | Settled | TestMeant | StepsOpen | Told | Replied | OtherwiseSaid
+Event = Proposed | Changed | Settled | TestMeant | StepsOpen | Told | Replied | SaidAgain | OtherwiseSaid
 
 # What follows.
 
@@ -152,6 +159,7 @@ class Note(StrEnum):
     UNSURE = "unsure"
     MUST_APPLY = "must_apply"
     SAY_CONFIRM = "say_confirm"
+    SAY_TWICE = "say_twice"
 
 
 @dataclass(frozen=True)

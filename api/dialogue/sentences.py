@@ -28,6 +28,7 @@ _NOTES = {
     Note.UNSURE: "That was not clear. Say it again.",
     Note.MUST_APPLY: "That always applies: yes or no?",
     Note.SAY_CONFIRM: 'Say "confirm" or "negative".',
+    Note.SAY_TWICE: "Not the word: say the value again, from the display.",
 }
 
 _TO_DO = {
