@@ -46,9 +46,7 @@ _ANSWERED_BY = {
 NOT_UNDERSTOOD = "Nothing understood. Say it again, please."
 
 
-def question(
-    reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading], *, twice: bool = False
-) -> str:
+def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading], *, twice: bool = False) -> str:
     """Read a reading back and ask about it: "... Right?", "... Again?", or what is in doubt."""
     return f"{statement(reading)}. {asked_about(reading, doubts, alternatives, twice=twice)}"
 

@@ -88,7 +88,12 @@ TABLE: dict[str, tuple[DialogueState, Event, DialogueState, list[Any]]] = {
         [Tell(Note.SAFETY_WAITS, "X"), Ask()],
     ),
     "no steps, no question": (DialogueState(), TestMeant("X", ()), DialogueState(), []),
-    "the word is not enough": (questions(TWICE), Told(Command.CONFIRM), questions(TWICE), [Tell(Note.SAY_TWICE), Ask()]),
+    "the word is not enough": (
+        questions(TWICE),
+        Told(Command.CONFIRM),
+        questions(TWICE),
+        [Tell(Note.SAY_TWICE), Ask()],
+    ),
     "said again": (questions(TWICE), SaidAgain(), questions(TWICE), [MakeRecords((TWICE,))]),
     "said again answers no safety question": (safety(CLEAR), SaidAgain(), safety(CLEAR), []),
     "the gate holds what is said again": (
@@ -202,7 +207,11 @@ def test_what_follows(name: str) -> None:
 
 STEP_IDS = [step.id for step in STEPS]
 VALUES = st.builds(
-    Value, st.sampled_from(["J1-P1", "J1-P2", "J1-P3"]), st.integers(1, 3), st.sampled_from([None, "X", "Y"]), st.booleans()
+    Value,
+    st.sampled_from(["J1-P1", "J1-P2", "J1-P3"]),
+    st.integers(1, 3),
+    st.sampled_from([None, "X", "Y"]),
+    st.booleans(),
 )
 
 
@@ -223,7 +232,11 @@ class Dialogue(RuleBasedStateMachine):
                 self.gates[effect.axis] = tuple(s for s in self.gates[effect.axis] if s != effect.step)
             elif isinstance(effect, PutAnswer | TakeBackAnswer):
                 self.gates[effect.axis] = tuple(s for s in STEP_IDS if s in {*self.gates[effect.axis], effect.step})
-        if before.paused and isinstance(event, Told | Replied | SaidAgain | OtherwiseSaid) and event != Told(Command.RESUME):
+        if (
+            before.paused
+            and isinstance(event, Told | Replied | SaidAgain | OtherwiseSaid)
+            and event != Told(Command.RESUME)
+        ):
             assert self.state == before
             assert effects == (Ignored(),)
 

@@ -49,7 +49,17 @@ def main() -> None:
     parser.add_argument("--visits", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=7)
     told = parser.parse_args()
-    heads = ("ear", "eye", "confirmed by", "notices, %", "readings", "wrong confirmed in 10,000", "words", "questions", "answers")
+    heads = (
+        "ear",
+        "eye",
+        "confirmed by",
+        "notices, %",
+        "readings",
+        "wrong confirmed in 10,000",
+        "words",
+        "questions",
+        "answers",
+    )
     print(f"| {' | '.join((*heads, 'taps an axis', 'laws broken'))} |")
     print(f"|{'---|' * (len(heads) + 2)}")
     for ear in (HEADSET, SHOP):
