@@ -70,9 +70,15 @@ class DialogueState:
 
 @dataclass(frozen=True)
 class Proposed:
-    """Readings were understood; they wait for a yes."""
+    """Readings were understood; they wait for a yes.
+
+    Attributes:
+        values: What was understood.
+        left: Proposals that were left open long ago: their questions come after these values.
+    """
 
     values: tuple[Value, ...]
+    left: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -152,6 +158,7 @@ class Note(StrEnum):
     SKIPPED = "skipped"
     WAITS = "waits"
     STILL_OPEN = "still_open"
+    LEFT_WAITS = "left_waits"
     SAFETY_FIRST = "safety_first"
     SAFETY_WAITS = "safety_waits"
     SAFETY_DONE = "safety_done"

@@ -74,7 +74,7 @@ def advance(state: DialogueState, event: Event, open_steps: Mapping[str, tuple[s
 
 def _happened(state: DialogueState, event: Event) -> Step:
     if isinstance(event, Proposed):
-        return _queued(state, event.values)
+        return _queued(state, event.values, event.left)
     if isinstance(event, Changed):
         return _changed(state, event.value)
     if isinstance(event, Settled):
@@ -100,9 +100,14 @@ def _moved(before: DialogueState, after: DialogueState) -> Step:
     return after, (*told, Ask())
 
 
-def _queued(state: DialogueState, values: tuple[Value, ...]) -> Step:
-    after = replace(state, questions=(*state.questions, ValueQuestion(values)))
-    return after, (Ask(),) if state.open is None else (Tell(Note.WAITS), Ask())
+def _queued(state: DialogueState, values: tuple[Value, ...], left: frozenset[str] = frozenset()) -> Step:
+    """Put a new question last, but before those that were left open long ago."""
+    new = ValueQuestion(values)
+    old = [q for q in state.questions if isinstance(q, ValueQuestion) and {v.proposal for v in q.values} <= left]
+    after = replace(state, questions=(*(q for q in state.questions if q not in old), new, *old))
+    if after.open != new:
+        return after, (Tell(Note.WAITS), Ask())
+    return after, (*((Tell(Note.LEFT_WAITS),) if old else ()), Ask())
 
 
 def _changed(state: DialogueState, value: Value) -> Step:

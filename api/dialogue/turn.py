@@ -52,6 +52,10 @@ OLD_CONTEXT_S = 1800
 """Seconds without a word after which test, part, point and voltage are no longer taken for granted (house rule)."""
 
 
+LEFT_OPEN_S = 4 * 3600
+"""Seconds after which a question that nobody answered comes after newer ones: half a shift (house rule)."""
+
+
 @dataclass
 class Turn:
     """What one input led to.
@@ -197,7 +201,7 @@ class Turn:
         known = {value.proposal for value in self._values()}
         new = tuple(self.value_of(proposal) for proposal in proposals if proposal.id not in known)
         if new:
-            self.happened(Proposed(new))
+            self.happened(Proposed(new, self._left_open()))
         for proposal in proposals:
             if proposal.id in known:
                 # With the revision: a value that changes after it was read back is not the one that "confirm" answers.
@@ -208,6 +212,11 @@ class Turn:
         for axis in dict.fromkeys(self.value_of(proposal).gated for proposal in proposals):
             if axis is not None:
                 self.test_meant(axis)
+
+    def _left_open(self) -> frozenset[str]:
+        """Give the proposals that nobody answered when they were new, and that are asked about after newer ones."""
+        ages = ((one.id, seconds_between(one.row.changed_captured, self.captured_at)) for one in self.waiting)
+        return frozenset(name for name, age in ages if age > LEFT_OPEN_S)
 
     def _values(self) -> list[Value]:
         questions = self.standing.state.questions

@@ -62,6 +62,12 @@ def safety(*steps: str) -> DialogueState:
 TABLE: dict[str, tuple[DialogueState, Event, DialogueState, list[Any]]] = {
     "a value is asked about": (DialogueState(), Proposed((P1,)), questions(P1), [Ask()]),
     "a second waits its turn": (questions(P1), Proposed((P2,)), questions(P1, P2), [Tell(Note.WAITS), Ask()]),
+    "what was left open long ago comes after": (
+        questions(P1),
+        Proposed((P2,), frozenset({"J1-P1"})),
+        questions(P2, P1),
+        [Tell(Note.LEFT_WAITS), Ask()],
+    ),
     "confirm answers the first": (questions(P1, P2), Told(Command.CONFIRM), questions(P1, P2), [MakeRecords((P1,))]),
     "negative drops the first": (questions(P1, P2), Told(Command.REJECT), questions(P1, P2), [Drop((P1,))]),
     "then the next is asked": (questions(P1, P2), Settled("J1-P1"), questions(P2), [Tell(Note.STILL_OPEN), Ask()]),
