@@ -138,8 +138,8 @@ def _event(turn: Turn, utterance: Utterance) -> Event:
     if utterance.command is not None and not utterance.readings:
         moved = utterance.command is Command.CORRECT and utterance.context != turn.context
         return OtherwiseSaid() if moved else Told(utterance.command)
-    surely = not set(utterance.doubts) - MAY_BE_MISSING and not turn.spoken_too_early()
-    if surely and utterance.command is None and says_again(turn, utterance.readings):
+    surely = utterance.command is None and not set(utterance.doubts) - MAY_BE_MISSING
+    if turn.standing.twice and surely and says_again(turn, utterance.readings) and not turn.spoken_too_early():
         return SaidAgain()
     return OtherwiseSaid()
 
