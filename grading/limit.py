@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
 from decimal import Decimal
 from enum import StrEnum
 
@@ -104,6 +105,12 @@ class Limit:
         """What one of its unit is in the base unit of its dimension."""
         return unit_of(self.unit).factor
 
+    @lazy
+    def data(self) -> Mapping[str, str | bool | None]:
+        """The limit as plain data: its fields, with decimals in plain notation, and what is written of its source."""
+        held = {one.name: _plain(getattr(self, one.name)) for one in fields(self)}
+        return {**held, "citation": self.citation(), "cited": self.cited(), "origin": self.origin.value}
+
     @property
     def document(self) -> str:
         """Source and clause: "IEC 60204-1, 18.3"."""
@@ -132,6 +139,12 @@ class Limit:
         if self.loosened_from is None:
             return text
         return f"{text}; loosened from {self.loosened_from:f} by {self.decided_by}: {self.reason}"
+
+
+def _plain(value: Decimal | StrEnum | str | bool | None) -> str | bool | None:
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    return value.value if isinstance(value, StrEnum) else value
 
 
 HOUSE_RULE, COMMON_PRACTICE, SHOP = "House rule", "Common practice", "Shop profile"

@@ -128,7 +128,7 @@ _ALL: tuple[Rule, ...] = (
           "winding.rating_factor", "winding.armature_rating_low",
           "winding.armature_rating_high")),
     Rule(Family.WINDING, "joint", "Cabinet reading less motor and cable", _HOUSE,
-         ("winding.joint", "winding.joint_share", "winding.armature_spread")),
+         ("winding.joint", "winding.joint_share", "winding.armature_spread", "winding.cable_loop_least")),
     Rule(Family.WINDING, "armature", "Armature over shaft positions", _HOUSE,
          ("winding.armature_spread", "winding.armature_outlier", "winding.armature_fewest",
           "winding.armature_positions")),

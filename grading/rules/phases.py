@@ -19,7 +19,7 @@ from grading.steps import NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.record import record
 from grading.terms.section import Section
-from grading.terms.terminals import ends, pair
+from grading.terms.terminals import ends, pair, point
 from grading.winding import (
     InconsistentWindingError,
     delta_phases,
@@ -63,15 +63,24 @@ def judge_phases(case: Case, points: Sequence[BoundedReading]) -> Iterator[Findi
     no sound winding.
     """
     groups = list(_groups(points))
+    opened = _opened(case, points)
     fullest = max((len(group.readings) for group in groups), default=0)
     for group in groups:
         if len(group.readings) > 1:
             yield from _judge_group(case, group)
-        if group.missing and len(group.readings) == fullest:
+        missing = tuple(name for name in group.missing if point(name) not in opened)
+        if missing and len(group.readings) == fullest:
             readings = [r for own in group.readings.values() for r in own]
             following = step(StepKind.MEASURE_PAIRS, ReasonKind.PAIRS_LEFT)
-            place, detail = Place(case.context.axis, readings[0].section), Names(group.missing)
+            place, detail = Place(case.context.axis, readings[0].section), Names(missing)
             yield note(UNBALANCE, Fact.PAIRS_MISSING, *readings, place=place, detail=detail, next_step=following)
+
+
+def _opened(case: Case, points: Sequence[BoundedReading]) -> set[object]:
+    """Give the test points of a part that were measured and show no circuit: they are open, and not missing."""
+    section = points[0].section if points else None
+    readings = case.of(QuantityKind.WINDING_RESISTANCE, section)
+    return {r.point for r in readings if r.section is section and is_open(case, r)}
 
 
 def _groups(points: Sequence[BoundedReading]) -> Iterator[_Group]:
