@@ -22,6 +22,7 @@ from grading.terms.section import Section
 from grading.terms.terminals import ends, pair, point
 from grading.winding import (
     InconsistentWindingError,
+    OneChanged,
     delta_phases,
     resolution_percent,
     star_phases,
@@ -147,14 +148,14 @@ def _missing(key: tuple[str, str], pairs: Mapping[frozenset[str], object]) -> tu
 def _judge_group(case: Case, group: _Group) -> Iterator[Finding]:
     """Judge the unbalance of one group: the largest that its readings give, and the least that they leave possible."""
     lists = list(group.readings.values())
-    lost = [own for own in lists if min(compensated(case, r) for r in own) <= 0]
+    lost = {both: own for both, own in group.readings.items() if min(compensated(case, r) for r in own) <= 0}
     if lost:
         # Nothing is left of them after the meter's leads: not comparable, and the others are judged without them.
-        readings = [own[-1] for own in lost]
+        readings = [own[-1] for own in lost.values()]
         following = step(StepKind.FOUR_WIRE, ReasonKind.LOOK_ALIKE, Settling.MILLIOHMS)
         place = Place(case.context.axis, readings[0].section)
         yield repeat(UNBALANCE, Fact.BELOW_RESOLUTION, following, *readings, place=place)
-        left = {both: own for both, own in group.readings.items() if own not in lost}
+        left = {both: own for both, own in group.readings.items() if both not in lost}
         if len(left) > 1:
             yield from _judge_group(case, _Group(left, group.missing))
         return
@@ -198,11 +199,21 @@ def _furthest(case: Case, lists: Sequence[Sequence[BoundedReading]]) -> list[Bou
         return [own[0] for own in lists]
     lowest = [min(own, key=lambda r: compensated(case, r)) for own in lists]
     highest = [max(own, key=lambda r: compensated(case, r)) for own in lists]
-    picks = [[own[-1] for own in lists]]
+    low, high = ([compensated(case, r) for r in pick] for pick in (lowest, highest))
+    with_low, with_high = OneChanged(low), OneChanged(high)
+    chosen = [own[-1] for own in lists]
+    worst = unbalance_percent([compensated(case, r) for r in chosen])
+    odd: tuple[int, bool] | None = None
     for index in range(len(lists)):
-        picks.append([highest[i] if i == index else lowest[i] for i in range(len(lists))])
-        picks.append([lowest[i] if i == index else highest[i] for i in range(len(lists))])
-    return max(picks, key=lambda pick: unbalance_percent([compensated(case, r) for r in pick]))
+        both = (with_low.unbalance(index, high[index]), True), (with_high.unbalance(index, low[index]), False)
+        for percent, up in both:
+            if percent > worst:
+                worst, odd = percent, (index, up)
+    if odd is None:
+        return chosen
+    index, up = odd
+    usual, other = (lowest, highest) if up else (highest, lowest)
+    return [*usual[:index], other[index], *usual[index + 1 :]]
 
 
 def _uncertain(readings: Sequence[BoundedReading], values: Sequence[Decimal]) -> Decimal:
