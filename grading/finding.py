@@ -139,7 +139,8 @@ def plain(value: object) -> Any:
     Raises:
         TypeError: For a type that has no plain form.
     """
-    return _form_of(type(value))(value)
+    kind: Any = type(value)
+    return _form_of(kind)(value)
 
 
 _Form = Callable[[Any], Any]

@@ -19,8 +19,9 @@ class SourceStatus(StrEnum):
     QUOTED = "quoted second-hand, document not opened"  # Q
     FROM_MEMORY = "from memory, check before quoting the clause"  # M
     COMMON_PRACTICE = "common practice, no source"  # CP
-    HOUSE_RULE = "house rule"  # P
+    HOUSE_RULE = "program's rule, no source"  # P
     COMPUTED = "computed from a stated formula"  # C
+    OF_SHOP = "set by the shop"
 
 
 class Origin(StrEnum):
@@ -41,6 +42,7 @@ _ORIGINS: dict[SourceStatus, Origin] = {
     SourceStatus.COMMON_PRACTICE: Origin.PRACTICE,
     SourceStatus.HOUSE_RULE: Origin.PRACTICE,
     SourceStatus.COMPUTED: Origin.PRACTICE,
+    SourceStatus.OF_SHOP: Origin.SHOP,
 }
 
 
@@ -69,7 +71,7 @@ class Limit:
         condition: When it applies, in words (winding kind, rated voltage, test voltage, section).
         value: The limit.
         unit: UCUM code of the limit ("MOhm", "%", "1" for a ratio).
-        source: Document and edition, or "Common practice", or "House rule".
+        source: Document and edition, or "Common practice", or "Program's rule".
         clause: Clause or table, or "".
         status: Provenance of the figure.
         direction: Which side is good.
@@ -147,5 +149,5 @@ def _plain(value: Decimal | StrEnum | str | bool | None) -> str | bool | None:
     return value.value if isinstance(value, StrEnum) else value
 
 
-HOUSE_RULE, COMMON_PRACTICE, SHOP = "House rule", "Common practice", "Shop profile"
+HOUSE_RULE, COMMON_PRACTICE, SHOP = "Program's rule", "Common practice", "Shop profile"
 _OWN = (HOUSE_RULE, COMMON_PRACTICE)

@@ -90,7 +90,8 @@ def _places(measurements: Iterable[Measurement], places: Mapping[int, int]) -> _
 
 def _first_after(known: _Places, measurement: Measurement, place: int) -> int | None:
     """Give the place of the first later record of the same point, of the same kind or of voltage; None without one."""
-    where, found = point(measurement.terminals), []
+    where = point(measurement.terminals)
+    found: list[int] = []
     for kind in {measurement.kind, QuantityKind.VOLTAGE}:
         own = known.get((kind, where), ())
         after = bisect_right(own, place)

@@ -83,7 +83,7 @@ class Neighbours:
             yield rows, max(start, end), stop
 
     def _agreeing(self, rows: list[_Row], value: Decimal, halves: Decimal) -> tuple[int, int]:
-        """Give the stretch of the values that agree with one: apart by rounding and by a share of the larger at most."""
+        """Give the stretch of the values that agree with one: apart by rounding and a share of the larger at most."""
         within, here = self._within, bisect_left(rows, value, key=_VALUE)
         near = halves + within * value
         start = bisect_left(rows, True, 0, here, key=lambda row: value - row[0] <= near)

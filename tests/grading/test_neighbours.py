@@ -33,7 +33,8 @@ def differ_by_unit(one: SizedReading, other: SizedReading) -> bool:
 def drawn(draw: random.Random) -> list[SizedReading]:
     group = []
     for _ in range(draw.randrange(1, 25)):
-        text = draw.choice(("0", "0.0", "1", "1.2", "1.20", "1.31", f"{draw.uniform(0, 3):.2f}", f"{draw.uniform(0, 999):.1f}"))
+        some = ("0", "0.0", "1", "1.2", "1.20", "1.31", f"{draw.uniform(0, 3):.2f}", f"{draw.uniform(0, 999):.1f}")
+        text = draw.choice(some)
         m = ll(MOTOR, text, "U-V", draw.choice(UNITS))
         value = m.quantity.in_base
         assert value is not None

@@ -2,7 +2,8 @@
 
 500, 1,000, 2,000 and 4,000 readings of one axis: mixed rows (parts, leads, voltages, times), all rows of one point,
 mixed rows with what makes rules search (early values, every voltage below the one that judges), and rows that are
-compared with each other (units, pairs of leads, voltages found, temperatures). Prints processor time in milliseconds and the growth from one size to the next: 2.0 is linear, 4.0 is with the square.
+compared with each other (units, pairs of leads, voltages found, temperatures). Prints processor time in milliseconds
+and the growth from one size to the next: 2.0 is linear, 4.0 is with the square.
 """
 
 from __future__ import annotations
@@ -62,9 +63,8 @@ def searching(count: int, draw: random.Random) -> list[Measurement]:
 
 def two_units(count: int, draw: random.Random) -> list[Measurement]:
     """Draw windings of one part, some in another unit: each is compared with those that its unit sets apart."""
-    return [
-        ll(MOTOR, f"{draw.uniform(1.1, 1.3):.2f}", draw.choice(PAIRS), draw.choice(["Ohm", "mOhm"])) for _ in range(count)
-    ]
+    units = ["Ohm", "mOhm"]
+    return [ll(MOTOR, f"{draw.uniform(1.1, 1.3):.2f}", draw.choice(PAIRS), draw.choice(units)) for _ in range(count)]
 
 
 def unnamed(count: int, draw: random.Random) -> list[Measurement]:
