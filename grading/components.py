@@ -51,7 +51,8 @@ COMPONENTS: Mapping[Component, ComponentTest] = {
         "winding.open_beside", "IEC 60204-1, 18.3 (secondary text); bound: program's rule"),
     Component.BRAKE: ComponentTest(
         ("B+-B-", "B+-PE", "B+-U"), "voltage.extra_low", False, "insulation.extra_low",
-        "winding.open_beside", "IEC 60364-6, Table 6.1 (secondary text), as an extra-low circuit; bound: program's rule"),
+        "winding.open_beside",
+        "IEC 60364-6, Table 6.1 (secondary text), as an extra-low circuit; bound: program's rule"),
     Component.TACHO: ComponentTest(
         ("TACHO+-TACHO-", "TACHO-PE"), None, False, "insulation.extra_low",
         "winding.open_beside", _OUT),
