@@ -40,12 +40,12 @@ from api.ledger.database import Database, last_head
 from api.ledger.errors import file_not_written
 from api.ledger.evidence import captures_of
 from api.ledger.merkle import MerkleTree
-from api.ledger.signer import hash_bytes, named_key
+from api.ledger.signer import hash_bytes
 from api.ledger.signing import SignedHead, fingerprint, public_pem
 from api.ledger.store import Store
 from api.ledger.tables import EvidenceRow, JobRow, ReportFileRow
 from api.ledger.trail import What
-from api.proof.heads import sign_tree
+from api.proof.heads import key_to_sign, sign_tree
 from api.proof.provenance import ValueProvenance, prov_json, provenance_of
 from api.visit.jobs import job_of
 
@@ -117,10 +117,7 @@ def export_job(
         raise ExportExists(place=str(to))
     with database.read() as session:
         job_of(session, job_id)
-        named = named_key(session)
-    if named != database.signing_key().public:
-        with database.write():
-            pass  # a transaction of its own names the key
+    key_to_sign(database)
     left_out: list[str] = []
     if reduced:
         told("deriving")

@@ -45,12 +45,13 @@ def qr_text(head: SignedHead) -> str:
     return canonical(head.to_json())
 
 
-def qr_svg(head: SignedHead) -> str:
-    """Draw the QR code of a head (ISO/IEC 18004) as an SVG element to stand in a page; a quiet zone of four modules."""
+def qr_svg(text: str) -> str:
+    """Draw a QR code (ISO/IEC 18004) as an SVG element to stand in a page; a quiet zone of four modules."""
     import segno
 
     out = io.BytesIO()
-    segno.make_qr(qr_text(head), error="l").save(
-        out, kind="svg", xmldecl=False, svgns=True, border=4, omitsize=True, light="#fff"
-    )
+    segno.make_qr(text, error="l").save(
+        out, kind="svg", xmldecl=False, svgns=False, border=4, omitsize=True, dark="#000", light="#fff", nl=False,
+        svgclass=None, lineclass=None,
+    )  # fmt: skip
     return out.getvalue().decode()

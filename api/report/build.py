@@ -14,8 +14,10 @@ from sqlmodel import Session
 
 from api.assessment.grade_job import job_verdict
 from api.assessment.shop_limits import Shop
+from api.ledger.signing import SigningKey
 from api.ledger.store import Store
 from api.ledger.tables import ProposalRow
+from api.proof.provenance import ValueProvenance, provenance_of
 from api.report import fields, media, wording
 from api.report.axes import axis_of_report
 from api.report.content import Exhibit, OpenProposal, Report, ReportedAxis, ReportedSource, VerdictMark, VerdictText
@@ -24,7 +26,7 @@ from api.report.identity import Issue, Proof
 from api.report.issue import issue_of
 from api.report.progress import Progress, quiet
 from api.report.proof import read_proof
-from api.report.render import LONG, render
+from api.report.render import LONG, clock, render
 from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, seriousness, worst
 from api.visit.readings import reading_of
@@ -54,6 +56,7 @@ class Sources:
         questions: Safety questions by step.
         logo: The issuer's logo, a PNG or JPEG file, or None.
         pictures: Whether photos are shown; without, none is decoded.
+        ways: The way of each record of the job.
     """
 
     rows: Rows
@@ -64,6 +67,7 @@ class Sources:
     questions: Mapping[str, str]
     logo: bytes | None = None
     pictures: bool = True
+    ways: Sequence[ValueProvenance] = ()
 
 
 def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
@@ -100,6 +104,7 @@ def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
         people=fields.people(rows),
         others=tuple(maker.row(r) for r in rows.records if r.axis not in {a.name for a in rows.axes}),
         sources=sources,
+        ways=tuple((way.record.id, way.line(lambda text: clock(text, issue.zone))) for way in made_of.ways),
     )
 
 
@@ -217,6 +222,7 @@ def read_content(
     *,
     issued: str | None = None,
     shop: Shop | None = None,
+    key: SigningKey | None = None,
     logo: bytes | None = None,
     pictures: bool | None = None,
     progress: Progress = quiet,
@@ -230,6 +236,7 @@ def read_content(
         issued: Time of issue, ISO 8601 with offset; None takes the time of the job's newest trail entry, so that the
             same records always give the same bytes.
         shop: The shop's own limits.
+        key: Signs the head of the trail; None leaves it unsigned, and the report says so.
         logo: The issuer's logo.
         pictures: Whether photos are shown; None where they are unless the visit is long (see `api.report.render.LONG`).
         progress: Is told how far it is.
@@ -244,17 +251,25 @@ def read_content(
         rows,
         job_verdict(session, job_id, shop),
         store.read,
-        read_proof(session, rows.head),
+        read_proof(session, rows.head, key),
         issue if issue.issued else replace(issue, issued=rows.job.created_at),
         {step.id: step.question for step in STEPS},
         logo,
         len(rows.records) <= LONG if pictures is None else pictures,
+        provenance_of(session, job_id),
     )
     return content_of(made_of, progress)
 
 
 def build_report(
-    session: Session, store: Store, job_id: str, *, issued: str | None = None, shop: Shop | None = None
+    session: Session,
+    store: Store,
+    job_id: str,
+    *,
+    issued: str | None = None,
+    shop: Shop | None = None,
+    key: SigningKey | None = None,
 ) -> bytes:
     """Write a job's report as one HTML file (see `read_content`)."""
-    return render(read_content(session, store, job_id, issued=issued, shop=shop, pictures=True), store.read)
+    content = read_content(session, store, job_id, issued=issued, shop=shop, key=key, pictures=True)
+    return render(content, store.read)

@@ -10,11 +10,14 @@ from enum import StrEnum
 from sqlmodel import Session, select
 
 from api.assessment.shop_limits import Shop
+from api.ledger.canonical import JsonObject
 from api.ledger.database import Database
 from api.ledger.ids import in_order
+from api.ledger.signing import SignedHead
 from api.ledger.store import Store
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import Head, What
+from api.proof.heads import key_to_sign
 from api.report.content import Report
 from api.report.exhibits import ReadFile
 from api.report.progress import Progress, quiet
@@ -34,6 +37,7 @@ def keep_report(
     data: bytes,
     covers: Head | None = None,
     profile_sha256: str = "",
+    tree_head: SignedHead | None = None,
 ) -> ReportFileRow:
     """Keep a report; returns once it is durable and noted.
 
@@ -46,6 +50,7 @@ def keep_report(
         data: The report.
         covers: The head of the trail that the report was made from; None for the present one.
         profile_sha256: Hash of the shop profile that it was graded by; empty for the published limits.
+        tree_head: The signed head that it prints, which the trail keeps as well; None where it prints none.
 
     Raises:
         NotFound: There is no such job.
@@ -69,12 +74,17 @@ def keep_report(
             profile_sha256=profile_sha256,
         )
         transaction.put(row)
-        transaction.entry(What.REPORT_MADE, job_id, by=job.technician, note=_note(sha256, profile_sha256))
+        transaction.entry(What.REPORT_MADE, job_id, by=job.technician, note=_note(sha256, profile_sha256, tree_head))
     return row
 
 
-def _note(sha256: str, profile_sha256: str) -> dict[str, str]:
-    return {"sha256": sha256} | ({"profile_sha256": profile_sha256} if profile_sha256 else {})
+def _note(sha256: str, profile_sha256: str, tree_head: SignedHead | None) -> JsonObject:
+    note: JsonObject = {"sha256": sha256}
+    if profile_sha256:
+        note["profile_sha256"] = profile_sha256
+    if tree_head is not None:
+        note["tree_head"] = tree_head.to_json()
+    return note
 
 
 class Form(StrEnum):
@@ -145,7 +155,7 @@ def make_report(
     """
     from api.report.build import read_content
 
-    wanted = wanted or Wanted()
+    wanted, key = wanted or Wanted(), key_to_sign(database)
     profile_sha256 = "" if shop is None else shop.sha256
     name = wanted.name(job_id)
     with database.read() as session:
@@ -165,6 +175,7 @@ def make_report(
             evidence,
             job_id,
             shop=shop,
+            key=key,
             logo=wanted.logo,
             pictures=_PICTURES[wanted.form],
             progress=wanted.progress,
@@ -174,7 +185,9 @@ def make_report(
     known = next((row for row in same if row.sha256 == digest), None)
     if known is not None:
         return known
-    return keep_report(database, reports, job_id, name, _TYPES[wanted.form], data, head, profile_sha256)
+    return keep_report(
+        database, reports, job_id, name, _TYPES[wanted.form], data, head, profile_sha256, content.proof.tree_head
+    )
 
 
 def _written(content: Report, read_file: ReadFile, wanted: Wanted) -> bytes:

@@ -264,7 +264,7 @@ def test_the_qr_code_holds_the_head(database: Database, tmp_path: Path) -> None:
     import numpy as np
 
     head = present_head(database)
-    svg = qr_svg(head)
+    svg = qr_svg(qr_text(head))
     box, path = re.search(r'viewBox="0 0 (\d+)', svg), re.search(r'stroke="#000" d="([^"]+)"', svg)
     assert box is not None
     assert path is not None
