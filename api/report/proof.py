@@ -1,5 +1,4 @@
-"""What a report says of the audit trail: its newest hash for this job, the signed head up to it, and whether the chain
-holds.
+"""What a report says of the audit trail: its newest hash for this job, the signed head, and whether the chain holds.
 
 Only the chain is checked here, from the same snapshot as the report's content; `ohmtrail verify` also compares every
 row and every file. The head is signed over the tree up to the job's newest entry and at that entry's time, so that the

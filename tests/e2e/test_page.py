@@ -171,6 +171,9 @@ def test_the_page_says_what_comes_next_and_verifies(page: Page, server: running.
     expect(page.locator("#next")).not_to_have_text(before)
     page.locator("#verify").click()
     expect(page.locator("#verified")).to_contain_text("Intact:", timeout=20_000)
+    page.locator("#printed").fill("legal winner thank year wave sausage")
+    page.locator("#verify").click()
+    expect(page.locator("#verified")).to_contain_text("are not on this chain", timeout=20_000)
 
 
 def test_the_page_lists_the_test_plan_and_shortens_it_as_values_are_confirmed(

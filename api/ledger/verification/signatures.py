@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from api.ledger.canonical import CanonicalError
-from api.ledger.merkle import MerkleTree
+from api.ledger.merkle import Frontier, MerkleTree
 from api.ledger.schema import Row
 from api.ledger.signing import SignedHead, fingerprint, key_statement, signature_holds, signed_head_from
 from api.ledger.trail import HeadFile, What
@@ -75,6 +75,15 @@ class Signatures:
         """Give the entry whose hash begins with these digits, at least eight; 0 where none does."""
         found = (seq for seq, digest in enumerate(self._hashes, 1) if digest.hex().startswith(digits))
         return next(found, 0) if len(digits) >= 8 else 0
+
+    def size_with(self, bits: int, length: int) -> int:
+        """Give the number of entries whose tree has a root with these first bits; 0 where none has."""
+        tree = Frontier()
+        for size, data in enumerate(self._hashes, 1):
+            tree.append(data)
+            if int.from_bytes(tree.root()) >> 256 - length == bits:
+                return size
+        return 0
 
     @property
     def tree(self) -> MerkleTree:

@@ -50,6 +50,7 @@ class JobView {
     this.chips = el("nav.axes", { "aria-label": "Axes" });
     this.verdict = el("span");
     this.verified = el("p", { role: "status", id: "verified" });
+    this.printed = el("input", { id: "printed", size: 34, maxlength: 200, autocapitalize: "none", spellcheck: false, placeholder: "six words of a printed report", "aria-label": "Six words of a printed report, to find them on the trail" });
     this.dialogue = new DialoguePart(path, () => this.refresh());
     this.camera = new Camera((picture, name) => this.send(picture, name), () => document.getElementById("photo").closest("label").classList.add("wanted"));
     this.voiceless = el("p.refused", { id: "voiceless", role: "status" });
@@ -81,6 +82,7 @@ class JobView {
     const attention = el("select", { id: "attention", "aria-label": "When to listen", onchange: () => setMode(attention.value) },
       Object.entries(MODES).map(([name, words]) => el("option", { value: name, selected: name === mode() }, words)));
     return el("div.row", {}, voice, attention,
+      this.printed,
       el("button", { type: "button", id: "verify", onclick: () => this.verify() }, "Verify the trail"), this.verified);
   }
 
@@ -101,14 +103,14 @@ class JobView {
   async verify() {
     this.verified.textContent = "Checking every entry and every file…";
     try {
-      const found = await get("/api/verify");
+      const found = await get(`/api/verify?${new URLSearchParams({ printed: this.printed.value.trim() })}`);
       const told = {
         intact: `Intact: ${found.entries} entries and ${found.files} files as recorded.`,
         changed: `CHANGED since it was recorded: ${found.problems.slice(0, 3).join(" ")}`,
         missing: `NOT THERE: ${found.problems.join(" ")}`,
         unreadable: `NOT CHECKED to the end: ${found.unread.slice(0, 3).join(" ")}`,
       };
-      this.verified.textContent = [told[found.result], ...found.notes.slice(0, 3)].join(" ");
+      this.verified.textContent = [told[found.result], ...found.witnesses.slice(0, 3), ...found.notes.slice(0, 3)].join(" ");
     } catch (error) { this.verified.textContent = error.message; }
   }
 

@@ -39,7 +39,8 @@ def test_the_head_is_read_off_the_paper_and_lies_on_the_trail(made: visit.Visit)
     page = pypdfium2.PdfDocument(io.BytesIO(made.workspace.reports.read(row.sha256)))[0]
     # 400 dots an inch, as an office scanner gives it (a PDF point is 1/72 inch)
     picture = np.array(page.render(scale=400 / 72).to_pil().convert("L"))
-    said, _, _ = cv2.QRCodeDetector().detectAndDecode(picture[:, picture.shape[1] // 2 :])
+    # OpenCV's other detector loses one code in five, whatever its size.
+    said, _, _ = cv2.QRCodeDetectorAruco().detectAndDecode(picture[:, picture.shape[1] // 2 :])
     head = read_head_text("page one", said)
     assert (head.size, head.hash) == (row.trail_seq, row.trail_hash)
     found = verify_folder(made.workspace.folder, outside=Outside(heads=(("page one", head),)))
