@@ -229,6 +229,15 @@ def test_a_bus_that_is_still_charged_keeps_the_gate_shut(page: Page, server: run
     expect(page.locator("#safety-X summary")).to_contain_text("12 safety questions open")
 
 
+def test_the_report_is_saved_as_pdf_from_the_page(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    page.locator("#report-form").select_option("as=pdf")
+    with page.expect_download(timeout=60_000) as saved:
+        page.locator("#report").click()
+    assert saved.value.suggested_filename == f"report-{job_id}.pdf"
+    assert saved.value.path().read_bytes().startswith(b"%PDF-1.7")
+
+
 def test_a_clip_is_stored_plays_and_reaches_the_report(
     page: Page, server: running.Server, job_id: str, tmp_path: Path
 ) -> None:
