@@ -1,7 +1,7 @@
 """A report that takes much memory, made in a process of its own: what it takes ends with it.
 
-The process works beside the server as a command does (`Workspace.attach`), so that the server stays small, and is ended where it takes too long or too
-much. What it made is in the data folder, so only the number of the report comes back.
+The process works beside the server as a command does (`Workspace.attach`), and is ended where it takes too long or too
+much. What it made is in the data folder: only the number of the report comes back, and the server stays small.
 """
 
 from __future__ import annotations

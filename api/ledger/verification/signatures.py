@@ -15,6 +15,10 @@ from api.ledger.trail import HeadFile, What
 from api.ledger.verification.result import Verification
 
 
+_OF_OPENING = {What.SCHEMA_MIGRATED.value, What.KEY_NAMED.value, What.HEAD_CAUGHT_UP.value, What.CLOCK_SET_BACK.value}
+"""What opening a folder writes by itself."""
+
+
 @dataclass(frozen=True)
 class NamedKey:
     """A key as the trail names it: by entry `seq`, handed over by `before` if that key endorsed it."""
@@ -31,6 +35,7 @@ class Signatures:
     def __init__(self) -> None:
         self._hashes: list[bytes] = []
         self._tree: MerkleTree | None = None
+        self._last_step = 0
         self.keys: list[NamedKey] = []
         self.heads: list[tuple[str, SignedHead]] = []
         self.witness_notes: list[tuple[str, Row]] = []
@@ -45,6 +50,8 @@ class Signatures:
     def take(self, body: Row, found: Verification) -> None:
         """(8) Take what an entry says of keys and heads."""
         note, name = body["note"], f"Entry {body['seq']}"
+        if body["what"] not in _OF_OPENING:
+            self._last_step = int(body["seq"])
         if not isinstance(note, dict):
             return
         if body["what"] == What.KEY_NAMED.value:
@@ -117,7 +124,7 @@ class Signatures:
             return
         signed = head_file.signed
         if signed is None:
-            self._unsigned(found)
+            self._unsigned(head_file.head.seq, found)
             return
         fault = self.fault(signed)
         if (signed.size, signed.hash) != (head_file.head.seq, head_file.head.hash):
@@ -137,8 +144,15 @@ class Signatures:
             allowed.add(before[-1].before)
         return head.key in allowed
 
-    def _unsigned(self, found: Verification) -> None:
-        if self.keys:
+    def _unsigned(self, named: int, found: Verification) -> None:
+        """Judge a head file without a signature, which names this entry."""
+        if self.keys and self._last_step <= named < self.keys[0].seq:
+            # Opening a folder of before named the first key, and stopped between its commit and the head file.
+            found.notes.append(
+                f"The opening that first named a signing key, in entry {self.keys[0].seq}, stopped before it signed;"
+                " the next one signs. Until then nothing of this trail is signed."
+            )
+        elif self.keys:
             key, since = fingerprint(self.keys[-1].key), self.keys[0].seq
             found.problems.append(
                 f"Signed head: the head bears no signature, though key {key} signs this trail since entry {since}:"
