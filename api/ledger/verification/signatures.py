@@ -14,7 +14,6 @@ from api.ledger.signing import SignedHead, fingerprint, key_statement, signature
 from api.ledger.trail import HeadFile, What
 from api.ledger.verification.result import Verification
 
-
 _OF_OPENING = {What.SCHEMA_MIGRATED.value, What.KEY_NAMED.value, What.HEAD_CAUGHT_UP.value, What.CLOCK_SET_BACK.value}
 """What opening a folder writes by itself."""
 
