@@ -57,6 +57,7 @@ class Sources:
         logo: The issuer's logo, a PNG or JPEG file, or None.
         pictures: Whether photos are shown; without, none is decoded.
         ways: The way of each record of the job.
+        reduced: Clips and photos are copies that hold less.
     """
 
     rows: Rows
@@ -68,6 +69,7 @@ class Sources:
     logo: bytes | None = None
     pictures: bool = True
     ways: Sequence[ValueProvenance] = ()
+    reduced: bool = False
 
 
 def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
@@ -96,7 +98,8 @@ def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
         axes=ordered,
         open_proposals=tuple(_open(p) for p in rows.proposals if p.state != "confirmed"),
         instruments=fields.instruments(rows),
-        exhibits=_attached(album.exhibits(), rows),
+        exhibits=_attached(_copies(album.exhibits()) if made_of.reduced else album.exhibits(), rows),
+        reduced=made_of.reduced,
         deviations=fields.deviations(rows, _notices(graded)),
         decision_rule=wording.DECISION_RULE,
         cautions=wording.CAUTIONS,
@@ -125,6 +128,13 @@ def _attached(exhibits: Sequence[Exhibit], rows: Rows) -> tuple[Exhibit, ...]:
     attached = _within(order, ATTACHED_BYTES)
     played = _within([e for e in order if e.plays], PLAYED_BYTES)
     return tuple(replace(e, attached=e.sha256 in attached, plays=e.sha256 in played) for e in exhibits)
+
+
+def _copies(exhibits: Sequence[Exhibit]) -> tuple[Exhibit, ...]:
+    """Say of clips what their copies are: WAV (`api.exchange.reduce`)."""
+    return tuple(
+        replace(e, media_type="audio/wav", plays=e.problem != MISSING) if e.kind == "clip" else e for e in exhibits
+    )
 
 
 def _within(order: Sequence[Exhibit], room: int) -> set[str]:
@@ -217,7 +227,7 @@ def _open(proposal: ProposalRow) -> OpenProposal:
 
 def read_content(
     session: Session,
-    store: Store,
+    read_file: ReadFile,
     job_id: str,
     *,
     issued: str | None = None,
@@ -226,12 +236,13 @@ def read_content(
     logo: bytes | None = None,
     pictures: bool | None = None,
     progress: Progress = quiet,
+    reduced: bool = False,
 ) -> Report:
     """Grade a job's records in force and collect what its report shows.
 
     Args:
         session: One consistent snapshot.
-        store: Where the evidence lies.
+        read_file: Gives the bytes of stored evidence.
         job_id: The job.
         issued: Time of issue, ISO 8601 with offset; None takes the time of the job's newest trail entry, so that the
             same records always give the same bytes.
@@ -240,6 +251,7 @@ def read_content(
         logo: The issuer's logo.
         pictures: Whether photos are shown; None where they are unless the visit is long (see `api.report.render.LONG`).
         progress: Is told how far it is.
+        reduced: What `read_file` gives of clips and photos are copies that hold less.
 
     Raises:
         NotFound: There is no such job.
@@ -250,13 +262,14 @@ def read_content(
     made_of = Sources(
         rows,
         job_verdict(session, job_id, shop),
-        store.read,
+        read_file,
         read_proof(session, rows.head, key),
         issue if issue.issued else replace(issue, issued=rows.job.created_at),
         {step.id: step.question for step in STEPS},
         logo,
         len(rows.records) <= LONG if pictures is None else pictures,
         provenance_of(session, job_id),
+        reduced,
     )
     return content_of(made_of, progress)
 
@@ -271,5 +284,5 @@ def build_report(
     key: SigningKey | None = None,
 ) -> bytes:
     """Write a job's report as one HTML file (see `read_content`)."""
-    content = read_content(session, store, job_id, issued=issued, shop=shop, key=key, pictures=True)
+    content = read_content(session, store.read, job_id, issued=issued, shop=shop, key=key, pictures=True)
     return render(content, store.read)

@@ -319,7 +319,8 @@ class Report:
     """One report, complete.
 
     `others` are values that belong to no axis, such as the air of the shop; `ways` is the way of each value from its
-    clip or photo to the findings, a line for each record with its number.
+    clip or photo to the findings, a line for each record with its number; `reduced` says that clips and photos are
+    copies that hold less than the originals.
     """
 
     issue: Issue
@@ -342,6 +343,7 @@ class Report:
     others: tuple[ReportedValue, ...] = ()
     sources: tuple[ReportedSource, ...] = ()
     ways: tuple[tuple[str, str], ...] = ()
+    reduced: bool = False
 
     @property
     def number(self) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -125,15 +125,20 @@ class Wanted:
         paper: Size of the paper; only HTML and PDF have one.
         logo: The issuer's logo, a PNG or JPEG file, or None.
         progress: Is told how far it is.
+        reduced: For each clip and photo the hash of the copy that is shown in its place; None shows the originals. Only
+            an HTML report can be reduced.
     """
 
     form: Form = Form.HTML
     paper: Paper = Paper.A4
     logo: bytes | None = None
     progress: Progress = quiet
+    reduced: Mapping[str, str] | None = None
 
     def name(self, job_id: str) -> str:
-        """Give the name of the file for people: "report-J1.html", "report-J1-letter.pdf"."""
+        """Give the name of the file for people: "report-J1.html", "report-J1-letter.pdf", "report-J1-reduced.html"."""
+        if self.reduced is not None:
+            return f"report-{job_id}-reduced.html"
         sized = self.paper is not Paper.A4 and self.form in (Form.HTML, Form.PDF)
         return _NAMES[self.form].format(f"report-{job_id}{f'-{self.paper.value}' if sized else ''}")
 
@@ -156,6 +161,11 @@ def make_report(
     from api.report.build import read_content
 
     wanted, key = wanted or Wanted(), key_to_sign(database)
+    copies = wanted.reduced or {}
+
+    def read_file(sha256: str) -> bytes:
+        return evidence.read(copies.get(sha256, sha256))
+
     profile_sha256 = "" if shop is None else shop.sha256
     name = wanted.name(job_id)
     with database.read() as session:
@@ -172,15 +182,16 @@ def make_report(
             return same[-1]
         content = read_content(
             session,
-            evidence,
+            read_file,
             job_id,
             shop=shop,
             key=key,
             logo=wanted.logo,
             pictures=_PICTURES[wanted.form],
             progress=wanted.progress,
+            reduced=wanted.reduced is not None,
         )
-    data = _written(content, evidence.read, wanted)
+    data = _written(content, read_file, wanted)
     digest = hashlib.sha256(data).hexdigest()
     known = next((row for row in same if row.sha256 == digest), None)
     if known is not None:

@@ -27,18 +27,21 @@ NO_ENTRY = "Nothing of this job is in the trail yet, so there is nothing to sign
 NOT_INTACT = "It is not signed, since the trail does not hold."
 NO_KEY = "It is not signed: the signing key is not there, or cannot be read."
 
+NOT_OF_RECORDS = (What.REPORT_MADE.value, What.DERIVED.value)
+"""Entries of a job that leave its records as they are."""
+
 LOOKED_AT = 200
 """Newest entries of a job among which one with a capture time is looked for."""
 
 
 def head_of_job(session: Session, job_id: str) -> TrailEntryRow | None:
-    """Give the newest entry of a job, the making of reports left out.
+    """Give the newest entry of a job, the making of reports and of copies for exports left out.
 
     So a report of the same records names the same entry whatever other jobs do, and however often it is made.
     """
     return session.exec(
         select(TrailEntryRow)
-        .where(TrailEntryRow.job_id == job_id, TrailEntryRow.what != What.REPORT_MADE.value)
+        .where(TrailEntryRow.job_id == job_id, col(TrailEntryRow.what).not_in(NOT_OF_RECORDS))
         .order_by(col(TrailEntryRow.seq).desc())
         .limit(1)
     ).first()

@@ -77,7 +77,7 @@ def test_each_value_has_its_way(made: visit.Visit) -> None:
 def test_without_a_key_it_says_that_nothing_signed_it(tmp_path: Path) -> None:
     made = visit.make(tmp_path)
     with made.database.read() as session:
-        content = read_content(session, made.store, made.job_id)
+        content = read_content(session, made.store.read, made.job_id)
         page = parse(build_report(session, made.store, made.job_id))
     made.database.close()
     assert content.proof.words == ""
