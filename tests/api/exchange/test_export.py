@@ -14,7 +14,6 @@ from pathlib import Path
 
 import bagit
 import pytest
-from bs4 import BeautifulSoup
 from PIL import Image
 
 from api.exchange.bag import open_bag
@@ -26,6 +25,7 @@ from api.exchange.verify_bag import verify_bag
 from api.ledger.verify import verify_folder
 from api.workspace import Workspace
 from tests.api.exchange.makers import LENGTH_S, OTHER_CUSTOMER, POSITION
+from tests.api.report.parsed import one, parse, text
 
 
 def enclosed(bag: Path, *more: str) -> subprocess.CompletedProcess[str]:
@@ -135,8 +135,8 @@ def test_a_reduced_export_holds_no_position_and_only_the_words(exported: Path) -
 def test_a_reduced_export_encloses_a_report_of_its_own_files(exported: Path) -> None:
     data = exported / "reduced" / "data"
     (report,) = (data / "reports").iterdir()
-    page = BeautifulSoup(report.read_bytes(), "html.parser")
-    assert "This report was made for a reduced export" in page.select_one("#s-reduced").get_text()  # type: ignore[union-attr]  # fails where it is None
+    page = parse(report.read_bytes())
+    assert "This report was made for a reduced export" in text(one(page, "#s-reduced"))
     played = [base64.b64decode(str(tag["src"]).partition(",")[2]) for tag in page.select("audio")]
     assert played
     enclosed_files = {path.read_bytes() for path in (data / "evidence").iterdir()}
