@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import string
 import subprocess
 import sys
 import tempfile
@@ -40,7 +41,8 @@ class Made:
 
 def long_visit(folder: Path, readings: int) -> None:
     """Write a visit with so many confirmed readings, spread over some axes."""
-    axes = [f"A{n}" for n in range(1, min(AXES, max(1, readings // 10)) + 1)]
+    # A letter each: names that cannot be told apart when they are said are refused.
+    axes = [*string.ascii_uppercase[: min(AXES, max(1, readings // 10))]]
     described = {**visit.DESCRIPTION, "axes": [{"name": name, "motor_kind": "ac_servo"} for name in axes]}
     made = visit.begin(folder, described)
     visit.answer_safety(made, axes)
