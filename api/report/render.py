@@ -28,6 +28,7 @@ LONG = 250
 """From so many values on, the PDF has one line for each and its evidence in an attached table."""
 MOST_BARS = 40
 """Most bars of a plot; more are no picture any more."""
+_INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|[+-]\d\d:\d\d)")
 PAPERS = {"a4": ("A4", "8.4pt"), "letter": ("Letter", "7.9pt")}
 """Sizes of paper, as a style sheet names them, and of the letters on it: on the shorter one too an axis has a page."""
 
@@ -78,6 +79,11 @@ def when(instant: str, zone: str, after: str = "") -> str:
     return written[11:19] if after and same and len(written) > 19 else written
 
 
+def _readable(text: str) -> str:
+    """Write the times within a sentence as people read them."""
+    return _INSTANT.sub(lambda found: clock(found[0]), text)
+
+
 def _utc(text: str) -> str:
     """Write an instant as PDF metadata wants it: "2026-11-24T08:40:00Z"."""
     try:
@@ -92,6 +98,7 @@ def _environment() -> Environment:
         loader=FunctionLoader(_load), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     environment.filters["utc"] = _utc
+    environment.filters["readable"] = _readable
     environment.filters["capfirst"] = lambda text: str(text)[:1].upper() + str(text)[1:]
     environment.filters["lowerfirst"] = lambda text: str(text)[:1].lower() + str(text)[1:]
     return environment
