@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from sqlmodel import Session
 
 from api.assessment.grade_job import job_verdict
+from api.assessment.next_point import job_plans
 from api.assessment.shop_limits import Shop
 from api.ledger.signing import SigningKey
 from api.ledger.store import Store
@@ -33,6 +34,7 @@ from api.visit.readings import reading_of
 from api.visit.safety_steps import STEPS
 from grading.notices import NoticeKind
 from grading.outcome import JobVerdict
+from grading.plan import PlanState
 from grading.prose.notices import notice_text
 from grading.sources import sources_of
 
@@ -54,9 +56,10 @@ class Sources:
         proof: State of the audit trail.
         issue: Number and time of issue.
         questions: Safety questions by step.
+        ways: The way of each record of the job.
+        plans: Where each axis stands in its plan, by name.
         logo: The issuer's logo, a PNG or JPEG file, or None.
         pictures: Whether photos are shown; without, none is decoded.
-        ways: The way of each record of the job.
         reduced: Clips and photos are copies that hold less.
     """
 
@@ -66,9 +69,10 @@ class Sources:
     proof: Proof
     issue: Issue
     questions: Mapping[str, str]
+    ways: Sequence[ValueProvenance]
+    plans: Mapping[str, PlanState]
     logo: bytes | None = None
     pictures: bool = True
-    ways: Sequence[ValueProvenance] = ()
     reduced: bool = False
 
 
@@ -84,7 +88,8 @@ def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
     axes = []
     for done, axis in enumerate(rows.axes):
         progress("Axes", done, len(rows.axes))
-        axes.append(axis_of_report(axis, rows, maker, verdicts.get(axis.name), dict(made_of.questions), marks))
+        graded_axis, plan = verdicts.get(axis.name), made_of.plans[axis.name]
+        axes.append(axis_of_report(axis, rows, maker, graded_axis, dict(made_of.questions), marks, plan))
     ordered = tuple(sorted(axes, key=lambda axis: seriousness(axis.verdict)))
     return Report(
         issue=issue,
@@ -266,9 +271,10 @@ def read_content(
         read_proof(session, rows.head, key),
         issue if issue.issued else replace(issue, issued=rows.job.created_at),
         {step.id: step.question for step in STEPS},
+        provenance_of(session, job_id),
+        job_plans(session, job_id, None if shop is None else shop.profile),
         logo,
         len(rows.records) <= LONG if pictures is None else pictures,
-        provenance_of(session, job_id),
         reduced,
     )
     return content_of(made_of, progress)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
@@ -177,7 +177,7 @@ def page(report: Report, *, paper: str, on_paper: bool, src: Callable[[EmbeddedP
             most=ON_PAGE_ONE,
             most_bars=MOST_BARS,
             brief=on_paper and is_long(report),
-            untested=[(axis.name, text) for axis in report.axes for text in axis.not_tested],
+            untested=[(axis.name, _in_brief(axis.not_tested)) for axis in report.axes if axis.not_tested],
             photos=[e for e in report.exhibits if e.kind == "photo"],
             clips=[e for e in report.exhibits if e.kind != "photo"],
             safety=_safety(report.axes),
@@ -203,3 +203,9 @@ def render(report: Report, read_file: Callable[[str], bytes], paper: str = "a4")
         src=lambda picture: picture.data_uri,
         clip=lambda exhibit: audio_uri(exhibit.media_type, read_file(exhibit.sha256)),
     ).encode("utf-8")
+
+
+def _in_brief(not_tested: Sequence[str]) -> str:
+    """Name the first of what was not tested, and count the rest, which stands on the axis' own page."""
+    rest = len(not_tested) - 1
+    return not_tested[0] + (f" And {rest} more, on the page of the axis." if rest else "")

@@ -255,14 +255,14 @@ def test_untested_axis_says_so(page: BeautifulSoup) -> None:
 
 def test_points_left_out_are_named(page: BeautifulSoup) -> None:
     said = text(section(page, "axis-1"))
-    assert "Winding resistance, A1–A2, motor and cable together" in said
-    assert "Winding resistance, A1–A2, motor and cable together" in text(one(page, "section.first"))
+    assert "Winding resistance, motor and cable together: A1–A2." in said
+    assert "Winding resistance, motor and cable together: A1–A2." in text(one(page, "section.first"))
 
 
 def test_a_good_whole_needs_no_parts(page: BeautifulSoup) -> None:
     # Motor and cable are parallel to ground, so the whole never measures above either part (Ohm's law).
     said = text(section(page, "axis-2"))
-    assert "neither can measure lower than both together" in said
+    assert "neither can measure lower than the whole" in said
     assert "Insulation resistance, motor alone." not in said
 
 
