@@ -17,6 +17,7 @@ from api.intake.errors import NotTheOwner
 from api.intake.intake import Intake
 from api.intake.owner import FolderOwner
 from api.intake.recognisers import Engines, RealEngines
+from api.ledger.acting import acting_person
 from api.ledger.canonical import PlainData, parsed
 from api.ledger.clock import Clock, captured_text, parse_instant, system_clock
 from api.ledger.database import Database
@@ -258,14 +259,14 @@ class Workspace:
         try:
             with self.database.write() as transaction:
                 turn = begin_turn(transaction, job.id, self.profile, captured)
-                act(turn, proposal_id, action, Decision(how, job.technician, captured, action.name))
+                act(turn, proposal_id, action, Decision(how, acting_person(job.technician), captured, action.name))
                 turn.close()
                 return turn.for_page()
         except Refused as problem:
             # The refused turn was rolled back as a whole; that somebody tried is noted by itself.
             with self.database.write() as transaction:
                 note = {"proposal": proposal_id, "action": action.name, "code": problem.code, "why": str(problem)}
-                transaction.entry(What.CONFIRM_REFUSED, job.id, by=job.technician, note=note)
+                transaction.entry(What.CONFIRM_REFUSED, job.id, by=acting_person(job.technician), note=note)
                 if isinstance(problem, SafetyOpen):  # asked at once, aloud too, instead of only on the page
                     turn = begin_turn(transaction, job.id, self.profile, captured)
                     turn.test_meant(str(problem.axis))

@@ -9,13 +9,14 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sqlmodel import Session, col, or_, select
 
 from api.errors import OhmtrailError
 from api.intake.claims import Claims
 from api.intake.errors import SameIdOtherBytes
+from api.ledger.acting import acting_person
 from api.ledger.canonical import canonical
 from api.ledger.database import Database, Transaction
 from api.ledger.evidence import Stored, put_evidence
@@ -36,6 +37,7 @@ class Arrival:
         explicit: Whether the device gave its time.
         cut: The connection was lost while it was sent.
         claimed: Who brings it reads it at once, and claims it before anybody can find it unread.
+        by: Who brings it: the person of a paired device.
     """
 
     job_id: str
@@ -45,6 +47,7 @@ class Arrival:
     explicit: bool
     cut: bool
     claimed: bool
+    by: str = field(default_factory=acting_person, kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -88,11 +91,12 @@ def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
         outcome_json=canonical({"problem": {"code": SameIdOtherBytes.code}} if clash else {}),
         captured_at=arrival.captured,
         received_at=transaction.now,
+        by=arrival.by,
     )
     put_evidence(transaction, stored)
     transaction.put(capture)
     what = What.STORED_INCOMPLETE if arrival.cut else What.EVIDENCE_STORED
-    transaction.entry(what, arrival.job_id, note={"sha256": stored.sha256})
+    transaction.entry(what, arrival.job_id, by=arrival.by, note={"sha256": stored.sha256})
     return Arrived(capture, clash=clash)
 
 

@@ -118,6 +118,7 @@ MIGRATIONS: tuple[Migration, ...] = (
         carry=_carry_profiles,
     ),
     Migration(version=3, added={"grading_run": {"rules": ""}}),
+    Migration(version=4, created=("device",), added={"capture": {"by": ""}}),
 )
 """Every step there ever was, oldest first."""
 

@@ -156,6 +156,7 @@ class CaptureRow(SQLModel, table=True):
         state: "stored" (not yet read), "recognised", "failed" (could not be decoded or read) or "cut".
         outcome_json: What was made of it: words or displays, proposals made, or the error.
         captured_at: As sent; the arrival time where the sender gave none.
+        by: Who sent it; empty where no paired device did.
     """
 
     __tablename__: ClassVar[str] = "capture"
@@ -168,6 +169,7 @@ class CaptureRow(SQLModel, table=True):
     outcome_json: str
     captured_at: str
     received_at: str
+    by: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class ProposalRow(ReadingColumns, SourceColumns, NoteColumns, table=True):
@@ -355,6 +357,30 @@ class ReportFileRow(SQLModel, table=True):
     profile_sha256: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
+class DeviceRow(SQLModel, table=True):
+    """A device that was paired, from the network.
+
+    Attributes:
+        id: "device-1", ... in order of pairing.
+        name: What its user calls it.
+        person: Who works with it: "by" in what is done from it.
+        role: `api.access.roles.Role` value: "technician" or "reader".
+        token_sha256: Hash of its token, which only the device has.
+        paired_at: UTC instant.
+        revoked_at: UTC instant; empty while it is paired.
+    """
+
+    __tablename__: ClassVar[str] = "device"
+
+    id: str = Field(primary_key=True)
+    name: str
+    person: str
+    role: str
+    token_sha256: str = Field(index=True)
+    paired_at: str
+    revoked_at: str
+
+
 class TrailEntryRow(SQLModel, table=True):
     """One entry of the audit trail; append-only.
 
@@ -392,4 +418,4 @@ APPEND_ONLY: tuple[str, ...] = (
     "instrument",
     "instrument_profile",
 )
-"""Tables whose rows may neither be changed nor deleted; the other three may be changed, never deleted."""
+"""Tables whose rows may neither be changed nor deleted; the others may be changed, never deleted."""

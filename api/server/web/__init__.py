@@ -78,22 +78,42 @@ def terms() -> str:
     return "// Made by the server from the words of the report.\n" + "\n".join(lines) + "\n"
 
 
-def _serve(name: str, request: Request) -> Response:
+def file_of_page(name: str, known: str | None = None) -> Response:
+    """Answer with a file of the page.
+
+    Args:
+        name: Its name.
+        known: Entity tag of what the browser has (If-None-Match); the same file is then not sent again.
+
+    Raises:
+        NoSuchPage: Not one of the page's files.
+    """
     try:
         media_type, content, tag = _files()[name]
     except KeyError:
         raise NoSuchPage(name=name) from None
     headers = {**HEADERS, "ETag": tag}
     # Asked for anew each time ("no-cache"), so that an update shows at once; sent again only where it changed.
-    if request.headers.get("if-none-match") == tag:
+    if known == tag:
         return Response(status_code=304, headers=headers)
     return Response(content, media_type=f"{media_type}; charset=utf-8", headers=headers)
+
+
+def page_names() -> tuple[str, ...]:
+    """List the files of the page."""
+    return tuple(_files())
 
 
 @router.get("/")
 def page(request: Request) -> Response:
     """Serve the page."""
-    return _serve("index.html", request)
+    return file_of_page("index.html", request.headers.get("if-none-match"))
+
+
+@router.get("/pair")
+def pairing_page(request: Request) -> Response:
+    """Serve the page on which a device is paired; it holds no data."""
+    return file_of_page("pair.html", request.headers.get("if-none-match"))
 
 
 @router.get("/page/{name}")
@@ -103,4 +123,4 @@ def page_file(name: str, request: Request) -> Response:
     Raises:
         NoSuchPage: Not one of the page's files.
     """
-    return _serve(name, request)
+    return file_of_page(name, request.headers.get("if-none-match"))
