@@ -15,7 +15,7 @@ from api.access.roles import Role
 from api.ledger.canonical import JsonObject
 from api.ledger.clock import parse_instant
 from api.ledger.database import Database
-from api.ledger.tables import DeviceRow
+from api.ledger.device_table import DeviceRow
 from api.ledger.trail import What
 
 TOKEN_BYTES = 32

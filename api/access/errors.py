@@ -51,7 +51,7 @@ class LanOff(Refused):
 
     code = "lan_off"
     message = "This server speaks to this machine only."
-    remedy = "Start it with: ohmtrail serve --lan"
+    remedy = "Start it with ohmtrail serve --lan."
 
 
 class NoSuchDevice(NotFound):
@@ -59,7 +59,7 @@ class NoSuchDevice(NotFound):
 
     code = "no_such_device"
     message = "There is no paired device {device_id!r}."
-    remedy = "List them with: ohmtrail devices"
+    remedy = "List them with ohmtrail devices."
     device_id: str
 
 
@@ -77,7 +77,7 @@ class HostUnguarded(BadInput):
 
     code = "host_unguarded"
     message = "At {host} everybody on the network could read and write, without encryption and unpaired."
-    remedy = "To let phones in, use: ohmtrail serve --lan"
+    remedy = "To let phones in, use ohmtrail serve --lan."
     host: str
 
 
@@ -96,5 +96,5 @@ class NotServing(Unavailable):
 
     code = "not_serving"
     message = "No server with --lan is running on {folder}."
-    remedy = "Start it with: ohmtrail serve --lan"
+    remedy = "Start it with ohmtrail serve --lan."
     folder: str

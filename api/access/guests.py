@@ -96,11 +96,6 @@ class Guests:
             found = self._inside.devices.get(token_hash(token))
         return found if found is not None and found.counts(self._database.clock()) else None
 
-    def devices(self) -> list[Device]:
-        """List every device that was ever paired."""
-        with self._database.read() as session:
-            return all_devices(session)
-
     def pair(self, code: str, client: str, name: str, person: str) -> tuple[Device, str]:
         """Pair a device by a code; returns it and its token.
 

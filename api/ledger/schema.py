@@ -20,6 +20,7 @@ from sqlalchemy.schema import CreateIndex, CreateTable
 from sqlmodel import Session, SQLModel, select
 
 from api.ledger.canonical import canonical, parsed
+from api.ledger.device_table import DeviceRow
 from api.ledger.ids import row_id
 from api.ledger.tables import APPEND_ONLY, InstrumentProfileRow, TrailEntryRow
 
@@ -118,7 +119,7 @@ MIGRATIONS: tuple[Migration, ...] = (
         carry=_carry_profiles,
     ),
     Migration(version=3, added={"grading_run": {"rules": ""}}),
-    Migration(version=4, created=("device",), added={"capture": {"by": ""}}),
+    Migration(version=4, created=(DeviceRow.__tablename__,), added={"capture": {"by": ""}}),
 )
 """Every step there ever was, oldest first."""
 

@@ -357,30 +357,6 @@ class ReportFileRow(SQLModel, table=True):
     profile_sha256: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
-class DeviceRow(SQLModel, table=True):
-    """A device that was paired, from the network.
-
-    Attributes:
-        id: "device-1", ... in order of pairing.
-        name: What its user calls it.
-        person: Who works with it: "by" in what is done from it.
-        role: `api.access.roles.Role` value: "technician" or "reader".
-        token_sha256: Hash of its token, which only the device has.
-        paired_at: UTC instant.
-        revoked_at: UTC instant; empty while it is paired.
-    """
-
-    __tablename__: ClassVar[str] = "device"
-
-    id: str = Field(primary_key=True)
-    name: str
-    person: str
-    role: str
-    token_sha256: str = Field(index=True)
-    paired_at: str
-    revoked_at: str
-
-
 class TrailEntryRow(SQLModel, table=True):
     """One entry of the audit trail; append-only.
 

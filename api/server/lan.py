@@ -122,6 +122,7 @@ class LanSide:
         clock: Clock,
         addresses: Callable[[], tuple[Address, ...]] = private_addresses,
         told: Callable[[WhereToFind], None] = lambda _where: None,
+        ended: Callable[[], None] = lambda: None,
     ) -> None:
         """Prepare; nothing listens yet.
 
@@ -134,9 +135,10 @@ class LanSide:
             clock: The present instant.
             addresses: Gives the machine's private addresses.
             told: Told where phones find the server, at the start and whenever that changes.
+            ended: Called at the end.
         """
         self._guests, self._authority, self._ports = guests, authority, ports
-        self._clock, self._addresses, self._told = clock, addresses, told
+        self._clock, self._addresses, self._told, self._ended = clock, addresses, told, ended
         self._context = tls_context()
         self._certificate: ServerCertificate | None = None
         self._trust = TrustPage(authority.root_der())
@@ -166,6 +168,7 @@ class LanSide:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         await self._announcer.stop()
+        self._ended()
 
     async def look(self) -> bool:
         """Make a certificate for the addresses of now where the one in use is not; returns whether one was made."""

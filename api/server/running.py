@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 import socket
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -83,21 +82,19 @@ def serve_lan(
     guests = Guests(workspace.database)
     app = create_app(workspace, settings, guests)
     configure = configuration(settings)
+    serving = workspace.folder / FOLDER / SERVING_FILE
     side = LanSide(
-        app, guests, authority, ports, configure, clock=clock, told=lambda where: told(where, guests, is_new)
+        app,
+        guests,
+        authority,
+        ports,
+        configure,
+        clock=clock,
+        told=lambda where: told(where, guests, is_new),
+        ended=lambda: serving.unlink(missing_ok=True),  # uvicorn ends the process by the signal that it was sent
     )
-    with _named(workspace.folder, ports):
-        _run(MainServer(configure(app, host=host, port=ports.here), side))
-
-
-@contextmanager
-def _named(data: Path, ports: Ports) -> Iterator[None]:
-    path = data / FOLDER / SERVING_FILE
-    write_synced(path, json.dumps({"port": ports.here}).encode(), PRIVATE_FILE)
-    try:
-        yield
-    finally:
-        path.unlink(missing_ok=True)
+    write_synced(serving, json.dumps({"port": ports.here}).encode(), PRIVATE_FILE)
+    _run(MainServer(configure(app, host=host, port=ports.here), side))
 
 
 def serving_port(data: Path) -> int | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import socket
@@ -44,19 +45,24 @@ class Server:
 
 
 def free_port() -> int:
-    """Find a port of the loopback that nobody listens on."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """Find a port of the loopback that nobody listens on; nor on the two after it, which `--lan` takes."""
+    while True:
+        with contextlib.ExitStack() as held, contextlib.suppress(OSError, OverflowError):
+            port = 0
+            for _ in range(3):
+                probe = held.enter_context(socket.socket())
+                probe.bind(("127.0.0.1", port))
+                port = int(probe.getsockname()[1]) + 1
+            return port - 3
 
 
 @contextmanager
-def server(folder: Path) -> Iterator[Server]:
-    """Start the server on an empty data folder; stop it at the end."""
+def server(folder: Path, *options: str) -> Iterator[Server]:
+    """Start the server on an empty data folder, perhaps with more options; stop it at the end."""
     port, log = free_port(), folder / "server.log"
     found = Server(f"http://127.0.0.1:{port}", folder / "data", log)
     program = Path(sys.executable).with_name("ohmtrail")
-    command = [str(program), "serve", "--data", str(found.folder), "--port", str(port)]
+    command = [str(program), "serve", "--data", str(found.folder), "--port", str(port), *options]
     with log.open("wb") as output:
         process = subprocess.Popen(command, stdout=output, stderr=subprocess.STDOUT, env={**os.environ, "TERM": "dumb"})
         try:

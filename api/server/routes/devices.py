@@ -5,12 +5,15 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 import segno
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.access.codes import LIFE_S, Grant
+from api.access.devices import all_devices
+from api.access.guests import Guests, WhereToFind
 from api.access.roles import role_of
 from api.ledger.canonical import JsonObject
+from api.server.routes import WorkspaceDep
 from api.server.routes.pairing import GuestsDep
 from api.visit.plain_text import PlainText
 
@@ -35,14 +38,18 @@ class CodeBody(BaseModel):
 
 
 @router.get("")
-def list_devices(guests: GuestsDep) -> JsonObject:
-    """List every device that was ever paired, and where phones find the server."""
-    where = guests.where
+def list_devices(request: Request, workspace: WorkspaceDep) -> JsonObject:
+    """List every device that was ever paired, and where phones find the server; without --lan they do so nowhere."""
+    guests = request.app.state.guests
+    where = guests.where if isinstance(guests, Guests) else WhereToFind()
+    with workspace.database.read() as session:
+        found = all_devices(session)
+    trust_page = where.trust_page() if where.trust_port else ""
     return {
-        "devices": [device.to_json() for device in guests.devices()],
-        "pages": [*where.pages()],
-        "trust_page": where.trust_page(),
-        "trust_squares": [*squares(where.trust_page())],
+        "devices": [device.to_json() for device in found],
+        "pages": [*where.pages()] if where.https_port else [],
+        "trust_page": trust_page,
+        "trust_squares": [*squares(trust_page)] if trust_page else [],
         "fingerprint": where.fingerprint,
     }
 

@@ -1,5 +1,6 @@
 // Chooses the view by the address after #.
 
+import { devicesView, whoAmI } from "./devices.js";
 import { el, fill, say } from "./dom.js";
 import { jobView } from "./job.js";
 import { jobsView, newJobView } from "./jobs.js";
@@ -16,12 +17,14 @@ async function show() {
   try {
     if (page === "jobs" && id) leave = await jobView(main, where, decodeURIComponent(id));
     else if (page === "new") await newJobView(main, where);
+    else if (page === "devices") await devicesView(main, where);
     else await jobsView(main, where);
   } catch (error) {
-    fill(main, el("div.card", {}, el("h1", {}, "That did not work"), el("p", {}, error.message), el("a.button", { href: "#/" }, "To the list of jobs")));
+    fill(main, el("div.card", {}, el("h1", {}, "That did not work"), el("p", {}, error.message), error.status === 401 ? el("a.button.main", { href: "/pair" }, "Pair this device") : el("a.button", { href: "#/" }, "To the list of jobs")));
   }
   window.scrollTo(0, 0);
 }
 
 window.addEventListener("hashchange", show);
 show();
+whoAmI(document.getElementById("top")).catch(() => {}); // the page works without it as well
