@@ -91,7 +91,7 @@ def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
         outcome_json=canonical({"problem": {"code": SameIdOtherBytes.code}} if clash else {}),
         captured_at=arrival.captured,
         received_at=transaction.now,
-        by=arrival.by,
+        sent_by=arrival.by,
     )
     put_evidence(transaction, stored)
     transaction.put(capture)

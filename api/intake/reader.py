@@ -221,7 +221,7 @@ class CaptureReader:
             capture.job_id,
             note={**recognised, "capture": capture.id, **({"recogniser": engine} if engine else {})},
         )
-        with acting(capture.by):  # what was said counts as said by whoever sent it, whoever has it read now
+        with acting(capture.sent_by):  # what was said counts as said by whoever sent it, whoever has it read now
             turn = begin_turn(transaction, capture.job_id, self._profile, capture.captured_at)
             self._act(turn, capture, found, crops, commands=commands)
         outcome = {**recognised, **turn.for_page(), **(more or {})}

@@ -119,7 +119,7 @@ MIGRATIONS: tuple[Migration, ...] = (
         carry=_carry_profiles,
     ),
     Migration(version=3, added={"grading_run": {"rules": ""}}),
-    Migration(version=4, created=(DeviceRow.__tablename__,), added={"capture": {"by": ""}}),
+    Migration(version=4, created=(DeviceRow.__tablename__,), added={"capture": {"sent_by": ""}}),
 )
 """Every step there ever was, oldest first."""
 

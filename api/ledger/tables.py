@@ -156,7 +156,7 @@ class CaptureRow(SQLModel, table=True):
         state: "stored" (not yet read), "recognised", "failed" (could not be decoded or read) or "cut".
         outcome_json: What was made of it: words or displays, proposals made, or the error.
         captured_at: As sent; the arrival time where the sender gave none.
-        by: Who sent it; empty where no paired device did.
+        sent_by: Who sent it; empty where no paired device did.
     """
 
     __tablename__: ClassVar[str] = "capture"
@@ -169,7 +169,7 @@ class CaptureRow(SQLModel, table=True):
     outcome_json: str
     captured_at: str
     received_at: str
-    by: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    sent_by: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class ProposalRow(ReadingColumns, SourceColumns, NoteColumns, table=True):

@@ -45,8 +45,26 @@ function pairPart() {
   return el("section.card", {}, el("h2", {}, "Pair another"), el("div.grid", {}, role, person), el("div.row", {}, el("button.main", { type: "button", id: "pair", onclick: make }, "Make a code")), shown);
 }
 
+/** On a paired device: its own pairing, and how to end it. */
+function ownView(main, device) {
+  const leave = async () => {
+    try {
+      await post("/api/access/leave");
+      location.assign("/pair");
+    } catch (error) { say(error.message, "error"); }
+  };
+  fill(main, el("h1", {}, "This device"), el("section.card", {}, el("p", {}, `${device.name}, paired for ${device.person} as ${device.role} ${clock(device.paired_at)}.`),
+    el("p.soft", {}, "To come back it needs a new code from the laptop. What was not sent yet stays here and is not sent before that."),
+    el("div.row", {}, el("button.warn", { type: "button", onclick: leave }, "End this pairing"), el("a.button", { href: "#/" }, "To the list of jobs"))));
+}
+
 export async function devicesView(main, where) {
   where.textContent = "Devices";
+  const { device } = await get("/api/access");
+  if (device) {
+    ownView(main, device);
+    return;
+  }
   const list = el("ul.jobs", {});
   const refresh = async () => {
     const state = await get("/api/devices");
@@ -65,6 +83,6 @@ export async function devicesView(main, where) {
 export async function whoAmI(head) {
   const access = await get("/api/access");
   document.body.dataset.role = access.role;
-  if (access.device) head.append(el("span.soft", { id: "who" }, `${access.device.person}${access.role === "reader" ? " · reads only" : ""}`));
+  if (access.device) head.append(el("a", { id: "who", href: "#/devices" }, `${access.device.person}${access.role === "reader" ? " · reads only" : ""}`));
   else if (access.lan) head.append(el("a", { id: "who", href: "#/devices" }, "Devices"));
 }
