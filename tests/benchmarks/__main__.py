@@ -6,7 +6,7 @@ import argparse
 import subprocess
 import sys
 
-BENCHMARKS = ("demo", "speech", "display", "hostile", "grading", "grading.growth", "ledger", "load", "report")
+BENCHMARKS = ("demo", "speech", "display", "hostile", "grading", "grading.growth", "ledger", "load", "lan", "report")
 
 
 def main() -> int:

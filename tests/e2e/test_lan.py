@@ -9,23 +9,19 @@ clock in `tests/api/access/test_codes.py`.
 from __future__ import annotations
 
 import hashlib
-import os
 import re
-import shutil
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import httpx2 as httpx
 import pytest
-from playwright.sync_api import BrowserContext, Error, Page, Playwright
+from playwright.sync_api import Error, Page, Playwright
 
 from tests.e2e import running
-from tests.e2e.conftest import DESCRIPTION, PHONE
+from tests.e2e.conftest import DESCRIPTION
+from tests.e2e.phone import Laptop, Phone, pair
 
 FIRST, SECOND = "10.77.1.2", "10.77.1.3"
 
@@ -45,74 +41,6 @@ def network() -> Iterator[None]:
         address("del", one)
 
 
-class Laptop:
-    """The machine that runs the server, as its own user sees it."""
-
-    def __init__(self, server: running.Server) -> None:
-        self.server = server
-        port = int(server.url.rpartition(":")[2])
-        self.https, self.trust = port + 1, port + 2
-
-    def ask(self, method: str, path: str, body: Any = None) -> Any:
-        answer = httpx.request(method, self.server.url + path, json=body, timeout=30)
-        assert answer.is_success, answer.text
-        return answer.json()
-
-    def code(self, **more: str) -> str:
-        return str(self.ask("POST", "/api/devices/codes", more)["code"])
-
-    def page(self, host: str = FIRST) -> str:
-        return f"https://{host}:{self.https}"
-
-    def reached_at(self, host: str) -> None:
-        """Wait until it has noticed that it has another address."""
-        end = time.monotonic() + 30
-        while not any(host in one for one in self.ask("GET", "/api/devices")["pages"]):
-            assert time.monotonic() < end, "the new address was not noticed"
-            time.sleep(0.2)
-
-
-class Phone:
-    """A browser with a home of its own: store of certificates, cookies, cache."""
-
-    def __init__(self, play: Playwright, home: Path) -> None:
-        self.play, self.home = play, home
-        store = home / ".pki" / "nssdb"
-        store.mkdir(parents=True)
-        self.store = f"sql:{store}"
-        self._certutil("-N", "--empty-password")
-
-    def _certutil(self, *arguments: str) -> None:
-        subprocess.run(["certutil", "-d", self.store, *arguments], check=True, capture_output=True)
-
-    def trust(self, certificate: Path) -> None:
-        """Install an authority for web sites."""
-        self._certutil("-A", "-n", "ohmtrail", "-t", "C,,", "-i", str(certificate))
-
-    @contextmanager
-    def browser(self, names: dict[str, str] | None = None) -> Iterator[BrowserContext]:
-        """Open the browser; `names` is what the phone's look-up of local names finds."""
-        path = shutil.which("chromium") or shutil.which("chromium-browser")
-        rules = ",".join(f"MAP {name} {host}" for name, host in (names or {}).items())
-        opened = self.play.chromium.launch_persistent_context(
-            str(self.home / "profile"),
-            executable_path=path,
-            args=[*running.QUIET, *([f"--host-resolver-rules={rules}"] if rules else [])],
-            env={**os.environ, "HOME": str(self.home)},
-            viewport=PHONE,
-        )
-        try:
-            yield opened
-        finally:
-            opened.close()
-
-
-def pair(page: Page, code: str, person: str) -> None:
-    page.get_by_label("Code").fill(code)
-    page.get_by_label("Your name").fill(person)
-    page.get_by_role("button", name="Pair").click()
-
-
 def test_a_phone_comes_in_works_and_is_shut_out(network: None, play: Playwright, tmp_path: Path) -> None:
     with running.server(tmp_path, "--lan") as server:
         laptop = Laptop(server)
@@ -120,7 +48,7 @@ def test_a_phone_comes_in_works_and_is_shut_out(network: None, play: Playwright,
         phone = Phone(play, tmp_path / "phone")
         # Without the certificate the browser refuses, as it must.
         with phone.browser() as browser, pytest.raises(Error, match="ERR_CERT_AUTHORITY_INVALID"):
-            browser.new_page().goto(laptop.page())
+            browser.new_page().goto(laptop.page(FIRST))
         plain = f"http://{FIRST}:{laptop.trust}"
         told = httpx.get(plain + "/").text
         certificate = tmp_path / "authority.crt"
@@ -133,10 +61,10 @@ def test_a_phone_comes_in_works_and_is_shut_out(network: None, play: Playwright,
         phone.trust(certificate)
         with phone.browser() as browser:
             page = browser.new_page()
-            page.goto(laptop.page())
+            page.goto(laptop.page(FIRST))
             _is_refused(page, laptop)
             used = laptop.code()
-            page.goto(f"{laptop.page()}/pair#{used}")
+            page.goto(f"{laptop.page(FIRST)}/pair#{used}")
             assert page.get_by_label("Code").input_value() == used
             pair(page, used, "Ida Brandt")
             page.get_by_role("link", name="New job").wait_for()
@@ -147,7 +75,7 @@ def test_a_phone_comes_in_works_and_is_shut_out(network: None, play: Playwright,
             assert page.evaluate("document.cookie") == "", "no script can read the token"
             _record_is_by(page, laptop, job, "Ida Brandt")
             _socket_ends_when_revoked(page, laptop, job)
-            page.goto(laptop.page())
+            page.goto(laptop.page(FIRST))
             pair(page, used, "Ida Brandt")
             page.get_by_text("That code is wrong, was used already").wait_for()
 
@@ -162,7 +90,7 @@ def _is_refused(page: Page, laptop: Laptop) -> None:
 
 def _record_is_by(page: Page, laptop: Laptop, job: str, person: str) -> None:
     typed = {"kind": "winding_resistance", "value": "1.08", "unit": "Ohm", "axis": "X", "section": "motor_alone"}
-    page.goto(f"{laptop.page()}/#/jobs/{job}")
+    page.goto(f"{laptop.page(FIRST)}/#/jobs/{job}")
     page.get_by_role("button", name="Speak").wait_for()
     send = (
         "([path, body]) => fetch(path, {method: 'POST', headers: {'content-type': 'application/json'},"
@@ -200,8 +128,7 @@ def test_the_laptop_gets_another_address_between_two_visits(network: None, play:
         laptop = Laptop(server)
         phone = Phone(play, tmp_path / "phone")
         phone.trust(server.folder / "access" / "authority.pem")
-        name = next(one for one in laptop.ask("GET", "/api/devices")["pages"] if ".local" in one).split("/")[2]
-        name = name.partition(":")[0]
+        name = laptop.name()
         with phone.browser({name: FIRST}) as browser:
             page = browser.new_page()
             page.goto(f"{laptop.page(name)}/pair#{laptop.code(person='Ida Brandt', role='reader')}")
