@@ -23,7 +23,6 @@ STYLE = (
     "body{font:17px/1.45 sans-serif;max-width:40rem;margin:0 auto;padding:1rem;color:#16202d;background:#fff}"
     "code{font-family:monospace;overflow-wrap:anywhere}li{margin:.4rem 0}h2{margin-top:1.6rem}"
     "a.big{display:inline-block;padding:.9rem 1.2rem;border:2px solid #16202d;font-weight:700;color:#16202d}"
-    "table{border-collapse:collapse}td,th{border:1px solid #bcc4cd;padding:.4rem .6rem;text-align:left}"
 )
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"

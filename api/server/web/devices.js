@@ -42,7 +42,7 @@ function pairPart() {
         el("p.soft", {}, `Works once, until ${clock(ends)}. Scan this, or type the code at ${made.address.split("#")[0]}`), qr(made.squares, "QR code of the pairing address"));
     } catch (error) { say(error.message, "error"); }
   };
-  return el("section.card", {}, el("h2", {}, "Pair another"), el("div.grid", {}, role, person), el("div.row", {}, el("button.main", { type: "button", id: "pair", onclick: make }, "Make a code")), shown);
+  return el("section.card", {}, el("h2", {}, "Pair another"), el("div.grid", {}, role, person), el("p", {}, el("button.main", { type: "button", id: "pair", onclick: make }, "Make a code")), shown);
 }
 
 /** On a paired device: its own pairing, and how to end it. */
