@@ -28,8 +28,8 @@ from api.server.gate import COOKIE
 from api.server.web import page_names
 from api.settings import Limits, Settings
 from api.workspace import Workspace
-from tests.api.makers import JOB
-from tests.api.server.visited import visit
+from tests.api.makers import JOB, at, clip
+from tests.api.server.visited import READING, visit
 
 PHONE = ("10.77.1.9", 50_000)
 HERE = "https://10.77.1.2:8766"
@@ -273,6 +273,17 @@ def test_by_is_the_person_of_the_device(shop: Shop) -> None:
     by = {entry["what"]: entry["by"] for entry in entries}
     assert (by["typed"], by["confirmed"]) == ("Ida Brandt", "Ida Brandt")
     assert by["job created"] == JOB["technician"], "at the laptop itself the job's own technician acts"
+    for seconds, words in ((100, READING), (120, "confirm")):
+        sent = shop.phone.post(
+            "/api/jobs/J2/evidence",
+            files={"file": ("x", clip(words))},
+            data={"captured_at": at(seconds)},
+            headers=cookie,
+        )
+        assert sent.status_code == 201, sent.text
+    # Read by a thread of the queue, which knows of no device: what was spoken counts as said by whoever sent it.
+    [spoken] = [one for one in laptop.get("/api/jobs/J2/records").json() if one["confirmed_how"] == "spoken"]
+    assert spoken["confirmed_by"] == "Ida Brandt"
     assert laptop.get("/api/verify").json()["result"] == "intact"
 
 
