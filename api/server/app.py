@@ -26,6 +26,7 @@ from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 from starlette.types import ASGIApp
 
 from api.errors import OhmtrailError
+from api.ledger.sent import AnsweredBeforeError
 from api.server.headers import retry_header
 from api.server.host_check import HostCheck
 from api.server.limits import ClientLimits
@@ -75,6 +76,11 @@ def _answer(status: int, code: str, message: str, what_to_do: str) -> JSONRespon
 def _own(_request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, OhmtrailError)
     return Answer(error.to_json(), status_code=error.status, headers=retry_header(error))
+
+
+def _again(_request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, AnsweredBeforeError)
+    return Answer(error.answer, status_code=error.status)
 
 
 def _invalid(_request: Request, error: Exception) -> JSONResponse:
@@ -167,6 +173,7 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
         app.include_router(module.router)
     app.include_router(page)
     app.add_exception_handler(OhmtrailError, _own)
+    app.add_exception_handler(AnsweredBeforeError, _again)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RecursionError, _too_deep)
