@@ -1,7 +1,7 @@
 """Listening live: sound in, words back while they are spoken, and at the end the same answer as for a clip.
 
-The client sends {"type": "start", "captured_at": "...", "utterance": "..."} once, then binary frames of 16 kHz mono samples (signed 16
-bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while words come, and
+The client sends {"type": "start", "captured_at": "...", "utterance": "..."} once, then binary frames of 16 kHz mono
+samples (signed 16 bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while words come, and
 {"type": "final", ...} with the answer of the evidence route. With "hands_free": true in the start message, the end of
 the speech ends the utterance too, and the next one begins on the same connection; with "each": true besides, every
 utterance begins with a start message, and what comes before it is the tail of the last one and dropped. What

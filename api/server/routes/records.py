@@ -8,8 +8,8 @@ from fastapi import APIRouter, Query
 
 from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
-from api.server.routes.sent import SentDep
 from api.server.routes.proposals import AnswerBody
+from api.server.routes.sent import SentDep
 from api.visit.jobs import job_of
 from api.visit.records import all_records, record_for_page
 

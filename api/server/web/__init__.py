@@ -33,6 +33,8 @@ POLICY = "; ".join(
         "base-uri 'none'",
         "form-action 'none'",
         "frame-ancestors 'none'",
+        # The one place that makes an address of a script names the service worker.
+        "trusted-types ohmtrail-worker",
         # No text ever becomes markup: the page builds nodes, and the browser refuses anything else.
         "require-trusted-types-for 'script'",
     )
@@ -78,11 +80,34 @@ def terms() -> str:
     return "// Made by the server from the words of the report.\n" + "\n".join(lines) + "\n"
 
 
+WORKER = "worker.js"
+"""The service worker's own text, which is served at the root only, behind the list of files that it keeps."""
+
+
+@cache
+def _worker() -> tuple[str, bytes, str]:
+    """Write the service worker: the version, every file of the page with its SHA-256, and what it does with them."""
+    kept = {
+        "/" if name == "index.html" else f"/page/{name}": hashlib.sha256(content).hexdigest()
+        for name, (_, content, _) in _files().items()
+        if name != WORKER
+    }
+    code = _files()[WORKER][1]
+    version = hashlib.sha256(json.dumps(kept, sort_keys=True).encode() + code).hexdigest()[:16]
+    head = f"const VERSION = {json.dumps(version)};\nconst FILES = {json.dumps(kept, indent=1, sort_keys=True)};\n"
+    return _file(".js", head.encode() + code)
+
+
 def _serve(name: str, request: Request) -> Response:
     try:
-        media_type, content, tag = _files()[name]
+        found = _files()[name]
     except KeyError:
         raise NoSuchPage(name=name) from None
+    return _answer(found, request)
+
+
+def _answer(file: tuple[str, bytes, str], request: Request) -> Response:
+    media_type, content, tag = file
     headers = {**HEADERS, "ETag": tag}
     # Asked for anew each time ("no-cache"), so that an update shows at once; sent again only where it changed.
     if request.headers.get("if-none-match") == tag:
@@ -94,6 +119,12 @@ def _serve(name: str, request: Request) -> Response:
 def page(request: Request) -> Response:
     """Serve the page."""
     return _serve("index.html", request)
+
+
+@router.get("/sw.js")
+def service_worker(request: Request) -> Response:
+    """Serve the service worker, at the root, since it may keep only what lies below it."""
+    return _answer(_worker(), request)
 
 
 @router.get("/page/{name}")
