@@ -27,6 +27,7 @@ from starlette.types import ASGIApp
 
 from api.access.guests import Guests
 from api.errors import OhmtrailError
+from api.ledger.sent import AnsweredBeforeError
 from api.server.gate import AccessGate
 from api.server.headers import retry_header
 from api.server.host_check import HostCheck
@@ -90,6 +91,11 @@ def _answer(status: int, code: str, message: str, what_to_do: str) -> JSONRespon
 def _own(_request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, OhmtrailError)
     return Answer(error.to_json(), status_code=error.status, headers=retry_header(error))
+
+
+def _again(_request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, AnsweredBeforeError)
+    return Answer(error.answer, status_code=error.status)
 
 
 def _invalid(_request: Request, error: Exception) -> JSONResponse:
@@ -206,6 +212,7 @@ def create_app(workspace: Workspace, settings: Settings | None = None, guests: G
         app.include_router(module.router)
     app.include_router(page)
     app.add_exception_handler(OhmtrailError, _own)
+    app.add_exception_handler(AnsweredBeforeError, _again)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RecursionError, _too_deep)

@@ -33,6 +33,8 @@ POLICY = "; ".join(
         "base-uri 'none'",
         "form-action 'none'",
         "frame-ancestors 'none'",
+        # The one place that makes an address of a script names the service worker.
+        "trusted-types ohmtrail-worker",
         # No text ever becomes markup: the page builds nodes, and the browser refuses anything else.
         "require-trusted-types-for 'script'",
     )
@@ -78,6 +80,24 @@ def terms() -> str:
     return "// Made by the server from the words of the report.\n" + "\n".join(lines) + "\n"
 
 
+WORKER = "worker.js"
+"""The service worker's own text, which is served at the root only, behind the list of files that it keeps."""
+
+
+@cache
+def _worker() -> tuple[str, bytes, str]:
+    """Write the service worker: the version, every file of the page with its SHA-256, and what it does with them."""
+    kept = {
+        "/" if name == "index.html" else f"/page/{name}": hashlib.sha256(content).hexdigest()
+        for name, (_, content, _) in _files().items()
+        if name != WORKER
+    }
+    code = _files()[WORKER][1]
+    version = hashlib.sha256(json.dumps(kept, sort_keys=True).encode() + code).hexdigest()[:16]
+    head = f"const VERSION = {json.dumps(version)};\nconst FILES = {json.dumps(kept, indent=1, sort_keys=True)};\n"
+    return _file(".js", head.encode() + code)
+
+
 def file_of_page(name: str, known: str | None = None) -> Response:
     """Answer with a file of the page.
 
@@ -89,9 +109,14 @@ def file_of_page(name: str, known: str | None = None) -> Response:
         NoSuchPage: Not one of the page's files.
     """
     try:
-        media_type, content, tag = _files()[name]
+        found = _files()[name]
     except KeyError:
         raise NoSuchPage(name=name) from None
+    return _answer(found, known)
+
+
+def _answer(file: tuple[str, bytes, str], known: str | None) -> Response:
+    media_type, content, tag = file
     headers = {**HEADERS, "ETag": tag}
     # Asked for anew each time ("no-cache"), so that an update shows at once; sent again only where it changed.
     if known == tag:
@@ -114,6 +139,12 @@ def page(request: Request) -> Response:
 def pairing_page(request: Request) -> Response:
     """Serve the page on which a device is paired; it holds no data."""
     return file_of_page("pair.html", request.headers.get("if-none-match"))
+
+
+@router.get("/sw.js")
+def service_worker(request: Request) -> Response:
+    """Serve the service worker, at the root, since it may keep only what lies below it."""
+    return _answer(_worker(), request.headers.get("if-none-match"))
 
 
 @router.get("/page/{name}")

@@ -3,7 +3,11 @@
 import { devicesView, whoAmI } from "./devices.js";
 import { el, fill, say } from "./dom.js";
 import { jobView } from "./job.js";
+import { keepPage } from "./install.js";
 import { jobsView, newJobView } from "./jobs.js";
+import { onLink, watchLink } from "./link.js";
+import { beginSending } from "./outbox.js";
+import { askToPersist } from "./waiting.js";
 
 const main = document.getElementById("main");
 const where = document.getElementById("where");
@@ -25,6 +29,13 @@ async function show() {
   window.scrollTo(0, 0);
 }
 
+// Whatever nobody caught is at least said: a silent failure would look as if it had worked.
+window.addEventListener("unhandledrejection", (event) => say((event.reason && event.reason.message) || "That did not work.", "error"));
 window.addEventListener("hashchange", show);
+onLink((isAway) => { if (!isAway && !leave && !main.querySelector("form")) show(); }); // a view that could not be opened, or a list that is old
+watchLink();
+askToPersist();
+beginSending();
+keepPage();
 show();
 whoAmI(document.getElementById("top")).catch(() => {}); // the page works without it as well
