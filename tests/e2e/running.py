@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -108,3 +109,33 @@ def browser(play: Playwright, microphone: Path | None = None) -> Iterator[Browse
         yield found
     finally:
         found.close()
+
+
+class Restarting:
+    """A server on one port and folder that is killed and started again."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port, self.folder = free_port(), folder
+        self.server = Server(f"http://127.0.0.1:{self.port}", folder / "data", folder / "server.log")
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        program = Path(sys.executable).with_name("ohmtrail")
+        command = [str(program), "serve", "--data", str(self.server.folder), "--port", str(self.port)]
+        with self.server.log.open("ab") as output:
+            self.process = subprocess.Popen(
+                command, stdout=output, stderr=subprocess.STDOUT, env={**os.environ, "TERM": "dumb"},
+                start_new_session=True,
+            )  # fmt: skip
+        _wait(self.server, self.process)
+
+    def stop_answering(self) -> None:
+        """Let it take bytes in and answer nothing."""
+        assert self.process is not None
+        os.killpg(self.process.pid, signal.SIGSTOP)
+
+    def kill(self) -> None:
+        """End it as a power cut does, its recognising processes with it."""
+        assert self.process is not None
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(20)

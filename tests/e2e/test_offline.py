@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-import signal
-import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -23,39 +19,9 @@ from tests.e2e.test_visit import microphone
 CLIPS = [fixtures() / "clips" / name for name in ("c01.flac", "c02.flac", "c04.flac")]
 
 
-class Restarting:
-    """A server on one port and folder that is killed and started again."""
-
-    def __init__(self, folder: Path) -> None:
-        self.port, self.folder = running.free_port(), folder
-        self.server = running.Server(f"http://127.0.0.1:{self.port}", folder / "data", folder / "server.log")
-        self.process: subprocess.Popen[bytes] | None = None
-
-    def start(self) -> None:
-        program = Path(sys.executable).with_name("ohmtrail")
-        command = [str(program), "serve", "--data", str(self.server.folder), "--port", str(self.port)]
-        with self.server.log.open("ab") as output:
-            self.process = subprocess.Popen(
-                command, stdout=output, stderr=subprocess.STDOUT, env={**os.environ, "TERM": "dumb"},
-                start_new_session=True,
-            )  # fmt: skip
-        running._wait(self.server, self.process)
-
-    def stop_answering(self) -> None:
-        """Let it take bytes in and answer nothing."""
-        assert self.process is not None
-        os.killpg(self.process.pid, signal.SIGSTOP)
-
-    def kill(self) -> None:
-        """End it as a power cut does, its recognising processes with it."""
-        assert self.process is not None
-        os.killpg(self.process.pid, signal.SIGKILL)
-        self.process.wait(20)
-
-
 @pytest.fixture(scope="module")
-def restarting(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Restarting]:
-    found = Restarting(tmp_path_factory.mktemp("restarting"))
+def restarting(tmp_path_factory: pytest.TempPathFactory) -> Iterator[running.Restarting]:
+    found = running.Restarting(tmp_path_factory.mktemp("restarting"))
     found.start()
     yield found
     found.kill()
@@ -110,7 +76,7 @@ def answer_all(page: Page) -> int:
 
 
 def test_a_visit_without_the_server_over_a_restart_of_phone_and_server(
-    play: Playwright, restarting: Restarting, tmp_path: Path
+    play: Playwright, restarting: running.Restarting, tmp_path: Path
 ) -> None:
     """Kill the server, work on, end the browser, open it again, still without the server; then start the server."""
     server, job_id = restarting.server, make_job(restarting.server)
@@ -159,7 +125,7 @@ def test_a_visit_without_the_server_over_a_restart_of_phone_and_server(
         assert httpx.get(f"{server.url}/api/jobs/{job_id}/axes/{axis}/safety", timeout=30).json()["open"] == []
 
 
-def test_a_killed_tab_and_a_server_killed_while_receiving(play: Playwright, restarting: Restarting) -> None:
+def test_a_killed_tab_and_a_server_killed_while_receiving(play: Playwright, restarting: running.Restarting) -> None:
     """Cut the server off in the middle of an upload and of a tap; two tabs of one phone and a second phone look on."""
     server, job_id = restarting.server, make_job(restarting.server)
     reading = {"kind": "winding_resistance", "value": "1.2", "unit": "Ohm", "axis": "Y", "section": "motor_alone"}
@@ -189,7 +155,7 @@ def test_a_killed_tab_and_a_server_killed_while_receiving(play: Playwright, rest
 
 
 def test_an_utterance_whose_answer_is_lost_is_not_proposed_twice(
-    play: Playwright, restarting: Restarting, tmp_path: Path
+    play: Playwright, restarting: running.Restarting, tmp_path: Path
 ) -> None:
     """Let the server hear all of it, and break the line when it answers: the page sends the same again as a clip."""
     server, job_id = restarting.server, make_job(restarting.server)

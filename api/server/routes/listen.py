@@ -1,11 +1,12 @@
 """Listening live: sound in, words back while they are spoken, and at the end the same answer as for a clip.
 
 The client sends {"type": "start", "captured_at": "...", "utterance": "..."} once, then binary frames of 16 kHz mono
-samples (signed 16 bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while words come, and
-{"type": "final", ...} with the answer of the evidence route. With "hands_free": true in the start message, the end of
-the speech ends the utterance too, and the next one begins on the same connection; with "each": true besides, every
-utterance begins with a start message, and what comes before it is the tail of the last one and dropped. What
-was received is kept as a FLAC file whatever happens; when the connection is lost it is marked cut and is not acted on.
+samples (signed 16 bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while
+words come, and {"type": "final", ...} with the answer of the evidence route. With "hands_free": true in the start
+message, the end of the speech ends the utterance too, and the next one begins on the same connection; with "each": true
+besides, every utterance begins with a start message, and what comes before it is the tail of the last one and dropped.
+What was received is kept as a FLAC file whatever happens; when the connection is lost it is marked cut and is not acted
+on.
 "utterance" is the page's own id of what is spoken: sent once more as a clip, because the answer or the connection was
 lost, it counts once.
 """

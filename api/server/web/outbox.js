@@ -25,10 +25,10 @@ async function sha256(bytes) {
 const blob = (part) => new Blob([part.bytes], { type: part.type });
 
 /** Send one thing that waits. */
-function send(item, hurry) {
+function send(item, hurry, limit) {
   if (item.path) return sendAction(item.path, item.body, item.clientId);
   if (item.frames) return sendBurst(item.jobId, item.frames.map((f) => ({ file: blob(f), name: f.name })), item.capturedAt, item.clientId);
-  return sendEvidence(item.jobId, blob(item), item.name, item.capturedAt, item.clientId, { sha256: item.sha256 || "", utterance: item.utterance || "", hurry });
+  return sendEvidence(item.jobId, blob(item), item.name, item.capturedAt, item.clientId, { sha256: item.sha256 || "", utterance: item.utterance || "", hurry, limit });
 }
 
 /** The one queue of the page; tabs of one browser share what waits. */
@@ -62,6 +62,8 @@ class Queue {
     let key;
     try { key = await within("items", "readwrite", (store) => store.add(whole)); } catch { return this.unkept(whole); }
     this.left = (this.left || 0) + 1;
+    // A capture that is being read holds nobody up: it is sent once more, to be answered before it is read.
+    if (this.current) { this.current.hurried = true; this.current.abort(); this.current = null; }
     if (away()) { // nobody is kept waiting for what cannot come
       await this.told("");
       this.flush();
@@ -117,12 +119,15 @@ class Queue {
     let problem = "";
     const waiting = (await this.all()).filter(([, item]) => !item.refused);
     for (const [index, [key, item]] of waiting.entries()) {
+      const hurry = index < waiting.length - 1; // nobody behind it waits for what is made of it
+      this.current = hurry ? null : new AbortController();
       try {
-        const answer = await send(item, index < waiting.length - 1);
+        const answer = await send(item, hurry, this.current || undefined);
         await within("items", "readwrite", (store) => store.delete(key));
         this.answered(key, item, answer);
         await this.told("");
       } catch (error) {
+        if (error.again) { this.again = true; return; }
         problem = error.message;
         if (!this.final(key, error)) break;
         await this.refuse(key, item, error);

@@ -35,7 +35,7 @@ async function answer(response) {
 }
 
 async function ask(path, options = {}) {
-  const limit = new AbortController();
+  const limit = options.limit || new AbortController();
   const timer = setTimeout(() => limit.abort(), options.method ? SEND_MS : LOOK_MS);
   running.add(limit);
   try {
@@ -43,6 +43,7 @@ async function ask(path, options = {}) {
     heard();
     return await answer(response);
   } catch (error) {
+    if (limit.hurried) throw Object.assign(new Error("Sent again."), { again: true });
     throw error.status || error.away ? error : gone(); // no connection, or it broke within the answer
   } finally {
     clearTimeout(timer);
@@ -68,21 +69,21 @@ export function now() {
 }
 
 // So long the answer may wait for what was made of a capture; after that it says "stored", and the rest is asked for.
-const WAIT_S = 1; // taps that come after it are not held up
+const WAIT_S = 30;
 
 /** Do something under an id of its own, once however often it is sent; `body` is JSON. */
 export const sendAction = (path, body, clientId) =>
   ask(path, { method: "POST", headers: { "content-type": "application/json", "idempotency-key": clientId, "ohmtrail-sent-at": now() }, body });
 
 /** Store a clip or photo; resolves once the server has it on disk, read or (state "stored") still waiting to be read. */
-export function sendEvidence(jobId, file, name, capturedAt = now(), clientId = "", { sha256 = "", utterance = "", hurry = false } = {}) {
+export function sendEvidence(jobId, file, name, capturedAt = now(), clientId = "", { sha256 = "", utterance = "", hurry = false, limit = undefined } = {}) {
   const form = new FormData();
   form.append("file", file, name);
   if (sha256) form.append("sha256", sha256);
   if (utterance) form.append("utterance", utterance);
   form.append("captured_at", capturedAt);
   if (clientId) form.append("client_id", clientId);
-  return ask(`/api/jobs/${encodeURIComponent(jobId)}/evidence`, { method: "POST", body: form, headers: { prefer: `respond-async, wait=${hurry ? 0 : WAIT_S}` } });
+  return ask(`/api/jobs/${encodeURIComponent(jobId)}/evidence`, { method: "POST", body: form, limit, headers: { prefer: `respond-async, wait=${hurry ? 0 : WAIT_S}` } });
 }
 
 /** Store several photos of one display, read as one. */

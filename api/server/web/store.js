@@ -31,7 +31,7 @@ export async function within(name, mode, work) {
   if (!connection) connection = open().catch((error) => { connection = null; throw error; });
   const database = await connection;
   // "strict": written through to the storage before it counts as kept; some browsers else only promise it.
-  const transaction = database.transaction(name, mode, { durability: "strict" });
+  const transaction = database.transaction(name, mode, { durability: name === "items" ? "strict" : "relaxed" });
   const over = new Promise((resolve, reject) => {
     transaction.oncomplete = resolve;
     transaction.onabort = () => reject(transaction.error || new Error("The browser's storage refused."));

@@ -18,7 +18,8 @@ import pytest
 from fastapi.testclient import TestClient
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
-from sqlmodel import SQLModel, select
+from sqlalchemy import select
+from sqlmodel import SQLModel
 
 from api.ledger.database import Transaction
 from api.ledger.trail import What
