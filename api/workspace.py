@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from pathlib import Path
 
 from api.assessment.grade_job import put_grading
@@ -21,10 +20,10 @@ from api.intake.recognisers import Engines, RealEngines
 from api.ledger.acting import acting_person
 from api.ledger.canonical import PlainData, parsed
 from api.ledger.clock import Clock, captured_text, parse_instant, system_clock
-from api.ledger.database import Database, Transaction
+from api.ledger.database import Database
 from api.ledger.errors import SameIdOtherAction
 from api.ledger.evidence import adopt_orphans
-from api.ledger.sent import SentAction, keep_answer, refuse_again
+from api.ledger.sent import SentAction, keep_answer, keep_refusal, once, refuse_again
 from api.ledger.store import Store, sweep_folder
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import What
@@ -125,32 +124,6 @@ class Workspace:
         if self._owner is not None:
             self._owner.release()
 
-    @contextmanager
-    def _once(self, job_id: str, sent: SentAction | None, captured: str) -> Iterator[Transaction]:
-        """Write what was asked, unless it was done before under the same id; a refusal is kept as its answer.
-
-        Raises:
-            AnsweredBeforeError: It was done before.
-            SameIdOtherAction: The id was used for something else.
-        """
-        try:
-            with self.database.write() as transaction:
-                refuse_again(transaction.session, sent)
-                yield transaction
-        except SameIdOtherAction:
-            raise
-        except Refused as problem:
-            if sent is not None:
-                with self.database.write() as transaction:
-                    self._keep_refusal(transaction, sent, job_id, problem, captured)
-            raise
-
-    def _keep_refusal(
-        self, transaction: Transaction, sent: SentAction | None, job_id: str, problem: Refused, captured: str
-    ) -> None:
-        refuse_again(transaction.session, sent)
-        keep_answer(transaction, sent, job_id, problem.to_json(), captured, refused=problem)
-
     def create_job(self, description: PlainData) -> PlainData:
         """Make a job from its description.
 
@@ -194,7 +167,7 @@ class Workspace:
             AnsweredBeforeError, SameIdOtherAction: See `api.ledger.sent`.
         """
         captured = captured_text(captured_at, self.database.clock())
-        with self._once(job_id, sent, captured) as transaction:
+        with once(self.database, job_id, sent, captured) as transaction:
             if sent is not None:
                 refuse_stale(transaction.session, job_id, sent.acted_at(captured_at, self.database.clock()))
             turn = begin_turn(transaction, job_id, self.profile, captured)
@@ -232,7 +205,7 @@ class Workspace:
             AnsweredBeforeError, SameIdOtherAction: See `api.ledger.sent`.
         """
         captured = captured_text(captured_at, self.database.clock())
-        with self._once(job_id, sent, captured) as transaction:
+        with once(self.database, job_id, sent, captured) as transaction:
             turn = begin_turn(transaction, job_id, self.profile, captured)
             lockout_ended(turn, reason, Decision(how, turn.job.technician, captured, reason), name)
             turn.close()
@@ -302,7 +275,7 @@ class Workspace:
             AnsweredBeforeError, SameIdOtherAction: See `api.ledger.sent`.
         """
         captured = captured_text(captured_at, self.database.clock())
-        with self._once(job_id, sent, captured) as transaction:
+        with once(self.database, job_id, sent, captured) as transaction:
             turn = begin_turn(transaction, job_id, self.profile, captured)
             typed(turn, fields, captured, supersedes)
             turn.close()
@@ -352,7 +325,7 @@ class Workspace:
                     turn = begin_turn(transaction, job.id, self.profile, captured)
                     turn.test_meant(str(problem.axis))
                     turn.close()
-                self._keep_refusal(transaction, sent, job.id, problem, captured)
+                keep_refusal(transaction, sent, job.id, problem, captured)
             raise
 
     def withdraw(
@@ -368,7 +341,7 @@ class Workspace:
         captured = captured_text(captured_at, self.database.clock())
         with self.database.read() as session:
             job_id = record_of(session, record_id).row.job_id
-        with self._once(job_id, sent, captured) as transaction:
+        with once(self.database, job_id, sent, captured) as transaction:
             turn = begin_turn(transaction, job_id, self.profile, captured)
             undo(turn, Decision(how, turn.job.technician, captured, "withdraw"), record_id)
             turn.close()

@@ -7,6 +7,8 @@ as well: what the person was told must not turn into something else because the 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from sqlmodel import Session, select
@@ -14,7 +16,7 @@ from sqlmodel import Session, select
 from api.errors import Refused
 from api.ledger.canonical import PlainData, canonical, parsed
 from api.ledger.clock import captured_text, parse_instant
-from api.ledger.database import Transaction
+from api.ledger.database import Database, Transaction
 from api.ledger.errors import SameIdOtherAction
 from api.ledger.sent_action import SentActionRow
 from api.ledger.trail import What
@@ -114,3 +116,41 @@ def keep_answer(
     transaction.put(row)
     transaction.entry(What.ACTION_ANSWERED, job_id)
     return answer
+
+
+def keep_refusal(
+    transaction: Transaction, sent: SentAction | None, job_id: str, problem: Refused, captured_at: str | None
+) -> None:
+    """Keep a refusal as the answer to an action, in a transaction of its own: what was refused was rolled back.
+
+    Raises:
+        AnsweredBeforeError, SameIdOtherAction: See `refuse_again`.
+    """
+    refuse_again(transaction.session, sent)
+    keep_answer(transaction, sent, job_id, problem.to_json(), captured_at, refused=problem)
+
+
+@contextmanager
+def once(database: Database, job_id: str, sent: SentAction | None, captured_at: str) -> Iterator[Transaction]:
+    """Write what was asked, unless it was done before under the same id; a refusal is kept as its answer.
+
+    Args:
+        database: Where to write.
+        job_id: The job.
+        sent: The action; None where it bears no id.
+        captured_at: The device's time at which the person acted.
+
+    Raises:
+        AnsweredBeforeError, SameIdOtherAction: See `refuse_again`.
+    """
+    try:
+        with database.write() as transaction:
+            refuse_again(transaction.session, sent)
+            yield transaction
+    except SameIdOtherAction:
+        raise
+    except Refused as problem:
+        if sent is not None:
+            with database.write() as transaction:
+                keep_refusal(transaction, sent, job_id, problem, captured_at)
+        raise

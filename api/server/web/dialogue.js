@@ -4,6 +4,7 @@ import { el, fill, say } from "./dom.js";
 import { dropDraft, keepDraft } from "./drafts.js";
 import { act } from "./outbox.js";
 import { readBack } from "./readback.js";
+import { now, post } from "./server.js";
 
 const SPOKEN_AT = [120, 60, 30, 10]; // seconds left at which the countdown is spoken
 
