@@ -10,6 +10,7 @@ import typer
 from api.commands import (
     backup,
     demo,
+    devices,
     export,
     grade,
     hear,
@@ -50,6 +51,7 @@ for command in (
     export.export,
     keys.keys,
     witness.witness,
+    devices.devices,
 ):
     app.command()(command)
 app.command("import")(imports.imports)

@@ -2,6 +2,7 @@
 
 OhmtrailError
 ├── BadInput          400  what was sent cannot be understood or is incomplete
+├── Unknown           401  comes from a device that is not paired
 ├── Forbidden         403  comes from a page or by a name that may not ask
 ├── NotFound          404  there is no such job, proposal, record or file
 ├── TooSlow           408  did not arrive in time
@@ -40,6 +41,12 @@ class BadInput(OhmtrailError):
     """What was sent cannot be understood or is incomplete."""
 
     status = 400
+
+
+class Unknown(OhmtrailError):
+    """The request comes from a device that is not paired."""
+
+    status = 401
 
 
 class Forbidden(OhmtrailError):

@@ -4,7 +4,7 @@ OHMTRAIL_DATA          data folder (default: ./data)
 OHMTRAIL_SPEECH_MODEL  directory of another vosk model (default: the one that ships)
 OHMTRAIL_SECOND_OPINION  "off": no second engine is asked about what was heard; or the folder of its files
 OHMTRAIL_PROFILE       TOML file with the shop's own limits (default: the published limits)
-OHMTRAIL_HOST          address to listen on (default: 127.0.0.1, this machine only)
+OHMTRAIL_HOST          loopback address to listen on (default: 127.0.0.1)
 OHMTRAIL_PORT          port (default: 8765)
 OHMTRAIL_HOSTS         further names by which the server may be called, separated by commas
 OHMTRAIL_TSA           time-stamping server that `ohmtrail witness` asks (default: none is asked)
@@ -94,7 +94,7 @@ class Settings:
         data: Data folder.
         speech_model: Directory of a vosk model; None for the one that ships.
         profile: TOML file with the shop's own limits; None for the published ones.
-        host: Address to listen on.
+        host: Loopback address to listen on.
         port: Port, 1 to 65535.
         hosts: Names by which the server may be called.
         limits: What clients may take of the server.

@@ -17,10 +17,13 @@ from api.intake.errors import NotTheOwner
 from api.intake.intake import Intake
 from api.intake.owner import FolderOwner
 from api.intake.recognisers import Engines, RealEngines
+from api.ledger.acting import acting_person
 from api.ledger.canonical import PlainData, parsed
 from api.ledger.clock import Clock, captured_text, parse_instant, system_clock
 from api.ledger.database import Database
+from api.ledger.errors import SameIdOtherAction
 from api.ledger.evidence import adopt_orphans
+from api.ledger.sent import SentAction, keep_answer, keep_refusal, once, refuse_again
 from api.ledger.store import Store, sweep_folder
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import What
@@ -34,7 +37,7 @@ from api.visit.profiles import instrument_of, profile_for_page, set_profile
 from api.visit.proposals import proposal_of
 from api.visit.readings import ReadingFields
 from api.visit.records import Decision, record_of
-from api.visit.safety import StepReply, put_answers, safety_for_page
+from api.visit.safety import StepReply, put_answers, refuse_stale, safety_for_page
 
 
 class Workspace:
@@ -144,6 +147,7 @@ class Workspace:
         *,
         how: str = "tapped",
         captured_at: str | None = None,
+        sent: SentAction | None = None,
     ) -> PlainData:
         """Answer safety steps of one axis, all of them or none.
 
@@ -153,15 +157,20 @@ class Workspace:
             answers: By step id: "yes", "no", "not_applicable", or those with what goes with them.
             how: "tapped", "typed" or "spoken".
             captured_at: The device's time.
+            sent: Under which id it was sent, to be done once.
 
         Returns:
             All steps with their newest answers; `["open"]` names those that still hold the gate.
 
         Raises:
             BadInput: A step or answer is wrong; none was written.
+            AnsweredBeforeBreak: It waited in the device, and the lock-out ended meanwhile.
+            AnsweredBeforeError, SameIdOtherAction: See `api.ledger.sent`.
         """
-        with self.database.write() as transaction:
-            captured = captured_text(captured_at, self.database.clock())
+        captured = captured_text(captured_at, self.database.clock())
+        with once(self.database, job_id, sent, captured) as transaction:
+            if sent is not None:
+                refuse_stale(transaction.session, job_id, sent.acted_at(captured_at, self.database.clock()))
             turn = begin_turn(transaction, job_id, self.profile, captured)
             row = axis_of(transaction.session, job_id, axis)
             put_answers(transaction, row, answers, how=how, by=turn.job.technician, captured_at=captured)
@@ -169,10 +178,18 @@ class Workspace:
             steps_changed(turn)
             if turn.standing.state != before:
                 turn.close()
-            return safety_for_page(transaction.session, row, captured)
+            answer = safety_for_page(transaction.session, row, captured)
+            return keep_answer(transaction, sent, job_id, answer, captured)
 
     def end_lockout(
-        self, job_id: str, reason: str, *, name: str = "", how: str = "tapped", captured_at: str | None = None
+        self,
+        job_id: str,
+        reason: str,
+        *,
+        name: str = "",
+        how: str = "tapped",
+        captured_at: str | None = None,
+        sent: SentAction | None = None,
     ) -> PlainData:
         """Let no safety answer given so far count any more, since the lock-out or its person ended.
 
@@ -182,16 +199,18 @@ class Workspace:
             name: Who goes on, where that is known.
             how: "tapped" or "typed".
             captured_at: The device's time.
+            sent: Under which id it was sent, to be done once.
 
         Raises:
             NoSuchJob: There is no such job.
+            AnsweredBeforeError, SameIdOtherAction: See `api.ledger.sent`.
         """
         captured = captured_text(captured_at, self.database.clock())
-        with self.database.write() as transaction:
+        with once(self.database, job_id, sent, captured) as transaction:
             turn = begin_turn(transaction, job_id, self.profile, captured)
             lockout_ended(turn, reason, Decision(how, turn.job.technician, captured, reason), name)
             turn.close()
-            return turn.for_page()
+            return keep_answer(transaction, sent, job_id, turn.for_page(), captured)
 
     def say_twice(self, job_id: str, wanted: bool, *, captured_at: str | None = None) -> PlainData:
         """Have spoken values of a job confirmed by saying them again, or by a word as usual.
@@ -236,7 +255,12 @@ class Workspace:
         return self.intake.take(job_id, data, captured_at, client_id)
 
     def type_reading(
-        self, job_id: str, fields: ReadingFields, captured_at: str | None = None, supersedes: str | None = None
+        self,
+        job_id: str,
+        fields: ReadingFields,
+        captured_at: str | None = None,
+        supersedes: str | None = None,
+        sent: SentAction | None = None,
     ) -> PlainData:
         """Propose a typed reading, perhaps to correct a record.
 
@@ -245,19 +269,27 @@ class Workspace:
             fields: What was typed; what is left out is taken from where the work stands.
             captured_at: The device's time.
             supersedes: The record that it would replace.
+            sent: Under which id it was sent, to be done once.
 
         Raises:
             BadInput: A field is wrong.
+            AnsweredBeforeError, SameIdOtherAction: See `api.ledger.sent`.
         """
         captured = captured_text(captured_at, self.database.clock())
-        with self.database.write() as transaction:
+        with once(self.database, job_id, sent, captured) as transaction:
             turn = begin_turn(transaction, job_id, self.profile, captured)
             typed(turn, fields, captured, supersedes)
             turn.close()
-            return turn.for_page()
+            return keep_answer(transaction, sent, job_id, turn.for_page(), captured)
 
     def act(
-        self, proposal_id: str, action: Action, *, captured_at: str | None = None, how: str = "tapped"
+        self,
+        proposal_id: str,
+        action: Action,
+        *,
+        captured_at: str | None = None,
+        how: str = "tapped",
+        sent: SentAction | None = None,
     ) -> PlainData:
         """Confirm, reject, correct or choose by a tap.
 
@@ -266,45 +298,55 @@ class Workspace:
             action: What to do with it (see `api.dialogue.actions`).
             captured_at: The device's time.
             how: "tapped" or "typed".
+            sent: Under which id it was sent, to be done once.
 
         Raises:
             Refused: Not allowed as things stand; the refusal is noted in the trail.
             BadInput: A field is wrong.
+            AnsweredBeforeError, SameIdOtherAction: See `api.ledger.sent`.
         """
         captured = captured_text(captured_at, self.database.clock())
         with self.database.read() as session:
             job = job_of(session, proposal_of(session, proposal_id).row.job_id)
         try:
             with self.database.write() as transaction:
+                refuse_again(transaction.session, sent)
                 turn = begin_turn(transaction, job.id, self.profile, captured)
-                act(turn, proposal_id, action, Decision(how, job.technician, captured, action.name))
+                act(turn, proposal_id, action, Decision(how, acting_person(job.technician), captured, action.name))
                 turn.close()
-                return turn.for_page()
+                return keep_answer(transaction, sent, job.id, turn.for_page(), captured)
+        except SameIdOtherAction:
+            raise
         except Refused as problem:
             # The refused turn was rolled back as a whole; that somebody tried is noted by itself.
             with self.database.write() as transaction:
                 note = {"proposal": proposal_id, "action": action.name, "code": problem.code, "why": str(problem)}
-                transaction.entry(What.CONFIRM_REFUSED, job.id, by=job.technician, note=note)
+                transaction.entry(What.CONFIRM_REFUSED, job.id, by=acting_person(job.technician), note=note)
                 if isinstance(problem, SafetyOpen):  # asked at once, aloud too, instead of only on the page
                     turn = begin_turn(transaction, job.id, self.profile, captured)
                     turn.test_meant(str(problem.axis))
                     turn.close()
+                keep_refusal(transaction, sent, job.id, problem, captured)
             raise
 
-    def withdraw(self, record_id: str, *, captured_at: str | None = None, how: str = "tapped") -> PlainData:
-        """Withdraw a record by a new event.
+    def withdraw(
+        self, record_id: str, *, captured_at: str | None = None, how: str = "tapped", sent: SentAction | None = None
+    ) -> PlainData:
+        """Withdraw a record by a new event; with `sent`, once.
 
         Raises:
             NoSuchRecord: There is no such record.
             RecordWithdrawn: It is withdrawn already.
+            AnsweredBeforeError, SameIdOtherAction: See `api.ledger.sent`.
         """
         captured = captured_text(captured_at, self.database.clock())
-        with self.database.write() as transaction:
-            job_id = record_of(transaction.session, record_id).row.job_id
+        with self.database.read() as session:
+            job_id = record_of(session, record_id).row.job_id
+        with once(self.database, job_id, sent, captured) as transaction:
             turn = begin_turn(transaction, job_id, self.profile, captured)
             undo(turn, Decision(how, turn.job.technician, captured, "withdraw"), record_id)
             turn.close()
-            return turn.for_page()
+            return keep_answer(transaction, sent, job_id, turn.for_page(), captured)
 
     def grade(self, job_id: str) -> PlainData:
         """Compute a job's findings and keep them with their hash; returns a `JobVerdict` as plain data."""

@@ -10,6 +10,7 @@ from api.assessment.grading_adapter import Inputs, read_inputs
 from api.assessment.history import History, history_of
 from api.assessment.rules import rules_in_force
 from api.assessment.shop_limits import Shop
+from api.ledger.acting import acting_person
 from api.ledger.canonical import PlainData, canonical, sha256_hex
 from api.ledger.database import Transaction
 from api.ledger.ids import number_of
@@ -86,7 +87,7 @@ def put_grading(transaction: Transaction, job_id: str, shop: Shop | None = None)
     )
     transaction.put(run)
     note = {"sha256": run.findings_sha256} | ({} if shop is None else {"profile_sha256": shop.sha256})
-    transaction.entry(What.GRADED, job_id, by=job.technician, note=note)
+    transaction.entry(What.GRADED, job_id, by=acting_person(job.technician), note=note)
     return run
 
 

@@ -9,13 +9,14 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sqlmodel import Session, col, or_, select
 
 from api.errors import OhmtrailError
 from api.intake.claims import Claims
 from api.intake.errors import SameIdOtherBytes
+from api.ledger.acting import acting_person
 from api.ledger.canonical import canonical
 from api.ledger.database import Database, Transaction
 from api.ledger.evidence import Stored, put_evidence
@@ -36,6 +37,8 @@ class Arrival:
         explicit: Whether the device gave its time.
         cut: The connection was lost while it was sent.
         claimed: Who brings it reads it at once, and claims it before anybody can find it unread.
+        utterance: The page's id of what was spoken, the same live and as a clip; empty for none.
+        by: Who brings it: the person of a paired device.
     """
 
     job_id: str
@@ -45,6 +48,8 @@ class Arrival:
     explicit: bool
     cut: bool
     claimed: bool
+    utterance: str = ""
+    by: str = field(default_factory=acting_person, kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -70,6 +75,28 @@ def _alike(session: Session, arrival: Arrival) -> Sequence[CaptureRow]:
     return in_order(session.exec(select(CaptureRow).where(CaptureRow.job_id == arrival.job_id, same)).all())
 
 
+def whole_of(session: Session, capture: CaptureRow) -> CaptureRow | None:
+    """Find the capture that holds the same utterance whole; one that was cut off holds only its beginning."""
+    return _whole(session, capture.job_id, capture.utterance)
+
+
+def _whole(session: Session, job_id: str, utterance: str) -> CaptureRow | None:
+    if not utterance:
+        return None
+    same = select(CaptureRow).where(
+        CaptureRow.job_id == job_id, CaptureRow.utterance == utterance, CaptureRow.state != "cut"
+    )
+    return next(iter(in_order(session.exec(same).all())), None)
+
+
+def _put_beside(transaction: Transaction, arrival: Arrival, first: CaptureRow) -> Arrived:
+    """Keep the second recording of an utterance as evidence; what was said counts once, by the first."""
+    if put_evidence(transaction, arrival.stored):
+        note = {"sha256": arrival.stored.sha256, "same_utterance": first.id}
+        transaction.entry(What.EVIDENCE_STORED, arrival.job_id, note=note)
+    return Arrived(first, repeated=True)
+
+
 def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
     clash = False
     stored, client_id = arrival.stored, arrival.client_id
@@ -79,6 +106,9 @@ def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
         again = arrival.explicit and client_id is None and capture.captured_at == arrival.captured
         if capture.sha256 == stored.sha256 and (same_id or again):
             return Arrived(capture, repeated=True)
+    first = None if arrival.cut else _whole(transaction.session, arrival.job_id, arrival.utterance)
+    if first is not None:
+        return _put_beside(transaction, arrival, first)
     capture = CaptureRow(
         id=transaction.next_id(CaptureRow, arrival.job_id),
         job_id=arrival.job_id,
@@ -88,11 +118,13 @@ def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
         outcome_json=canonical({"problem": {"code": SameIdOtherBytes.code}} if clash else {}),
         captured_at=arrival.captured,
         received_at=transaction.now,
+        utterance=arrival.utterance,
+        sent_by=arrival.by,
     )
     put_evidence(transaction, stored)
     transaction.put(capture)
     what = What.STORED_INCOMPLETE if arrival.cut else What.EVIDENCE_STORED
-    transaction.entry(what, arrival.job_id, note={"sha256": stored.sha256})
+    transaction.entry(what, arrival.job_id, by=arrival.by, note={"sha256": stored.sha256})
     return Arrived(capture, clash=clash)
 
 

@@ -55,6 +55,14 @@ class SameIdOtherBytes(Refused):
     client_id: str | None
 
 
+class DamagedOnTheWay(BadInput):
+    """Refuse a file whose bytes are not those that the device sent."""
+
+    code = "damaged_on_the_way"
+    message = "The file that arrived is not the one that was sent: its hash differs."
+    remedy = "Send it again; nothing was kept of it."
+
+
 class PhotoNotFound(NotFound):
     """There is no such photo."""
 

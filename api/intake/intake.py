@@ -15,7 +15,7 @@ from functools import partial
 from sqlmodel import select
 
 from api.errors import WriteFailed
-from api.intake.arrivals import Arrival, Arrivals
+from api.intake.arrivals import Arrival, Arrivals, whole_of
 from api.intake.errors import CaptureReadBefore, NoSuchCapture, NoSuchPhoto
 from api.intake.photos import Corners, check_burst, in_pixels
 from api.intake.reader import CaptureReader
@@ -53,6 +53,7 @@ class Intake(CaptureReader):
         captured_at: str | None = None,
         client_id: str | None = None,
         *,
+        utterance: str = "",
         cut: bool = False,
         finish: Callable[[Context], Utterance] | None = None,
     ) -> PlainData:
@@ -63,6 +64,7 @@ class Intake(CaptureReader):
             data: The file.
             captured_at: The device's time with offset; None for now.
             client_id: The sender's own unique id.
+            utterance: The page's id of what was spoken: heard once, whether it comes live, as a clip or as both.
             cut: The connection was lost while it was sent: it is kept, not read.
             finish: Ends a live hearing of the same sound; None to hear the file itself.
 
@@ -82,7 +84,14 @@ class Intake(CaptureReader):
         stored = store_file(self._store, data)
         with ExitStack() as held:
             capture, repeated = self._receive(
-                held, job_id, stored, captured, client_id, explicit=captured_at is not None, cut=cut
+                held,
+                job_id,
+                stored,
+                captured,
+                client_id,
+                explicit=captured_at is not None,
+                cut=cut,
+                utterance=utterance,
             )
             # Not read: half a sentence can be another value, "one point" of "one point two".
             if cut:
@@ -90,12 +99,14 @@ class Intake(CaptureReader):
                     **self._answer(capture),
                     "message": "The connection was lost. What arrived is kept; say it again, please.",
                 }
+            # The capture's own file where this is a second recording of an utterance that came before.
+            load = (lambda: data) if capture.sha256 == stored.sha256 else partial(self._stored, capture.sha256)
             try:
                 if not repeated:
-                    return self._read_once(capture.id, lambda: data, finish=finish)
+                    return self._read_once(capture.id, load, finish=finish)
                 held.enter_context(self._claims.waited(capture.id))
                 # Unread although nobody reads it: the first time was interrupted, so commands in it are as old.
-                return self._read_once(capture.id, lambda: data, commands=False)
+                return self._read_once(capture.id, load, commands=False)
             except WriteFailed as refused:
                 return {**self._unwritten(capture, refused), "repeated": repeated}
 
@@ -107,7 +118,12 @@ class Intake(CaptureReader):
         return store_file(self._store, data)
 
     def keep(
-        self, job_id: str, stored: Stored, captured_at: str | None = None, client_id: str | None = None
+        self,
+        job_id: str,
+        stored: Stored,
+        captured_at: str | None = None,
+        client_id: str | None = None,
+        utterance: str = "",
     ) -> PlainData:
         """Put a stored file on record without reading it (`read_kept` does); arguments and errors as of `take`.
 
@@ -115,7 +131,7 @@ class Intake(CaptureReader):
             As `take`; where it was read before, what was made of it then, else with "stored" as its state.
         """
         captured = captured_text(captured_at, self._database.clock())
-        arrival = Arrival(job_id, stored, captured, client_id, captured_at is not None, cut=False, claimed=False)
+        arrival = Arrival(job_id, stored, captured, client_id, captured_at is not None, False, False, utterance)
         capture, repeated = self._arrivals.put(arrival)
         return {**self._answer(capture), "repeated": repeated}
 
@@ -192,6 +208,8 @@ class Intake(CaptureReader):
             capture = session.get(CaptureRow, capture_id)
             if capture is None:
                 raise NoSuchCapture(capture_id=capture_id)
+            if capture.state == "cut" and whole_of(session, capture) is not None:
+                raise CaptureReadBefore(capture_id=capture_id)
         with self._claims.waited(capture_id):
             load = partial(self._stored, capture.sha256)
             answer = self._read_once(capture_id, load, commands=False, states=("failed", "cut"))
@@ -290,9 +308,10 @@ class Intake(CaptureReader):
         *,
         explicit: bool,
         cut: bool,
+        utterance: str = "",
     ) -> tuple[CaptureRow, bool]:
         """Write the arrival, claimed until `held` ends; returns it, and whether it repeats an earlier one."""
-        arrival = Arrival(job_id, stored, captured, client_id, explicit, cut, claimed=True)
+        arrival = Arrival(job_id, stored, captured, client_id, explicit, cut, claimed=True, utterance=utterance)
         capture, repeated = self._arrivals.put(arrival)
         if not repeated and capture.state == "stored":
             held.callback(self._claims.release, [capture.id])

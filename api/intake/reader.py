@@ -20,6 +20,7 @@ from api.intake.errors import EvidenceChanged, EvidenceMissing, EvidenceUnreadab
 from api.intake.identity import recogniser_of
 from api.intake.recognisers import Engines, Quad
 from api.intake.recognition import Recognised, recognise, recognise_burst, seen_json
+from api.ledger.acting import acting, acting_person
 from api.ledger.canonical import JsonObject, PlainData, canonical, parsed, sha256_hex
 from api.ledger.clock import utc_text
 from api.ledger.database import Database, Transaction
@@ -171,7 +172,7 @@ class CaptureReader:
                 raise _ConcludedBeforeError
             if corners is not None:
                 marked = [[f"{x:.1f}", f"{y:.1f}"] for x, y in corners]
-                by = job_of(transaction.session, capture.job_id).technician
+                by = acting_person(job_of(transaction.session, capture.job_id).technician)
                 note = {"capture": capture.id, "sha256": capture.sha256, "corners": marked}
                 transaction.entry(What.CORNERS_MARKED, capture.job_id, by=by, note=note)
             self._put_crops(transaction, evidence.sha256, found, crops, by_hand=corners is not None)
@@ -220,8 +221,9 @@ class CaptureReader:
             capture.job_id,
             note={**recognised, "capture": capture.id, **({"recogniser": engine} if engine else {})},
         )
-        turn = begin_turn(transaction, capture.job_id, self._profile, capture.captured_at)
-        self._act(turn, capture, found, crops, commands=commands)
+        with acting(capture.sent_by):  # what was said counts as said by whoever sent it, whoever has it read now
+            turn = begin_turn(transaction, capture.job_id, self._profile, capture.captured_at)
+            self._act(turn, capture, found, crops, commands=commands)
         outcome = {**recognised, **turn.for_page(), **(more or {})}
         if found.problem is not None:
             outcome["problem"] = found.problem_json()

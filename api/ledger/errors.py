@@ -238,3 +238,12 @@ class CertificatesUnreadable(BadInput):
     remedy = "Give the certificate of the time-stamping service in PEM."
     file: str
     cause: str
+
+
+class SameIdOtherAction(Refused):
+    """Refuse an id that was used for another action."""
+
+    code = "same_id_other_action"
+    message = "The id {client_id!r} was already used for another action."
+    remedy = "Send it under a new id. The first one stands."
+    client_id: str

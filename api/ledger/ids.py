@@ -14,6 +14,7 @@ LETTERS = {
     "grading_run": "G",
     "report_file": "D",
     "instrument_profile": "F",
+    "sent_action": "A",
 }
 """The letter of each table whose rows are numbered within a job."""
 

@@ -20,7 +20,9 @@ from sqlalchemy.schema import CreateIndex, CreateTable
 from sqlmodel import Session, SQLModel, select
 
 from api.ledger.canonical import canonical, parsed
+from api.ledger.device_table import DeviceRow
 from api.ledger.ids import row_id
+from api.ledger.sent_action import SentActionRow
 from api.ledger.tables import APPEND_ONLY, InstrumentProfileRow, TrailEntryRow
 
 Row = dict[str, Any]
@@ -118,6 +120,8 @@ MIGRATIONS: tuple[Migration, ...] = (
         carry=_carry_profiles,
     ),
     Migration(version=3, added={"grading_run": {"rules": ""}}),
+    Migration(version=4, created=(SentActionRow.__tablename__,), added={"capture": {"utterance": ""}}),
+    Migration(version=5, created=(DeviceRow.__tablename__,), added={"capture": {"sent_by": ""}}),
 )
 """Every step there ever was, oldest first."""
 

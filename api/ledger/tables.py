@@ -156,6 +156,8 @@ class CaptureRow(SQLModel, table=True):
         state: "stored" (not yet read), "recognised", "failed" (could not be decoded or read) or "cut".
         outcome_json: What was made of it: words or displays, proposals made, or the error.
         captured_at: As sent; the arrival time where the sender gave none.
+        utterance: The id that the page gave the utterance, live or as a clip; empty for none.
+        sent_by: Who sent it; empty where no paired device did.
     """
 
     __tablename__: ClassVar[str] = "capture"
@@ -168,6 +170,8 @@ class CaptureRow(SQLModel, table=True):
     outcome_json: str
     captured_at: str
     received_at: str
+    utterance: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    sent_by: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class ProposalRow(ReadingColumns, SourceColumns, NoteColumns, table=True):
@@ -391,5 +395,6 @@ APPEND_ONLY: tuple[str, ...] = (
     "axis",
     "instrument",
     "instrument_profile",
+    "sent_action",
 )
-"""Tables whose rows may neither be changed nor deleted; the other three may be changed, never deleted."""
+"""Tables whose rows may neither be changed nor deleted; the others may be changed, never deleted."""

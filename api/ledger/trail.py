@@ -77,6 +77,9 @@ class What(StrEnum):
     WITNESSED = "witnessed"  # somebody outside saw a head: a time-stamp, or another's signature
     WITNESS_GIVEN = "witness given"  # a head of another trail, signed here
     BAG_IMPORTED = "export imported"  # a visit that another data folder exported, to look at and to compare with
+    ACTION_ANSWERED = "sent action answered"  # what a device sent under an id of its own, with the first answer
+    DEVICE_PAIRED = "device paired"  # from here on it may come in, with its person and role
+    DEVICE_REVOKED = "device revoked"
     CLOCK_SET_BACK = "clock set back"  # this machine's clock says an earlier time than the entry before
 
 

@@ -10,6 +10,7 @@ from enum import StrEnum
 from sqlmodel import Session, select
 
 from api.assessment.shop_limits import Shop
+from api.ledger.acting import acting_person
 from api.ledger.canonical import JsonObject
 from api.ledger.database import Database
 from api.ledger.ids import in_order
@@ -74,7 +75,8 @@ def keep_report(
             profile_sha256=profile_sha256,
         )
         transaction.put(row)
-        transaction.entry(What.REPORT_MADE, job_id, by=job.technician, note=_note(sha256, profile_sha256, tree_head))
+        note = _note(sha256, profile_sha256, tree_head)
+        transaction.entry(What.REPORT_MADE, job_id, by=acting_person(job.technician), note=note)
     return row
 
 

@@ -25,15 +25,31 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 from starlette.types import ASGIApp
 
+from api.access.guests import Guests
 from api.errors import OhmtrailError
+from api.ledger.sent import AnsweredBeforeError
+from api.server.gate import AccessGate
 from api.server.headers import retry_header
 from api.server.host_check import HostCheck
 from api.server.limits import ClientLimits
 from api.server.reading_queue import ReadingQueue, workers_of
-from api.server.routes import dialogue, evidence, jobs, listen, profiles, proof, proposals, records, safety, status
+from api.server.routes import (
+    devices,
+    dialogue,
+    evidence,
+    jobs,
+    listen,
+    pairing,
+    profiles,
+    proof,
+    proposals,
+    records,
+    safety,
+    status,
+)
 from api.server.voice import Voice
 from api.server.web import router as page
-from api.settings import Limits, Settings
+from api.settings import LOCAL_HOSTS, Limits, Settings
 from api.workspace import Workspace
 
 MAX_BODY = 1_000_000
@@ -75,6 +91,11 @@ def _answer(status: int, code: str, message: str, what_to_do: str) -> JSONRespon
 def _own(_request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, OhmtrailError)
     return Answer(error.to_json(), status_code=error.status, headers=retry_header(error))
+
+
+def _again(_request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, AnsweredBeforeError)
+    return Answer(error.answer, status_code=error.status)
 
 
 def _invalid(_request: Request, error: Exception) -> JSONResponse:
@@ -126,11 +147,14 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 
 
 class Server(FastAPI):
-    """The app behind the check of names and origins, which so stands outside of everything, failures included."""
+    """The app behind the checks of names, origins and devices, which stand outside of everything, failures included."""
 
     def build_middleware_stack(self) -> ASGIApp:
-        """Build the stack of the framework and put the check around it."""
-        return HostCheck(super().build_middleware_stack(), hosts=self.state.hosts)
+        """Build the stack of the framework and put the checks around it."""
+        guests: Guests | None = self.state.guests
+        gate = AccessGate(super().build_middleware_stack(), guests)
+        encrypted = frozenset if guests is None else lambda: guests.where.hosts() | self.state.more_hosts
+        return HostCheck(gate, hosts=self.state.hosts, encrypted=encrypted)
 
 
 class Refusal(BaseModel):
@@ -148,8 +172,14 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
 }
 
 
-def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAPI:
-    """Build the server over an open workspace."""
+def create_app(workspace: Workspace, settings: Settings | None = None, guests: Guests | None = None) -> FastAPI:
+    """Build the server over an open workspace.
+
+    Args:
+        workspace: The data folder, opened.
+        settings: Names and limits.
+        guests: The paired devices, where others than this machine can reach the server; None for this machine alone.
+    """
     settings = settings or Settings()
     app = Server(
         title="Ohmtrail",
@@ -162,11 +192,27 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
         responses=REFUSALS,
     )
     app.state.workspace, app.state.limits, app.state.hosts = workspace, settings.limits, settings.hosts
+    app.state.guests = guests
+    app.state.more_hosts = frozenset(settings.hosts) - frozenset(LOCAL_HOSTS)
     app.state.voice = Voice()
-    for module in (jobs, dialogue, evidence, proposals, records, profiles, safety, proof, status, listen):
+    for module in (
+        pairing,
+        devices,
+        jobs,
+        dialogue,
+        evidence,
+        proposals,
+        records,
+        profiles,
+        safety,
+        proof,
+        status,
+        listen,
+    ):
         app.include_router(module.router)
     app.include_router(page)
     app.add_exception_handler(OhmtrailError, _own)
+    app.add_exception_handler(AnsweredBeforeError, _again)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RecursionError, _too_deep)

@@ -19,7 +19,10 @@ EVERY_ANSWER: Mapping[str, str] = {
 }
 """On every answer that does not set its own; what is shown to people (page, report, evidence) has a policy of its own.
 
-No Strict-Transport-Security: the server itself speaks plain HTTP, on this machine or in the shop's own network.
+No Strict-Transport-Security. Browsers ignore it for addresses (RFC 6797, 8.1.1). For the `.local` name it would hold
+for every port (8.3), and so lock the plain page that hands out the certificate, and whoever has not installed that
+certificate yet could not even look. Nothing is lost by its absence: the page's own port speaks TLS only, and the cookie
+is sent over TLS only.
 """
 
 _RAW = {name.encode(): value.encode() for name, value in EVERY_ANSWER.items()}
@@ -38,10 +41,15 @@ def answer_of(error: OhmtrailError) -> tuple[list[tuple[bytes, bytes]], bytes]:
     return secured([*headers, *((name.encode(), value.encode()) for name, value in retry_header(error).items())]), body
 
 
+def _challenge(error: OhmtrailError) -> dict[str, str]:
+    # RFC 9110, 15.5.2: a 401 names a way to prove oneself. No registered one fits a code that is typed into a page.
+    return {"www-authenticate": 'Pairing realm="ohmtrail"'} if error.status == 401 else {}
+
+
 def retry_header(error: OhmtrailError) -> dict[str, str]:
-    """Give the header that says when to try again, where the error knows."""
+    """Give the headers of an error's own: when to try again, where it knows; how to prove oneself, of a 401."""
     seconds = getattr(error, "retry_s", None)
-    return {} if seconds is None else {"retry-after": str(seconds)}
+    return _challenge(error) | ({} if seconds is None else {"retry-after": str(seconds)})
 
 
 def as_json(content: Mapping[str, str]) -> bytes:

@@ -1,15 +1,17 @@
 """The check in front of every route: requests under a foreign name or from a foreign page are refused.
 
 A browser on this machine can be made to send requests to 127.0.0.1 by any page it shows, under a name that the page's
-owner controls. So the Host must be one of ours; where a request says which page it comes from (Origin), that must be
-ours; and where the browser says that another site caused it (Sec-Fetch-Site), it is refused. The one thing that another
-site may do is to lead a person to the start page, which holds nothing private. Every answer, refusals and failures
-included, carries the headers of `api.server.headers`.
+owner controls. So the Host must be one of ours (over TLS: of those that the certificate is for); where a request says
+which page it comes from (Origin), that must be ours; and where the browser says that another site caused it
+(Sec-Fetch-Site), it is refused. The one thing that another site may do is to lead a person to the start page or the
+pairing page, which hold nothing private. Every answer, refusals and failures included, carries the headers of
+`api.server.headers`.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -45,17 +47,25 @@ def _values(scope: Scope, wanted: bytes) -> list[str]:
     return [value.decode("latin-1").strip().lower() for name, value in scope["headers"] if name.lower() == wanted]
 
 
-def _check_host(scope: Scope, hosts: frozenset[str]) -> OhmtrailError | None:
+def host_of(scope: Scope) -> str | None:
+    """Give the host that a request names, without its port; None where it names none, or more than one."""
     given = _values(scope, b"host")
-    match = _HOST.fullmatch(given[0]) if len(given) == 1 else None
-    found = _authority(match, "http")
+    found = _authority(_HOST.fullmatch(given[0]) if len(given) == 1 else None, "http")
+    return None if found is None else found[0]
+
+
+def _check_host(scope: Scope, hosts: frozenset[str]) -> OhmtrailError | None:
+    found = host_of(scope)
     if found is None:
         return MalformedHost()
-    return None if found[0] in hosts else WrongHost()
+    return None if found in hosts else WrongHost()
 
 
 def _check_origin(scope: Scope) -> OhmtrailError | None:
-    """Compare the Origin with the Host, which was checked before; a proxy may have ended TLS, so both schemes count."""
+    """Compare the Origin with the Host, which was checked before.
+
+    Over plain HTTP both schemes count, since a proxy may have ended TLS; over our own TLS only https is ours.
+    """
     given = _values(scope, b"origin")
     if not given:
         return None
@@ -64,7 +74,16 @@ def _check_origin(scope: Scope) -> OhmtrailError | None:
     if len(given) > 1 or (found is None and (match or given[0].startswith("http") or not _is_other(given[0]))):
         return MalformedOrigin()
     own = match and _authority(_HOST.fullmatch(_values(scope, b"host")[0]), match["scheme"])
-    return None if found is not None and found == own else WrongOrigin()
+    is_ours = (
+        found is not None
+        and found == own
+        and (not _is_encrypted(scope) or (match is not None and match["scheme"] == "https"))
+    )
+    return None if is_ours else WrongOrigin()
+
+
+def _is_encrypted(scope: Scope) -> bool:
+    return scope["scheme"] in ("https", "wss")
 
 
 def _is_other(origin: str) -> bool:
@@ -78,7 +97,7 @@ def _check_site(scope: Scope) -> OhmtrailError | None:
     leads_to_start = (
         scope["type"] == "http"
         and scope["method"] == "GET"
-        and scope["path"] == "/"
+        and scope["path"] in ("/", "/pair")
         and _values(scope, b"sec-fetch-mode") == ["navigate"]
         and _values(scope, b"sec-fetch-dest") == ["document"]
     )
@@ -92,14 +111,24 @@ def _is_plain(message: Message) -> bool:
 class HostCheck:
     """ASGI application around the app that refuses what comes under another name or from another page."""
 
-    def __init__(self, app: ASGIApp, hosts: tuple[str, ...]) -> None:
-        """Let only these host names in."""
+    def __init__(
+        self, app: ASGIApp, hosts: tuple[str, ...], encrypted: Callable[[], frozenset[str]] = frozenset
+    ) -> None:
+        """Let only these host names in.
+
+        Args:
+            app: What is behind.
+            hosts: Names over plain HTTP.
+            encrypted: Gives the names over TLS, as they are now.
+        """
         self.app = app
         self.hosts = frozenset(hosts)
+        self.encrypted = encrypted
 
     def problem(self, scope: Scope) -> OhmtrailError | None:
         """Tell why a request is refused; None where it may pass."""
-        return _check_host(scope, self.hosts) or _check_origin(scope) or _check_site(scope)
+        hosts = self.encrypted() if _is_encrypted(scope) else self.hosts
+        return _check_host(scope, hosts) or _check_origin(scope) or _check_site(scope)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one connection."""

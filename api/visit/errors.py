@@ -260,3 +260,11 @@ class NoAnswer(BadInput):
     code = "no_answer"
     message = "No answer was given."
     remedy = "Answer at least one step."
+
+
+class AnsweredBeforeBreak(Refused):
+    """Refuse safety answers that waited in a device while the lock-out, or its person, ended."""
+
+    code = "answered_before_break"
+    message = "The lock-out ended, or somebody else went on, after this answer was given and before it came in."
+    remedy = "Look at the machine as it is now, and answer again."

@@ -9,6 +9,7 @@ from decimal import Decimal
 from pydantic import BaseModel
 from sqlmodel import Session, col, select, text
 
+from api.ledger.acting import acting_person
 from api.ledger.canonical import JsonObject, canonical
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
@@ -52,7 +53,7 @@ def create_job(transaction: Transaction, description: JobDescription) -> JobRow:
     transaction.put(
         DialogueStateRow(job_id=job.id, context_json="{}", asking_json="[]", message="", updated_at=transaction.now)
     )
-    transaction.entry(What.JOB_CREATED, job.id, by=job.technician)
+    transaction.entry(What.JOB_CREATED, job.id, by=acting_person(job.technician))
     return job
 
 
@@ -92,7 +93,8 @@ class Job:
 
     Attributes:
         id: Its number, "J1".
-        technician: Who works on it now: the last one named when somebody else went on, else the one it was made for.
+        technician: Who works on it now: the person of the device that acts, else the last one named when somebody
+            else went on, else the one it was made for.
         axis_names: Names of its axes, in the order described.
         instruments: In the order described.
         axes: In the order described.
@@ -115,7 +117,7 @@ def read_job(session: Session, job_id: str) -> Job:
     """
     row, axes = job_of(session, job_id), tuple(axes_of(session, job_id))
     names = tuple(axis.name for axis in axes)
-    return Job(row.id, _at_work(session, row), names, tuple(instruments_of(session, job_id)), axes, row)
+    return Job(row.id, acting_person(_at_work(session, row)), names, tuple(instruments_of(session, job_id)), axes, row)
 
 
 def _at_work(session: Session, job: JobRow) -> str:

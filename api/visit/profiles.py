@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 
 from sqlmodel import Session, select, text
 
+from api.ledger.acting import acting_person
 from api.ledger.canonical import JsonObject, canonical, parsed
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
@@ -67,16 +68,17 @@ def set_profile(transaction: Transaction, job: JobRow, label: str, given: object
         raise UnknownInstrumentProfile(given=given, shipped=unknown.shipped) from None
     except InstrumentProfileError as error:
         raise InstrumentProfileRefused(problem=error) from None
+    by = acting_person(job.technician)
     row = InstrumentProfileRow(
         id=transaction.next_id(InstrumentProfileRow, job.id),
         job_id=job.id,
         instrument_id=instrument.id,
         profile_json=canonical(profile.to_json()),
-        by=job.technician,
+        by=by,
         at=transaction.now,
     )
     transaction.put(row)
-    transaction.entry(What.PROFILE_SET, job.id, by=job.technician, note={"instrument": instrument.id})
+    transaction.entry(What.PROFILE_SET, job.id, by=by, note={"instrument": instrument.id})
     return profile
 
 

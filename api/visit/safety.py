@@ -8,19 +8,21 @@ count no more after a stated break of it (power restored, another person) or on 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import TypedDict
 
 from sqlmodel import Session, select
 
 from api.ledger.canonical import JsonObject
+from api.ledger.clock import parse_instant
 from api.ledger.database import Transaction
 from api.ledger.evidence import evidence_of
 from api.ledger.ids import in_order
 from api.ledger.tables import AxisRow, SafetyAnswerRow
 from api.ledger.trail import What
-from api.visit.errors import BadAnswer, NoAnswer, NoSuchStep, ValueMissing
-from api.visit.safety_steps import AFTER_TEST, STEP_BY_ID, STEPS, SafetyStep, meets
+from api.visit.errors import AnsweredBeforeBreak, BadAnswer, NoAnswer, NoSuchStep, ValueMissing
+from api.visit.safety_steps import AFTER_TEST, BUS_LIMIT_V, STEP_BY_ID, STEPS, SafetyStep, meets
 from capture.language.typed import plain_number
 from capture.reading import Reading
 from grading.terms.quantity import QuantityKind
@@ -148,6 +150,24 @@ def put_answers(
         transaction.entry(What.SAFETY_ANSWERED, axis.job_id, by=by)
 
 
+def refuse_stale(session: Session, job_id: str, acted_at: datetime) -> None:
+    """Refuse an answer that waited in a device while the lock-out ended: it speaks of a machine that is no more.
+
+    Args:
+        session: Where to look.
+        job_id: The job.
+        acted_at: When the person answered, by this machine's clock (`SentAction.acted_at`).
+
+    Raises:
+        AnsweredBeforeBreak: A lock-out ended since.
+    """
+    breaks = session.exec(
+        select(SafetyAnswerRow.at).where(SafetyAnswerRow.job_id == job_id, SafetyAnswerRow.step == LOCKOUT_ENDED)
+    ).all()
+    if any(parse_instant(at) > acted_at for at in breaks):
+        raise AnsweredBeforeBreak()
+
+
 def end_lockout(
     transaction: Transaction, axis: AxisRow, reason: str, *, how: str, by: str, captured_at: str, note: str = ""
 ) -> None:
@@ -232,6 +252,7 @@ def safety_for_page(session: Session, axis: AxisRow, moment: str | None = None) 
                 "source": step.source,
                 "may_not_apply": step.may_not_apply,
                 "value_unit": step.value_unit,
+                "value_below": str(BUS_LIMIT_V) if step.value_unit else "",
                 "cabinet": step.cabinet,
                 "met": _is_met(step, answers.get(step.id)),
                 "answer": None if step.id not in answers else answers[step.id].model_dump(include=kept),

@@ -27,7 +27,7 @@ ROOT = Path(__file__).parents[2]
 GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 SMALL = {
     "capture/reading.py", "grading/terms/quantity.py", "grading/terms/terminals.py", "grading/terms/section.py",
-    "api/visit/notes.py", "api/ledger/ids.py", "api/ledger/clock.py", "api/ledger/canonical.py",
+    "api/visit/notes.py", "api/ledger/acting.py", "api/ledger/ids.py", "api/ledger/clock.py", "api/ledger/canonical.py",
     "api/dialogue/events.py",
 }  # fmt: skip
 """Values that travel, and how one is written: they are met wherever the way leads."""

@@ -6,7 +6,19 @@ import argparse
 import subprocess
 import sys
 
-BENCHMARKS = ("demo", "speech", "display", "hostile", "grading", "grading.growth", "ledger", "load", "report")
+BENCHMARKS = (
+    "demo",
+    "speech",
+    "display",
+    "hostile",
+    "grading",
+    "grading.growth",
+    "ledger",
+    "load",
+    "lan",
+    "offline",
+    "report",
+)
 
 
 def main() -> int:

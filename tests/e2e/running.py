@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -44,19 +46,24 @@ class Server:
 
 
 def free_port() -> int:
-    """Find a port of the loopback that nobody listens on."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """Find a port of the loopback that nobody listens on; nor on the two after it, which `--lan` takes."""
+    while True:
+        with contextlib.ExitStack() as held, contextlib.suppress(OSError, OverflowError):
+            port = 0
+            for _ in range(3):
+                probe = held.enter_context(socket.socket())
+                probe.bind(("127.0.0.1", port))
+                port = int(probe.getsockname()[1]) + 1
+            return port - 3
 
 
 @contextmanager
-def server(folder: Path) -> Iterator[Server]:
-    """Start the server on an empty data folder; stop it at the end."""
+def server(folder: Path, *options: str) -> Iterator[Server]:
+    """Start the server on an empty data folder, perhaps with more options; stop it at the end."""
     port, log = free_port(), folder / "server.log"
     found = Server(f"http://127.0.0.1:{port}", folder / "data", log)
     program = Path(sys.executable).with_name("ohmtrail")
-    command = [str(program), "serve", "--data", str(found.folder), "--port", str(port)]
+    command = [str(program), "serve", "--data", str(found.folder), "--port", str(port), *options]
     with log.open("wb") as output:
         process = subprocess.Popen(command, stdout=output, stderr=subprocess.STDOUT, env={**os.environ, "TERM": "dumb"})
         try:
@@ -102,3 +109,33 @@ def browser(play: Playwright, microphone: Path | None = None) -> Iterator[Browse
         yield found
     finally:
         found.close()
+
+
+class Restarting:
+    """A server on one port and folder that is killed and started again."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port, self.folder = free_port(), folder
+        self.server = Server(f"http://127.0.0.1:{self.port}", folder / "data", folder / "server.log")
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        program = Path(sys.executable).with_name("ohmtrail")
+        command = [str(program), "serve", "--data", str(self.server.folder), "--port", str(self.port)]
+        with self.server.log.open("ab") as output:
+            self.process = subprocess.Popen(
+                command, stdout=output, stderr=subprocess.STDOUT, env={**os.environ, "TERM": "dumb"},
+                start_new_session=True,
+            )  # fmt: skip
+        _wait(self.server, self.process)
+
+    def stop_answering(self) -> None:
+        """Let it take bytes in and answer nothing."""
+        assert self.process is not None
+        os.killpg(self.process.pid, signal.SIGSTOP)
+
+    def kill(self) -> None:
+        """End it as a power cut does, its recognising processes with it."""
+        assert self.process is not None
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(20)

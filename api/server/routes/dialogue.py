@@ -11,6 +11,7 @@ from api.dialogue.page import dialogue_for_page
 from api.ledger.canonical import JsonObject
 from api.ledger.clock import utc_text
 from api.server.routes import HeavyDep, VoiceDep, WorkspaceDep
+from api.server.routes.sent import SentDep
 from api.server.voice import LONGEST_TEXT
 from api.visit.plain_text import PlainText
 
@@ -44,9 +45,9 @@ def show_dialogue(workspace: WorkspaceDep, job_id: str) -> JsonObject:
 
 
 @router.post("/jobs/{job_id}/lockout", status_code=201)
-def end_lockout(workspace: WorkspaceDep, job_id: str, body: LockoutEnded) -> JsonObject:
+def end_lockout(workspace: WorkspaceDep, sent: SentDep, job_id: str, body: LockoutEnded) -> JsonObject:
     """Say that power was restored, or that another person goes on: every safety question is open again."""
-    return workspace.end_lockout(job_id, body.reason, name=body.name, captured_at=body.captured_at)
+    return workspace.end_lockout(job_id, body.reason, name=body.name, captured_at=body.captured_at, sent=sent)
 
 
 @router.post("/jobs/{job_id}/confirmation", status_code=201)

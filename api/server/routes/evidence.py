@@ -10,9 +10,9 @@ from fastapi import APIRouter, Form, Header, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.intake.errors import NotAPhoto
+from api.intake.errors import DamagedOnTheWay, NotAPhoto
 from api.intake.photos import MOST_FRAMES, preview
-from api.ledger.canonical import JsonObject, PlainData
+from api.ledger.canonical import JsonObject, PlainData, sha256_hex
 from api.ledger.evidence import MAX_BYTES, Stored, evidence_for_page, evidence_of
 from api.server.reading_queue import ReadingQueue
 from api.server.routes import HeavyDep, LimitsDep, QueueDep, WorkspaceDep
@@ -79,13 +79,17 @@ async def send_evidence(
     file: UploadFile,
     captured_at: Annotated[PlainText | None, Form(max_length=40)] = None,
     client_id: Annotated[PlainText | None, Form(max_length=64)] = None,
+    sha256: Annotated[str | None, Form(pattern="^[0-9a-f]{64}$")] = None,
+    utterance: Annotated[str, Form(pattern="^[A-Za-z0-9_.:-]{0,64}$")] = "",
     prefer: Annotated[str | None, Header(max_length=200)] = None,
 ) -> JsonObject:
     """Store a clip or photo, read it, and answer with the proposals made of it and the sentence to speak.
 
     The kind is determined from the content. The file is on disk before anything tries to read it; one that cannot be
     read is kept as evidence, and `problem` says why. The same `client_id`, or the same bytes with the same
-    `captured_at`, is answered again without doing anything twice.
+    `captured_at`, is answered again without doing anything twice. `sha256` is the file's hash as the device has it:
+    one that arrives otherwise is refused, and sent again. `utterance` names what was spoken live before the connection
+    was lost: what was heard of it whole then is not heard again.
 
     With `Prefer: respond-async`, perhaps with `wait=10`, and whenever many captures wait, the answer comes before the
     reading: 202, the state "stored", and the address to ask for the rest. What was answered so is on disk and synced.
@@ -94,12 +98,15 @@ async def send_evidence(
     is_long = queue.ahead() >= limits.long_queue
 
     def store() -> Stored:
-        return workspace.intake.store(job_id, file.file.read(max(MAX_BYTES.values()) + 1), captured_at or None)
+        data = file.file.read(max(MAX_BYTES.values()) + 1)
+        if sha256 is not None and len(data) <= max(MAX_BYTES.values()) and sha256_hex(data) != sha256:
+            raise DamagedOnTheWay()
+        return workspace.intake.store(job_id, data, captured_at or None)
 
     async with request.app.state.storing:
         stored = await run_sync(store)
     kept = await run_sync(
-        lambda: workspace.intake.keep(job_id, stored, captured_at or None, client_id or None),
+        lambda: workspace.intake.keep(job_id, stored, captured_at or None, client_id or None, utterance),
         limiter=request.app.state.arriving,
     )
     if kept["state"] != "stored":

@@ -1,17 +1,21 @@
 """Listening live: sound in, words back while they are spoken, and at the end the same answer as for a clip.
 
-The client sends {"type": "start", "captured_at": "..."} once, then binary frames of 16 kHz mono samples (signed 16
-bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while words come, and
-{"type": "final", ...} with the answer of the evidence route. With "hands_free": true in the start message, the end of
-the speech ends the utterance too, and the next one begins on the same connection; with "each": true besides, every
-utterance begins with a start message, and what comes before it is the tail of the last one and dropped. What
-was received is kept as a FLAC file whatever happens; when the connection is lost it is marked cut and is not acted on.
+The client sends {"type": "start", "captured_at": "...", "utterance": "..."} once, then binary frames of 16 kHz mono
+samples (signed 16 bit, little endian), then {"type": "end"}. The server sends {"type": "partial", "text": "..."} while
+words come, and {"type": "final", ...} with the answer of the evidence route. With "hands_free": true in the start
+message, the end of the speech ends the utterance too, and the next one begins on the same connection; with "each": true
+besides, every utterance begins with a start message, and what comes before it is the tail of the last one and dropped.
+What was received is kept as a FLAC file whatever happens; when the connection is lost it is marked cut and is not acted
+on.
+"utterance" is the page's own id of what is spoken: sent once more as a clip, because the answer or the connection was
+lost, it counts once.
 """
 
 from __future__ import annotations
 
 import asyncio
 import json
+import re
 from collections.abc import Callable
 from functools import cache
 from typing import TypeVar
@@ -46,6 +50,9 @@ MOST_LISTENING = 64
 """Frames and ends of utterances being worked on at once. Their threads are none of those that serve pages: a frame
 may wait for a recogniser that is busy with a clip."""
 
+UTTERANCE_ID = re.compile(r"[A-Za-z0-9_.:-]{8,64}")
+"""What the page may call an utterance; anything else counts as no id."""
+
 LEAST_KEPT_S = 0.5
 """A shorter rest after a lost connection is no speech and is not kept, s."""
 
@@ -73,6 +80,7 @@ class IncomingUtterance:
         self.captured_at = utc_text(workspace.database.clock())
         self.stream: ListeningStream | None = None
         self.deaf = False
+        self.id = ""
 
     def feed(self) -> bool:
         """Give the recogniser what came since; returns whether the words changed.
@@ -108,7 +116,10 @@ class IncomingUtterance:
     def take(self, *, cut: bool = False) -> PlainData:
         """Keep the sound and act on it, or keep it as cut."""
         finish = None if cut or self.stream is None else self.stream.finish
-        return self.workspace.intake.take(self.job_id, flac(bytes(self.pcm)), self.captured_at, cut=cut, finish=finish)
+        sound = flac(bytes(self.pcm))
+        return self.workspace.intake.take(
+            self.job_id, sound, self.captured_at, utterance=self.id, cut=cut, finish=finish
+        )
 
 
 class ListenConnection:
@@ -158,6 +169,9 @@ class ListenConnection:
             self.hands_free = bool(message.get("hands_free"))
             self.each = self.hands_free and bool(message.get("each"))
             utterance = self.begin()
+            given = message.get("utterance")
+            if isinstance(given, str) and UTTERANCE_ID.fullmatch(given):
+                utterance.id = given
             if "captured_at" in message:
                 await self.set_time(utterance, message["captured_at"])
         elif kind == "end":

@@ -10,6 +10,7 @@ from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 from api.dialogue.actions import Choose, Confirm, Correct, Reject
 from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
+from api.server.routes.sent import SentDep
 from api.visit.jobs import job_of
 from api.visit.notes import LONGEST_POSITION
 from api.visit.plain_text import MOST_INTEGER, PlainText
@@ -105,34 +106,34 @@ def list_proposals(
 
 
 @router.post("/jobs/{job_id}/typed", status_code=201)
-def type_reading(workspace: WorkspaceDep, job_id: str, body: Typed) -> JsonObject:
+def type_reading(workspace: WorkspaceDep, sent: SentDep, job_id: str, body: Typed) -> JsonObject:
     """Propose a typed reading; like any other, it becomes a record only when it is confirmed."""
-    return workspace.type_reading(job_id, body.given(), body.captured_at, body.supersedes)
+    return workspace.type_reading(job_id, body.given(), body.captured_at, body.supersedes, sent)
 
 
 @router.post("/proposals/{proposal_id}/confirm")
-def confirm(workspace: WorkspaceDep, proposal_id: str, body: ConfirmBody) -> JsonObject:
+def confirm(workspace: WorkspaceDep, sent: SentDep, proposal_id: str, body: ConfirmBody) -> JsonObject:
     """Make a record of it. Refused while a doubt is open, or for insulation while safety steps are open."""
-    return workspace.act(proposal_id, Confirm(body.revision), captured_at=body.captured_at, how=body.how)
+    return workspace.act(proposal_id, Confirm(body.revision), captured_at=body.captured_at, how=body.how, sent=sent)
 
 
 @router.post("/proposals/{proposal_id}/correct")
-def correct(workspace: WorkspaceDep, proposal_id: str, body: CorrectBody) -> JsonObject:
+def correct(workspace: WorkspaceDep, sent: SentDep, proposal_id: str, body: CorrectBody) -> JsonObject:
     """Change fields; the new value must be confirmed."""
     fields = None if body.reading is None else body.reading.given()
     action = Correct(fields, body.instrument_id, body.revision)
-    return workspace.act(proposal_id, action, captured_at=body.captured_at, how=body.how)
+    return workspace.act(proposal_id, action, captured_at=body.captured_at, how=body.how, sent=sent)
 
 
 @router.post("/proposals/{proposal_id}/choose")
-def choose(workspace: WorkspaceDep, proposal_id: str, body: ChooseBody) -> JsonObject:
+def choose(workspace: WorkspaceDep, sent: SentDep, proposal_id: str, body: ChooseBody) -> JsonObject:
     """Take one of the alternatives; it must still be confirmed."""
     action = Choose(body.index, body.revision)
-    return workspace.act(proposal_id, action, captured_at=body.captured_at, how=body.how)
+    return workspace.act(proposal_id, action, captured_at=body.captured_at, how=body.how, sent=sent)
 
 
 @router.post("/proposals/{proposal_id}/reject")
-def reject(workspace: WorkspaceDep, proposal_id: str, body: AnswerBody | None = None) -> JsonObject:
+def reject(workspace: WorkspaceDep, sent: SentDep, proposal_id: str, body: AnswerBody | None = None) -> JsonObject:
     """Drop it; clip and photo are kept."""
     body = body or AnswerBody(revision=None)
-    return workspace.act(proposal_id, Reject(body.revision), captured_at=body.captured_at, how=body.how)
+    return workspace.act(proposal_id, Reject(body.revision), captured_at=body.captured_at, how=body.how, sent=sent)

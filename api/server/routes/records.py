@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query
 from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
 from api.server.routes.proposals import AnswerBody
+from api.server.routes.sent import SentDep
 from api.visit.jobs import job_of
 from api.visit.records import all_records, record_for_page
 
@@ -25,7 +26,7 @@ def list_records(workspace: WorkspaceDep, job_id: str, current: Annotated[bool, 
 
 
 @router.post("/records/{record_id}/withdraw")
-def withdraw(workspace: WorkspaceDep, record_id: str, body: AnswerBody | None = None) -> JsonObject:
+def withdraw(workspace: WorkspaceDep, sent: SentDep, record_id: str, body: AnswerBody | None = None) -> JsonObject:
     """Withdraw a record by a new event; the record itself stays on file."""
     body = body or AnswerBody(revision=None)
-    return workspace.withdraw(record_id, captured_at=body.captured_at, how=body.how)
+    return workspace.withdraw(record_id, captured_at=body.captured_at, how=body.how, sent=sent)

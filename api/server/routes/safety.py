@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from api.ledger.canonical import JsonObject
 from api.server.routes import WorkspaceDep
+from api.server.routes.sent import SentDep
 from api.visit.jobs import axis_of, job_of
 from api.visit.plain_text import PlainText
 from api.visit.safety import StepReply, safety_for_page
@@ -39,7 +40,9 @@ def show_safety(workspace: WorkspaceDep, job_id: str, axis: str) -> JsonObject:
 
 
 @router.post("", status_code=201)
-def answer_safety(workspace: WorkspaceDep, job_id: str, axis: str, body: SafetyReply) -> JsonObject:
+def answer_safety(workspace: WorkspaceDep, sent: SentDep, job_id: str, axis: str, body: SafetyReply) -> JsonObject:
     """Answer one step."""
     reply = StepReply(answer=body.answer, value=body.value, note=body.note, evidence_sha256=body.evidence_sha256)
-    return workspace.answer_safety(job_id, axis, {body.step: reply}, how=body.how, captured_at=body.captured_at)
+    return workspace.answer_safety(
+        job_id, axis, {body.step: reply}, how=body.how, captured_at=body.captured_at, sent=sent
+    )

@@ -33,6 +33,8 @@ POLICY = "; ".join(
         "base-uri 'none'",
         "form-action 'none'",
         "frame-ancestors 'none'",
+        # The one place that makes an address of a script names the service worker.
+        "trusted-types ohmtrail-worker",
         # No text ever becomes markup: the page builds nodes, and the browser refuses anything else.
         "require-trusted-types-for 'script'",
     )
@@ -78,22 +80,71 @@ def terms() -> str:
     return "// Made by the server from the words of the report.\n" + "\n".join(lines) + "\n"
 
 
-def _serve(name: str, request: Request) -> Response:
+WORKER = "worker.js"
+"""The service worker's own text, which is served at the root only, behind the list of files that it keeps."""
+
+
+@cache
+def _worker() -> tuple[str, bytes, str]:
+    """Write the service worker: the version, every file of the page with its SHA-256, and what it does with them."""
+    kept = {
+        "/" if name == "index.html" else f"/page/{name}": hashlib.sha256(content).hexdigest()
+        for name, (_, content, _) in _files().items()
+        if name != WORKER
+    }
+    code = _files()[WORKER][1]
+    version = hashlib.sha256(json.dumps(kept, sort_keys=True).encode() + code).hexdigest()[:16]
+    head = f"const VERSION = {json.dumps(version)};\nconst FILES = {json.dumps(kept, indent=1, sort_keys=True)};\n"
+    return _file(".js", head.encode() + code)
+
+
+def file_of_page(name: str, known: str | None = None) -> Response:
+    """Answer with a file of the page.
+
+    Args:
+        name: Its name.
+        known: Entity tag of what the browser has (If-None-Match); the same file is then not sent again.
+
+    Raises:
+        NoSuchPage: Not one of the page's files.
+    """
     try:
-        media_type, content, tag = _files()[name]
+        found = _files()[name]
     except KeyError:
         raise NoSuchPage(name=name) from None
+    return _answer(found, known)
+
+
+def _answer(file: tuple[str, bytes, str], known: str | None) -> Response:
+    media_type, content, tag = file
     headers = {**HEADERS, "ETag": tag}
     # Asked for anew each time ("no-cache"), so that an update shows at once; sent again only where it changed.
-    if request.headers.get("if-none-match") == tag:
+    if known == tag:
         return Response(status_code=304, headers=headers)
     return Response(content, media_type=f"{media_type}; charset=utf-8", headers=headers)
+
+
+def page_names() -> tuple[str, ...]:
+    """List the files of the page."""
+    return tuple(_files())
 
 
 @router.get("/")
 def page(request: Request) -> Response:
     """Serve the page."""
-    return _serve("index.html", request)
+    return file_of_page("index.html", request.headers.get("if-none-match"))
+
+
+@router.get("/pair")
+def pairing_page(request: Request) -> Response:
+    """Serve the page on which a device is paired; it holds no data."""
+    return file_of_page("pair.html", request.headers.get("if-none-match"))
+
+
+@router.get("/sw.js")
+def service_worker(request: Request) -> Response:
+    """Serve the service worker, at the root, since it may keep only what lies below it."""
+    return _answer(_worker(), request.headers.get("if-none-match"))
 
 
 @router.get("/page/{name}")
@@ -103,4 +154,4 @@ def page_file(name: str, request: Request) -> Response:
     Raises:
         NoSuchPage: Not one of the page's files.
     """
-    return _serve(name, request)
+    return file_of_page(name, request.headers.get("if-none-match"))

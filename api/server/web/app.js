@@ -1,8 +1,13 @@
 // Chooses the view by the address after #.
 
+import { devicesView, whoAmI } from "./devices.js";
 import { el, fill, say } from "./dom.js";
 import { jobView } from "./job.js";
+import { keepPage } from "./install.js";
 import { jobsView, newJobView } from "./jobs.js";
+import { onLink, watchLink } from "./link.js";
+import { beginSending } from "./outbox.js";
+import { askToPersist } from "./waiting.js";
 
 const main = document.getElementById("main");
 const where = document.getElementById("where");
@@ -16,12 +21,21 @@ async function show() {
   try {
     if (page === "jobs" && id) leave = await jobView(main, where, decodeURIComponent(id));
     else if (page === "new") await newJobView(main, where);
+    else if (page === "devices") await devicesView(main, where);
     else await jobsView(main, where);
   } catch (error) {
-    fill(main, el("div.card", {}, el("h1", {}, "That did not work"), el("p", {}, error.message), el("a.button", { href: "#/" }, "To the list of jobs")));
+    fill(main, el("div.card", {}, el("h1", {}, "That did not work"), el("p", {}, error.message), error.status === 401 ? el("a.button.main", { href: "/pair" }, "Pair this device") : el("a.button", { href: "#/" }, "To the list of jobs")));
   }
   window.scrollTo(0, 0);
 }
 
+// Whatever nobody caught is at least said: a silent failure would look as if it had worked.
+window.addEventListener("unhandledrejection", (event) => say((event.reason && event.reason.message) || "That did not work.", "error"));
 window.addEventListener("hashchange", show);
+onLink((isAway) => { if (!isAway && !leave && !main.querySelector("form")) show(); }); // a view that could not be opened, or a list that is old
+watchLink();
+askToPersist();
+beginSending();
+keepPage();
 show();
+whoAmI(document.getElementById("top")).catch(() => {}); // the page works without it as well

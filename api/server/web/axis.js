@@ -1,10 +1,12 @@
 // One axis: its verdict, the safety questions, its readings with their evidence, and what follows from them.
 
 import { el, say } from "./dom.js";
+import { dropDraft, keepDraft } from "./drafts.js";
 import { changed, readingForm } from "./form.js";
+import { act as send } from "./outbox.js";
 import { planPart } from "./plan.js";
 import { proofs } from "./proof.js";
-import { now, post } from "./server.js";
+import { safetyPath } from "./questions.js";
 import { KINDS, MOTORS, SECTIONS, URGENCIES, VERDICTS, clock, conditions, point, shown } from "./words.js";
 
 /** A verdict with its symbol; urgency is the finer word. */
@@ -60,19 +62,23 @@ function reading(record, { job, graded, refresh }) {
 function changes(record, job, refresh) {
   const act = async (path, body, words) => {
     try {
-      await post(path, { ...body, captured_at: now() });
-      say(words);
+      const sent = await send(job.id, path, body, `${record.id}: ${path.endsWith("withdraw") ? "withdraw" : "correct"}`);
+      dropDraft(draft);
+      say(sent.waiting ? "Kept here; sent when the server is back." : words);
     } catch (error) { say(error.message, "error"); }
     await refresh();
   };
+  const draft = `${record.id}.correct`;
   const form = readingForm(record, job, (after) => act(`/api/jobs/${encodeURIComponent(job.id)}/typed`,
     { ...changed(record, after), supersedes: record.id }, "Read the new value, then confirm it. The old one stays on file."), true);
+  const begun = keepDraft(form, draft);
+  form.hidden = !begun;
   const back = el("button.warn", { type: "button", onclick: () => {
     if (back.dataset.sure) act(`/api/records/${encodeURIComponent(record.id)}/withdraw`, {}, `${record.id} is withdrawn. It stays on file.`);
     back.dataset.sure = "yes";
     back.textContent = "Press again to withdraw it";
   } }, "Withdraw");
-  return el("details.changes", { id: `changes-${record.id}` }, el("summary", {}, "Wrong?"),
+  return el("details.changes", { id: `changes-${record.id}`, open: begun }, el("summary", {}, "Wrong?"),
     el("div.row", {}, el("button", { type: "button", onclick: () => { form.hidden = !form.hidden; } }, "Correct"), back), form);
 }
 
@@ -87,17 +93,17 @@ function findings(graded) {
 
 function safetyPart(job, axis, safety, refresh) {
   const open = safety.open.length;
-  const send = async (step, answer, value) => {
+  const reply = async (step, answer, value) => {
     try {
-      await post(`/api/jobs/${encodeURIComponent(job.id)}/axes/${encodeURIComponent(axis.name)}/safety`, {
-        step: step.id, answer, how: "tapped", captured_at: now(), ...(value ? { value } : {}),
-      });
+      const body = { step: step.id, answer, how: "tapped", ...(value ? { value } : {}) };
+      const sent = await send(job.id, safetyPath(job, axis.name), body, `${axis.name}: ${step.question} ${answer}`);
+      if (sent.waiting) say("Kept here; sent when the server is back.");
     } catch (error) { say(error.message, "error"); }
     await refresh(`safety-${axis.name}`);
   };
   return el("details.safety", { id: `safety-${axis.name}` },
     el("summary", {}, open ? el("span.open-count", {}, `${open} safety ${open === 1 ? "question" : "questions"} open: no insulation value is recorded before`) : "Safety questions answered"),
-    el("ul", {}, safety.steps.map((step) => question(step, send))),
+    el("ul", {}, safety.steps.map((step) => question(step, reply))),
     el("p.soft", {}, safety.after_test));
 }
 

@@ -1,6 +1,8 @@
 // Where the dialogue stands, the same in every tab: the open question, those that wait, and the discharge counted down.
 
 import { el, fill, say } from "./dom.js";
+import { dropDraft, keepDraft } from "./drafts.js";
+import { act } from "./outbox.js";
 import { readBack } from "./readback.js";
 import { now, post } from "./server.js";
 
@@ -10,10 +12,12 @@ const SHOWN = 3; // questions of those that wait
 
 export class DialoguePart {
   /**
+   * @param {object} job
    * @param {string} path of the job
    * @param {() => Promise<void>} refresh called after a tap
    */
-  constructor(path, refresh) {
+  constructor(job, path, refresh) {
+    this.job = job;
     this.path = path;
     this.refresh = refresh;
     this.question = el("section.card.question", { id: "question", "aria-live": "polite", hidden: true });
@@ -59,16 +63,20 @@ export class DialoguePart {
   safety(open) {
     const field = open.value_unit ? el("input", { inputmode: "decimal", "aria-label": `Measured, ${open.value_unit}`, placeholder: `measured, ${open.value_unit}` }) : null;
     const refused = el("p.refused", { role: "alert" });
+    const draft = `${this.job.id}.${open.axis}.${open.step}`;
+    const row = el("div.row", {}, field);
+    if (field) keepDraft(row, draft);
     const send = (answer) => async () => {
       try {
-        await post(`${this.path}/axes/${encodeURIComponent(open.axis)}/safety`, {
-          step: open.step, answer, how: "tapped", captured_at: now(), ...(field && field.value.trim() ? { value: field.value.trim() } : {}),
-        });
+        const body = { step: open.step, answer, how: "tapped", ...(field && field.value.trim() ? { value: field.value.trim() } : {}) };
+        const sent = await act(this.job.id, `${this.path}/axes/${encodeURIComponent(open.axis)}/safety`, body, `${open.axis}: ${open.text} ${answer}`);
+        dropDraft(draft);
+        if (sent.waiting) refused.textContent = "Answered here; waits for the server.";
       } catch (error) { refused.textContent = error.message; say(error.message, "error"); }
       await this.refresh();
     };
     return [el("p.place", {}, `Axis ${open.axis}, before any insulation test`), el("p.sentence", {}, open.text), refused,
-      el("div.row", {}, field, el("button.main", { type: "button", onclick: send("yes") }, "Yes"), el("button", { type: "button", onclick: send("no") }, "No"),
+      el("div.row", {}, row, el("button.main", { type: "button", onclick: send("yes") }, "Yes"), el("button", { type: "button", onclick: send("no") }, "No"),
         open.may_not_apply ? el("button", { type: "button", onclick: send("not_applicable") }, "Does not apply") : null)];
   }
 
@@ -89,13 +97,14 @@ export class DialoguePart {
 }
 
 /** Buttons for the end of a lock-out: every safety answer then counts no more. */
-export function lockoutPart(path, refresh) {
+export function lockoutPart(job, path, refresh) {
   const name = el("input", { name: "person", maxlength: "60", autocomplete: "off", placeholder: "name of the other person", "aria-label": "Name of the person who goes on" });
   const send = (reason) => async () => {
     try {
-      const answer = await post(`${path}/lockout`, { reason, name: reason === "another_person" ? name.value.trim() : "", captured_at: now() });
-      say(answer.message);
-      readBack(answer.spoken);
+      const body = { reason, name: reason === "another_person" ? name.value.trim() : "" };
+      const answer = await act(job.id, `${path}/lockout`, body, reason === "another_person" ? "another person goes on" : "power was restored");
+      say(answer.waiting ? "Kept here; sent when the server is back." : answer.message);
+      if (!answer.waiting) readBack(answer.spoken);
       name.value = "";
     } catch (error) { say(error.message, "error"); }
     await refresh();

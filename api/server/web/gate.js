@@ -15,6 +15,7 @@ export class Gate {
     this.held = [];
     this.left = 0;
     this.ended = false;
+    this.voiced = 0;
   }
 
   /**
@@ -32,6 +33,7 @@ export class Gate {
       const all = [...this.held, samples];
       this.held = [];
       this.left = AFTER;
+      this.voiced += 1;
       this.ended = false;
       return all;
     }

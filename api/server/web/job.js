@@ -6,13 +6,18 @@ import { Camera } from "./camera.js";
 import { cornerTool } from "./corners.js";
 import { DialoguePart, lockoutPart } from "./dialogue.js";
 import { el, fill, say } from "./dom.js";
+import { dropDraft, keepDraft } from "./drafts.js";
 import { filledIn, readingForm } from "./form.js";
 import { instrumentsPart } from "./instruments.js";
+import { away, onLink } from "./link.js";
 import { Listening } from "./listen.js";
-import { Outbox } from "./outbox.js";
+import { Outbox, act } from "./outbox.js";
 import { proposalCard } from "./proposal.js";
+import { OfflineQuestions } from "./questions.js";
 import { canSpeak, mute, readBack, tone, want, wanted } from "./readback.js";
+import { look } from "./seen.js";
 import { get, now, post } from "./server.js";
+import { WaitingPart } from "./waiting.js";
 
 const CAUTION = [
   "Insulation testing can kill: up to 1000 V, and the winding keeps its charge. Discharge at least four times the test time, measure, then earth, before anyone touches a terminal.",
@@ -27,12 +32,12 @@ const LOOK_EVERY_MS = 2000; // another phone, or the command line, may work on t
 
 export async function jobView(main, where, id) {
   const path = `/api/jobs/${encodeURIComponent(id)}`;
-  const job = await get(path);
+  const job = await look(path);
   const view = new JobView(job, path, where);
   fill(main, view.node);
   await view.refresh();
   const timer = setInterval(() => { if (!document.hidden) view.look().catch(() => {}); }, LOOK_EVERY_MS);
-  return () => { clearInterval(timer); view.dialogue.close(); view.camera.close(); view.outbox.close(); view.listening.stop(); };
+  return () => { clearInterval(timer); view.close(); };
 }
 
 class JobView {
@@ -47,8 +52,9 @@ class JobView {
     this.proposals = el("div", { id: "proposals" });
     this.warnings = el("div", { id: "warnings", role: "alert" });
     this.marking = el("div", { id: "marking" });
-    this.unsent = el("p.refused", { id: "unsent", role: "status" });
-    this.outbox = new Outbox(job.id, (count, problem) => this.waiting(count, problem), (answer) => this.answered(answer), (answer) => this.show({ state: "working", words: answer.message }));
+    this.questions = new OfflineQuestions(job);
+    this.unsent = new WaitingPart((key) => this.outbox.dismiss(key));
+    this.outbox = new Outbox(job.id, (items, problem) => this.waiting(items, problem), (answer, item) => this.answered(answer, item), (answer) => this.show({ state: "working", words: answer.message }));
     this.next = el("p.next", { id: "next" });
     this.axes = el("div", { id: "axes" });
     this.chips = el("nav.axes", { "aria-label": "Axes" });
@@ -57,10 +63,11 @@ class JobView {
       Object.entries(REPORT_FORMS).map(([name, words]) => el("option", { value: name }, words)));
     this.verified = el("p", { role: "status", id: "verified" });
     this.printed = el("input", { id: "printed", size: 34, maxlength: 200, autocapitalize: "none", spellcheck: false, placeholder: "six words of a printed report", "aria-label": "Six words of a printed report, to find them on the trail" });
-    this.dialogue = new DialoguePart(path, () => this.refresh());
-    this.camera = new Camera((picture, name) => this.send(picture, name), () => document.getElementById("photo").closest("label").classList.add("wanted"));
+    this.dialogue = new DialoguePart(job, path, () => this.refresh());
+    this.camera = new Camera((picture, name) => { this.questions.passed = true; return this.send(picture, name); }, () => document.getElementById("photo").closest("label").classList.add("wanted"));
     this.voiceless = el("p.refused", { id: "voiceless", role: "status" });
-    this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh(), (clip, at) => this.send(clip, "spoken.wav", at), () => this.camera.photo());
+    this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh(), this.outbox, () => this.photo(), () => this.questions.ask());
+    this.linked = onLink((isAway) => { if (isAway && this.listening.on) this.questions.ask(); if (!isAway) this.refresh(); });
     attend(this.speak, this.listening);
     this.show({ state: "ready", words: "Press Speak, then say the axis, the part and the value." });
     this.node = el("div", {},
@@ -68,15 +75,15 @@ class JobView {
       el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       cautions(),
       el("div.work", {},
-        el("div.left", {}, this.bar(), this.warnings, this.now, this.dialogue.node, this.camera.node, this.voiceless, this.unsent, this.marking, this.proposals, this.next, this.typing(), instrumentsPart(path), lockoutPart(path, () => this.refresh())),
+        el("div.left", {}, this.bar(), this.warnings, this.now, this.dialogue.node, this.camera.node, this.voiceless, this.questions.node, this.unsent.node, this.marking, this.proposals, this.next, this.typing(), instrumentsPart(path), lockoutPart(job, path, () => this.refresh())),
         el("div.right", {}, this.chips, this.axes, this.foot())));
     canSpeak(); // voices load in the background from the first question on
   }
 
   bar() {
     return el("div.bar", {}, this.speak,
-      upload("Photo", { accept: "image/*", capture: "environment", id: "photo", multiple: true }, (files) => (files.length > 1 ? this.sendBurst(files) : this.send(files[0]))),
-      upload("Clip", { accept: "audio/*", id: "clip" }, ([file]) => this.send(file)));
+      upload("Photo", { accept: "image/*", capture: "environment", id: "photo", multiple: true }, (files) => (files.length > 1 ? this.sendBurst(files) : this.send(files[0])), this.questions),
+      upload("Clip", { accept: "audio/*", id: "clip" }, ([file]) => this.send(file), this.questions));
   }
 
   foot() {
@@ -128,16 +135,22 @@ class JobView {
   }
 
   typing() {
+    const draft = `${this.job.id}.typing`;
     const form = readingForm({ qualifier: "=" }, this.job, async (reading) => {
       try {
-        const answer = await post(`${this.path}/typed`, { ...filledIn(reading), captured_at: now() });
-        await this.refresh();
-        this.tell(answer);
+        const test = !reading.kind || reading.kind === "insulation_resistance";
+        if (test && !(await this.questions.ask(reading.axis))) return;
+        const answer = await act(this.job.id, `${this.path}/typed`, filledIn(reading), `typed: ${[reading.value, reading.unit, reading.axis].filter(Boolean).join(" ")}`);
+        dropDraft(draft);
         this.typed.open = false;
         form.reset();
+        if (answer.waiting) return;
+        await this.refresh();
+        this.tell(answer);
       } catch (error) { say(error.message, "error"); }
     });
-    this.typed = el("details.card", { id: "typing" }, el("summary", {}, "Type a reading"), form);
+    const begun = keepDraft(form, draft);
+    this.typed = el("details.card", { id: "typing", open: begun }, el("summary", {}, "Type a reading"), form);
     return this.typed;
   }
 
@@ -166,18 +179,33 @@ class JobView {
   async send(file, name = file.name || "upload", capturedAt = now()) {
     this.show({ state: "working", words: `Storing ${name}…` });
     try {
-      await this.outbox.put(file, name, capturedAt);
+      const kept = this.outbox.put(file, name, capturedAt);
+      this.questions.ask(); // where nobody was asked before it was taken
+      if ((await kept).waiting) this.show({ state: "ready", words: `${name} is kept here.` });
     } catch (error) {
       this.show({ state: "ready", words: error.message });
       say(error.message, "error");
     }
   }
 
+  /** Open the camera, or take the picture, once what must be asked before was asked. */
+  async photo() {
+    if (this.camera.open || await this.questions.ask()) await this.camera.photo();
+  }
+
+  close() {
+    this.linked();
+    for (const part of [this.questions, this.dialogue, this.camera, this.outbox]) part.close();
+    this.listening.stop();
+  }
+
   /** Several photos of one display: sent and read as one. */
   async sendBurst(files) {
     this.show({ state: "working", words: `Storing ${files.length} photos of one display…` });
     try {
-      await this.outbox.putBurst(files, now());
+      const kept = this.outbox.putBurst(files, now());
+      this.questions.ask();
+      if ((await kept).waiting) this.show({ state: "ready", words: `${files.length} photos are kept here.` });
     } catch (error) {
       this.show({ state: "ready", words: error.message });
       say(error.message, "error");
@@ -191,13 +219,16 @@ class JobView {
   }
 
   /** What waits in this browser because the server does not answer. */
-  waiting(count, problem) {
-    this.unsent.textContent = count ? `${count} not sent yet. Kept in this browser; sent by itself when the network is back.` : "";
-    if (problem) this.show({ state: "ready", words: problem });
+  waiting(items, problem) {
+    this.unsent.draw(items);
+    this.questions.waiting = items;
+    for (const card of this.cards.values()) card.waits(items);
+    if (problem && items.length && !this.listening.on) this.show({ state: "ready", words: problem });
   }
 
-  async answered(answer) {
+  async answered(answer, item) {
     await this.refresh();
+    if (item && item.path) return; // tapped or typed long ago: what it did is on the screen
     fill(this.warnings, (answer.cautions || []).map((c) => el("p.refused", { "data-caution": c.code }, c.sentence)));
     fill(this.marking, answer.seen && !answer.proposals.length
       ? el("button", { type: "button", "data-mark": answer.sha256, onclick: () => this.mark(answer.sha256) }, "Mark the display in the photo") : null);
@@ -226,17 +257,24 @@ class JobView {
 
   /** See whether something was said or tapped elsewhere; now and then look at everything. */
   async look() {
+    if (away()) return; // what was kept is shown already
     this.looks = (this.looks || 0) + 1;
     const dialogue = await get(`${this.path}/dialogue`);
     if (dialogue.updated_at === this.updated && this.looks % 4) this.follow(dialogue);
     else await this.refresh();
   }
 
+  /** Show what the server says now, or said last; never fails, since it follows every tap. */
   async refresh() {
-    const [dialogue, job, proposals, records, findings, plans, safety] = await Promise.all([get(`${this.path}/dialogue`),
-      get(this.path), get(`${this.path}/proposals?state=open`), get(`${this.path}/records`), get(`${this.path}/findings`), get(`${this.path}/plan`),
-      Promise.all(this.job.axes.map((a) => get(`${this.path}/axes/${encodeURIComponent(a.name)}/safety`))),
+    try { await this.draw(); } catch (error) { say(error.message, "error"); }
+  }
+
+  async draw() {
+    const [dialogue, job, proposals, records, findings, plans, safety] = await Promise.all([look(`${this.path}/dialogue`),
+      look(this.path), look(`${this.path}/proposals?state=open`), look(`${this.path}/records`), look(`${this.path}/findings`), look(`${this.path}/plan`),
+      Promise.all(this.job.axes.map((a) => look(`${this.path}/axes/${encodeURIComponent(a.name)}/safety`))),
     ]);
+    this.questions.safety = safety;
     this.follow(dialogue);
     const seen = JSON.stringify([job.next, proposals, records, findings, plans, safety]);
     if (seen === this.seen) return; // drawing anew would close the forms that a person is filling in
@@ -250,9 +288,10 @@ class JobView {
     const cards = new Map();
     for (const proposal of open) {
       const key = `${proposal.id}@${proposal.revision}`; // unchanged: its card stays, with what is typed into it
-      cards.set(key, this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh(), (sha256) => this.mark(sha256), (answer) => this.tell(answer)));
+      cards.set(key, this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh(), (sha256) => this.mark(sha256), (answer) => this.tell(answer), this.questions));
     }
     this.cards = cards;
+    for (const card of cards.values()) card.waits(this.questions.waiting);
     fill(this.proposals, [...cards.values()].reverse());
   }
 
@@ -286,10 +325,18 @@ function cautions() {
   return el("aside.caution", { "aria-label": "Cautions" }, el("details", {}, el("summary", {}, el("span", {}, el("strong", {}, "Insulation testing can kill. "), "Work dead and proved dead, drive off the leads, discharge before anyone touches.")), el("ul", {}, CAUTION.map((c) => el("li", {}, c)))));
 }
 
-function upload(words, props, send) {
-  return el("label.button", {}, words, el("input", { type: "file", ...props, onchange: async (event) => {
-    const files = [...event.target.files];
-    if (files.length) await send(files);
-    event.target.value = "";
-  } }));
+function upload(words, props, send, questions) {
+  const input = el("input", { type: "file", ...props,
+    onclick: async (event) => {
+      if (!questions.due()) return;
+      event.preventDefault();
+      if (await questions.ask()) { questions.passed = true; input.click(); }
+    },
+    oncancel: () => { questions.passed = false; },
+    onchange: async () => {
+      const files = [...input.files];
+      if (files.length) await send(files);
+      input.value = "";
+    } });
+  return el("label.button", {}, words, input);
 }

@@ -1,14 +1,16 @@
 // The list of jobs, and the form for a new one.
 
 import { el, fill, say } from "./dom.js";
-import { get, post } from "./server.js";
+import { dropDraft, keepDraft } from "./drafts.js";
+import { look } from "./seen.js";
+import { post } from "./server.js";
 import { MOTORS, clock } from "./words.js";
 
 const INSTRUMENTS = { insulation_tester: "Insulation tester", multimeter: "Multimeter", milliohmmeter: "Four-wire resistance meter" };
 
 export async function jobsView(main, where) {
   where.textContent = "Jobs";
-  const jobs = await get("/api/jobs");
+  const jobs = await look("/api/jobs");
   fill(main,
     el("div.row", {}, el("h1", {}, "Jobs"), el("a.button.main", { href: "#/new" }, "New job")),
     jobs.length
@@ -44,6 +46,17 @@ function instrumentRow(profiles) {
       pick("What its display can show", "display_profile", { "": "not given", ...Object.fromEntries(profiles.map((p) => [p.name, p.title])) })));
 }
 
+const ROWS = "ohmtrail.rows";
+
+function keepRows(counts) {
+  try { localStorage.setItem(ROWS, JSON.stringify(counts)); } catch { /* full or private: it lasts until reload */ }
+}
+
+/** How many axes and instruments the form had that was being filled in. */
+function rowsKept() {
+  try { return JSON.parse(localStorage.getItem(ROWS)) || [1, 1]; } catch { return [1, 1]; }
+}
+
 /** Filled fields of a part of the form; empty ones are left out, so that "not known" stays unknown. */
 function filled(part) {
   const out = {};
@@ -62,11 +75,12 @@ export async function newJobView(main, where) {
     text("Technician", "technician", { required: true }), text("Alarm text", "alarm_text"),
     text("Air temperature, °C", "air_c", { inputmode: "decimal" }), text("Relative humidity, %", "humidity_percent", { inputmode: "decimal" })));
   const axes = el("div", {}, axisRow());
-  const profiles = await get("/api/profiles");
+  const profiles = await look("/api/profiles");
   const instruments = el("div", {}, instrumentRow(profiles));
   const create = async (description) => {
     try {
       const job = await post("/api/jobs", description);
+      dropDraft("new");
       location.hash = `#/jobs/${encodeURIComponent(job.id)}`;
     } catch (error) { say(error.message, "error"); }
   };
@@ -88,5 +102,12 @@ export async function newJobView(main, where) {
       if (!file) return;
       try { await create(JSON.parse(await file.text())); } catch { say("That file is no job description. Choose a JSON file that describes a job.", "error"); }
     } }))));
+  // Rows that were added before a reload come back first: as many as make the number of fields that were kept.
+  keepDraft(form, "new", () => {
+    const [axisCount, instrumentCount] = rowsKept();
+    while (axes.children.length < axisCount) axes.append(axisRow());
+    while (instruments.children.length < instrumentCount) instruments.append(instrumentRow(profiles));
+  });
+  form.addEventListener("input", () => keepRows([axes.children.length, instruments.children.length]));
   fill(main, el("h1", {}, "New job"), form);
 }

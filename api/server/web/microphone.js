@@ -58,11 +58,6 @@ export class Microphone {
     this.stream.getTracks().forEach((track) => track.stop());
     await this.context.close();
   }
-
-  /** Everything recorded as a WAV file. */
-  wav() {
-    return wav(this.frames);
-  }
 }
 
 /** Loudness of a frame, 0..1, for the level bar. */

@@ -1,10 +1,11 @@
 // One proposal: what was understood, what is in doubt, and the answers a person can give.
 
 import { el, say } from "./dom.js";
+import { dropDraft, keepDraft } from "./drafts.js";
 import { changed, readingForm } from "./form.js";
 import { proofs } from "./proof.js";
 import { readBack, tone } from "./readback.js";
-import { now, post } from "./server.js";
+import { act } from "./outbox.js";
 import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, conditions, place, shown } from "./words.js";
 
 /**
@@ -13,15 +14,20 @@ import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, c
  * @param {object} job for the names of its axes
  * @param {() => Promise<void>} refresh called after an answer
  * @param {(answer: object) => void} tell shows and says what followed
+ * @param {import("./questions.js").OfflineQuestions} questions asks the safety questions while the server is away
  * @param {(sha256: string) => void} mark called where the person wants to show where the display is in the photo
  */
-export function proposalCard(proposal, job, refresh, mark, tell) {
+export function proposalCard(proposal, job, refresh, mark, tell, questions) {
   const path = `/api/proposals/${encodeURIComponent(proposal.id)}`;
+  const draft = `${proposal.id}.correct`;
   const answer = async (action, body, words) => {
     try {
-      const result = await post(`${path}/${action}`, { ...body, revision: proposal.revision, how: "tapped", captured_at: now() });
+      if (action === "confirm" && proposal.kind === "insulation_resistance" && !(await questions.ask(proposal.axis))) return;
+      if (action === "correct") dropDraft(draft);
+      const result = await act(job.id, `${path}/${action}`, { ...body, revision: proposal.revision, how: "tapped" }, `${action}: ${proposal.display || proposal.id}`);
+      if (result.waiting) { say("Kept here; sent when the server is back."); return; }
       say(words);
-      if (result) tell(result);
+      tell(result);
     } catch (error) {
       refused.textContent = error.message;
       tone("not_understood").then(() => readBack(error.message));
@@ -62,6 +68,17 @@ export function proposalCard(proposal, job, refresh, mark, tell) {
       } }, "Correct"),
       el("button.warn", { type: "button", onclick: () => answer("reject", {}, "Rejected. The clip and photo are kept.") }, "Reject")),
     readingForm(proposal, job, (reading) => answer("correct", { reading: changed(proposal, reading) }, "Corrected. Read it again, then confirm."), true));
+  const form = card.querySelector("form");
+  if (keepDraft(form, draft)) form.hidden = false;
+  const note = el("p.soft.waits", { role: "status", hidden: true });
+  card.prepend(note);
+  /** Show that an answer to it waits; until it is sent no other is taken here. */
+  card.waits = (items) => {
+    const [, waiting] = items.find(([, item]) => !item.refused && item.path && item.path.startsWith(`${path}/`)) || [];
+    note.hidden = !waiting;
+    note.textContent = waiting ? `Answered here (${waiting.words}); waits for the server.` : "";
+    for (const part of card.querySelectorAll(".answers, .choices, form")) part.inert = Boolean(waiting);
+  };
   return card;
 }
 

@@ -1,11 +1,30 @@
 // Talks to the JSON routes; every failure becomes an Error with a sentence that says what to do.
 
+import { failed, heard, onLink } from "./link.js";
+
 const OFFLINE = "The server does not answer. Check the network; nothing was lost that it had acknowledged.";
+const LOOK_MS = 20000;
+const SEND_MS = 90000; // a photo over a slow network, and its reading
+
+const HUNG_MS = 10000; // away for so long: what was under way then hangs on a connection that is no more
+const running = new Set();
+let awaySince = 0;
+
+onLink((isAway) => {
+  if (isAway) awaySince = Date.now();
+  else if (Date.now() - awaySince > HUNG_MS) for (const one of running) one.abort();
+});
+
+function gone() {
+  failed();
+  return Object.assign(new Error(OFFLINE), { away: true });
+}
 
 async function answer(response) {
   const text = await response.text();
   let body = null;
   try { body = text ? JSON.parse(text) : null; } catch { body = null; }
+  if (response.ok && text && body === null) throw gone(); // a network that answers in the server's place
   if (response.ok) return body;
   const said = body && (body.error || body);
   const message = said && said.message ? `${said.message} ${said.what_to_do || ""}`.trim() : `The server said ${response.status}.`;
@@ -16,9 +35,20 @@ async function answer(response) {
 }
 
 async function ask(path, options = {}) {
-  let response;
-  try { response = await fetch(path, { credentials: "same-origin", ...options }); } catch { throw new Error(OFFLINE); }
-  return answer(response);
+  const limit = options.limit || new AbortController();
+  const timer = setTimeout(() => limit.abort(), options.method ? SEND_MS : LOOK_MS);
+  running.add(limit);
+  try {
+    const response = await fetch(path, { credentials: "same-origin", signal: limit.signal, ...options });
+    heard();
+    return await answer(response);
+  } catch (error) {
+    if (limit.hurried) throw Object.assign(new Error("Sent again."), { again: true });
+    throw error.status || error.away ? error : gone(); // no connection, or it broke within the answer
+  } finally {
+    clearTimeout(timer);
+    running.delete(limit);
+  }
 }
 
 export const get = (path) => ask(path, { cache: "no-store" });
@@ -41,13 +71,19 @@ export function now() {
 // So long the answer may wait for what was made of a capture; after that it says "stored", and the rest is asked for.
 const WAIT_S = 30;
 
+/** Do something under an id of its own, once however often it is sent; `body` is JSON. */
+export const sendAction = (path, body, clientId) =>
+  ask(path, { method: "POST", headers: { "content-type": "application/json", "idempotency-key": clientId, "ohmtrail-sent-at": now() }, body });
+
 /** Store a clip or photo; resolves once the server has it on disk, read or (state "stored") still waiting to be read. */
-export function sendEvidence(jobId, file, name, capturedAt = now(), clientId = "") {
+export function sendEvidence(jobId, file, name, capturedAt = now(), clientId = "", { sha256 = "", utterance = "", hurry = false, limit = undefined } = {}) {
   const form = new FormData();
   form.append("file", file, name);
+  if (sha256) form.append("sha256", sha256);
+  if (utterance) form.append("utterance", utterance);
   form.append("captured_at", capturedAt);
   if (clientId) form.append("client_id", clientId);
-  return ask(`/api/jobs/${encodeURIComponent(jobId)}/evidence`, { method: "POST", body: form, headers: { prefer: `respond-async, wait=${WAIT_S}` } });
+  return ask(`/api/jobs/${encodeURIComponent(jobId)}/evidence`, { method: "POST", body: form, limit, headers: { prefer: `respond-async, wait=${hurry ? 0 : WAIT_S}` } });
 }
 
 /** Store several photos of one display, read as one. */

@@ -10,12 +10,13 @@ import pytest
 from sqlmodel import select
 
 from api.intake import arrivals
-from api.intake.errors import SameIdOtherBytes
+from api.intake.errors import CaptureReadBefore, SameIdOtherBytes
 from api.ledger.database import Database
 from api.ledger.errors import EntryNotWritten
-from api.ledger.tables import CaptureRow
+from api.ledger.tables import CaptureRow, EvidenceRow, ProposalRow
 from api.workspace import Workspace
-from tests.api.makers import JOB, clip
+from tests.api.conftest import Visit
+from tests.api.makers import JOB, at, clip
 
 
 def keep(workspace: Workspace, words: str, client_id: str) -> dict[str, Any]:
@@ -123,3 +124,28 @@ def test_a_full_disk_acknowledges_none_of_them(workspace: Workspace, monkeypatch
             keep(workspace, "x", "a")
     assert on_record(workspace) == []
     assert keep(workspace, "x", "a")["repeated"] is False
+
+
+@pytest.mark.parametrize("live_first", [True, False])
+def test_an_utterance_that_comes_live_and_as_a_clip_counts_once(visit: Visit, live_first: bool) -> None:
+    """Lose the answer to what was heard live: the page sends the same utterance once more, as other bytes."""
+    intake = visit.workspace.intake
+    words = "x ray axis through the cable a one to a two one point zero eight ohms"
+    for salt in (1, 2) if live_first else (2, 1):
+        client_id = None if salt == 1 else "of-the-clip"
+        answer = intake.take(visit.job, clip(words, salt), at(1), client_id, utterance="utterance-1")
+    assert answer["repeated"]
+    with visit.workspace.database.read() as session:
+        assert len(session.exec(select(CaptureRow)).all()) == 1
+        assert len(session.exec(select(ProposalRow)).all()) == 1
+        assert len(session.exec(select(EvidenceRow)).all()) == 2, "both recordings are kept"
+
+
+def test_an_utterance_cut_off_is_heard_from_its_clip(visit: Visit) -> None:
+    intake = visit.workspace.intake
+    cut = intake.take(visit.job, clip("x ray axis one", 1), at(1), utterance="utterance-1", cut=True)
+    words = "x ray axis through the cable a one to a two one point zero eight ohms"
+    whole = intake.take(visit.job, clip(words, 2), at(1), "of-the-clip", utterance="utterance-1")
+    assert (cut["state"], whole["repeated"], whole["proposals"][0]["value"]) == ("cut", False, "1.08")
+    with pytest.raises(CaptureReadBefore):
+        intake.read_again(cut["capture"])

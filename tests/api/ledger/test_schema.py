@@ -95,17 +95,32 @@ def test_a_folder_of_version_2_is_intact_before_and_after(tmp_path: Path) -> Non
     unsigned = (folder / "trail-head.json").read_bytes()
     migrate(folder)
     after = verify_all(folder)
-    assert (after.problems, after.lag, after.entries) == ([], 0, before.entries + 2)
+    assert (after.problems, after.lag, after.entries) == ([], 0, before.entries + 1 + VERSION - 2)
     # Stopped between commit and head file, the first key is named and has signed nothing: no tampering.
     kept, signed = (folder / "trail-head.json"), (folder / "trail-head.json").read_bytes()
     kept.write_bytes(unsigned)
     stopped = verify_all(folder)
-    assert (stopped.problems, stopped.lag) == ([], 2)
+    assert (stopped.problems, stopped.lag) == ([], 1 + VERSION - 2)
     assert any("stopped before it signed" in note for note in stopped.notes)
     kept.write_bytes(signed)
     assert ask(folder, "SELECT rules FROM grading_run") == [("",)]
     tell(folder, ("UPDATE grading_run SET rules = 'x'", ()))
     assert not verify_folder(folder).intact
+
+
+def test_a_folder_of_version_3_is_intact_before_and_after(tmp_path: Path) -> None:
+    """Its key was left out, as from a backup: a new one is named, and an entry says so."""
+    folder = tmp_path / "data"
+    with zipfile.ZipFile(DATA / "schema3.zip") as packed:
+        packed.extractall(folder)
+    before = verify_all(folder)
+    assert (before.problems, before.lag) == ([], 0)
+    assert ask(folder, "PRAGMA user_version") == [(3,)]
+    migrate(folder)
+    after = verify_all(folder)
+    assert (after.problems, after.lag, after.entries) == ([], 0, before.entries + 1 + VERSION - 3)
+    assert ask(folder, "SELECT DISTINCT utterance FROM capture") == [("",)]
+    assert ask(folder, "SELECT count(*) FROM sent_action") == [(0,)]
 
 
 def test_opening_again_changes_nothing(old: Path) -> None:

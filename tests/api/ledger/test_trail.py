@@ -233,7 +233,7 @@ def test_the_schema_is_the_one_that_was_reviewed(tmp_path: Path) -> None:
     ]
     assert {name: len(columns) for name, columns in found.items()} == {
         "axis": 11,
-        "capture": 8,
+        "capture": 9,
         "confirmation_event": 13,
         "dialogue_state": 5,
         "evidence": 8,
@@ -245,6 +245,7 @@ def test_the_schema_is_the_one_that_was_reviewed(tmp_path: Path) -> None:
         "instrument_profile": 6,
         "report_file": 10,
         "safety_answer": 12,
+        "sent_action": 9,
         "trail_entry": 7,
     }
-    assert triggers == 2 * 11 + 3
+    assert triggers == 2 * 12 + 3

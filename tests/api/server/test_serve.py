@@ -77,6 +77,13 @@ def test_it_listens_on_this_machine_only(server: Server) -> None:
     ]
 
 
+@pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.168.1.5", "shop.example"])
+def test_a_network_is_not_let_in_without_encryption(tmp_path: Path, host: str) -> None:
+    ended = run("serve", "--host", host, data=tmp_path / "data")
+    assert (ended.returncode, "ohmtrail serve --lan" in ended.stderr) == (1, True)
+    assert not (tmp_path / "data").exists()
+
+
 def test_what_was_acknowledged_survives_a_kill(server: Server) -> None:
     job = ask(server.port, "/api/jobs", JOB)["id"]
     typed = {"kind": "winding_resistance", "value": "1.08", "unit": "Ohm", "axis": "X", "section": "motor_alone"}

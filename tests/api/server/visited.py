@@ -40,4 +40,5 @@ def visit(client: TestClient) -> dict[str, str]:
         "proposal_id": open_one,
         "record_id": record,
         "name": "job.js",
+        "device_id": "device-1",
     }

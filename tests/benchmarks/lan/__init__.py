@@ -1,0 +1,1 @@
+"""What the way over the network costs."""
