@@ -14,7 +14,7 @@ from api.server.app import create_app
 from api.workspace import Workspace
 from tests.api.server.visited import visit
 
-PAGE_ROUTES = ("/", "/page/{name}", "/openapi.json")
+PAGE_ROUTES = ("/", "/sw.js", "/page/{name}", "/openapi.json")
 
 
 @pytest.fixture
