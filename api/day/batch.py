@@ -119,6 +119,7 @@ def take_day(
     workers: int = 1,
     engines: DayEngines | None = None,
     progress: DayProgress | None = None,
+    confidence: ConfidenceModel | None = None,
 ) -> DayOutcome:
     """Take a day's files in.
 
@@ -129,6 +130,7 @@ def take_day(
         workers: How many pieces and photos are worked on at the same time.
         engines: What hears and sees; None for the workspace's own.
         progress: Who is told how far it is.
+        confidence: Tells how sure what was heard is; None for the model that ships.
 
     Raises:
         NoSuchDayFolder: The folder is not there.
@@ -146,7 +148,7 @@ def take_day(
     day = _stored(workspace, places, outcome, told)
     _timed(workspace, day, zone, outcome)
     _recognised(workspace, day, engines or workspace.engines, workers, told, outcome)
-    found = _put_together(workspace, day, plan, said, zone, outcome)
+    found = _put_together(workspace, day, plan, said, zone, outcome, confidence or shipped_confidence_model())
     with workspace.database.write() as transaction:
         outcome.proposals = conclude(transaction, found, workspace.profile)
     shutil.rmtree(workspace.folder / FOLDER, ignore_errors=True)
@@ -204,10 +206,15 @@ def _recognised(
 
 
 def _put_together(
-    workspace: Workspace, day: _Day, plan: JobPlan, said: Clocks | None, zone: dt.tzinfo | None, outcome: DayOutcome
+    workspace: Workspace,
+    day: _Day,
+    plan: JobPlan,
+    said: Clocks | None,
+    zone: dt.tzinfo | None,
+    outcome: DayOutcome,
+    model: ConfidenceModel,
 ) -> DayFound:
     """Compare the clocks, understand what was said, join the photos, and store what is cut out."""
-    model = shipped_confidence_model()
     home = zone or _usual_zone(day)
     clocks = said or _compared(day, plan, model)
     shift = {True: dt.timedelta(seconds=clocks.camera_s), False: dt.timedelta(seconds=clocks.recorder_s)}

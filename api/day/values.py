@@ -14,13 +14,13 @@ from api.dialogue.proposal_updates import merged
 from api.dialogue.turn import OLD_CONTEXT_S
 from api.visit.proposals import ProposedReading
 from capture.carrying import can_carry
-from capture.completeness import fits
+from capture.completeness import STRUCTURAL, fits
 from capture.language.dictation import dictated
 from capture.language.parse import parse
 from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance, Word
 from capture.speech.confidence import ConfidenceModel
 from capture.speech.memo import Span
-from capture.speech.understand import understand
+from capture.speech.understand import understand, with_pauses
 
 TAKEN_BACK_S = 30.0
 """Words that take a value back must follow it within this, s (house rule)."""
@@ -125,9 +125,8 @@ class _Follower:
         self._job = job
         if self._last is not None and (spoken.instant - self._last).total_seconds() > OLD_CONTEXT_S:
             self._context = Context(axis=self._context.axis)
-        axes = self._plan.axes(job)
-        heard = as_dictated(spoken.span.heard, self._context, axes)
-        utterance = understand(heard, replace(self._context, axes=axes), self._model)
+        heard, axes = spoken.span.heard, self._plan.axes(job)
+        utterance = self._understand(heard, job, axes)
         if self._steered(utterance, spoken) or self._paused:
             return
         before, after = self._context, utterance.context
@@ -145,6 +144,15 @@ class _Follower:
         self._last = spoken.instant
         self._values(utterance, readings, spoken, heard)
         self.found.passages.append(Passage(spoken.instant, self._job, self._context))
+
+    def _understand(self, heard: Heard, job: JobAxes | None, axes: tuple[str, ...]) -> Utterance:
+        """Understand words by the axes of the present job, and by all where they mean nothing to that."""
+        own = axes if job is None else tuple(job.said)
+        utterance = as_dictated(understand(heard, replace(self._context, axes=own), self._model), self._context, own)
+        if own == axes or utterance.readings or utterance.context != self._context:
+            return utterance
+        other = as_dictated(understand(heard, replace(self._context, axes=axes), self._model), self._context, axes)
+        return other if other.context.axis not in (self._context.axis, *own) else utterance
 
     def _steered(self, utterance: Utterance, spoken: SpokenAt) -> bool:
         """Obey what can be obeyed in a recording: stop and go on listening, take back what was just said."""
@@ -193,17 +201,31 @@ class _Follower:
         return ProposedReading(own, doubts, named, utterance.confidence)
 
 
-def as_dictated(heard: Heard, context: Context, axes: Sequence[str]) -> Heard:
-    """Give what was heard with the words that go without saying in dictation, in every alternative as well."""
+def as_dictated(utterance: Utterance, context: Context, axes: tuple[str, ...]) -> Utterance:
+    """Give what an utterance means with the words that go without saying in dictation; how sure it is stays.
 
-    def words_of(text: str) -> str:
-        return " ".join(dictated([word for word in text.split() if word != ","], context, axes))
-
-    words = _with_added(heard.words, dictated([word.word for word in heard.words], context, axes))
-    if len(words) == len(heard.words):
-        return heard
-    alternatives = tuple(replace(other, text=words_of(other.text)) for other in heard.alternatives)
-    return replace(heard, text=" ".join(word.word for word in words), words=words, alternatives=alternatives)
+    Args:
+        utterance: As understood from the words that were heard; one that was too doubtful stays as it is.
+        context: What held before.
+        axes: What can be said for an axis.
+    """
+    heard = utterance.heard
+    words = [word.word for word in heard.words]
+    wanted = dictated(words, context, axes)
+    if wanted == words or (not utterance.readings and Doubt.LOW_CONFIDENCE in utterance.doubts):
+        return utterance
+    whole = replace(heard, words=_with_added(heard.words, wanted))
+    again = parse(replace(whole, text=with_pauses(whole)), replace(context, axes=axes))
+    kept = [doubt for doubt in utterance.doubts if doubt not in STRUCTURAL]
+    others = [other.quantity for other in utterance.alternatives]
+    placed = [replace(again.readings[0], quantity=quantity) for quantity in others] if len(again.readings) == 1 else []
+    return replace(
+        again,
+        heard=heard,
+        confidence=utterance.confidence,
+        doubts=tuple(dict.fromkeys([*again.doubts, *kept])),
+        alternatives=tuple(dict.fromkeys([*placed, *again.alternatives])),
+    )
 
 
 def _with_added(words: Sequence[Word], wanted: Sequence[str]) -> tuple[Word, ...]:

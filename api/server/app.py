@@ -25,12 +25,13 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 from starlette.types import ASGIApp
 
+from api.day.inbox import DayInbox
 from api.errors import OhmtrailError
 from api.server.headers import retry_header
 from api.server.host_check import HostCheck
 from api.server.limits import ClientLimits
 from api.server.reading_queue import ReadingQueue, workers_of
-from api.server.routes import dialogue, evidence, jobs, listen, profiles, proof, proposals, records, safety, status
+from api.server.routes import day, dialogue, evidence, jobs, listen, profiles, proof, proposals, records, safety, status
 from api.server.voice import Voice
 from api.server.web import router as page
 from api.settings import Limits, Settings
@@ -163,7 +164,8 @@ def create_app(workspace: Workspace, settings: Settings | None = None) -> FastAP
     )
     app.state.workspace, app.state.limits, app.state.hosts = workspace, settings.limits, settings.hosts
     app.state.voice = Voice()
-    for module in (jobs, dialogue, evidence, proposals, records, profiles, safety, proof, status, listen):
+    app.state.inbox = DayInbox(workspace, workers_of(os.cpu_count()))
+    for module in (jobs, dialogue, evidence, proposals, records, profiles, safety, proof, status, listen, day):
         app.include_router(module.router)
     app.include_router(page)
     app.add_exception_handler(OhmtrailError, _own)

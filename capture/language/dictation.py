@@ -22,6 +22,7 @@ _SET_VOLTS = frozenset(
 """Test voltages that testers offer (IEC 61557-2 and the catalogues' usual steps, from memory), as they are said."""
 
 _PLACES = frozenset({"axis", "motor", "cable", "through"})
+_AGAIN = frozenset({"same", "value", "ditto"})
 _TO_GROUND = (QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND)
 
 
@@ -95,6 +96,8 @@ def _with_ground(words: Sequence[str], context: Context, axes: Collection[str]) 
     first = next((index for index, word in enumerate(words) if word not in _FILLER), len(words))
     letter = "".join(_RADIO.get(word, word) for word in words[first : first + 1])
     rest = [word for word in words[first + 1 :] if word not in _FILLER or word == "the"]
+    if rest[:1] == ["to"] and set(rest[1:]) <= _AGAIN:  # "the" is heard as "to"
+        rest = rest[1:]
     if letter in _LEADS and letter.upper() not in axes and rest and rest[0] in _VALUE_STARTS:
         return [*words[: first + 1], "to", "ground", *words[first + 1 :]]
     return list(words)
