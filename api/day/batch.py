@@ -17,7 +17,7 @@ from typing import Protocol
 
 from api.day.clocks import Clocks, Sighting, compared, said_clocks
 from api.day.concluding import DayFound, TakenFile, conclude
-from api.day.decoding import DecodingEnded
+from api.day.decoder import Decoder, DecodingEnded
 from api.day.errors import DayFileWithoutTime, DayJobUnknown, MemoNotDecoded, PhotoNotRead
 from api.day.jobs import JobAxes, JobPlan, job_plan
 from api.day.joining import PhotoAt, joined, shows_again
@@ -29,7 +29,6 @@ from api.day.recognising import (
     MemoRead,
     PhotoRead,
     Results,
-    header_of,
     sound_seconds,
 )
 from api.day.sources import DayFile, Untaken, files_in, store_day
@@ -146,8 +145,12 @@ def take_day(
     told = progress or Silent()
     outcome = DayOutcome()
     day = _stored(workspace, places, outcome, told)
-    _timed(workspace, day, zone, outcome)
-    _recognised(workspace, day, engines or workspace.engines, workers, told, outcome)
+    decoder = Decoder()
+    try:
+        _timed(workspace, day, zone, outcome, decoder)
+        _recognised(workspace, day, engines or workspace.engines, workers, told, outcome, decoder)
+    finally:
+        decoder.close()
     found = _put_together(workspace, day, plan, said, zone, outcome, confidence or shipped_confidence_model())
     with workspace.database.write() as transaction:
         outcome.proposals = conclude(transaction, found, workspace.profile)
@@ -165,14 +168,14 @@ def _stored(workspace: Workspace, places: Sequence[Path], outcome: DayOutcome, t
     return _Day([one for one in files if not one.before])
 
 
-def _timed(workspace: Workspace, day: _Day, zone: dt.tzinfo | None, outcome: DayOutcome) -> None:
+def _timed(workspace: Workspace, day: _Day, zone: dt.tzinfo | None, outcome: DayOutcome, decoder: Decoder) -> None:
     """Tell of each file when it was made; one that nobody can place is left for another run."""
     kept = []
     for file in day.files:
         if file.is_photo:
             made = photo_time(file.metadata, file.path.name, zone)
         else:
-            header = header_of(workspace.evidence, file)
+            header = decoder.header(workspace.evidence.path(file.sha256))
             if isinstance(header, DecodingEnded):
                 outcome.untaken.append(Untaken(file.path, MemoNotDecoded(cause=header.cause or "It holds no sound.")))
                 continue
@@ -187,10 +190,16 @@ def _timed(workspace: Workspace, day: _Day, zone: dt.tzinfo | None, outcome: Day
 
 
 def _recognised(
-    workspace: Workspace, day: _Day, engines: DayEngines, workers: int, told: DayProgress, outcome: DayOutcome
+    workspace: Workspace,
+    day: _Day,
+    engines: DayEngines,
+    workers: int,
+    told: DayProgress,
+    outcome: DayOutcome,
+    decoder: Decoder,
 ) -> None:
     results = Results(workspace.folder / FOLDER, workspace.engines)
-    recogniser = DayRecogniser(engines, results, workspace.evidence, workers)
+    recogniser = DayRecogniser(engines, results, workspace.evidence, decoder, workers)
     photos = [one for one in day.files if one.is_photo]
     told.begin("Hearing and seeing", outcome.counts.pop("seconds", 0) + PHOTO_S * len(photos))
     try:

@@ -95,9 +95,7 @@ class DayInbox:
     def _work(self, run: _Run, wishes: DayWishes) -> None:
         try:
             make_private(self._folder)
-            run.outcome = take_day(
-                self._workspace, [self._folder], wishes, workers=self._workers, progress=_Told(run)
-            )
+            run.outcome = take_day(self._workspace, [self._folder], wishes, workers=self._workers, progress=_Told(run))
             shutil.rmtree(self._folder, ignore_errors=True)
             run.state = "done"
         except OhmtrailError as problem:

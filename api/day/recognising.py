@@ -17,7 +17,7 @@ from typing import Protocol, TypeVar
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
 
-from api.day.decoding import MOST_HOURS, DecodingEnded, MemoHeader, decoded
+from api.day.decoder import MOST_HOURS, Decoder, MemoHeader
 from api.day.errors import DayFileProblem, MemoNotDecoded, MemoTooLong, PieceNotHeard
 from api.day.sources import DayFile
 from api.errors import OhmtrailError
@@ -133,16 +133,17 @@ class Results:
 class DayRecogniser:
     """Has a day's files heard and seen, several at a time."""
 
-    def __init__(self, engines: DayEngines, results: Results, store: Store, workers: int) -> None:
+    def __init__(self, engines: DayEngines, results: Results, store: Store, decoder: Decoder, workers: int) -> None:
         """Begin.
 
         Args:
             engines: Hear and see; called from `workers` threads.
             results: What is known already, and where what is found is kept.
             store: Where the files lie.
+            decoder: Decodes recordings.
             workers: How many pieces and photos are worked on at the same time.
         """
-        self._engines, self._results, self._store = engines, results, store
+        self._engines, self._results, self._store, self._decoder = engines, results, store, decoder
         self._threads = ThreadPoolExecutor(workers, thread_name_prefix="day")
         self._room = BoundedSemaphore(2 * workers)  # pieces wait in memory: no more than the workers will soon take
 
@@ -164,14 +165,14 @@ class DayRecogniser:
         waiting: list[Future[PieceHeard]] = []
         whole: list[Piece] = []
         problems: list[DayFileProblem] = []
-        for given in decoded(self._store.path(file.sha256), file.sha256):
+        for given in self._decoder.pieces(self._store.path(file.sha256), file.sha256):
             if isinstance(given, Piece):
                 bare = Piece(given.parent, given.number, given.begin_s, given.own_s, b"")
                 whole.append(bare)
                 waiting.append(self._submit(partial(self._piece, given), partial(told, _own(bare))))
-            elif isinstance(given, DecodingEnded) and given.too_long:
+            elif given.too_long:
                 problems.append(MemoTooLong(hours=MOST_HOURS))
-            elif isinstance(given, DecodingEnded) and given.cause:
+            elif given.cause:
                 problems.append(MemoNotDecoded(cause=given.cause))
 
         def finish() -> MemoRead:
@@ -232,15 +233,6 @@ class DayRecogniser:
 
 def _own(piece: Piece) -> float:
     return piece.own_s[1] - piece.own_s[0]
-
-
-def header_of(store: Store, file: DayFile) -> MemoHeader | DecodingEnded:
-    """Read what a stored recording says of itself."""
-    path = store.path(file.sha256)
-    for given in decoded(path, file.sha256, header_only=True):
-        if isinstance(given, MemoHeader | DecodingEnded):
-            return given
-    return DecodingEnded("The decoder's process ended: the file is damaged.")
 
 
 def sound_seconds(headers: Sequence[MemoHeader]) -> float:

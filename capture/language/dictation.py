@@ -31,7 +31,7 @@ def _of(*classes: WordClass) -> frozenset[str]:
 
 
 _NUMBER = _of(WordClass.DIGIT, WordClass.TEEN, WordClass.TENS, WordClass.MULTIPLIER)
-_OPEN_END = _of(WordClass.POINT, WordClass.COMPARE, WordClass.SIGN)
+_OPEN_END = _of(WordClass.POINT, WordClass.COMPARE, WordClass.SIGN) | {"than"}
 _UNIT = _of(WordClass.UNIT)
 _FILLER = _of(WordClass.FILLER) | {","}
 _VALUE_STARTS = _NUMBER | _OPEN_END | _of(WordClass.OVER_RANGE, WordClass.SHORT) | {"the", "same", "ditto", "wide"}

@@ -16,6 +16,7 @@ from api.visit.plain_text import PlainText
 
 router = APIRouter(prefix="/api/day", tags=["day"])
 
+
 def _inbox(connection: HTTPConnection) -> DayInbox:
     inbox = connection.app.state.inbox
     assert isinstance(inbox, DayInbox)
@@ -39,9 +40,7 @@ class DayBody(BaseModel):
 
 
 @router.post("/files", status_code=201, max_body_size=MOST_MEMO_BYTES)
-async def drop_file(
-    request: Request, inbox: InboxDep, name: Annotated[PlainText, Query(max_length=200)]
-) -> JsonObject:
+async def drop_file(request: Request, inbox: InboxDep, name: Annotated[PlainText, Query(max_length=200)]) -> JsonObject:
     """Keep one file of the batch; the body is the file itself."""
     return await inbox.keep(name, request.stream())
 

@@ -20,7 +20,11 @@ TO_GROUND = Context(kind=QuantityKind.INSULATION_RESISTANCE)
         ("u to v one point two ohms", "u to v one point two ohms", TO_GROUND),
         ("u one point eight gig", "u one point eight gig", Context()),
         ("u axis motor alone", "u axis motor alone", TO_GROUND),
-        ("lead to ground point eight meg at seventy volts", "lead to ground point eight meg at seventy volts", TO_GROUND),
+        (
+            "lead to ground point eight meg at seventy volts",
+            "lead to ground point eight meg at seventy volts",
+            TO_GROUND,
+        ),
         ("motor alone four hundred volts", "motor alone four hundred volts", Context()),
     ],
 )
