@@ -15,10 +15,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
-from api.day.clocks import Clocks, Sighting, compared, said_clocks
+from api.day.clocks import Clocks, ClockSample, compared, said_clocks
 from api.day.concluding import DayFound, TakenFile, conclude
 from api.day.decoder import Decoder, DecodingEnded
-from api.day.errors import DayFileWithoutTime, DayJobUnknown, MemoNotDecoded, PhotoNotRead
+from api.day.errors import DayFileWithoutTime, DayJobUnknown, LeftForAgain, MemoNotDecoded, PhotoNotRead
 from api.day.jobs import JobAxes, JobPlan, job_plan
 from api.day.joining import PhotoAt, joined, shows_again
 from api.day.recognising import (
@@ -154,7 +154,8 @@ def take_day(
     found = _put_together(workspace, day, plan, said, zone, outcome, confidence or shipped_confidence_model())
     with workspace.database.write() as transaction:
         outcome.proposals = conclude(transaction, found, workspace.profile)
-    shutil.rmtree(workspace.folder / FOLDER, ignore_errors=True)
+    if not any(isinstance(one.problem, LeftForAgain) for one in outcome.untaken):
+        shutil.rmtree(workspace.folder / FOLDER, ignore_errors=True)
     return outcome
 
 
@@ -212,6 +213,25 @@ def _recognised(
     for file in day.files:
         problems = day.memos[file.sha256].problems if file.sha256 in day.memos else ()
         outcome.untaken += [Untaken(file.path, problem) for problem in problems]
+    _leave_for_again(day, outcome)
+
+
+def _leave_for_again(day: _Day, outcome: DayOutcome) -> None:
+    """Leave out what the machine, not the file, is to blame for: the next run takes it up where it stands.
+
+    Once on record a file counts as known; half of a recording must not.
+    """
+    for file in day.files:
+        memo, photo = day.memos.get(file.sha256), day.photos.get(file.sha256)
+        if memo is not None and memo.again:
+            outcome.untaken.append(Untaken(file.path, LeftForAgain()))
+        elif photo is not None and photo.again:
+            outcome.untaken.append(Untaken(file.path, PhotoNotRead(cause=photo.problem)))
+            outcome.untaken.append(Untaken(file.path, LeftForAgain()))
+    left = {one for one, read in [*day.memos.items(), *day.photos.items()] if read.again}
+    day.files = [file for file in day.files if file.sha256 not in left]
+    day.memos = {one: read for one, read in day.memos.items() if one not in left}
+    day.photos = {one: read for one, read in day.photos.items() if one not in left}
 
 
 def _put_together(
@@ -273,9 +293,9 @@ def _compared(day: _Day, plan: JobPlan, model: ConfidenceModel) -> Clocks:
     at = {sha256: made.instant for sha256, made in day.made.items()}
     loose = replace(plan, windows=()) if plan.windows else plan
     values = understood(_spoken(day, at), loose, model).values
-    spoken = [Sighting(value.instant, value.reading.quantity) for value in values]
+    spoken = [ClockSample(value.instant, value.reading.quantity) for value in values]
     seen = [
-        Sighting(at[sha256], display.quantity)
+        ClockSample(at[sha256], display.quantity)
         for sha256, photo in sorted(day.photos.items())
         for display in (photo.seen.displays[:1] if photo.seen is not None else ())
         if display.accepted

@@ -91,14 +91,14 @@ def said_clocks(given: str) -> Clocks:
 
 
 @dataclass(frozen=True)
-class Sighting:
+class ClockSample:
     """A value at an instant of its device's own clock."""
 
     instant: dt.datetime
     quantity: Quantity = field(compare=False)
 
 
-def compared(spoken: Sequence[Sighting], seen: Sequence[Sighting]) -> Clocks:
+def compared(spoken: Sequence[ClockSample], seen: Sequence[ClockSample]) -> Clocks:
     """Find by how much the recorder must be moved so that its values meet the photos of them.
 
     Args:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import resource
 import signal
+import time
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
+from api.intake.worker import processor_s
 from capture.errors import CaptureError
 from capture.speech.memo import Piece
 
@@ -25,8 +27,13 @@ MOST_HOURS = 24
 MOST_BYTES = 2_000_000_000
 """Address space of the decoding process."""
 
-PATIENCE_S = 120.0
-"""How long the decoder may be silent, s; the first file waits for its start as well."""
+SILENT_S = 60.0
+"""Processor time that the decoder may take between two pieces, s, which is the same however busy the machine is."""
+
+PATIENCE_S = 900.0
+"""How long it may be silent by the clock, s: it hangs."""
+
+_LOOK_S = 0.5
 
 _DIED = "The decoder's process ended at it: the file is damaged."
 
@@ -46,10 +53,17 @@ class MemoHeader:
 
 @dataclass(frozen=True)
 class DecodingEnded:
-    """The end of a recording: why it ended early; None where it is whole."""
+    """The end of a recording.
+
+    Attributes:
+        cause: Why it ended early; None where it is whole.
+        too_long: It is over the limit.
+        again: Another run may have more luck: the machine was too busy.
+    """
 
     cause: str | None = None
     too_long: bool = False
+    again: bool = False
 
 
 def _work(pipe: Connection) -> None:
@@ -118,7 +132,7 @@ class Decoder:
         try:
             self._start()
             self._pipe.send((path, parent))
-            while self._pipe.poll(PATIENCE_S):
+            while self._answers():
                 given: MemoHeader | Piece | DecodingEnded = self._pipe.recv()
                 yield given
                 if isinstance(given, MemoHeader | DecodingEnded):
@@ -128,15 +142,25 @@ class Decoder:
             yield DecodingEnded(_DIED)
             return
         self.close()
-        yield DecodingEnded("The decoder took too long.")
+        yield DecodingEnded("The decoder took too long.", again=True)
+
+    def _answers(self) -> bool:
+        """Wait for the next answer; False where the process takes too much for it."""
+        pid = self._process.pid or 0 if self._process is not None else 0
+        begun, used = time.monotonic(), processor_s(pid)
+        while not self._pipe.poll(_LOOK_S):
+            if processor_s(pid) - used > SILENT_S or time.monotonic() - begun > PATIENCE_S:
+                return False
+        return True
 
     def _start(self) -> None:
         if self._process is not None and self._process.is_alive():
             return
         context = get_context("spawn")
         self._pipe, other = context.Pipe()
-        self._process = context.Process(target=_work, args=(other,), name="decoder", daemon=True)
-        self._process.start()
+        process = context.Process(target=_work, args=(other,), name="decoder", daemon=True)
+        process.start()
+        self._process = process
         other.close()
 
     def close(self) -> None:

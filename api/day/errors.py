@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from api.errors import BadInput, OhmtrailError, Refused
+from api.errors import BadInput, Refused
 
 
-class DayFileProblem(OhmtrailError):
+class DayFileProblem(BadInput):
     """A file of the day that was not taken; the others are."""
 
 
@@ -39,7 +39,7 @@ class DayFileEmpty(DayFileProblem):
 class DayFileUnknown(DayFileProblem):
     """Neither sound nor photo."""
 
-    code = "unknown_type"
+    code = "day_file_unknown"
     message = "It is neither a sound file nor a photo that can be read."
     remedy = "Leave it out; memos may be M4A, MP3, OGG, AMR, 3GP, WAV or FLAC, photos JPEG, PNG, WebP or HEIC."
 
@@ -47,7 +47,7 @@ class DayFileUnknown(DayFileProblem):
 class DayFileTooLarge(DayFileProblem):
     """Over the limit of its kind."""
 
-    code = "too_large"
+    code = "day_file_too_large"
     message = "It has {megabytes:.0f} MB, the limit is {most:.0f} MB."
     remedy = "Cut it in two with the recorder's own program, or send the photo at its usual size."
     megabytes: float
@@ -99,6 +99,14 @@ class PieceNotHeard(DayFileProblem):
     begin: float
     end: float
     cause: str
+
+
+class LeftForAgain(DayFileProblem):
+    """A file that the machine, not the file, is to blame for."""
+
+    code = "left_for_again"
+    message = "It is kept, and not taken in yet."
+    remedy = "Run this again on the same files: what was worked out is not worked out again."
 
 
 class DayJobUnknown(Refused):

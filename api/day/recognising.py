@@ -7,7 +7,7 @@ changes it, and what was worked out before a kill is not worked out again.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -24,7 +24,7 @@ from api.errors import OhmtrailError
 from api.intake.identity import recogniser_of
 from api.intake.recognisers import Quad
 from api.ledger.store import Store, make_private, write_synced
-from capture.errors import CaptureError
+from capture.errors import CaptureError, MediaError
 from capture.reading import Seen
 from capture.speech.memo import Piece, Span, in_order
 
@@ -67,19 +67,24 @@ class PieceHeard:
 @with_config(ConfigDict(ser_json_bytes="base64", val_json_bytes="base64"))
 @dataclass(frozen=True)
 class PhotoRead:
-    """What was seen in a photo, with the cut-outs of accepted displays by their place; or why nothing was."""
+    """What was seen in a photo, with the cut-outs of accepted displays by their place; or why nothing was.
+
+    `again` where another run may have more luck: not the photo was the cause.
+    """
 
     seen: Seen | None
     crops: tuple[tuple[int, bytes], ...] = ()
     problem: str = ""
+    again: bool = False
 
 
 @dataclass(frozen=True)
 class MemoRead:
-    """What was heard in a recording, in order, and what could not be."""
+    """What was heard in a recording, in order, and what could not be; `again` as of `PhotoRead`."""
 
     spans: tuple[Span, ...]
     problems: tuple[DayFileProblem, ...] = ()
+    again: bool = False
 
 
 _PIECE: TypeAdapter[PieceHeard] = TypeAdapter(PieceHeard)
@@ -123,12 +128,6 @@ class Results:
         except (OSError, ValidationError):  # not there, or written by another version: worked out again
             return None
 
-    def forget(self, hashes: Iterable[str]) -> None:
-        """Delete the results of files that are on record now."""
-        for sha256 in hashes:
-            for path in self._folder.glob(f"{sha256}-*.json"):
-                path.unlink(missing_ok=True)
-
 
 class DayRecogniser:
     """Has a day's files heard and seen, several at a time."""
@@ -165,6 +164,7 @@ class DayRecogniser:
         waiting: list[Future[PieceHeard]] = []
         whole: list[Piece] = []
         problems: list[DayFileProblem] = []
+        again = False
         for given in self._decoder.pieces(self._store.path(file.sha256), file.sha256):
             if isinstance(given, Piece):
                 bare = Piece(given.parent, given.number, given.begin_s, given.own_s, b"")
@@ -173,6 +173,7 @@ class DayRecogniser:
             elif given.too_long:
                 problems.append(MemoTooLong(hours=MOST_HOURS))
             elif given.cause:
+                again = given.again
                 problems.append(MemoNotDecoded(cause=given.cause))
 
         def finish() -> MemoRead:
@@ -182,7 +183,8 @@ class DayRecogniser:
                 for piece, heard in zip(whole, found, strict=True)
                 if heard.problem
             ]
-            return MemoRead(tuple(in_order(heard.spans for heard in found)), (*problems, *failed))
+            spans = tuple(in_order(heard.spans for heard in found))
+            return MemoRead(spans, (*problems, *failed), again or bool(failed))
 
         return finish
 
@@ -205,6 +207,7 @@ class DayRecogniser:
         try:
             found = PieceHeard(self._engines.hear_piece(piece))
         except CaptureError as problem:
+            log.warning("Piece %d of %s was not heard: %s", piece.number, piece.parent, problem)
             return PieceHeard((), str(problem))  # not kept: another run may have more luck
         self._results.put_piece(piece, found)
         return found
@@ -218,7 +221,7 @@ class DayRecogniser:
             seen = self._engines.see(data)
             found = PhotoRead(seen, tuple(self._crops(data, seen)))
         except (CaptureError, OhmtrailError) as problem:
-            return PhotoRead(None, problem=str(problem))
+            return PhotoRead(None, problem=str(problem), again=not isinstance(problem, MediaError))
         self._results.put_photo(sha256, found)
         return found
 

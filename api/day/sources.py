@@ -1,6 +1,6 @@
 """The files of a day: found in a folder, looked at, stored as evidence once; each that is not taken is named.
 
-Nothing here decodes a recording: its header is read in a process of its own (`api.day.decoding`).
+Nothing here decodes a recording: its header is read in a process of its own (`api.day.decoder`).
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,7 +17,9 @@ from capture.language.dictation import goes_on, unfinished
 from capture.reading import Heard
 from capture.speech.audio import MAX_SECONDS, RATE
 from capture.speech.encoder import flac
-from capture.speech.recogniser import SpeechModel
+
+if TYPE_CHECKING:  # a process that only decodes needs no recogniser, which takes seconds to import
+    from capture.speech.recogniser import SpeechModel
 
 LEAST_S, MOST_S = 45.0, 75.0
 """A piece is as long as this, s: short enough to share among cores, long enough that the overlap costs little."""
