@@ -31,7 +31,7 @@ export class SafetyKeys {
     if (value) setTimeout(() => value.focus(), 0);
     return el("div", { id: "safety-question" },
       el("p.place", {}, `Axis ${this.axis}: ${this.steps.length} safety ${this.steps.length === 1 ? "question" : "questions"} not answered at the machine`),
-      el("p.value", {}, step.question), el("p.soft", {}, step.why),
+      el("p.question", {}, step.question), el("p.soft", {}, step.why),
       el("p.caution", {}, "Say how it was when the reading was taken. The record will say that it was answered afterwards."),
       value ? el("p", {}, value, ` ${step.value_unit}, then Enter`) : null,
       el("div.keys", {}, value ? null : el("button.main", { type: "button", onclick: () => this.answer("yes") }, el("kbd", {}, "Y"), "Yes"),
@@ -40,11 +40,11 @@ export class SafetyKeys {
         el("button", { type: "button", onclick: () => this.later() }, el("kbd", {}, "Esc"), "Later")));
   }
 
-  /** Answer by a key; false where the key means nothing here. */
+  /** Answer by a key; false where the key means nothing here. Enter does not: it confirms values, and is pressed without reading. */
   key(name) {
     const step = this.steps[0];
     if (name === "escape") { this.later(); return true; }
-    const answer = { y: "yes", enter: "yes", n: "no", a: step.may_not_apply ? "not_applicable" : null }[name];
+    const answer = { y: "yes", n: "no", a: step.may_not_apply ? "not_applicable" : null }[name];
     if (!answer || (answer === "yes" && step.value_unit)) return false;
     this.answer(answer);
     return true;
