@@ -222,13 +222,14 @@ def _leave_for_again(day: _Day, outcome: DayOutcome) -> None:
     Once on record a file counts as known; half of a recording must not.
     """
     for file in day.files:
-        memo, photo = day.memos.get(file.sha256), day.photos.get(file.sha256)
-        if memo is not None and memo.again:
+        heard, seen = day.memos.get(file.sha256), day.photos.get(file.sha256)
+        if heard is not None and heard.again:
             outcome.untaken.append(Untaken(file.path, LeftForAgain()))
-        elif photo is not None and photo.again:
-            outcome.untaken.append(Untaken(file.path, PhotoNotRead(cause=photo.problem)))
+        elif seen is not None and seen.again:
+            outcome.untaken.append(Untaken(file.path, PhotoNotRead(cause=seen.problem)))
             outcome.untaken.append(Untaken(file.path, LeftForAgain()))
-    left = {one for one, read in [*day.memos.items(), *day.photos.items()] if read.again}
+    left = {one for one, memo in day.memos.items() if memo.again}
+    left |= {one for one, photo in day.photos.items() if photo.again}
     day.files = [file for file in day.files if file.sha256 not in left]
     day.memos = {one: read for one, read in day.memos.items() if one not in left}
     day.photos = {one: read for one, read in day.photos.items() if one not in left}

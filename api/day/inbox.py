@@ -25,8 +25,20 @@ from api.workspace import Workspace
 
 log = logging.getLogger(__name__)
 
+_LONGEST_NAME = 200  # bytes; the end is kept, where the type stands
+
 FOLDER = "day-inbox"
 """Folder in the data folder for what was dropped and is not stored yet."""
+
+
+def plain_name(name: str) -> str:
+    """Give the last part of a name that was sent, so that it can name a file here and leads nowhere else.
+
+    >>> plain_name("../../etc/.memo 20261125-1405.m4a"), plain_name("..")
+    ('memo 20261125-1405.m4a', 'file')
+    """
+    last = name.replace("\\", "/").rpartition("/")[2].lstrip(".")
+    return last.encode("utf-8", "ignore")[-_LONGEST_NAME:].decode("utf-8", "ignore").strip() or "file"
 
 
 @dataclass
@@ -61,7 +73,7 @@ class DayInbox:
         """
         place = self._folder / secrets.token_hex(8)
         make_private(place)
-        path = place / (Path(name.replace("\\", "/")).name or "file")
+        path = place / plain_name(name)
         size = 0
         try:
             async with await open_file(path, "wb") as file:
