@@ -9,7 +9,6 @@ import threading
 import time
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from anyio import open_file
 
