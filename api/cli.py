@@ -9,6 +9,7 @@ import typer
 # What is heavy (web server, database, models) is imported inside the commands, so that `--help` answers at once.
 from api.commands import (
     backup,
+    day,
     demo,
     devices,
     export,
@@ -37,6 +38,7 @@ app = typer.Typer(
 )
 for command in (
     demo.demo,
+    day.day,
     serve.serve,
     hear.hear,
     listen.listen,

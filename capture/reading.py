@@ -155,6 +155,10 @@ class Word:
     end: float
     confidence: float
 
+    def moved(self, by_s: float) -> Word:
+        """Give the word with its times counted from another beginning, s."""
+        return replace(self, start=round(self.start + by_s, 3), end=round(self.end + by_s, 3))
+
 
 @dataclass(frozen=True)
 class Judged:

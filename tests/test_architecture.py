@@ -22,7 +22,8 @@ IMPURE = {"os", "pathlib", "time", "random", "secrets", "socket", "subprocess", 
 LONGEST_FILE, LONGEST_FUNCTION = 400, 50
 MOST_FLAT_MODULES = 10
 ROOMS = (
-    "ledger", "access", "visit", "assessment", "dialogue", "intake", "proof", "report", "workspace", "exchange",
+    "ledger", "access", "visit", "assessment", "dialogue", "intake", "proof", "report", "workspace", "day",
+    "exchange",
     "server", "commands", "cli",
 )  # fmt: skip
 """The rooms of `api` in the order in which a value passes them; `settings` and `errors` are known to all."""

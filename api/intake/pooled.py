@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, cast
 
 from api.intake.pool import MOST_BYTES, WorkerPool
 from api.intake.recognisers import Engines, Quad, RealEngines, shipped_models
-from api.intake.worker import Crop, Feed, Finish, Hear, See, SeeBurst, Words
+from api.intake.worker import Crop, Feed, Finish, Hear, HearPiece, See, SeeBurst, Words
 from api.ledger.media_types import media_type, metadata
 from capture.expectation import Asked
 from capture.reading import Context, Seen, Utterance
@@ -18,6 +18,7 @@ from capture.speech.audio import MAX_SECONDS
 
 if TYPE_CHECKING:
     from capture.display.burst import Burst
+    from capture.speech.memo import Piece, Span
 
 LEAST_S = 20.0
 """Processor time that any recognition may take, s; a clip its own length more, each further photo of a burst half.
@@ -116,6 +117,10 @@ class PooledEngines:
     def hear(self, data: bytes, context: Context) -> Utterance:
         """See `Engines.hear`."""
         return cast("Utterance", self.pool.ask(Hear(data, context), seconds_for(data)))
+
+    def hear_piece(self, piece: Piece) -> tuple[Span, ...]:
+        """See `Engines.hear_piece`."""
+        return cast("tuple[Span, ...]", self.pool.ask(HearPiece(piece), LEAST_S + 2 * piece.seconds))
 
     def see(self, data: bytes, corners: Quad | None = None) -> Seen:
         """See `Engines.see`."""

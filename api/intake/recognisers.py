@@ -14,6 +14,7 @@ from capture.reading import Context, Seen, Utterance
 
 if TYPE_CHECKING:
     from capture.display.burst import Burst
+    from capture.speech.memo import Piece, Span
     from capture.speech.recogniser import SpeechModel
 
 Quad = tuple[tuple[float, float], ...]
@@ -44,6 +45,14 @@ class Engines(Protocol):
 
         Raises:
             capture.errors.CaptureError: It cannot be decoded, or the engine failed.
+        """
+        ...
+
+    def hear_piece(self, piece: Piece) -> tuple[Span, ...]:
+        """Hear a piece of a long recording.
+
+        Raises:
+            capture.errors.CaptureError: The engine failed.
         """
         ...
 
@@ -113,6 +122,12 @@ class RealEngines:
         from capture.speech.understand import hear_clip
 
         return hear_clip(data, context, self._speech())
+
+    def hear_piece(self, piece: Piece) -> tuple[Span, ...]:
+        """See `Engines.hear_piece`."""
+        from capture.speech.memo import hear_piece
+
+        return hear_piece(piece, self._speech())
 
     def see(self, data: bytes, corners: Quad | None = None) -> Seen:
         """See `Engines.see`."""

@@ -15,12 +15,16 @@ from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from api.intake.errors import RecognitionFailed
 from api.intake.recognisers import Engines, ListeningStream, Quad
 from capture.errors import CaptureError
 from capture.expectation import Asked
 from capture.reading import Context
+
+if TYPE_CHECKING:
+    from capture.speech.memo import Piece
 
 log = logging.getLogger(__name__)
 
@@ -34,6 +38,13 @@ class Hear:
 
     data: bytes
     context: Context
+
+
+@dataclass(frozen=True)
+class HearPiece:
+    """Hear a piece of a long recording."""
+
+    piece: Piece
 
 
 @dataclass(frozen=True)
@@ -80,7 +91,7 @@ class Finish:
     context: Context | None
 
 
-Request = Hear | See | SeeBurst | Crop | Feed | Finish
+Request = Hear | HearPiece | See | SeeBurst | Crop | Feed | Finish
 
 
 @dataclass(frozen=True)
@@ -126,9 +137,14 @@ class Recogniser:
             log.exception("A recognition engine failed")
             return Failed(RecognitionFailed(kind=type(error).__name__))
 
+    def _hear(self, request: Hear | HearPiece) -> object:
+        if isinstance(request, HearPiece):
+            return self._engines.hear_piece(request.piece)
+        return self._engines.hear(request.data, request.context)
+
     def _do(self, request: Request) -> object:
-        if isinstance(request, Hear):
-            return self._engines.hear(request.data, request.context)
+        if isinstance(request, Hear | HearPiece):
+            return self._hear(request)
         if isinstance(request, See):
             corners = request.corners
             return self._engines.see(request.data) if corners is None else self._engines.see(request.data, corners)

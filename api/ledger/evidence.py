@@ -21,10 +21,12 @@ from api.ledger.tables import CaptureRow, EvidenceRow
 from api.ledger.trail import What
 from capture.display import header
 from capture.speech import audio
+from capture.speech.encoder import CUT_FROM
 
 log = logging.getLogger(__name__)
 
 _PNG = b"\x89PNG\r\n\x1a\n"
+_COMMENTS = 2000  # bytes at the beginning of a FLAC file of ours in which its comments lie
 _PNG_HEAD = 33  # signature and header: what a text chunk may follow
 _DERIVED = b"Ohmtrail cut out of"
 
@@ -147,7 +149,11 @@ def store_derived(store: Store, data: bytes, parent: str) -> Stored:
 
 
 def derived_from(data: bytes) -> str:
-    """Tell which photo a stored file was cut out of by its SHA-256, from the mark in it; "" for an original."""
+    """Tell which photo or recording a stored file was cut out of, by its SHA-256 in it; "" for an original."""
+    if data.startswith(b"fLaC"):
+        mark = (CUT_FROM + "=").encode()
+        at = data.find(mark, 0, _COMMENTS)
+        return "" if at < 0 else data[at + len(mark) :][:64].decode("ascii", "replace")
     start = _PNG_HEAD + 8
     end = start + len(_DERIVED) + 1
     marked = data.startswith(_PNG) and data[start:end] == _DERIVED + b"\0"

@@ -11,9 +11,11 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import hashlib
 import os
 import re
 import secrets
+import shutil
 import stat
 from collections.abc import Iterator
 from pathlib import Path
@@ -133,6 +135,11 @@ def read_plain(path: Path) -> bytes:
         return handle.read()
 
 
+def _digest(path: Path) -> str:
+    with path.open("rb") as handle:
+        return hashlib.file_digest(handle, "sha256").hexdigest()
+
+
 def set_aside(path: Path) -> None:
     """Move what lies in the place of a good file out of the way; `verify` reports it."""
     path.replace(path.with_name(f"{path.name}.damaged-{secrets.token_hex(4)}"))
@@ -191,6 +198,42 @@ class Store:
             raise file_not_written(path.name, error) from error
         # Read-only against accidents: whoever owns the file can undo it, and then `verify` finds the change.
         write_synced(path, data, STORED_FILE)
+        return sha256
+
+    def put_file(self, source: Path) -> str:
+        """Keep a file of any size, copied a part at a time; returns its SHA-256 once it is durable.
+
+        Raises:
+            FileNotWritten: The disk is full or refuses, or the file changed while it was copied; nothing was kept.
+            OSError: The file cannot be read.
+        """
+        with source.open("rb") as handle:
+            sha256 = hashlib.file_digest(handle, "sha256").hexdigest()
+        path = self.path(sha256)
+        temporary = path.parent / f".tmp-{os.getpid()}-{secrets.token_hex(8)}"
+        try:
+            self._prepare(path.parent)
+            if os.path.lexists(path):
+                if _is_regular(path) and _digest(path) == sha256:
+                    sync_folder(path.parent)
+                    return sha256
+                set_aside(path)
+            with (
+                source.open("rb") as original,
+                open(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, PRIVATE_FILE), "wb") as copy,  # noqa: PTH123
+            ):
+                shutil.copyfileobj(original, copy, 1 << 20)
+                copy.flush()
+                os.fchmod(copy.fileno(), STORED_FILE)
+                os.fsync(copy.fileno())
+            if _digest(temporary) != sha256:
+                raise OSError(errno.EIO, "the file changed while it was copied")
+            temporary.replace(path)
+            sync_folder(path.parent)
+        except OSError as error:
+            with contextlib.suppress(OSError):
+                temporary.unlink(missing_ok=True)
+            raise file_not_written(path.name, error) from error
         return sha256
 
     def _prepare(self, folder: Path) -> None:

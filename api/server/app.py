@@ -26,6 +26,7 @@ from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 from starlette.types import ASGIApp
 
 from api.access.guests import Guests
+from api.day.inbox import DayInbox
 from api.errors import OhmtrailError
 from api.ledger.sent import AnsweredBeforeError
 from api.server.gate import AccessGate
@@ -34,6 +35,7 @@ from api.server.host_check import HostCheck
 from api.server.limits import ClientLimits
 from api.server.reading_queue import ReadingQueue, workers_of
 from api.server.routes import (
+    day,
     devices,
     dialogue,
     evidence,
@@ -195,6 +197,7 @@ def create_app(workspace: Workspace, settings: Settings | None = None, guests: G
     app.state.guests = guests
     app.state.more_hosts = frozenset(settings.hosts) - frozenset(LOCAL_HOSTS)
     app.state.voice = Voice()
+    app.state.inbox = DayInbox(workspace, workers_of(os.cpu_count()))
     for module in (
         pairing,
         devices,
@@ -208,6 +211,7 @@ def create_app(workspace: Workspace, settings: Settings | None = None, guests: G
         proof,
         status,
         listen,
+        day,
     ):
         app.include_router(module.router)
     app.include_router(page)

@@ -82,6 +82,7 @@ class Recording:
 
     Attributes:
         duration_s: Its length by its header, s; None where it does not say.
+        tags: What it says of itself in words, by tag.
     """
 
     def __init__(self, file: BinaryIO) -> None:
@@ -96,6 +97,7 @@ class Recording:
         self._reader = SoundReader(file)
         self._reader.check()
         self.duration_s = self._reader.header.duration_s
+        self.tags = self._reader.tags
 
     def blocks(self) -> Iterator[bytes]:
         """Yield its samples at 16 kHz.

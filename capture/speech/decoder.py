@@ -105,6 +105,11 @@ class SoundReader:
         seconds = None if told is None or told < 0 else told / 1_000_000
         return SoundHeader(rate, channels, seconds, str(context.name))
 
+    @property
+    def tags(self) -> dict[str, str]:
+        """What the file says of itself in words, by tag: "creation_time", "date", ..."""
+        return {**self._stream.metadata, **self._container.metadata}
+
     def check(self) -> None:
         """Refuse a rate or number of channels that the header gives and nobody can record.
 

@@ -24,6 +24,7 @@ from grading.terms.quantity import Qualifier, Quantity
 
 if TYPE_CHECKING:
     from capture.display.burst import Burst
+    from capture.speech.memo import Piece, Span
 
 JOB: dict[str, Any] = {
     "title": "Ground fault on X",
@@ -113,6 +114,9 @@ class FakeEngines:
         if words == "noise":
             raise ClipSilent()
         return parse(Heard(words), context)
+
+    def hear_piece(self, piece: Piece) -> tuple[Span, ...]:
+        raise NotImplementedError
 
     def see(self, data: bytes, corners: Quad | None = None) -> Seen:
         shows = json.loads(Image.open(io.BytesIO(data)).info["shows"])

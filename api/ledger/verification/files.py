@@ -33,7 +33,7 @@ _CUT_OUT = (
     "a cut-out of photo {parent:.12}…, whole, but no row knows it: it was left by a reading of that photo that was"
     " interrupted before it was written, or is just coming in. Nothing was lost; the photo is on record"
 )
-_HEAD_BYTES = 256  # the mark of a cut-out ends before that
+_HEAD_BYTES = 2_000  # the mark of a cut-out ends before that
 
 Sizes = Mapping[str, object]
 """Size in bytes by SHA-256, as the rows say."""

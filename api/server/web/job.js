@@ -71,7 +71,7 @@ class JobView {
     attend(this.speak, this.listening);
     this.show({ state: "ready", words: "Press Speak, then say the axis, the part and the value." });
     this.node = el("div", {},
-      el("div.row.head", {}, el("h1", {}, job.title), this.verdict, this.form, el("button.main", { type: "button", id: "report", onclick: () => this.report() }, "Report")),
+      el("div.row.head", {}, el("h1", {}, job.title), this.verdict, this.form, el("a.button", { id: "review", href: `/page/review.html#${encodeURIComponent(job.id)}` }, "Review"), el("button.main", { type: "button", id: "report", onclick: () => this.report() }, "Report")),
       el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       cautions(),
       el("div.work", {},

@@ -23,6 +23,7 @@ from capture.display.burst import Burst
 from capture.expectation import Asked
 from capture.language.parse import parse
 from capture.reading import Context, DisplayReading, Heard, Seen, Utterance
+from capture.speech.memo import Piece, Span
 from grading.terms.quantity import Qualifier, Quantity, parse_digits
 from grading.terms.terminals import pair
 
@@ -43,6 +44,9 @@ class PerfectEngines:
     def see_burst(self, frames: Sequence[bytes]) -> Burst:
         alone = tuple(self.see(data) for data in frames)
         return Burst(alone[0], alone, 0)
+
+    def hear_piece(self, piece: Piece) -> tuple[Span, ...]:
+        raise NotImplementedError
 
     def see(self, data: bytes, corners: Quad | None = None) -> Seen:
         photo = self.known[sha256_hex(data)]

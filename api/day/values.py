@@ -1,0 +1,241 @@
+"""The values of a day: what was said follows on from what was said before, and photos join the words beside them.
+
+All of it is a function of what was heard and seen, by the times of the devices; nothing is written here.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from api.day.jobs import JobAxes, JobPlan
+from api.dialogue.proposal_updates import merged
+from api.dialogue.turn import OLD_CONTEXT_S
+from api.visit.proposals import ProposedReading
+from capture.carrying import can_carry
+from capture.completeness import STRUCTURAL, fits
+from capture.language.dictation import dictated
+from capture.language.parse import parse
+from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance, Word
+from capture.speech.confidence import ConfidenceModel
+from capture.speech.memo import Span
+from capture.speech.understand import understand, with_pauses
+
+TAKEN_BACK_S = 30.0
+"""Words that take a value back must follow it within this, s (house rule)."""
+
+
+@dataclass(frozen=True)
+class SpokenAt:
+    """An utterance of a recording at its instant.
+
+    Attributes:
+        instant: When its first word was said, by the day's common clock.
+        memo: SHA-256 of the recording.
+        span: The utterance.
+    """
+
+    instant: dt.datetime
+    memo: str
+    span: Span
+
+
+@dataclass
+class DayValue:
+    """A value that was spoken.
+
+    Attributes:
+        spoken: Where.
+        job: The job, or None where nobody can tell.
+        given: The reading with what speaks against taking it as it is.
+        text: The words.
+    """
+
+    spoken: SpokenAt
+    job: JobAxes | None
+    given: ProposedReading
+    text: str
+
+    @property
+    def instant(self) -> dt.datetime:
+        """When it was said."""
+        return self.spoken.instant
+
+    @property
+    def reading(self) -> Reading:
+        """The reading."""
+        return self.given.reading
+
+
+@dataclass
+class Passage:
+    """Where the work stood at an instant: for photos that belong to no spoken value."""
+
+    instant: dt.datetime
+    job: JobAxes | None
+    context: Context
+
+
+@dataclass
+class DaySpoken:
+    """What was understood of a day's recordings.
+
+    Attributes:
+        values: In order of time.
+        passages: Where the work stood after each utterance that meant something.
+        passed_over: How many utterances meant nothing: talk, calls, radio.
+    """
+
+    values: list[DayValue] = field(default_factory=list)
+    passages: list[Passage] = field(default_factory=list)
+    passed_over: int = 0
+
+
+def understood(spoken: Sequence[SpokenAt], plan: JobPlan, model: ConfidenceModel) -> DaySpoken:
+    """Understand utterances one after the other, each in the light of those before.
+
+    Args:
+        spoken: In order of time.
+        plan: The jobs that can be meant.
+        model: Gives the probability that an utterance was understood rightly.
+    """
+    follower = _Follower(plan, model)
+    for one in spoken:
+        follower.take(one)
+    return follower.found
+
+
+class _Follower:
+    """Follows the work through a day."""
+
+    def __init__(self, plan: JobPlan, model: ConfidenceModel) -> None:
+        self._plan, self._model = plan, model
+        self._context = Context()
+        self._job: JobAxes | None = None
+        self._last: dt.datetime | None = None
+        self._paused = False
+        self.found = DaySpoken()
+
+    def take(self, spoken: SpokenAt) -> None:
+        """Take the next utterance."""
+        job = self._plan.at(spoken.instant) or self._job
+        if self._plan.windows and job != self._job:
+            self._context = Context()
+        self._job = job
+        if self._last is not None and (spoken.instant - self._last).total_seconds() > OLD_CONTEXT_S:
+            self._context = Context(axis=self._context.axis)
+        heard, axes = spoken.span.heard, self._plan.axes(job)
+        utterance = self._understand(heard, job, axes)
+        if self._steered(utterance, spoken) or self._paused:
+            return
+        before, after = self._context, utterance.context
+        if after.axis is not None and after.axis != before.axis:
+            found = self._plan.of_axis(after.axis, job)
+            if found is None and after.axis not in axes:
+                self.found.passed_over += 1
+                return
+            self._job = found
+        self._context = replace(after, axes=())
+        readings = [reading for reading in utterance.readings if fits(reading)]
+        if not readings and self._context == before:
+            self.found.passed_over += 1
+            return
+        self._last = spoken.instant
+        self._values(utterance, readings, spoken, heard)
+        self.found.passages.append(Passage(spoken.instant, self._job, self._context))
+
+    def _understand(self, heard: Heard, job: JobAxes | None, axes: tuple[str, ...]) -> Utterance:
+        """Understand words by the axes of the present job, and by all where they mean nothing to that."""
+        own = axes if job is None else tuple(job.said)
+        utterance = as_dictated(understand(heard, replace(self._context, axes=own), self._model), self._context, own)
+        if own == axes or utterance.readings or utterance.context != self._context:
+            return utterance
+        other = as_dictated(understand(heard, replace(self._context, axes=axes), self._model), self._context, axes)
+        return other if other.context.axis not in (self._context.axis, *own) else utterance
+
+    def _steered(self, utterance: Utterance, spoken: SpokenAt) -> bool:
+        """Obey what can be obeyed in a recording: stop and go on listening, take back what was just said."""
+        if utterance.command in (Command.PAUSE, Command.RESUME) and not utterance.doubts:
+            self._paused = utterance.command is Command.PAUSE
+            return True
+        back = utterance.command in (Command.REJECT, Command.UNDO)
+        back = back or (utterance.command is Command.CORRECT and not utterance.readings)
+        if back and not utterance.readings and not self._paused:
+            last = self._recent(spoken)
+            if last is not None:  # never dropped for a word that may have been talk: it is asked about
+                last.given = replace(last.given, doubts=(*last.given.doubts, Doubt.LOW_CONFIDENCE))
+            return True
+        return False
+
+    def _recent(self, spoken: SpokenAt) -> DayValue | None:
+        values = self.found.values
+        near = bool(values) and (spoken.instant - values[-1].instant).total_seconds() <= TAKEN_BACK_S
+        return values[-1] if near else None
+
+    def _values(self, utterance: Utterance, readings: list[Reading], spoken: SpokenAt, heard: Heard) -> None:
+        last = self._recent(spoken)
+        for index, reading in enumerate(readings):
+            given = self._given(utterance, index, reading, several=len(readings) > 1)
+            if utterance.command is Command.CORRECT and last is not None and index == 0:
+                said = merged(reading, last.reading)
+                last.given = replace(given, reading=said) if fits(said) else given
+                last.text = f"{last.text}, {heard.text}"
+                last.spoken = spoken
+                continue
+            self.found.values.append(DayValue(spoken, self._job, given, heard.text))
+
+    def _given(self, utterance: Utterance, index: int, reading: Reading, *, several: bool) -> ProposedReading:
+        """Give a reading with its doubts; a test carried forward that cannot show its unit is left out."""
+        if not can_carry(reading.kind, reading.quantity):
+            alone = parse(utterance.heard.text, Context(axes=utterance.context.axes)).readings
+            if not (index < len(alone) and alone[index].kind is not None):
+                reading = replace(reading, kind=None, test_voltage_set=None)
+        others = utterance.alternatives
+        if several:
+            others = tuple(other for other in others if replace(other, quantity=reading.quantity) == reading)
+        doubts = tuple(doubt for doubt in utterance.doubts if doubt is not Doubt.CONFLICT)
+        names = self._job.said if self._job is not None else {}
+        own = replace(reading, axis=names.get(reading.axis or "", reading.axis))
+        named = tuple(replace(other, axis=names.get(other.axis or "", other.axis)) for other in others)
+        return ProposedReading(own, doubts, named, utterance.confidence)
+
+
+def as_dictated(utterance: Utterance, context: Context, axes: tuple[str, ...]) -> Utterance:
+    """Give what an utterance means with the words that go without saying in dictation; how sure it is stays.
+
+    Args:
+        utterance: As understood from the words that were heard; one that was too doubtful stays as it is.
+        context: What held before.
+        axes: What can be said for an axis.
+    """
+    heard = utterance.heard
+    words = [word.word for word in heard.words]
+    wanted = dictated(words, context, axes)
+    if wanted == words or (not utterance.readings and Doubt.LOW_CONFIDENCE in utterance.doubts):
+        return utterance
+    whole = replace(heard, words=_with_added(heard.words, wanted))
+    again = parse(replace(whole, text=with_pauses(whole)), replace(context, axes=axes))
+    kept = [doubt for doubt in utterance.doubts if doubt not in STRUCTURAL]
+    others = [other.quantity for other in utterance.alternatives]
+    placed = [replace(again.readings[0], quantity=quantity) for quantity in others] if len(again.readings) == 1 else []
+    return replace(
+        again,
+        heard=heard,
+        confidence=utterance.confidence,
+        doubts=tuple(dict.fromkeys([*again.doubts, *kept])),
+        alternatives=tuple(dict.fromkeys([*placed, *again.alternatives])),
+    )
+
+
+def _with_added(words: Sequence[Word], wanted: Sequence[str]) -> tuple[Word, ...]:
+    """Put added words between the heard ones, each at the end of the word before it, as sure as that."""
+    out: list[Word] = []
+    waiting = list(words)
+    for text in wanted:
+        if waiting and waiting[0].word == text:
+            out.append(waiting.pop(0))
+        else:
+            beside = out[-1] if out else waiting[0]
+            out.append(Word(text, beside.end, beside.end, beside.confidence))
+    return tuple(out)

@@ -1,0 +1,1 @@
+"""Tests of a day's files in one go."""
