@@ -8,6 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from api.access.codes import Grant
+from api.access.devices import pair_device
+from api.access.roles import Role
+from api.ledger.canonical import sha256_hex
+from api.ledger.sent import SentAction
 from api.workspace import Workspace
 from capture.display.profile_files import shipped
 from tests.api.conftest import Visit
@@ -31,6 +36,9 @@ def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     visit.say("confirm")
     visit.say("take it back")
     visit.say("noise")
+    pair_device(workspace.database, "Phone", "Technician 7", Grant(Role.TECHNICIAN))
+    sent = SentAction("a" * 16, sha256_hex("again"))
+    workspace.end_lockout(visit.job, "power_restored", captured_at=visit._later(20), sent=sent)
     workspace.grade(visit.job)
     workspace.make_report(visit.job)
     workspace.close()

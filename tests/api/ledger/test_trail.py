@@ -233,8 +233,9 @@ def test_the_schema_is_the_one_that_was_reviewed(tmp_path: Path) -> None:
     ]
     assert {name: len(columns) for name, columns in found.items()} == {
         "axis": 11,
-        "capture": 9,
+        "capture": 10,
         "confirmation_event": 13,
+        "device": 7,
         "dialogue_state": 5,
         "evidence": 8,
         "grading_run": 7,
@@ -248,4 +249,4 @@ def test_the_schema_is_the_one_that_was_reviewed(tmp_path: Path) -> None:
         "sent_action": 9,
         "trail_entry": 7,
     }
-    assert triggers == 2 * 12 + 3
+    assert triggers == 2 * 12 + 4
