@@ -1,0 +1,170 @@
+"""What the second reader says about one display, beside what our own reader says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from capture.display import geometry
+from capture.display.fields import Fields, around
+from capture.display.pyramid import ImagePyramid
+from capture.display.second_opinion.lines import TextLine, read_line, read_lines
+from capture.display.second_opinion.networks import SecondReader
+from capture.display.second_opinion.words import OTHER, NumberWritten, UnitWord, numbers_in, same_number, unit_in
+
+ROW_PADS = (0.3, 0.2)
+"""Space around our own row at its ends, and above and below it, shares of the digits' height; practice, no source."""
+
+
+class Says(StrEnum):
+    """What the second reader says about our number."""
+
+    AGREED = "agreed"
+    OPPOSED = "opposed"  # it reads another number there
+    SILENT = "silent"  # it reads no number there
+
+
+@dataclass(frozen=True)
+class SeenLine:
+    """A line with its place on the canvas of our reader: x0, y0, x1, y1, px."""
+
+    text: str
+    score: float
+    box: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class UnitSeen:
+    """A unit that the second reader saw at our number.
+
+    Attributes:
+        code: UCUM code, or `words.OTHER`.
+        score: Of the line that it stands in, 0..1.
+        exact: It is spelled as displays spell it.
+        joined: It stands in one line with the number.
+    """
+
+    code: str
+    score: float
+    exact: bool
+    joined: bool
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """All that it reads on one display.
+
+    Attributes:
+        lines: On the display, the tallest first.
+        row: In the row that our reader calls the main string; "" for nothing.
+    """
+
+    lines: tuple[SeenLine, ...]
+    row: str
+
+
+def ask(
+    reader: SecondReader, photo: ImagePyramid, quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix
+) -> Opinion:
+    """Ask the second reader about a display.
+
+    Args:
+        reader: The second reader.
+        photo: The photo.
+        quad: Corners of the display, px.
+        fields: What our own reader sees.
+        matrix: Photo -> canvas of `fields`.
+
+    Raises:
+        EngineError: It fails.
+    """
+    lines = tuple(_placed(line, matrix) for line in read_lines(reader, photo, quad))
+    row = [m for m in fields.chars if m.group == 0]
+    if not row:
+        return Opinion(lines, "")
+    x0, y0, x1, y1 = around(row)
+    across, down = (share * fields.height for share in ROW_PADS)
+    corners = geometry.transform(
+        geometry.inverse(matrix), geometry.rectangle(x0 - across, y0 - down, x1 + across, y1 + down)
+    )
+    return Opinion(lines, read_line(reader, photo, corners).text)
+
+
+def _placed(line: TextLine, matrix: geometry.Matrix) -> SeenLine:
+    corners = geometry.transform(matrix, line.quad)
+    (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
+    return SeenLine(line.text, line.score, (float(x0), float(y0), float(x1), float(y1)))
+
+
+def at_row(opinion: Opinion, fields: Fields) -> list[SeenLine]:
+    """List the lines that lie over our main string."""
+    row = [m for m in fields.chars if m.group == 0]
+    if not row:
+        return []
+    x0, y0, x1, y1 = around(row)
+    return [line for line in opinion.lines if _covers(line.box, (x0, y0, x1, y1))]
+
+
+def _covers(line: tuple[float, float, float, float], row: tuple[float, float, float, float]) -> bool:
+    across = min(line[2], row[2]) - max(line[0], row[0])
+    down = min(line[3], row[3]) - max(line[1], row[1])
+    return across > 0.4 * (row[2] - row[0]) and down > 0.5 * (row[3] - row[1])
+
+
+def says(opinion: Opinion, fields: Fields) -> tuple[Says, Says]:
+    """Tell what the lines found on the display, and what our own row as the second reader reads it, say of our number."""
+    found = [n for line in at_row(opinion, fields) for n in numbers_in(line.text)]
+    return _said(found, fields.text), _said(numbers_in(opinion.row), fields.text)
+
+
+def _said(found: list[NumberWritten], ours: str) -> Says:
+    if not found:
+        return Says.SILENT
+    return Says.AGREED if any(same_number(ours, n.text) for n in found) else Says.OPPOSED
+
+
+def unit_at(opinion: Opinion, fields: Fields) -> UnitSeen | None:
+    """Find the unit of our main string: in its own line behind it, else right of it, else just below or above it."""
+    for line in at_row(opinion, fields):
+        for number in numbers_in(line.text):
+            if same_number(fields.text, number.text) and (unit := unit_in(number.after)) is not None:
+                return UnitSeen(unit.code, line.score, unit.exact, True)
+    row = [m for m in fields.chars if m.group == 0]
+    if not row:
+        return None
+    near: list[tuple[float, SeenLine, UnitWord]] = []
+    for line in opinion.lines:
+        unit = None if numbers_in(line.text) else unit_in(line.text)
+        distance = _distance(line.box, around(row), fields.height)
+        if unit is not None and distance is not None:
+            near.append((distance, line, unit))
+    if not near:
+        return None
+    _, line, unit = min(near, key=lambda one: one[0])
+    return UnitSeen(unit.code, line.score, unit.exact, False)
+
+
+RIGHT, BELOW = 2.5, 1.3
+"""How far right of the digits, and below or above them, their unit may stand, in their heights; practice, no source."""
+_BELOW_COSTS = 2.0
+"""A unit right of the digits is likelier theirs than one below: that much further counts the same, in their heights."""
+
+
+def _distance(
+    line: tuple[float, float, float, float], row: tuple[float, float, float, float], height: float
+) -> float | None:
+    """Measure how far a word stands from a row, in the digits' heights; None where it is not the row's."""
+    middle_x, middle_y = (line[0] + line[2]) / 2, (line[1] + line[3]) / 2
+    if line[3] - line[1] > 1.2 * height:
+        return None
+    right = (line[0] - row[2]) / height
+    if -0.4 < right < RIGHT and row[1] - 0.5 * height < middle_y < row[3] + 0.5 * height:
+        return max(0.0, right)
+    apart = max(line[1] - row[3], row[1] - line[3]) / height
+    inside = row[0] - 0.5 * height < middle_x < row[2] + RIGHT * height
+    return _BELOW_COSTS + max(0.0, apart) if inside and -0.5 < apart < BELOW else None
+
+
+__all__ = ["OTHER", "Opinion", "Says", "SeenLine", "UnitSeen", "ask", "at_row", "says", "unit_at"]
