@@ -12,7 +12,7 @@ from capture.display.second_opinion.networks import HEIGHT, SecondReader
 
 LONGEST, MARGIN = 480, 0.1
 """Longer side of the picture of the display in which lines are looked for, px, and the space around the display as a
-share of it: the unit may stand on the frame. Measured on real photos, 480 px find what 640 px find, in half the time."""
+share of it, since the unit may stand on the frame; practice, no source."""
 MOST = 12
 """Lines read at most, the tallest: a display that holds more is a screen of text, or no display."""
 LONGEST_LINE = 480

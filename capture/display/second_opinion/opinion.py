@@ -5,17 +5,29 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-import numpy as np
-
 from capture.display import geometry
 from capture.display.fields import Fields, around
 from capture.display.pyramid import ImagePyramid
 from capture.display.second_opinion.lines import TextLine, read_line, read_lines
 from capture.display.second_opinion.networks import SecondReader
 from capture.display.second_opinion.words import OTHER, NumberWritten, UnitWord, numbers_in, same_number, unit_in
+from grading.terms.quantity import UNITS
 
 ROW_PADS = (0.3, 0.2)
 """Space around our own row at its ends, and above and below it, shares of the digits' height; practice, no source."""
+
+
+CLEAR, RIVAL = 0.9, 0.8
+"""Score from which a line counts, and height, as a share of the main string's, from which another number makes it
+unclear which one counts, unless their units tell; practice, no source."""
+
+
+class Rivals(StrEnum):
+    """Whether other numbers in print about as tall as ours make it unclear which one counts."""
+
+    NONE = "none"
+    TOLD = "told"  # there are some, and the units tell which one counts: ours
+    UNCLEAR = "unclear"
 
 
 class Says(StrEnum):
@@ -51,6 +63,11 @@ class UnitSeen:
     exact: bool
     joined: bool
 
+    @property
+    def clear(self) -> bool:
+        """Tell whether it is one of our units, read well, and spelled as displays spell it."""
+        return self.code != OTHER and self.exact and self.score >= CLEAR
+
 
 @dataclass(frozen=True)
 class Opinion:
@@ -63,6 +80,15 @@ class Opinion:
 
     lines: tuple[SeenLine, ...]
     row: str
+
+    def moved(self, matrix: geometry.Matrix) -> Opinion:
+        """Give the same with its lines on another canvas (`matrix`: this one -> that one); without the row."""
+        lines = []
+        for line in self.lines:
+            corners = geometry.transform(matrix, geometry.rectangle(*line.box))
+            (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
+            lines.append(SeenLine(line.text, line.score, (float(x0), float(y0), float(x1), float(y1))))
+        return Opinion(tuple(lines), "")
 
 
 def ask(
@@ -114,7 +140,7 @@ def _covers(line: tuple[float, float, float, float], row: tuple[float, float, fl
 
 
 def says(opinion: Opinion, fields: Fields) -> tuple[Says, Says]:
-    """Tell what the lines found on the display, and what our own row as the second reader reads it, say of our number."""
+    """Tell what the lines found on the display, and our own row as the second reader reads it, say of our number."""
     found = [n for line in at_row(opinion, fields) for n in numbers_in(line.text)]
     return _said(found, fields.text), _said(numbers_in(opinion.row), fields.text)
 
@@ -123,6 +149,82 @@ def _said(found: list[NumberWritten], ours: str) -> Says:
     if not found:
         return Says.SILENT
     return Says.AGREED if any(same_number(ours, n.text) for n in found) else Says.OPPOSED
+
+
+def tallest_beside(opinion: Opinion, fields: Fields) -> float:
+    """Give the height of the tallest other number in print as a share of our number's, 0..1.5; 0 without any."""
+    row = [m for m in fields.chars if m.group == 0]
+    if not row:
+        return 0.0
+    own = at_row(opinion, fields)
+    height = min((line.box[3] - line.box[1] for line in own), default=1.2 * fields.height)
+    others = [line.box[3] - line.box[1] for line in opinion.lines if line not in own and numbers_in(line.text)]
+    return min(1.5, max(others, default=0.0) / max(height, 1.0))
+
+
+def likeliest_main(opinion: Opinion) -> SeenLine | None:
+    """Find the line that is likeliest the main string: one clear number, the tallest, or told by its unit."""
+    numbered = [line for line in opinion.lines if numbers_in(line.text)]
+    tallest = max((_height(line) for line in numbered), default=0.0)
+    tall = [line for line in numbered if _height(line) > RIVAL * tallest]
+    if len(tall) > 1:
+        kinds = [_units_of(line) for line in tall]
+        main = [
+            line for line, kind in zip(tall, kinds, strict=True) if _leads(kind, [k for k in kinds if k is not kind])
+        ]
+        tall = main
+    if len(tall) != 1 or tall[0].score < CLEAR or len(numbers_in(tall[0].text)) != 1:
+        return None
+    return tall[0]
+
+
+def rivals(opinion: Opinion, fields: Fields) -> Rivals:
+    """Tell whether another number in print, about as tall as ours, makes it unclear which one counts.
+
+    Units tell them apart where ours is a resistance and no other is, or ours a temperature beside a humidity.
+    """
+    row = [m for m in fields.chars if m.group == 0]
+    own = at_row(opinion, fields)
+    height = min((_height(line) for line in own), default=1.2 * fields.height)
+    others = [line for line in opinion.lines if line not in own and numbers_in(line.text)]
+    kinds = [_units_of(line) for line in others if _height(line) > RIVAL * height]
+    kinds += [[unit_of(n)] for line in own for n in numbers_in(line.text) if not same_number(fields.text, n.text)]
+    if not row or not kinds:
+        return Rivals.NONE
+    seen = unit_at(opinion, fields)
+    return Rivals.TOLD if _leads([fields.unit if seen is None else seen.code], kinds) else Rivals.UNCLEAR
+
+
+def unit_of(number: NumberWritten) -> str | None:
+    """Give the unit behind a number, however spelled; seconds of a time; None without one."""
+    if ":" in number.text:
+        return "s"
+    found = unit_in(number.after)
+    return None if found is None else found.code
+
+
+def _units_of(line: SeenLine) -> list[str | None]:
+    return [unit_of(number) for number in numbers_in(line.text)]
+
+
+def _leads(own: list[str | None], others: list[list[str | None]]) -> bool:
+    """Tell whether a number's unit makes it the main one beside others: a resistance, or the temperature of a room."""
+    if len(own) != 1:
+        return False
+    rest = [unit for kind in others for unit in kind]
+    if None in rest or own[0] in (None, OTHER):
+        return False
+    if _is_resistance(own[0]):
+        return not any(_is_resistance(unit) for unit in rest)
+    return own[0] == "Cel" and all(unit == "%" for unit in rest)
+
+
+def _is_resistance(unit: str | None) -> bool:
+    return unit in UNITS and UNITS[unit].dimension == "resistance"
+
+
+def _height(line: SeenLine) -> float:
+    return line.box[3] - line.box[1]
 
 
 def unit_at(opinion: Opinion, fields: Fields) -> UnitSeen | None:
@@ -167,4 +269,4 @@ def _distance(
     return _BELOW_COSTS + max(0.0, apart) if inside and -0.5 < apart < BELOW else None
 
 
-__all__ = ["OTHER", "Opinion", "Says", "SeenLine", "UnitSeen", "ask", "at_row", "says", "unit_at"]
+__all__ = ["OTHER", "Opinion", "Rivals", "Says", "SeenLine", "UnitSeen", "ask", "at_row", "rivals", "says", "unit_at"]

@@ -22,7 +22,7 @@ _FOREIGN = re.compile(
     r"[kmMGµ]?W|[kmµ]?Wh|[mk]?Ah|k?VA[rR]?|[kMG]?Hz|ppm|ppb|dBm?|°?F|[kmµ]?g|lb|oz|CPM|[mµ]?Sv/?h?|hPa|k?Pa|bar|psi|lux"
     r"|rpm|RPM|pF|[mµ]?H|[mck]?m|mm|mm²|%?RH|h"
 )
-_NUMBER = re.compile(r"[<>]?-?(?:\d[\d.:]*|\.\d+)")
+_NUMBER = re.compile(r"(?<![A-Za-z0-9.])[<>]?-?(?:\d[\d.:]*|\.\d+)(?![A-Z]?\d|[EO])")
 _OVER = re.compile(r"(?<![A-Za-z0-9])[-]?[0O]\.?F?\.?L(?![A-Za-z0-9])")
 _OHM = re.compile(r"([µukKmMGT]?)(?:Ω|[Oo]hms?|OHMS?)")
 _OHM_LIKE = re.compile(r"([kKmMGT])(?:[OQ0n∩ΠДoqDU])")
@@ -44,24 +44,26 @@ class UnitWord:
 def unit_word(word: str) -> UnitWord | None:
     """Give the unit that a word means; None where it means none."""
     plain = word.translate(TWINS).strip(" .:;|'\"()[]")
-    if not plain:
-        return None
-    if match := _OHM.fullmatch(plain):
-        return UnitWord(SYMBOLS[match[1].replace("u", "µ").replace("K", "k") + "Ω"], True)
-    if (code := SYMBOLS.get(plain) or _WORDS.get(plain)) is not None and plain != "h":
-        return UnitWord(code, True)
     if match := _KIND.fullmatch(plain):
-        return unit_word(match[1])
-    if (code := _LOOSE.get(plain)) is not None:
-        return UnitWord(code, False)
-    if match := _OHM_LIKE.fullmatch(plain):
-        return UnitWord(SYMBOLS[match[1].replace("K", "k") + "Ω"], False)
-    return UnitWord(OTHER, True) if _FOREIGN.fullmatch(plain) else None
+        plain = match[1]
+    exact = SYMBOLS.get(plain) or _WORDS.get(plain) or _ohms(_OHM, plain)
+    if exact is not None:
+        return UnitWord(exact, True)
+    loose = _LOOSE.get(plain) or _ohms(_OHM_LIKE, plain)
+    if loose is not None:
+        return UnitWord(loose, False)
+    return UnitWord(OTHER, True) if plain and _FOREIGN.fullmatch(plain) else None
+
+
+def _ohms(form: re.Pattern[str], word: str) -> str | None:
+    """Give the UCUM code of a resistance's unit; None where the word has not this form."""
+    match = form.fullmatch(word)
+    return None if match is None else SYMBOLS[match[1].replace("u", "µ").replace("K", "k") + "Ω"]
 
 
 def unit_in(text: str) -> UnitWord | None:
     """Find the unit in some words: the first word that means one, or two that do together ("milli Ohms", "° C")."""
-    plain = text.translate(TWINS).replace("milli ", "m").replace("° ", "°").replace("º", "°")
+    plain = text.translate(TWINS).replace("milli ", "m").replace("° ", "°").replace("º", "°").replace("°℃", "℃")
     for word in plain.split():
         if (found := unit_word(word)) is not None:
             return found
