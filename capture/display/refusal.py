@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -35,8 +33,6 @@ BLOWN_OUT = 242
 """Level of 255 from which a pixel counts as blown out."""
 BRIGHT_GROUND = 205.0
 """Level of 255 above which a ground is itself near white, as a backlit one mostly is; practice, no source."""
-DAZZLED = 0.08
-"""Share of a character that a reflection must take to count as lying over it; practice, no source."""
 MIN_DIGIT_PX = 10.0
 """Height of the main digits in the photo, px, below which the point is smaller than one pixel and a half."""
 
@@ -148,24 +144,6 @@ def glare_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, floa
     side = max(3, round(0.28 * height))
     patch = cv2.morphologyEx(blown, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
     return bool(patch.any()) and float(blown.mean()) < 0.6
-
-
-def dazzled(canvas: NDArray[np.uint8], characters: Sequence[tuple[float, float, float, float]], height: float) -> bool:
-    """Tell whether a reflection lies over a part of a character: then two readers that agree may both be wrong.
-
-    Args:
-        canvas: Rectified view, RGB.
-        characters: Boxes of the characters of the main string, canvas px.
-        height: Of the main digits, canvas px.
-    """
-    side = max(3, round(0.28 * height))
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    patch = cv2.morphologyEx((canvas.min(2) >= BLOWN_OUT).astype(np.uint8), cv2.MORPH_OPEN, kernel)
-    for left, top, right, foot in characters:
-        part = patch[max(0, int(top)) : max(1, int(foot)), max(0, int(left)) : max(1, int(right))]
-        if part.size and float(part.mean()) > DAZZLED:
-            return True
-    return False
 
 
 def bright_ground(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:

@@ -25,7 +25,7 @@ from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
 from capture.display.second_opinion.loading import second_reader
-from capture.display.second_opinion.opinion import Opinion, ask, likeliest_main
+from capture.display.second_opinion.opinion import Opinion, ask, likeliest_main, overlaps
 from capture.reading import DisplayReading, FieldSeen, Seen
 from grading.terms.quantity import UNITS
 
@@ -43,6 +43,8 @@ CONFIDENT = 0.95
 """Confidence in digits, points and unit, and legibility, from which two looks that say the same are enough."""
 
 
+LEAST_LINE = 0.2
+"""Height of a line of print, as a share of the display's, from which it may be the main string; practice, no source."""
 HOPELESS = 0.5
 """The finder's score below which no second reader is asked about a display: it is seldom one; practice, no source."""
 UNREADABLE_BELOW, READABLE_FROM = 0.4, 0.8
@@ -199,7 +201,7 @@ def _by_line(
         return None
     close, moved, onto = found
     reading = decided(close, onto, moved)
-    if not reading.accepted or not agreed(moved, close.fields):
+    if not reading.accepted or not agreed(moved, close):
         return None
     return replace(reading, quad=tuple((float(x), float(y)) for x, y in evidence.quad))
 
@@ -207,13 +209,15 @@ def _by_line(
 def line_close(
     photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: Opinion
 ) -> tuple[DisplayLooks, Opinion, geometry.Matrix] | None:
-    """Look closely at the line of print that is likeliest the main string; None where there is none.
+    """Look closely at the line of print that is likeliest the main string; None where it is our own row, or none is.
 
     Returns:
         What our own reader sees there, the opinion on that canvas, and the matrix photo -> canvas.
     """
     line = likeliest_main(opinion)
-    if line is None:
+    if line is None or overlaps(line, evidence.fields):  # a part of our own row is no other number
+        return None
+    if line.box[3] - line.box[1] < LEAST_LINE * geometry.sides(geometry.transform(matrix, evidence.quad))[1]:
         return None
     place = geometry.transform(geometry.inverse(matrix), geometry.rectangle(*line.box))
     quad, looks = look_at(photo, place, marked=True)

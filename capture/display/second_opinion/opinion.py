@@ -195,6 +195,15 @@ def rivals(opinion: Opinion, fields: Fields) -> Rivals:
     return Rivals.TOLD if _leads([fields.unit if seen is None else seen.code], kinds) else Rivals.UNCLEAR
 
 
+def overlaps(line: SeenLine, fields: Fields) -> bool:
+    """Tell whether a line lies, at least in part, over our main string."""
+    row = [m for m in fields.chars if m.group == 0]
+    if not row:
+        return False
+    x0, y0, x1, y1 = around(row)
+    return line.box[0] < x1 and line.box[2] > x0 and min(line.box[3], y1) - max(line.box[1], y0) > 0.3 * (y1 - y0)
+
+
 def unit_of(number: NumberWritten) -> str | None:
     """Give the unit behind a number, however spelled; seconds of a time; None without one."""
     if ":" in number.text:
