@@ -86,6 +86,8 @@ def decide(evidence: DisplayLooks, opinion: Opinion | None = None) -> DisplayRea
             reason, doubts = refusal_of(
                 evidence, quantity, digits_confident=True, point_confident=True, opinion=opinion
             )
+    if seen is not None and seen.clear and fields.unit not in UNITS:
+        confidence |= {"unit": seen.score}  # of the second reader, where ours sees none
     if quantity is not None and not reason:
         quantity, doubts = _settled_unit(evidence, quantity, confidence["unit"], seen)
     elif quantity is not None and quantity.unit is None and seen is not None and seen.clear:
@@ -238,7 +240,8 @@ def _unit_of(
         return _unit_alone(evidence, quantity, sure=sure)
     if seen.code == OTHER:
         return quantity, (Doubt.UNIT_UNSURE if quantity.unit else Doubt.UNIT_MISSING,)
-    if seen.code == own or (seen.clear and own is None):
+    backed = seen.code == own and (seen.exact or confidence >= LIKELY_UNIT)
+    if backed or (seen.clear and own is None):
         return replace(quantity, unit=seen.code), ()
     if sure:
         return quantity, (Doubt.UNIT_UNSURE,) if seen.clear else ()

@@ -17,6 +17,9 @@ ROW_PADS = (0.3, 0.2)
 """Space around our own row at its ends, and above and below it, shares of the digits' height; practice, no source."""
 
 
+CASE_TELLS = ("mOhm", "MOhm")
+"""Units that only the case of a letter tells apart, by a factor of 10⁹. Beside tall digits in one line a reader of
+print takes a capital for a small letter ("194.07 MΩ", drawn, was read "194.07 mΩ"), so there it tells nothing."""
 CLEAR, RIVAL = 0.9, 0.8
 """Score from which a line counts, and height, as a share of the main string's, from which another number makes it
 unclear which one counts, unless their units tell; practice, no source."""
@@ -241,7 +244,8 @@ def unit_at(opinion: Opinion, fields: Fields) -> UnitSeen | None:
     for line in at_row(opinion, fields):
         for number in numbers_in(line.text):
             if same_number(fields.text, number.text) and (unit := unit_in(number.after)) is not None:
-                return UnitSeen(unit.code, line.score, unit.exact, True)
+                exact = unit.exact and unit.code not in CASE_TELLS
+                return UnitSeen(unit.code, line.score, exact, True)
     row = [m for m in fields.chars if m.group == 0]
     if not row:
         return None
