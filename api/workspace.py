@@ -192,6 +192,24 @@ class Workspace:
             turn.close()
             return turn.for_page()
 
+    def say_twice(self, job_id: str, wanted: bool, *, captured_at: str | None = None) -> PlainData:
+        """Have spoken values of a job confirmed by saying them again, or by a word as usual.
+
+        Args:
+            job_id: The job.
+            wanted: Whether what was heard once only is to be said again.
+            captured_at: The device's time.
+
+        Raises:
+            NoSuchJob: There is no such job.
+        """
+        captured = captured_text(captured_at, self.database.clock())
+        with self.database.write() as transaction:
+            turn = begin_turn(transaction, job_id, self.profile, captured)
+            turn.say_twice(wanted)
+            turn.close()
+            return turn.for_page()
+
     def set_profile(self, job_id: str, label: str, given: object) -> PlainData:
         """Say what an instrument of a job can show (see `api.visit.profiles.set_profile`); returns its profile.
 

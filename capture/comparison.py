@@ -109,6 +109,15 @@ APART = Decimal(2)
 """Readings of one point differ by less than this factor from one minute to the next (house rule, no source)."""
 
 
+def same_test(first: Reading, second: Reading) -> bool:
+    """Tell whether two readings are of one test: the same named leads, at one voltage and time as far as both know."""
+    if first.terminals is None or first.terminals != second.terminals or is_general(first.terminals):
+        return False
+    pairs = ((first.test_voltage_set, second.test_voltage_set), (first.elapsed_s, second.elapsed_s))
+    apart = any(None not in pair and pair[0] != pair[1] for pair in pairs)
+    return same_place(first, second) and not apart
+
+
 def contradict(first: Reading, second: Reading) -> bool:
     """Tell whether two readings of one test point, at one voltage and time, cannot both be true.
 

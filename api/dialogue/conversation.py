@@ -27,6 +27,7 @@ from api.dialogue.events import (
     PutAnswer,
     Replied,
     SafetyQuestion,
+    SaidAgain,
     Settled,
     StepsOpen,
     TakeBackAnswer,
@@ -34,7 +35,7 @@ from api.dialogue.events import (
     Value,
     ValueQuestion,
 )
-from api.dialogue.proposal_updates import give_place, give_unit, keep_both, refuse_unit, rivals_of, take
+from api.dialogue.proposal_updates import give_place, give_unit, keep_both, refuse_unit, rivals_of, says_again, take
 from api.dialogue.sentences import answer_words, duration_words
 from api.dialogue.turn import Turn
 from api.errors import OhmtrailError
@@ -56,6 +57,9 @@ from capture.language.replies import reply_of
 from capture.language.vocabulary import plain_text
 from capture.reading import Command, Context, Doubt, Reading, Utterance
 from grading.terms.quantity import QuantityKind
+
+MAY_BE_MISSING = frozenset({Doubt.AXIS_MISSING, Doubt.SECTION_MISSING, Doubt.QUANTITY_MISSING})
+"""What a value that is said again need not name once more."""
 
 _ANSWERS = (Command.CONFIRM, Command.REJECT, Command.NOT_APPLICABLE)
 
@@ -90,6 +94,11 @@ def heard(turn: Turn, utterance: Utterance, source: Source, *, obeyed: bool = Tr
     if isinstance(event, OtherwiseSaid) and not effects:
         _said(turn, utterance, source, decision)
         return
+    if isinstance(event, SaidAgain) and any(isinstance(effect, MakeRecords) for effect in effects):
+        for proposal in turn.asked():
+            proposal.row.agreement = "said_again"
+            note = {"agree": True, "source": "speech", "sha256": source.sha256}
+            turn.keep(What.JOINED, proposal, by=decision.by, note=note)
     for effect in effects:
         carry_out(turn, effect, decision)
     if isinstance(event, Told) and event.command is Command.CORRECT and not effects:
@@ -129,6 +138,9 @@ def _event(turn: Turn, utterance: Utterance) -> Event:
     if utterance.command is not None and not utterance.readings:
         moved = utterance.command is Command.CORRECT and utterance.context != turn.context
         return OtherwiseSaid() if moved else Told(utterance.command)
+    surely = utterance.command is None and not set(utterance.doubts) - MAY_BE_MISSING
+    if turn.standing.twice and surely and says_again(turn, utterance.readings) and not turn.spoken_too_early():
+        return SaidAgain()
     return OtherwiseSaid()
 
 

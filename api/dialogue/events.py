@@ -16,11 +16,13 @@ class Value:
         proposal: Its number, "J1-P3".
         revision: The revision that was read back.
         gated: The axis whose safety steps hold it back, where it was taken under test voltage; None otherwise.
+        twice: It was heard once only, and the visit wants what is heard said twice: the word alone confirms it not.
     """
 
     proposal: str
     revision: int
     gated: str | None = None
+    twice: bool = False
 
 
 @dataclass(frozen=True)
@@ -68,9 +70,15 @@ class DialogueState:
 
 @dataclass(frozen=True)
 class Proposed:
-    """Readings were understood; they wait for a yes."""
+    """Readings were understood; they wait for a yes.
+
+    Attributes:
+        values: What was understood.
+        left: Proposals that were left open long ago: their questions come after these values.
+    """
 
     values: tuple[Value, ...]
+    left: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -122,11 +130,16 @@ class Replied:
 
 
 @dataclass(frozen=True)
+class SaidAgain:
+    """Exactly the values of the open question were said again, after they were read back."""
+
+
+@dataclass(frozen=True)
 class OtherwiseSaid:
     """Anything else was said: a value, a place, talk."""
 
 
-Event = Proposed | Changed | Settled | TestMeant | StepsOpen | Told | Replied | OtherwiseSaid
+Event = Proposed | Changed | Settled | TestMeant | StepsOpen | Told | Replied | SaidAgain | OtherwiseSaid
 
 # What follows.
 
@@ -145,6 +158,7 @@ class Note(StrEnum):
     SKIPPED = "skipped"
     WAITS = "waits"
     STILL_OPEN = "still_open"
+    LEFT_WAITS = "left_waits"
     SAFETY_FIRST = "safety_first"
     SAFETY_WAITS = "safety_waits"
     SAFETY_DONE = "safety_done"
@@ -152,6 +166,7 @@ class Note(StrEnum):
     UNSURE = "unsure"
     MUST_APPLY = "must_apply"
     SAY_CONFIRM = "say_confirm"
+    SAY_TWICE = "say_twice"
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,9 @@ says or taps answers the open question and no other.
     event --advance--> new state, effects --carried out by `api.dialogue.turn`--> rows, sentences, further events
 
 Laws that hold for every order of events (`tests/api/dialogue/test_machine.py`): `MakeRecords` comes only from the
-word "confirm", and only for exactly the revisions that stand in the open question; it never comes for a value under
-test voltage while safety steps of its axis are open; nothing but "resume" has any effect during a pause.
+word "confirm" or from the values said again, and only for exactly the revisions that stand in the open question; by
+the word never for a value that is to be said twice; never for a value under test voltage while safety steps of its
+axis are open; nothing but "resume" has any effect during a pause.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from api.dialogue.events import (
     Question,
     Replied,
     SafetyQuestion,
+    SaidAgain,
     Settled,
     Step,
     StepsOpen,
@@ -56,7 +58,7 @@ def advance(state: DialogueState, event: Event, open_steps: Mapping[str, tuple[s
         event: What happened.
         open_steps: Ids of the open safety steps, by axis; an axis that is not named has none.
     """
-    heard = isinstance(event, Told | Replied | OtherwiseSaid)
+    heard = isinstance(event, Told | Replied | SaidAgain | OtherwiseSaid)
     if heard and state.paused:
         if isinstance(event, Told) and event.command is Command.RESUME:
             return replace(state, paused=False), (Tell(Note.RESUMED), Ask())
@@ -65,12 +67,14 @@ def advance(state: DialogueState, event: Event, open_steps: Mapping[str, tuple[s
         return replace(state, noting=False), (KeepNote(), Ask())
     if isinstance(event, Told):
         return _told(replace(state, noting=False), event.command, open_steps or {})
+    if isinstance(event, SaidAgain) and isinstance(state.open, ValueQuestion):
+        return _confirmed(state, state.open, open_steps or {}, said_again=True)
     return _replied(state, event) if isinstance(event, Replied) else _happened(state, event)
 
 
 def _happened(state: DialogueState, event: Event) -> Step:
     if isinstance(event, Proposed):
-        return _queued(state, event.values)
+        return _queued(state, event.values, event.left)
     if isinstance(event, Changed):
         return _changed(state, event.value)
     if isinstance(event, Settled):
@@ -96,9 +100,14 @@ def _moved(before: DialogueState, after: DialogueState) -> Step:
     return after, (*told, Ask())
 
 
-def _queued(state: DialogueState, values: tuple[Value, ...]) -> Step:
-    after = replace(state, questions=(*state.questions, ValueQuestion(values)))
-    return after, (Ask(),) if state.open is None else (Tell(Note.WAITS), Ask())
+def _queued(state: DialogueState, values: tuple[Value, ...], left: frozenset[str] = frozenset()) -> Step:
+    """Put a new question last, but before those that were left open long ago."""
+    new = ValueQuestion(values)
+    old = [q for q in state.questions if isinstance(q, ValueQuestion) and {v.proposal for v in q.values} <= left]
+    after = replace(state, questions=(*(q for q in state.questions if q not in old), new, *old))
+    if after.open != new:
+        return after, (Tell(Note.WAITS), Ask())
+    return after, (*((Tell(Note.LEFT_WAITS),) if old else ()), Ask())
 
 
 def _changed(state: DialogueState, value: Value) -> Step:
@@ -202,12 +211,20 @@ def _skipped(state: DialogueState) -> Step:
     return replace(state, questions=(*state.questions[1:], state.open)), (Tell(Note.SKIPPED), Ask())
 
 
-def _confirmed(state: DialogueState, question: ValueQuestion, open_steps: Mapping[str, tuple[str, ...]]) -> Step:
+def _confirmed(
+    state: DialogueState,
+    question: ValueQuestion,
+    open_steps: Mapping[str, tuple[str, ...]],
+    *,
+    said_again: bool = False,
+) -> Step:
     for value in question.values:
         steps = open_steps.get(value.gated or "", ()) if value.gated else ()
         if value.gated and steps:
             after, effects = _safety_asked(state, value.gated, steps, front=True)
             return after, (Hold(value.gated, steps), *effects)
+    if not said_again and any(value.twice for value in question.values):
+        return state, (Tell(Note.SAY_TWICE), Ask())
     return state, (MakeRecords(question.values),)
 
 

@@ -26,7 +26,8 @@ def dialogue_for_page(session: Session, job_id: str, now: str) -> JsonObject:
 
     Returns:
         `state` ("paused", "noting", "asking", "ready"), `message` said last and `updated_at`, `questions` in order (the
-        first is open), `discharge` with `axis`, `seconds` and `left_s`, or None.
+        first is open), `said_twice` (whether a value heard once is confirmed by saying it again), `discharge` with
+        `axis`, `seconds` and `left_s`, or None.
 
     Raises:
         NoSuchJob: There is no such job.
@@ -43,6 +44,7 @@ def dialogue_for_page(session: Session, job_id: str, now: str) -> JsonObject:
         "state": named,
         "message": row.message,
         "updated_at": row.updated_at,
+        "said_twice": standing.twice,
         "questions": [_question(question, proposals) for question in state.questions],
         "discharge": None
         if discharge is None or left <= 0
@@ -62,5 +64,6 @@ def _question(question: Question, proposals: dict[str, Proposal]) -> JsonObject:
             "value_unit": step.value_unit,
         }
     asked = [proposals[value.proposal] for value in question.values if value.proposal in proposals]
-    text = " ".join(short_question(one.reading, one.doubts, one.alternatives) for one in asked)
+    twice = {value.proposal for value in question.values if value.twice}
+    text = " ".join(short_question(one.reading, one.doubts, one.alternatives, twice=one.id in twice) for one in asked)
     return {"kind": "value", "proposals": [one.id for one in asked], "text": text}

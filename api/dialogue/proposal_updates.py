@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from api.dialogue.turn import Turn
@@ -9,7 +10,7 @@ from api.ledger.trail import What
 from api.visit.notes import Notes
 from api.visit.proposals import Proposal, ProposedReading, Source, correct, find_partner, join, new_proposal
 from api.visit.records import Decision, Record, current_records, put_event, record_of
-from capture.comparison import contradict, same_dimension, same_place
+from capture.comparison import contradict, same_dimension, same_place, same_test, same_value
 from capture.completeness import fits
 from capture.language.prompts import NOT_UNDERSTOOD
 from capture.language.readback import value_words
@@ -129,9 +130,11 @@ def _answered(turn: Turn, given: ProposedReading) -> tuple[Proposal, ProposedRea
     """Tell whether a reading answers the one question that is open; None where it cannot."""
     asked = turn.asked()
     # Among several questions nobody can tell which one a value answers.
-    if len(asked) != 1 or not asked[0].doubts:
+    if len(asked) != 1:
         return None
     proposal, reading = asked[0], given.reading
+    if not proposal.doubts:
+        return _said_otherwise(turn, proposal, given)
     old = proposal.reading
     if Doubt.AXIS_MISSING in proposal.doubts:
         old = replace(old, axis=None)
@@ -141,6 +144,34 @@ def _answered(turn: Turn, given: ProposedReading) -> tuple[Proposal, ProposedRea
         return None
     answer = replace(given, reading=merged(reading, old))
     return (proposal, answer) if fits(answer.reading) else None
+
+
+def _said_otherwise(turn: Turn, proposal: Proposal, given: ProposedReading) -> tuple[Proposal, ProposedReading] | None:
+    """Put two values to choose from where what was to be said again was heard otherwise; None where it was not."""
+    old = proposal.reading
+    if not turn.value_of(proposal).twice or not same_test(old, given.reading):
+        return None
+    new = merged(given.reading, old)
+    if not same_dimension(old.quantity, new.quantity) or not fits(new):
+        return None
+    same = same_value(old.quantity, new.quantity)
+    doubts = given.doubts if same else (*given.doubts, Doubt.LOW_CONFIDENCE)
+    return proposal, replace(given, reading=new, doubts=doubts, alternatives=given.alternatives if same else (old,))
+
+
+def says_again(turn: Turn, readings: Sequence[Reading]) -> bool:
+    """Tell whether readings are exactly those of the open question, said again as they were asked to be."""
+    asked = turn.asked()
+    wanted = bool(asked) and all(turn.value_of(proposal).twice and not proposal.doubts for proposal in asked)
+    if not wanted or len(asked) != len(readings):
+        return False
+    pairs = zip(asked, readings, strict=True)
+    return all(
+        same_test(proposal.reading, reading)
+        and same_dimension(proposal.reading.quantity, reading.quantity)
+        and same_value(proposal.reading.quantity, merged(reading, proposal.reading).quantity)
+        for proposal, reading in pairs
+    )
 
 
 def give_unit(turn: Turn, code: str, decision: Decision) -> bool:

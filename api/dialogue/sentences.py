@@ -21,6 +21,7 @@ _NOTES = {
     Note.SKIPPED: "Later.",
     Note.WAITS: "That waits its turn.",
     Note.STILL_OPEN: "Still open:",
+    Note.LEFT_WAITS: "What was left open before waits.",
     Note.SAFETY_FIRST: "{axis}: before any insulation test, the safety questions.",
     Note.SAFETY_WAITS: "Do not test the insulation of {axis} yet: its safety questions come next.",
     Note.SAFETY_DONE: "{axis}: all safety questions are answered. Answers are no proof that anything is dead.",
@@ -28,6 +29,7 @@ _NOTES = {
     Note.UNSURE: "That was not clear. Say it again.",
     Note.MUST_APPLY: "That always applies: yes or no?",
     Note.SAY_CONFIRM: 'Say "confirm" or "negative".',
+    Note.SAY_TWICE: "Not the word: say the value again, from the display.",
 }
 
 _TO_DO = {

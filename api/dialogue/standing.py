@@ -34,11 +34,13 @@ class Standing:
         asked_at: The device's time of the input upon which the open question was asked; an answer spoken earlier
             answered something else.
         discharge: The discharge after the last insulation test; None before one.
+        twice: A value that was heard once only is confirmed by saying it again, not by a word.
     """
 
     state: DialogueState = field(default_factory=DialogueState)
     asked_at: str = ""
     discharge: Discharge | None = None
+    twice: bool = False
 
 
 def standing_to_json(standing: Standing) -> JsonObject:
@@ -51,6 +53,7 @@ def standing_to_json(standing: Standing) -> JsonObject:
         "noting": state.noting,
         "answered": None if answered is None else [answered.axis, answered.step],
         "asked_at": standing.asked_at,
+        "twice": standing.twice,
         "discharge": None
         if discharge is None
         else {"axis": discharge.axis, "seconds": discharge.seconds, "since": discharge.since},
@@ -60,7 +63,7 @@ def standing_to_json(standing: Standing) -> JsonObject:
 def _question_to_json(question: Question) -> JsonObject:
     if isinstance(question, SafetyQuestion):
         return {"axis": question.axis, "step": question.step}
-    return {"values": [[value.proposal, value.revision, value.gated] for value in question.values]}
+    return {"values": [[value.proposal, value.revision, value.gated, value.twice] for value in question.values]}
 
 
 def standing_from_json(data: Mapping[str, Any] | Sequence[Any]) -> Standing:
@@ -75,7 +78,8 @@ def standing_from_json(data: Mapping[str, Any] | Sequence[Any]) -> Standing:
         noting=bool(data["noting"]),
         answered=None if answered is None else SafetyQuestion(*answered),
     )
-    return Standing(state, str(data["asked_at"]), None if discharge is None else Discharge(**discharge))
+    held = None if discharge is None else Discharge(**discharge)
+    return Standing(state, str(data["asked_at"]), held, bool(data.get("twice", False)))
 
 
 def _question(data: Mapping[str, Any]) -> Question:

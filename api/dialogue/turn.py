@@ -43,12 +43,17 @@ from api.visit.safety_steps import STEP_BY_ID
 from capture.expectation import Asked, Expectation
 from capture.language.axis_names import spoken_names
 from capture.language.prompts import answered_by
+from capture.language.prompts import question as asked_in_full
 from capture.language.short import short_question
 from capture.reading import Context
 from grading.shop import ShopProfile
 
 OLD_CONTEXT_S = 1800
 """Seconds without a word after which test, part, point and voltage are no longer taken for granted (house rule)."""
+
+
+LEFT_OPEN_S = 4 * 3600
+"""Seconds after which a question that nobody answered comes after newer ones: half a shift (house rule)."""
 
 
 @dataclass
@@ -147,7 +152,19 @@ class Turn:
     def value_of(self, proposal: Proposal) -> Value:
         """Give a proposal as the machine knows it."""
         gated = proposal.reading.axis if is_gated(proposal.reading) else None
-        return Value(proposal.id, proposal.revision, gated)
+        return Value(proposal.id, proposal.revision, gated, self.standing.twice and proposal.heard_once)
+
+    def say_twice(self, wanted: bool) -> None:
+        """Have values that were heard once only confirmed by saying them again, or by a word as usual."""
+        if wanted == self.standing.twice:
+            return
+        self.standing.twice = wanted
+        self.transaction.entry(What.CONFIRMATION_SET, self.job.id, by=self.job.technician, note={"said_twice": wanted})
+        known = {value.proposal for value in self._values()}
+        for proposal in self.waiting:
+            if proposal.id in known:
+                self.happened(Changed(self.value_of(proposal)))
+        self.asks = self.standing.state.open is not None
 
     def discharging(self, axis: str, seconds: int) -> None:
         """Count the discharge of an axis down from now, s."""
@@ -184,7 +201,7 @@ class Turn:
         known = {value.proposal for value in self._values()}
         new = tuple(self.value_of(proposal) for proposal in proposals if proposal.id not in known)
         if new:
-            self.happened(Proposed(new))
+            self.happened(Proposed(new, self._left_open()))
         for proposal in proposals:
             if proposal.id in known:
                 # With the revision: a value that changes after it was read back is not the one that "confirm" answers.
@@ -195,6 +212,11 @@ class Turn:
         for axis in dict.fromkeys(self.value_of(proposal).gated for proposal in proposals):
             if axis is not None:
                 self.test_meant(axis)
+
+    def _left_open(self) -> frozenset[str]:
+        """Give the proposals that nobody answered when they were new, and that are asked about after newer ones."""
+        ages = ((one.id, seconds_between(one.row.changed_captured, self.captured_at)) for one in self.waiting)
+        return frozenset(name for name, age in ages if age > LEFT_OPEN_S)
 
     def _values(self) -> list[Value]:
         questions = self.standing.state.questions
@@ -226,9 +248,11 @@ class Turn:
         if isinstance(question, SafetyQuestion):
             self.say(safety_words(question))
             return
+        twice = {value.proposal for value in question.values if value.twice}
         for proposal in self.asked():
-            short = short_question(proposal.reading, proposal.doubts, proposal.alternatives)
-            self.say(proposal.question, proposal.question if self.in_full else short)
+            told = (proposal.reading, proposal.doubts, proposal.alternatives)
+            full = asked_in_full(*told, twice=proposal.id in twice)
+            self.say(full, full if self.in_full else short_question(*told, twice=proposal.id in twice))
 
     def close(self) -> None:
         """Write where the conversation stands and what is said; the last entry of the turn."""
@@ -324,5 +348,7 @@ def _expectation(session: Session, state: DialogueStateRow) -> Expectation:
     asked = [proposal for proposal in proposals_of(session, state.job_id, "open") if proposal.id in ids]
     if not asked:
         return Expectation()
+    if isinstance(question, ValueQuestion) and any(value.twice for value in question.values) and not asked[-1].doubts:
+        return Expectation(Asked.VALUE)  # without the value heard first, which must not help to hear it again
     values = (choice.quantity for one in asked for choice in one.choices)
     return Expectation(answered_by(asked[-1].doubts), tuple(dict.fromkeys(values)))

@@ -54,7 +54,8 @@ class SourceColumns(SQLModel):
         crop_sha256: The rectified display cut from the photo.
         heard_text: The words as recognised; empty without a clip.
         seen_text: The display's main string as read; empty without a photo.
-        agreement: "" (one source), "agree", "conflict", "chosen" (a person settled it) or "photo_not_read".
+        agreement: "" (one source), "agree", "conflict", "chosen" (a person settled it), "said_again" (heard twice,
+            the same both times) or "photo_not_read".
         instrument_id: `Instrument.id`, where only one fits or a person said which.
         captured_at: The instant of the reading, as the capturing device gave it.
     """

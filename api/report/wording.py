@@ -77,6 +77,7 @@ AGREEMENTS = {
     "agree": "they agree",
     "conflict": "they disagreed",
     "chosen": "they disagreed, a person chose",
+    "said_again": "said twice, heard the same both times",
     "photo_not_read": "the photo could not be read",
 }
 CONFIRMED = {"spoken": "confirmed by voice", "tapped": "confirmed by tap", "typed": "confirmed by keyboard"}

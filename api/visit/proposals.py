@@ -132,6 +132,11 @@ class Proposal:
         return self.row.state == "open"
 
     @property
+    def heard_once(self) -> bool:
+        """Whether nothing but one utterance says what its value is: no photo, no typing, not said again."""
+        return self.row.source == "speech" and self.row.agreement in ("", "photo_not_read")
+
+    @property
     def choices(self) -> tuple[Reading, ...]:
         """What a person can choose among: the value as it stands, then the alternatives."""
         return (self.reading, *self.alternatives)
@@ -337,6 +342,8 @@ def correct(proposal: Proposal, given: ProposedReading, source: Source, job: Job
             finer = finer_quantity(proposal.photo.quantity, given.reading.quantity)
             given = replace(given, reading=replace(given.reading, quantity=finer))
         row.source = "speech+photo" if row.clip_sha256 is not None else row.source
+    elif source.kind == "speech":
+        row.agreement = "said_again" if same_value(proposal.reading.quantity, given.reading.quantity) else ""
     set_value(proposal, given, job, source.captured_at, now)
 
 

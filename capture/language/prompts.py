@@ -46,15 +46,17 @@ _ANSWERED_BY = {
 NOT_UNDERSTOOD = "Nothing understood. Say it again, please."
 
 
-def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading]) -> str:
-    """Read a reading back and ask about it: "... Right?", or what is in doubt."""
-    return f"{statement(reading)}. {asked_about(reading, doubts, alternatives)}"
+def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading], *, twice: bool = False) -> str:
+    """Read a reading back and ask about it: "... Right?", "... Again?", or what is in doubt."""
+    return f"{statement(reading)}. {asked_about(reading, doubts, alternatives, twice=twice)}"
 
 
-def asked_about(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading]) -> str:
-    """Ask whether a reading is right, or what is in doubt about it."""
+def asked_about(
+    reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading], *, twice: bool = False
+) -> str:
+    """Ask whether a reading is right, or to say it again where it is to be said `twice`, or what is in doubt."""
     if not doubts:
-        return "Right?"
+        return "Again?" if twice else "Right?"
     asked = " ".join(_QUESTIONS[doubt] for doubt in doubts)
     choices = list(dict.fromkeys(value_words(choice) for choice in (reading, *alternatives)))
     return asked + (f" Is it {' or '.join(choices)}?" if len(choices) > 1 else "")

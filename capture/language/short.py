@@ -59,6 +59,8 @@ def short_statement(reading: Reading) -> str:
     return text[:1].upper() + text[1:]
 
 
-def short_question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading]) -> str:
-    """Read a reading back in short form and ask about it: "... Right?", or what is in doubt."""
-    return f"{short_statement(reading)}. {asked_about(reading, doubts, alternatives)}"
+def short_question(
+    reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading], *, twice: bool = False
+) -> str:
+    """Read a reading back in short form and ask about it: "... Right?", "... Again?", or what is in doubt."""
+    return f"{short_statement(reading)}. {asked_about(reading, doubts, alternatives, twice=twice)}"

@@ -9,6 +9,7 @@ import io
 import json
 import wave
 from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -46,8 +47,7 @@ JOB: dict[str, Any] = {
 
 def at(seconds: float) -> str:
     """Give an instant of the visit, as a phone would send it."""
-    minutes, rest = divmod(seconds, 60)
-    return f"2026-11-24T08:{30 + int(minutes):02d}:{rest:09.6f}+00:00"
+    return (datetime(2026, 11, 24, 8, 30, tzinfo=UTC) + timedelta(seconds=seconds)).isoformat(timespec="microseconds")
 
 
 def clip(words: str, salt: int = 0) -> bytes:

@@ -27,6 +27,15 @@ class LockoutEnded(BaseModel):
     captured_at: Annotated[PlainText, Field(max_length=40)] | None = None
 
 
+class Confirmation(BaseModel):
+    """How spoken values are confirmed."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    said_twice: bool = Field(description="By saying them again, instead of by a word.")
+    captured_at: Annotated[PlainText, Field(max_length=40)] | None = None
+
+
 @router.get("/jobs/{job_id}/dialogue")
 def show_dialogue(workspace: WorkspaceDep, job_id: str) -> JsonObject:
     """Show where the dialogue stands: what was said last, the questions in order, what is left of a discharge."""
@@ -38,6 +47,12 @@ def show_dialogue(workspace: WorkspaceDep, job_id: str) -> JsonObject:
 def end_lockout(workspace: WorkspaceDep, job_id: str, body: LockoutEnded) -> JsonObject:
     """Say that power was restored, or that another person goes on: every safety question is open again."""
     return workspace.end_lockout(job_id, body.reason, name=body.name, captured_at=body.captured_at)
+
+
+@router.post("/jobs/{job_id}/confirmation", status_code=201)
+def set_confirmation(workspace: WorkspaceDep, job_id: str, body: Confirmation) -> JsonObject:
+    """Say how spoken values of a job are confirmed: by saying them again, which is the surer way, or by a word."""
+    return workspace.say_twice(job_id, body.said_twice, captured_at=body.captured_at)
 
 
 @router.get("/voice", response_class=Response, responses={200: {"content": {"audio/wav": {}}}})

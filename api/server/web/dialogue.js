@@ -19,7 +19,9 @@ export class DialoguePart {
     this.question = el("section.card.question", { id: "question", "aria-live": "polite", hidden: true });
     this.queue = el("ol.queue", { id: "queue", hidden: true });
     this.discharge = el("p.discharge", { id: "discharge", role: "timer", hidden: true });
-    this.node = el("div", {}, this.discharge, this.question, this.queue);
+    this.twice = el("input", { type: "checkbox", id: "said-twice", onchange: () => this.sayTwice() });
+    this.node = el("div", {}, this.discharge, this.question, this.queue,
+      el("label.soft", { for: "said-twice" }, this.twice, " Confirm spoken values by saying them again (surer than a word)"));
     this.timer = setInterval(() => this.count(), 1000);
   }
 
@@ -27,8 +29,17 @@ export class DialoguePart {
     clearInterval(this.timer);
   }
 
+  async sayTwice() {
+    try {
+      const answer = await post(`${this.path}/confirmation`, { said_twice: this.twice.checked, captured_at: now() });
+      readBack(answer.spoken);
+    } catch (error) { say(error.message, "error"); }
+    await this.refresh();
+  }
+
   /** @param {object} state as the server gives it */
   draw(state) {
+    this.twice.checked = state.said_twice;
     const [open, ...waiting] = state.questions;
     const shown = JSON.stringify(open || null);
     if (shown !== this.shown) { // drawing anew would empty the field that a person is filling in

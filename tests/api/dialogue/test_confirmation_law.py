@@ -67,6 +67,7 @@ class Confirmation(RuleBasedStateMachine):
         self.said: list[str] = []
         self.records = 0
         self.may_confirm = False
+        self.twice = False
 
     def _note(self, answer: dict[str, Any]) -> None:
         self.said.append(answer["message"])
@@ -76,6 +77,16 @@ class Confirmation(RuleBasedStateMachine):
 
     @rule(words=st.sampled_from(VALUES))
     def say_a_value(self, words: str) -> None:
+        self.may_confirm = self.twice
+        self._say(words)
+
+    @rule(wanted=st.booleans(), words=st.sampled_from(VALUES))
+    def confirm_by_saying_again(self, wanted: bool, words: str) -> None:
+        """From here on values are said twice, or not; one is said twice at once, so that it happens often."""
+        self.twice = wanted
+        self.workspace.say_twice(self.visit.job, wanted, captured_at=self.visit._later(7))
+        self._say(words)
+        self.may_confirm = wanted
         self._say(words)
 
     @rule(words=st.sampled_from(VALUES))
@@ -185,10 +196,12 @@ class Confirmation(RuleBasedStateMachine):
     def _check_trail(self) -> None:
         """Walk the trail: every record follows a confirmation of the revision that held, without doubts."""
         proposals: dict[str, dict[str, Any]] = {}
-        met = 0
+        met, twice = 0, False
         with self.workspace.database.read() as session:
             for entry in session.exec(select(TrailEntryRow).order_by(col(TrailEntryRow.seq))):
                 rows = json.loads(entry.body)["rows"]
+                if entry.what == "confirmation set":
+                    twice = json.loads(entry.body)["note"]["said_twice"]
                 events = [row["row"] for row in rows if row["table"] == "confirmation_event"]
                 for made in (row["row"] for row in rows if row["table"] == "record"):
                     before = proposals[made["proposal_id"]]
@@ -200,6 +213,8 @@ class Confirmation(RuleBasedStateMachine):
                     assert {name: made[name] for name in READING} == {name: before[name] for name in READING}
                     assert made["unit"] is not None or made["value"] is None
                     met += 1
+                    heard_once = made["source"] == "speech" and made["agreement"] in ("", "photo_not_read")
+                    assert not (twice and heard_once and event["how"] == "spoken"), "a word confirmed it"
                     reading = reading_from_json({name: made[name] for name in READING})
                     if is_gated(reading):
                         assert self._answered_before(session, entry.seq, made["axis"])

@@ -29,6 +29,15 @@ def test_a_spoken_reading_is_read_back_and_recorded_by_confirm(visit: Visit) -> 
     assert visit.workspace.verify().intact
 
 
+def test_a_question_of_the_day_before_comes_after_what_is_said_now(visit: Visit) -> None:
+    visit.say(READING)
+    said = visit.say("yankee axis motor alone u to v one point two one ohms", after=20 * 3600)
+    assert said["message"].startswith("What was left open before waits. Yankee axis")
+    visit.say("confirm")
+    assert [record["axis"] for record in visit.records()] == ["Y"]
+    assert "X-ray axis" in visit.say("repeat")["message"]
+
+
 def test_confirm_with_nothing_open_says_so(visit: Visit) -> None:
     assert visit.say("confirm")["message"] == "Nothing is open, so nothing was confirmed."
     assert visit.records() == []

@@ -1,6 +1,7 @@
 """The dialogue's machine alone: tables of what follows from what, and its laws over random orders of events.
 
-The laws are the product's own (DESIGN): a record only by "confirm" of exactly what was read back, no insulation value
+The laws are the product's own (DESIGN): a record only by "confirm" of exactly what was read back, or by saying it
+again where that is wanted, no insulation value
 before its safety steps, at most one question open, a pause that nothing but "resume" ends.
 """
 
@@ -30,6 +31,7 @@ from api.dialogue.events import (
     PutAnswer,
     Replied,
     SafetyQuestion,
+    SaidAgain,
     Settled,
     StepsOpen,
     TakeBackAnswer,
@@ -45,6 +47,7 @@ from capture.reading import Command
 
 P1, P2 = Value("J1-P1", 1), Value("J1-P2", 1)
 GATED = Value("J1-P3", 2, "X")
+TWICE = Value("J1-P4", 1, None, twice=True)
 BUS, TAGGED, CLEAR = "bus_discharged", "isolated_and_locked", "people_clear"
 
 
@@ -59,6 +62,12 @@ def safety(*steps: str) -> DialogueState:
 TABLE: dict[str, tuple[DialogueState, Event, DialogueState, list[Any]]] = {
     "a value is asked about": (DialogueState(), Proposed((P1,)), questions(P1), [Ask()]),
     "a second waits its turn": (questions(P1), Proposed((P2,)), questions(P1, P2), [Tell(Note.WAITS), Ask()]),
+    "what was left open long ago comes after": (
+        questions(P1),
+        Proposed((P2,), frozenset({"J1-P1"})),
+        questions(P2, P1),
+        [Tell(Note.LEFT_WAITS), Ask()],
+    ),
     "confirm answers the first": (questions(P1, P2), Told(Command.CONFIRM), questions(P1, P2), [MakeRecords((P1,))]),
     "negative drops the first": (questions(P1, P2), Told(Command.REJECT), questions(P1, P2), [Drop((P1,))]),
     "then the next is asked": (questions(P1, P2), Settled("J1-P1"), questions(P2), [Tell(Note.STILL_OPEN), Ask()]),
@@ -85,6 +94,20 @@ TABLE: dict[str, tuple[DialogueState, Event, DialogueState, list[Any]]] = {
         [Tell(Note.SAFETY_WAITS, "X"), Ask()],
     ),
     "no steps, no question": (DialogueState(), TestMeant("X", ()), DialogueState(), []),
+    "the word is not enough": (
+        questions(TWICE),
+        Told(Command.CONFIRM),
+        questions(TWICE),
+        [Tell(Note.SAY_TWICE), Ask()],
+    ),
+    "said again": (questions(TWICE), SaidAgain(), questions(TWICE), [MakeRecords((TWICE,))]),
+    "said again answers no safety question": (safety(CLEAR), SaidAgain(), safety(CLEAR), []),
+    "the gate holds what is said again": (
+        questions(GATED),
+        SaidAgain(),
+        DialogueState((SafetyQuestion("X", CLEAR), ValueQuestion((GATED,)))),
+        [Hold("X", (CLEAR,)), Tell(Note.SAFETY_FIRST, "X"), Ask()],
+    ),
     "the gate holds a confirmation": (
         questions(GATED),
         Told(Command.CONFIRM),
@@ -190,7 +213,11 @@ def test_what_follows(name: str) -> None:
 
 STEP_IDS = [step.id for step in STEPS]
 VALUES = st.builds(
-    Value, st.sampled_from(["J1-P1", "J1-P2", "J1-P3"]), st.integers(1, 3), st.sampled_from([None, "X", "Y"])
+    Value,
+    st.sampled_from(["J1-P1", "J1-P2", "J1-P3"]),
+    st.integers(1, 3),
+    st.sampled_from([None, "X", "Y"]),
+    st.booleans(),
 )
 
 
@@ -211,13 +238,18 @@ class Dialogue(RuleBasedStateMachine):
                 self.gates[effect.axis] = tuple(s for s in self.gates[effect.axis] if s != effect.step)
             elif isinstance(effect, PutAnswer | TakeBackAnswer):
                 self.gates[effect.axis] = tuple(s for s in STEP_IDS if s in {*self.gates[effect.axis], effect.step})
-        if before.paused and isinstance(event, Told | Replied | OtherwiseSaid) and event != Told(Command.RESUME):
+        if (
+            before.paused
+            and isinstance(event, Told | Replied | SaidAgain | OtherwiseSaid)
+            and event != Told(Command.RESUME)
+        ):
             assert self.state == before
             assert effects == (Ignored(),)
 
     def _lawful(self, before: DialogueState, event: Event, effect: object) -> None:
         if isinstance(effect, MakeRecords):
-            assert event == Told(Command.CONFIRM)
+            by_word = event == Told(Command.CONFIRM) and not any(value.twice for value in effect.values)
+            assert by_word or event == SaidAgain()
             assert before.open == ValueQuestion(effect.values)
             assert not any(value.gated and self.gates[value.gated] for value in effect.values)
         if isinstance(effect, Drop):
@@ -258,6 +290,10 @@ class Dialogue(RuleBasedStateMachine):
     @rule(answer=st.sampled_from(["yes", "no", "volts"]), volts=st.sampled_from(["3.1", "75"]), sure=st.booleans())
     def replied(self, answer: str, volts: str, sure: bool) -> None:
         self._after(Replied(answer, volts if answer == "volts" else None, sure))
+
+    @rule()
+    def said_again(self) -> None:
+        self._after(SaidAgain())
 
     @rule()
     def spoken(self) -> None:

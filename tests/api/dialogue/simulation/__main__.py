@@ -14,12 +14,12 @@ AXES = ("X", "Y", "Z", "B", "SPINDLE")
 NOTICE = (1.0, 0.95, 0.80)
 
 
-def simulate(ear: Ear, eye: Eye, people: People, visits: int, seed: int) -> Counts:
-    """Run visits of five axes with twelve readings each."""
+def simulate(ear: Ear, eye: Eye, people: People, visits: int, seed: int, *, twice: bool = False) -> Counts:
+    """Run visits of five axes with twelve readings each, values confirmed by a word or by saying them `twice`."""
     counts = Counts()
     for number in range(visits):
         rng = random.Random(f"{seed} {number} {ear.name} {eye.name} {people.notice}")
-        Person(Desk(AXES, counts), ear, eye, people, rng).works()
+        Person(Desk(AXES, counts, said_twice=twice), ear, eye, people, rng).works()
     return counts
 
 
@@ -31,13 +31,13 @@ def interval(found: int, of: int) -> tuple[float, float]:
     return max(0.0, middle - half), middle + half
 
 
-def row(ear: Ear, eye: Eye, notice: float, counts: Counts) -> str:
+def row(ear: Ear, eye: Eye, by: str, notice: float, counts: Counts) -> str:
     """Write one line of the table."""
     low, high = interval(counts.wrong, counts.readings)
     wrong = f"{1e4 * counts.wrong / counts.readings:.1f} ({1e4 * low:.1f}-{1e4 * high:.1f})"
     per = counts.readings
     return (
-        f"| {ear.name} | {eye.name} | {100 * notice:.0f} | {counts.readings:,} | {wrong} | "
+        f"| {ear.name} | {eye.name} | {by} | {100 * notice:.0f} | {counts.readings:,} | {wrong} | "
         f"{counts.words / per:.1f} | {counts.questions / per:.2f} | {counts.answers / per:.2f} | "
         f"{counts.taps / counts.axes:.3f} | {counts.broken} |"
     )
@@ -49,14 +49,25 @@ def main() -> None:
     parser.add_argument("--visits", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=7)
     told = parser.parse_args()
-    heads = ("ear", "eye", "notices, %", "readings", "wrong confirmed in 10,000", "words", "questions", "answers")
+    heads = (
+        "ear",
+        "eye",
+        "confirmed by",
+        "notices, %",
+        "readings",
+        "wrong confirmed in 10,000",
+        "words",
+        "questions",
+        "answers",
+    )
     print(f"| {' | '.join((*heads, 'taps an axis', 'laws broken'))} |")
-    print("|---|---|---|---|---|---|---|---|---|---|")
+    print(f"|{'---|' * (len(heads) + 2)}")
     for ear in (HEADSET, SHOP):
         for eye in (NO_PHOTO, PHOTO):
-            for notice in NOTICE:
-                counts = simulate(ear, eye, People(notice), told.visits, told.seed)
-                print(row(ear, eye, notice, counts), flush=True)
+            for twice, by in ((False, "a word"), (True, "the value again")):
+                for notice in NOTICE:
+                    counts = simulate(ear, eye, People(notice), told.visits, told.seed, twice=twice)
+                    print(row(ear, eye, by, notice, counts), flush=True)
 
 
 if __name__ == "__main__":

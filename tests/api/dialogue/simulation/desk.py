@@ -15,6 +15,7 @@ from api.dialogue.events import (
     Proposed,
     PutAnswer,
     SafetyQuestion,
+    SaidAgain,
     Settled,
     TestMeant,
     Value,
@@ -38,6 +39,8 @@ class Open:
     doubts: tuple[Doubt, ...]
     alternatives: tuple[Reading, ...] = ()
     revision: int = 1
+    heard_once: bool = True
+    misheard: bool = False
 
 
 @dataclass
@@ -64,6 +67,7 @@ class Desk:
     open: dict[str, Open] = field(default_factory=dict)
     gates: dict[str, tuple[str, ...]] = field(default_factory=dict)
     made: int = 0
+    said_twice: bool = False
 
     def __post_init__(self) -> None:
         """Shut every gate."""
@@ -95,7 +99,22 @@ class Desk:
         if question is None:
             return ""
         found = [self.open[value.proposal] for value in question.values]
-        return " ".join(short_question(one.reading, one.doubts, one.alternatives) for one in found)
+        twice = self.said_twice
+        return " ".join(
+            short_question(one.reading, one.doubts, one.alternatives, twice=twice and one.heard_once) for one in found
+        )
+
+    def twice(self, name: str) -> bool:
+        """Tell whether a proposal is to be said again."""
+        return self._value(name).twice
+
+    def again(self, name: str, given: Open) -> None:
+        """Hear what was to be said again, as the conversation takes it."""
+        old = self.open[name]
+        if given.reading.quantity == old.reading.quantity and not given.doubts:
+            self.happened(SaidAgain())
+            return
+        self.change(name, replace(given, doubts=(Doubt.LOW_CONFIDENCE,), alternatives=(old.reading,)))
 
     def asked(self) -> tuple[str, Open] | None:
         """Give the proposal that is asked about."""
@@ -113,7 +132,9 @@ class Desk:
         return name
 
     def change(self, name: str, given: Open) -> None:
-        """Give a proposal another value."""
+        """Give a proposal another value; one that is heard the same again counts as heard twice."""
+        same = given.reading.quantity == self.open[name].reading.quantity and not given.doubts
+        given = replace(given, heard_once=given.heard_once and not same)
         self.open[name] = replace(self._whole(given), revision=self.open[name].revision + 1)
         self.happened(Changed(self._value(name)))
 
@@ -127,7 +148,8 @@ class Desk:
 
     def _value(self, name: str) -> Value:
         one = self.open[name]
-        return Value(name, one.revision, one.reading.axis if is_gated(one.reading) else None)
+        gated = one.reading.axis if is_gated(one.reading) else None
+        return Value(name, one.revision, gated, self.said_twice and one.heard_once)
 
     def _confirmed(self, values: tuple[Value, ...]) -> None:
         for value in values:

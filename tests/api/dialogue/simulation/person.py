@@ -89,7 +89,7 @@ class Person:
             said = self.other(said)
         roll = self.rng.random()
         if roll < self.ear.wrong:
-            return Open(replace(truth, quantity=self.other(said)), truth, ())
+            return Open(replace(truth, quantity=self.other(said)), truth, (), misheard=True)
         if roll < self.ear.wrong + self.ear.asked:
             right = self.chance(self.ear.asked_right)
             first, second = (said, self.other(said)) if right else (self.other(said), said)
@@ -105,7 +105,7 @@ class Person:
         if self.chance(self.eye.accepted):
             seen = self.other(truth.quantity) if self.chance(self.eye.wrong) else truth.quantity
             if seen == found.reading.quantity:
-                found = replace(found, doubts=(), alternatives=())
+                found = replace(found, doubts=(), alternatives=(), heard_once=False)
             else:
                 other = replace(truth, quantity=seen)
                 found = replace(found, doubts=(Doubt.CONFLICT,), alternatives=(other,))
@@ -154,7 +154,7 @@ class Person:
         if one.doubts:
             self._chooses(name, one)
         elif right or not self.chance(self.people.notice):
-            self.told(Command.CONFIRM)
+            self._agrees(name, one)
         elif self.chance(0.8):
             given = self.heard(one.truth)
             if given is not None:
@@ -163,6 +163,19 @@ class Person:
             self.told(Command.REJECT)
             if name not in self.desk.open:
                 self.says(one.truth)
+
+    def _agrees(self, name: str, one: Open) -> None:
+        """Confirm by the word, or by saying the value again, read from the display once more."""
+        if not self.desk.twice(name):
+            self.told(Command.CONFIRM)
+            return
+        # Who was misheard is misheard alike more often than by chance; and who misread a display may do so again.
+        wrong = one.reading.quantity != one.truth.quantity
+        alike = wrong and self.chance(self.ear.alike if one.misheard else self.people.alike)
+        given = Open(one.reading, one.truth, ()) if alike else self.heard(one.truth)
+        self.desk.counts.answers += alike
+        if given is not None:
+            self.desk.again(name, given)
 
     def _chooses(self, name: str, one: Open) -> None:
         """Say the value again, as asked; who does not notice may name the wrong one of two."""
@@ -179,5 +192,5 @@ class Person:
         assert found is not None
         name, one = found
         self.desk.counts.taps += 2  # the value typed or chosen, and confirmed
-        self.desk.change(name, Open(one.truth, one.truth, ()))
+        self.desk.change(name, Open(one.truth, one.truth, (), heard_once=False))
         self.desk.happened(Told(Command.CONFIRM))

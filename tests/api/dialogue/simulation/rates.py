@@ -14,6 +14,7 @@ class Ear:
         wrong: Values that come out wrong and are not doubted.
         asked: Values that are doubted, right or wrong.
         asked_right: Of those, how many were right.
+        alike: Of those that come out wrong undoubted, how many come out as the same wrong value when said again.
         command: Commands and plain answers that are taken; the others are not understood. None was ever taken for
             another (0 of 198).
     """
@@ -22,17 +23,18 @@ class Ear:
     wrong: float
     asked: float
     asked_right: float
+    alike: float
     command: float
 
 
 # capture/speech/model/MODEL_CARD.md: held-out Kokoro voices by headset (117 clips): 97.4 % right, 0.9 % wrong and not
 # asked about, 5.1 % asked; commands clean 100 %. Right and asked overlap: 1 - 0.009 - 0.051 = 94.0 % come unasked, so
 # 3.4 of the 5.1 % that are asked about are right.
-HEADSET = Ear("headset", wrong=0.009, asked=0.051, asked_right=0.67, command=1.0)
+HEADSET = Ear("headset", wrong=0.009, asked=0.051, asked_right=0.67, alike=0.3, command=1.0)
 
 # The same card: shop noise at 10 dB (234 clips): 89.3 % right, 2.1 % wrong and not asked about; needless doubts 4.3 %
 # (calibration table, 10 dB), so 8.6 + 4.3 % are asked about; commands 97.2 %.
-SHOP = Ear("shop noise, 10 dB", wrong=0.021, asked=0.129, asked_right=0.33, command=0.972)
+SHOP = Ear("shop noise, 10 dB", wrong=0.021, asked=0.129, asked_right=0.33, alike=0.3, command=0.972)
 
 
 @dataclass(frozen=True)
@@ -58,10 +60,12 @@ class People:
         notice: How often a wrong read-back is noticed.
         mumble: Utterances that nobody could understand.
         contradict: Values said wrong and corrected after the read-back, noticed like any other.
+        alike: Of values said wrong, and not noticed in the read-back, how many are said wrong alike again.
         interrupt: Times the next value is said while a question is open.
     """
 
     notice: float
     mumble: float = 0.03
     contradict: float = 0.005
+    alike: float = 0.2
     interrupt: float = 0.03
