@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
 
 from grading.isolation import Fault, Location, Outcome, Part
@@ -23,15 +23,13 @@ def next_after(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
         return (_REPEAT_ALL,)
     if place.fault is Fault.NEITHER:
         return () if place.certain else (_measure(context, Part.WHOLE),)
-    if not place.certain and place.fault is not Fault.BOTH:
+    if place.fault not in _REPAIRS:
         return _split(context, place)
-    repairs = {
-        Fault.CABLE: (_cable,),
-        Fault.MOTOR: (_motor,),
-        Fault.BOTH: (_cable, _motor),
-        Fault.CONNECTOR_OR_MOISTURE: (_connector,),
-    }
-    return tuple(one for repair in repairs[place.fault] for one in repair(context))
+    repairs = tuple(one for repair in _REPAIRS[place.fault] for one in repair(context))
+    if place.certain or place.fault is Fault.BOTH:
+        return repairs
+    # What failed in its own test is repaired whatever the other part turns out to be.
+    return (*repairs, _measure(context, place.measure_next))
 
 
 _REPEAT_ALL = step(StepKind.REPEAT_WHOLE_AND_LOW, ReasonKind.WHOLE_ABOVE_PART, Settling.PARALLEL_LAW)
@@ -92,6 +90,15 @@ def _motor(context: AxisContext) -> tuple[NextStep, ...]:
 def _connector(context: AxisContext) -> tuple[NextStep, ...]:
     reason = Reason(ReasonKind.GOOD_APART, coolant=context.coolant_near)
     return (step(StepKind.OPEN_CONNECTOR, reason, Settling.WHOLE_AS_GOOD),)
+
+
+_REPAIRS: Mapping[Fault, tuple[Callable[[AxisContext], tuple[NextStep, ...]], ...]] = {
+    Fault.CABLE: (_cable,),
+    Fault.MOTOR: (_motor,),
+    Fault.BOTH: (_cable, _motor),
+    Fault.CONNECTOR_OR_MOISTURE: (_connector,),
+}
+"""What repairs a part that has failed."""
 
 
 def series_steps(context: AxisContext, fault: Fault) -> tuple[NextStep, ...]:

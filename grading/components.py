@@ -42,16 +42,17 @@ COMPONENTS: Mapping[Component, ComponentTest] = {
         "winding.open_circuit", "IEC 60204-1, 18.3 and IEEE 43-2013 (secondary texts)"),
     Component.CORES: ComponentTest(
         ("U-PE", "U-V", "U-shield", "U-U"), "voltage.cable_ceiling", True, "insulation.machine",
-        "winding.open_circuit", "IEC 60204-1, 18.3 (secondary text); test voltage: house rule"),
+        "winding.open_circuit", "IEC 60204-1, 18.3 (secondary text); test voltage: program's rule"),
     Component.CONNECTOR: ComponentTest(
         ("plug U-PE", "plug U-V"), "voltage.cable_ceiling", True, "insulation.machine",
-        "winding.open_circuit", "IEC 60204-1, 18.3 (secondary text); test voltage: house rule"),
+        "winding.open_circuit", "IEC 60204-1, 18.3 (secondary text); test voltage: program's rule"),
     Component.FIELD: ComponentTest(
         ("F1-F2", "F1+F2-PE", "A1-F1"), None, True, "insulation.machine",
-        "winding.open_beside", "IEC 60204-1, 18.3 (secondary text); bound: house rule"),
+        "winding.open_beside", "IEC 60204-1, 18.3 (secondary text); bound: program's rule"),
     Component.BRAKE: ComponentTest(
         ("B+-B-", "B+-PE", "B+-U"), "voltage.extra_low", False, "insulation.extra_low",
-        "winding.open_beside", "IEC 60364-6, Table 6.1 (secondary text), as an extra-low circuit; bound: house rule"),
+        "winding.open_beside",
+        "IEC 60364-6, Table 6.1 (secondary text), as an extra-low circuit; bound: program's rule"),
     Component.TACHO: ComponentTest(
         ("TACHO+-TACHO-", "TACHO-PE"), None, False, "insulation.extra_low",
         "winding.open_beside", _OUT),
@@ -60,7 +61,7 @@ COMPONENTS: Mapping[Component, ComponentTest] = {
         "winding.open_beside", _OUT),
     Component.FAN: ComponentTest(
         ("FAN1-FAN2", "FAN-PE"), "voltage.installation", False, "insulation.installation",
-        "winding.open_beside", "IEC 60364-6, Table 6.1 (secondary text); bound: house rule"),
+        "winding.open_beside", "IEC 60364-6, Table 6.1 (secondary text); bound: program's rule"),
     Component.FEEDBACK: ComponentTest(
         ("ENC 5V-ENC 0V", "ENC shield-PE"), None, False, None,
         None, _OUT),

@@ -276,6 +276,15 @@ class Joint:
 
 
 @record
+class CableCopper:
+    """A reading from the cabinet, the most that it means, and both cores of the cable between; all in ohm."""
+
+    cabinet: Decimal
+    most: Decimal
+    cable: Decimal
+
+
+@record
 class Located:
     """Where the decision table puts the fault, and the floor by which it takes a part as low."""
 
@@ -348,7 +357,7 @@ class Course:
 Detail = (
     TrueValue | VoltageWanted | Ohms | Corrected40 | Climate | Cleaned | Names | ByLength | BesideCircuit
     | LiveCircuit | Ceiling | Calibration | Ratio
-    | Absorption | Polarity | Phases | Armature | Nameplate | RatedOrder | Joint | Located | Consistency
+    | Absorption | Polarity | Phases | Armature | Nameplate | RatedOrder | Joint | CableCopper | Located | Consistency
     | UnmeasuredPart | Change | Course | LeftOutRow | LeftOutValue | Question
 )  # fmt: skip
 """Figures of one fact."""

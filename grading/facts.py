@@ -123,6 +123,7 @@ class Fact(StrEnum):
     JOINTS_GOOD = "joints_good"
     JOINT_BAD = "joint_bad"
     CABINET_BELOW_MOTOR = "cabinet_below_motor"
+    CABINET_BELOW_CABLE = "cabinet_below_cable"
     # Isolation.
     LOCATED = "located"
     WHOLE_LOWER = "whole_lower"

@@ -11,6 +11,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from decimal import Decimal
 from enum import Enum, StrEnum
+from functools import cache
+from operator import attrgetter
 from typing import Any
 
 from grading.details import Detail
@@ -129,15 +131,6 @@ class Finding:
         return self.place.section
 
 
-_FORMS: tuple[tuple[Any, Callable[[Any], Any]], ...] = (
-    (Decimal, lambda value: format(value, "f")),
-    ((dt.datetime, dt.date), lambda value: value.isoformat()),
-    (Mapping, lambda value: {str(plain(key)): plain(item) for key, item in value.items()}),
-    ((frozenset, set), lambda value: sorted(plain(item) for item in value)),
-    ((tuple, list), lambda value: [plain(item) for item in value]),
-)
-
-
 def plain(value: object) -> Any:
     """Turn grading's objects into plain data for JSON.
 
@@ -146,20 +139,35 @@ def plain(value: object) -> Any:
     Raises:
         TypeError: For a type that has no plain form.
     """
-    if isinstance(value, Enum):
-        return value.value
-    if value is None or isinstance(value, (bool, int, str)):
-        return value
-    for kind, form in _FORMS:
-        if isinstance(value, kind):
-            return form(value)
-    if is_dataclass(value) and not isinstance(value, type):
-        return _as_dict(value)
-    raise TypeError(f"{type(value).__name__} has no plain form.")
+    kind: Any = type(value)
+    return _form_of(kind)(value)
 
 
-def _as_dict(value: Any) -> dict[str, Any]:
-    out = {f.name: plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, Limit):
-        out |= {"citation": value.citation(), "cited": value.cited(), "origin": value.origin.value}
-    return out
+_Form = Callable[[Any], Any]
+_FORMS: tuple[tuple[type | tuple[type, ...], _Form], ...] = (
+    (Enum, attrgetter("value")),
+    ((type(None), bool, int, str), lambda value: value),
+    (Decimal, lambda value: format(value, "f")),
+    ((dt.datetime, dt.date), lambda value: value.isoformat()),
+    (Mapping, lambda value: {str(plain(key)): plain(item) for key, item in value.items()}),
+    ((frozenset, set), lambda value: sorted(plain(item) for item in value)),
+    ((tuple, list), lambda value: [plain(item) for item in value]),
+    (Limit, lambda value: dict(value.data)),
+)
+
+
+@cache
+def _form_of(kind: type) -> _Form:
+    """Find out once for each type how its values are written."""
+    for kinds, form in _FORMS:
+        if issubclass(kind, kinds):
+            return form
+    if is_dataclass(kind):
+        return _form_of_record(tuple(f.name for f in fields(kind)))
+    raise TypeError(f"{kind.__name__} has no plain form.")
+
+
+def _form_of_record(names: tuple[str, ...]) -> _Form:
+    # Two names at least, so that `attrgetter` gives a tuple.
+    values = attrgetter(*names, "__class__", "__class__")
+    return lambda record: {name: plain(item) for name, item in zip(names, values(record), strict=False)}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
 from decimal import Decimal
 from enum import StrEnum
 
@@ -18,8 +19,9 @@ class SourceStatus(StrEnum):
     QUOTED = "quoted second-hand, document not opened"  # Q
     FROM_MEMORY = "from memory, check before quoting the clause"  # M
     COMMON_PRACTICE = "common practice, no source"  # CP
-    HOUSE_RULE = "house rule"  # P
+    HOUSE_RULE = "program's rule, no source"  # P
     COMPUTED = "computed from a stated formula"  # C
+    OF_SHOP = "set by the shop"
 
 
 class Origin(StrEnum):
@@ -40,6 +42,7 @@ _ORIGINS: dict[SourceStatus, Origin] = {
     SourceStatus.COMMON_PRACTICE: Origin.PRACTICE,
     SourceStatus.HOUSE_RULE: Origin.PRACTICE,
     SourceStatus.COMPUTED: Origin.PRACTICE,
+    SourceStatus.OF_SHOP: Origin.SHOP,
 }
 
 
@@ -68,7 +71,7 @@ class Limit:
         condition: When it applies, in words (winding kind, rated voltage, test voltage, section).
         value: The limit.
         unit: UCUM code of the limit ("MOhm", "%", "1" for a ratio).
-        source: Document and edition, or "Common practice", or "House rule".
+        source: Document and edition, or "Common practice", or "Program's rule".
         clause: Clause or table, or "".
         status: Provenance of the figure.
         direction: Which side is good.
@@ -104,6 +107,12 @@ class Limit:
         """What one of its unit is in the base unit of its dimension."""
         return unit_of(self.unit).factor
 
+    @lazy
+    def data(self) -> Mapping[str, str | bool | None]:
+        """The limit as plain data: its fields, with decimals in plain notation, and what is written of its source."""
+        held = {one.name: _plain(getattr(self, one.name)) for one in fields(self)}
+        return {**held, "citation": self.citation(), "cited": self.cited(), "origin": self.origin.value}
+
     @property
     def document(self) -> str:
         """Source and clause: "IEC 60204-1, 18.3"."""
@@ -134,5 +143,11 @@ class Limit:
         return f"{text}; loosened from {self.loosened_from:f} by {self.decided_by}: {self.reason}"
 
 
-HOUSE_RULE, COMMON_PRACTICE, SHOP = "House rule", "Common practice", "Shop profile"
+def _plain(value: Decimal | StrEnum | str | bool | None) -> str | bool | None:
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    return value.value if isinstance(value, StrEnum) else value
+
+
+HOUSE_RULE, COMMON_PRACTICE, SHOP = "Program's rule", "Common practice", "Shop profile"
 _OWN = (HOUSE_RULE, COMMON_PRACTICE)

@@ -16,7 +16,7 @@ _INSTALLATION = "IEC 60364-6"
 _REPAIR = "ANSI/EASA AR100-2020"
 _ACCEPTANCE = "ANSI/NETA ATS"
 _PRACTICE = "Common practice"
-_HOUSE = "House rule"
+_HOUSE = "Program's rule"
 _IR = "insulation resistance to earth"
 _MOST = Direction.AT_MOST
 _CORRECTED = Basis.CORRECTED_40C
@@ -207,6 +207,9 @@ LIMIT_ROWS: tuple[Limit, ...] = (
            "1", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
     _limit("winding.cable_loop_most", "both cores of a cable of unknown size", "200 m of 1 mm²: long and thin",
            "7", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST, _COMPUTED),
+    _limit("winding.cable_loop_least", "reading through a cable over the copper of both its cores at 20 °C", "below: it"
+           " was not read through that cable, or cores touch", "85", "%", (_PRACTICE, "", _S.COMMON_PRACTICE),
+           basis=_COMPUTED),
     _limit("winding.core", "resistance of one core of a cable end to end", "from this on it resists: 200 m of 1 mm² are"
            " below it", "5", "Ohm", (_PRACTICE, "", _S.COMMON_PRACTICE), _MOST),
     _limit("winding.joint", "resistance left after motor and cable are taken off", "joints, crimps, strands",

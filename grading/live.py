@@ -7,7 +7,8 @@ and says that the axis is not isolated; so it stops every pass and leaves every 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -62,27 +63,52 @@ def under_voltage(measurements: Sequence[Measurement], live: Sequence[LiveReadin
         return
     places = {id(m): index for index, m in enumerate(measurements)}
     alive = {id(one.measurement) for one in live}
+    shown_dead = _places([m for m in measurements if id(m) not in alive], places)
     proved: list[int | None] = []
     for one in live:
-        kind, where = one.measurement.kind, point(one.measurement.terminals)
-        if is_general(one.measurement.terminals):
-            proved.append(None)  # which lead it was is not known, and so not whether it was the same one later
-            continue
-        again = [
-            places[id(m)]
-            for m in measurements[places[id(one.measurement)] + 1 :]
-            if m.kind in (kind, QuantityKind.VOLTAGE) and point(m.terminals) == where and id(m) not in alive
-        ]
-        proved.append(again[0] if again else None)
+        m = one.measurement
+        # Of a general point it is not known which lead it was, and so not whether it was the same one later.
+        again = None if is_general(m.terminals) else _first_after(shown_dead, m, places[id(m)])
+        proved.append(again)
     from_here = None if None in proved else max(index for index in proved if index is not None)
     for index, measurement in enumerate(measurements):
         if from_here is None or index < from_here:
             yield measurement
 
 
+_Places = Mapping[tuple[QuantityKind, frozenset[frozenset[str]]], Sequence[int]]
+
+
+def _places(measurements: Iterable[Measurement], places: Mapping[int, int]) -> _Places:
+    """Give the places of voltages and currents among all records, by kind and point, in order."""
+    found: dict[tuple[QuantityKind, frozenset[frozenset[str]]], list[int]] = {}
+    for m in measurements:
+        if m.kind in _KINDS:
+            found.setdefault((m.kind, point(m.terminals)), []).append(places[id(m)])
+    return found
+
+
+def _first_after(known: _Places, measurement: Measurement, place: int) -> int | None:
+    """Give the place of the first later record of the same point, of the same kind or of voltage; None without one."""
+    where = point(measurement.terminals)
+    found: list[int] = []
+    for kind in {measurement.kind, QuantityKind.VOLTAGE}:
+        own = known.get((kind, where), ())
+        after = bisect_right(own, place)
+        found += own[after : after + 1]
+    return min(found, default=None)
+
+
 def standing(measurements: Sequence[Measurement], live: Sequence[LiveReading]) -> tuple[LiveReading, ...]:
     """Give the live readings that no later record of the same point supersedes."""
-    return tuple(one for one in live if len(list(under_voltage(measurements, (one,)))) == len(measurements))
+    places = {id(m): index for index, m in enumerate(measurements)}
+    known = _places(measurements, places)
+    return tuple(
+        one
+        for one in live
+        if is_general(one.measurement.terminals)
+        or _first_after(known, one.measurement, places[id(one.measurement)]) is None
+    )
 
 
 def judge_state(measurement: Measurement, limits: Mapping[str, Limit]) -> LiveReading | None:

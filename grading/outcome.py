@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 from grading.entries import Question
@@ -11,7 +11,7 @@ from grading.isolation import Fault
 from grading.notices import Notice
 from grading.prose.axis import cost_text, drive_text, headline_figures, headline_found, headline_text
 from grading.prose.entries import question_text
-from grading.prose.findings import advice_text, finding_reason, finding_text
+from grading.prose.findings import advice_text, finding_texts
 from grading.prose.notices import notice_text
 from grading.prose.steps import action_text, reason_sentence, settles_text
 from grading.sources import LimitSource, sources_of
@@ -109,14 +109,19 @@ def source_data(source: LimitSource) -> dict[str, Any]:
 def finding_data(finding: Finding) -> dict[str, Any]:
     """Give a finding as plain data: its facts, and the text written from them."""
     step = finding.next_step
+    statement, short = finding_texts(finding)
     return {
-        **plain(finding),
-        "statement": finding_text(finding),
-        "short": finding_reason(finding),
+        # The step is written below, with its text.
+        **{name: None if name == "next_step" else plain(getattr(finding, name)) for name in _FIELDS},
+        "statement": statement,
+        "short": short,
         "section": None if finding.section is None else finding.section.value,
         "next_step": None if step is None else step_data(step),
         "recommendation": advice_text(finding.advice),
     }
+
+
+_FIELDS = tuple(field.name for field in fields(Finding))
 
 
 def step_data(step: NextStep) -> dict[str, Any]:

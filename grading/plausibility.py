@@ -69,12 +69,14 @@ def ask(
         limits: Limits in force.
     """
     given = tuple(measurements)
-    questions = [*_about_axis(context, given, limits)]
+    warm = limits["plausible.warm"].value
+    cool = frozenset(id(m) for m in given if _is_air(m) and (celsius := _celsius(m)) is not None and celsius <= warm)
+    questions = [*_about_axis(context, bool(cool), limits)]
     unsure = {question.field for question in questions} - {"motor_kind"}
     changes: dict[str, Any] = dict.fromkeys(unsure)
     kept: list[Measurement] = []
     left_out: list[tuple[int, Measurement]] = []
-    alone = [[*_about_reading(m, context, given, instruments.get(m.instrument_id or ""), limits)] for m in given]
+    alone = [[*_about_reading(m, context, cool, instruments.get(m.instrument_id or ""), limits)] for m in given]
     # What is asked about by itself makes nothing beside it doubtful.
     beside = thousandfold([m for m, asked in zip(given, alone, strict=True) if not asked], limits)
     for measurement, asked in zip(given, alone, strict=True):
@@ -99,7 +101,7 @@ def _without(measurement: Measurement, fields: Iterable[str]) -> Measurement:
     return measurement
 
 
-def _about_axis(context: AxisContext, given: tuple[Measurement, ...], limits: Limits) -> Iterator[Question]:
+def _about_axis(context: AxisContext, cool: bool, limits: Limits) -> Iterator[Question]:
     axis, checked = context.axis, context.checked
     if not context.motor_chosen and "motor_kind" not in checked:
         kinds = tuple(kind.value for kind in MotorKind)
@@ -108,7 +110,7 @@ def _about_axis(context: AxisContext, given: tuple[Measurement, ...], limits: Li
         yield from _power(context, limits)
     for field, value in (("winding_c", context.winding_c), ("air_c", context.air_c)):
         air = None if field == "air_c" else context.air_c
-        if value is not None and field not in checked and _may_be_fahrenheit(value, air, given, limits):
+        if value is not None and field not in checked and _may_be_fahrenheit(value, air, cool, limits):
             yield _fahrenheit(axis, None, field, value, limits)
 
 
@@ -135,14 +137,20 @@ def _power(context: AxisContext, limits: Limits) -> Iterator[Question]:
         yield Question(QuestionCode.KILOWATT_FOR_WATT, axis, None, "rated_power_w", given, meant, beyond)
 
 
-def _may_be_fahrenheit(value: Decimal, air: Decimal | None, given: Iterable[Measurement], limits: Limits) -> bool:
-    """Tell whether a temperature is high for °C and just a workshop's in °F; a warm winding in cool air is none."""
+def _may_be_fahrenheit(value: Decimal, air: Decimal | None, cool: bool, limits: Limits) -> bool:
+    """Tell whether a temperature is high for °C and just a workshop's in °F; a warm winding in cool air is none.
+
+    Args:
+        value: The temperature as recorded, °C.
+        air: Of the air about it, °C, where that is on record.
+        cool: Whether cool air was measured beside it, where `air` is None.
+        limits: Limits in force.
+    """
     warm, celsius = limits["plausible.warm"].value, in_celsius(value)
     room = limits["plausible.room_least"].value <= celsius <= limits["plausible.room_most"].value
     if value <= warm or not room:
         return False
-    known = [air] if air is not None else [_celsius(m) for m in given if _is_air(m)]
-    return not any(found is not None and found <= warm for found in known)
+    return not (cool if air is None else air <= warm)
 
 
 def in_celsius(fahrenheit: Decimal) -> Decimal:
@@ -173,20 +181,21 @@ def _celsius(measurement: Measurement) -> Decimal | None:
 def _about_reading(
     measurement: Measurement,
     context: AxisContext,
-    given: tuple[Measurement, ...],
+    cool: frozenset[int],
     instrument: Instrument | None,
     limits: Limits,
 ) -> Iterator[Question]:
+    """Ask about one reading; `cool` are the ids of those that measured cool air."""
     if Circumstance.CHECKED in measurement.circumstances:
         return
     axis, record = context.axis, measurement.record_id
     for field, value in (("winding_c", measurement.winding_c), ("air_c", measurement.air_c)):
         air = None if field == "air_c" else measurement.air_c if measurement.air_c is not None else context.air_c
-        if value is not None and field not in context.checked and _may_be_fahrenheit(value, air, given, limits):
+        if value is not None and field not in context.checked and _may_be_fahrenheit(value, air, bool(cool), limits):
             yield _fahrenheit(axis, record, field, value, limits)
     if measurement.kind is QuantityKind.TEMPERATURE:
         taken, air = _celsius(measurement), None if _is_air(measurement) else context.air_c
-        others = [m for m in given if m is not measurement]
+        others = len(cool) > (id(measurement) in cool)
         if taken is not None and _may_be_fahrenheit(taken, air, others, limits):
             yield _fahrenheit(axis, record, "quantity", taken, limits)
     elif measurement.kind in RESISTANCE_KINDS:

@@ -34,7 +34,7 @@ class Rule:
         family: The family it belongs to.
         name: Its name within the family.
         title: What it answers, in a few words.
-        source: Document and clause with status, or "common practice, no source", or "house rule".
+        source: Document and clause with status, or "common practice, no source", or "program's rule".
         limits: Ids of the limits it uses.
     """
 
@@ -51,7 +51,7 @@ class Rule:
 
 
 _FROM_LAW = "parallel paths add their conductances (Ohm's law)"
-_HOUSE = "house rule"
+_HOUSE = "program's rule"
 _IEEE = "IEEE 43-2013"
 
 _ALL: tuple[Rule, ...] = (
@@ -128,7 +128,7 @@ _ALL: tuple[Rule, ...] = (
           "winding.rating_factor", "winding.armature_rating_low",
           "winding.armature_rating_high")),
     Rule(Family.WINDING, "joint", "Cabinet reading less motor and cable", _HOUSE,
-         ("winding.joint", "winding.joint_share", "winding.armature_spread")),
+         ("winding.joint", "winding.joint_share", "winding.armature_spread", "winding.cable_loop_least")),
     Rule(Family.WINDING, "armature", "Armature over shaft positions", _HOUSE,
          ("winding.armature_spread", "winding.armature_outlier", "winding.armature_fewest",
           "winding.armature_positions")),
@@ -155,7 +155,8 @@ _ALL: tuple[Rule, ...] = (
     Rule(Family.QUANTITY, "possible", "Whether a value can be at all", "definitions; bounds: " + _HOUSE,
          ("possible.coldest", "possible.hottest", "possible.humidity", "possible.smallest", "possible.largest",
           "possible.earliest", "possible.latest")),
-    Rule(Family.QUANTITY, "plausible", "Whether a value must be asked about", "common practice, no source; house rule",
+    Rule(Family.QUANTITY, "plausible", "Whether a value must be asked about",
+         f"common practice, no source; {_HOUSE}",
          ("plausible.winding_least", "plausible.winding_most", "plausible.power_servo", "plausible.power_spindle",
           "plausible.power_share", "plausible.power_most", "plausible.brake_least", "plausible.same_digits",
           "plausible.finer_digits",

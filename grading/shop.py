@@ -222,7 +222,7 @@ def _extra(entry: Any, where: str, problems: list[str]) -> ExtraLimit | None:
         code,
         SHOP,
         "",
-        SourceStatus.HOUSE_RULE,
+        SourceStatus.OF_SHOP,
         decided_by=str(entry.get("decided_by", "")),
         reason=str(entry.get("reason", "")),
     )

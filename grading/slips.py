@@ -13,10 +13,10 @@ from decimal import Decimal
 from grading.entries import Question, QuestionCode
 from grading.limit import Limit
 from grading.measurement import Circumstance, Measurement
+from grading.neighbours import Neighbours, SizedReading, first_with
 from grading.reading import RESISTANCE_KINDS
 from grading.terms.component import Component, between, component_of
-from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
-from grading.terms.record import record
+from grading.terms.quantity import Qualifier, QuantityKind, UnitError
 from grading.terms.section import Section
 from grading.terms.terminals import point, to_earth
 from grading.voltage import implied_current_ma, is_collapsed
@@ -25,19 +25,6 @@ Limits = Mapping[str, Limit]
 _SHOWN_IN_OHMS = frozenset({"Ohm", "mOhm", "uOhm"})
 _NEXT = {"TOhm": "GOhm", "GOhm": "MOhm", "MOhm": "kOhm", "kOhm": "Ohm", "Ohm": "mOhm"}
 _ALIKE = (QuantityKind.WINDING_RESISTANCE, QuantityKind.CONTINUITY)
-
-
-@record
-class _Sized:
-    """A reading with its value and half of its last digit, ohm."""
-
-    measurement: Measurement
-    value: Decimal
-    half: Decimal
-
-    @property
-    def unit(self) -> str:
-        return self.measurement.quantity.unit or "Ohm"
 
 
 def thousandfold(measurements: Iterable[Measurement], limits: Limits) -> dict[int, Question]:
@@ -74,7 +61,7 @@ def thousandfold(measurements: Iterable[Measurement], limits: Limits) -> dict[in
     return found
 
 
-def _settled(odd: _Sized, other: _Sized) -> bool:
+def _settled(odd: SizedReading, other: SizedReading) -> bool:
     """Tell whether somebody has looked a value up again, or the higher one beside it."""
     checked = [Circumstance.CHECKED in one.measurement.circumstances for one in (odd, other)]
     return checked[0] or (checked[1] and other.value > odd.value)
@@ -151,7 +138,7 @@ def little_for_brake(measurement: Measurement, value: Decimal, limits: Limits) -
     )
 
 
-def _size(measurement: Measurement) -> _Sized | None:
+def _size(measurement: Measurement) -> SizedReading | None:
     quantity = measurement.quantity
     if measurement.kind not in RESISTANCE_KINDS or quantity.qualifier is not Qualifier.EQUAL:
         return None
@@ -161,59 +148,41 @@ def _size(measurement: Measurement) -> _Sized | None:
         return None
     if value is None or value < 0:
         return None
-    return _Sized(measurement, value, quantity.digit_in_base / 2)
+    return SizedReading(measurement, value, quantity.digit_in_base / 2)
 
 
-def _apart(one: _Sized, other: _Sized, limits: Limits) -> bool:
-    """Tell whether the same digits in the other's unit give the other's value, and in their own unit do not."""
-    if one.unit == other.unit:
-        return False
-    factor = unit(other.unit).factor / unit(one.unit).factor
-    meant = _Sized(one.measurement, one.value * factor, one.half * factor)
-    return _overlap(meant, other, limits) and not _overlap(one, other, limits)
-
-
-def _overlap(one: _Sized, other: _Sized, limits: Limits) -> bool:
-    within = limits["plausible.same_digits"].value / 100
-    apart = abs(one.value - other.value)
-    return apart <= one.half + other.half + within * max(one.value, other.value)
-
-
-def _of_one_circuit(group: Sequence[_Sized], limits: Limits) -> Iterator[tuple[_Sized, _Sized]]:
+def _of_one_circuit(group: Sequence[SizedReading], limits: Limits) -> Iterator[tuple[SizedReading, SizedReading]]:
     """Give the higher of two values, and the lower where as many or more voltages, none lower, gave the other.
 
     Where more voltage than its own brought the value down, the low one stands: that is what a breakdown looks like.
     """
-    fellows = {id(one): _fellows(one, group, limits) for one in group}
-    for one in group:
-        for other in group:
-            if not _apart(one, other, limits):
-                continue
-            volts, others = (s.measurement.test_voltage_set or Decimal(0) for s in (one, other))
-            alone = fellows[id(one)] <= fellows[id(other)] and others >= volts
-            higher = one.value > other.value and fellows[id(one)] <= fellows[id(other)]
-            if higher or alone:
-                yield one, other
-                break
+    near = Neighbours(group, limits["plausible.same_digits"].value / 100)
+    ranks, volts = [near.rank(one) for one in group], [s.measurement.test_voltage_set or Decimal(0) for s in group]
+    known: dict[tuple[object, ...], int | None] = {}
+    for one, rank, own in zip(group, ranks, volts, strict=True):
+        key = (*one.digits, own)
+        if key not in known:
+            some = (place for place in near.apart(one) if one.value > group[place].value or volts[place] >= own)
+            known[key] = first_with(ranks, rank, some)
+        other = known[key]
+        if other is not None:
+            yield one, group[other]
 
 
-def _standing_alone(group: Sequence[_Sized], limits: Limits) -> Iterator[tuple[_Sized, _Sized]]:
+def _standing_alone(group: Sequence[SizedReading], limits: Limits) -> Iterator[tuple[SizedReading, SizedReading]]:
     """Give the readings with fewer like them than those that they differ from, each with one of those."""
-    fellows = {id(one): _fellows(one, group, limits) for one in group}
-    for one in group:
-        for other in group:
-            if _apart(one, other, limits) and fellows[id(one)] <= fellows[id(other)]:
-                yield one, other
-                break
+    near = Neighbours(group, limits["plausible.same_digits"].value / 100)
+    ranks = [near.rank(one) for one in group]
+    known: dict[tuple[object, ...], int | None] = {}
+    for one, rank in zip(group, ranks, strict=True):
+        if one.digits not in known:
+            known[one.digits] = first_with(ranks, rank, near.apart(one))
+        other = known[one.digits]
+        if other is not None:
+            yield one, group[other]
 
 
-def _fellows(one: _Sized, group: Sequence[_Sized], limits: Limits) -> tuple[int, int]:
-    """Rank a reading among the others: differing by its unit from few of them, then sharing its unit with many."""
-    apart = sum(1 for other in group if _apart(one, other, limits))
-    return -apart, sum(1 for other in group if other.unit == one.unit)
-
-
-def _question(odd: _Sized, other: _Sized, limits: Limits) -> Question:
+def _question(odd: SizedReading, other: SizedReading, limits: Limits) -> Question:
     m, quantity = odd.measurement, odd.measurement.quantity
     meant = replace(quantity, unit=other.unit).display()
     shown = other.measurement.quantity.display()

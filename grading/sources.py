@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, is_dataclass
+from functools import cache
+from typing import Any
 
 from grading.limit import Limit, Origin
 
@@ -13,7 +15,7 @@ class LimitSource:
     """One source as it was used.
 
     Attributes:
-        document: Document and clause, or "House rule", "Common practice", "Shop profile".
+        document: Document and clause, or "Program's rule", "Common practice", "Shop profile".
         origin: The word that stands beside its limits.
         remark: How the figures were seen, or who set them and why.
         limits: Its limits, in the order met.
@@ -47,12 +49,32 @@ def _remark(limit: Limit) -> str:
     return "; ".join(part for part in parts if part)
 
 
-def _limits(found: object) -> Iterator[Limit]:
-    if isinstance(found, Limit):
-        yield found
-    elif is_dataclass(found) and not isinstance(found, type):
-        for field in fields(found):
-            yield from _limits(getattr(found, field.name))
-    elif isinstance(found, Iterable) and not isinstance(found, (str, bytes)):
-        for part in found:
-            yield from _limits(part)
+def _limits(objects: Iterable[object]) -> list[Limit]:
+    """Give every limit in some objects, in the order met; what is met again is gone through once."""
+    found: list[Limit] = []
+    _collect(objects, found, set())
+    return found
+
+
+def _collect(parts: Iterable[object], found: list[Limit], seen: set[int]) -> None:
+    for part in parts:
+        if isinstance(part, Limit):
+            found.append(part)
+            continue
+        kind: Any = type(part)
+        inside = _inside(kind)
+        if inside is None or id(part) in seen:
+            continue
+        seen.add(id(part))
+        _collect(inside(part), found, seen)
+
+
+@cache
+def _inside(kind: type) -> Callable[[Any], Iterable[object]] | None:
+    """Give how to look into a type of object; None where it holds nothing."""
+    if issubclass(kind, (str, bytes)):
+        return None
+    if is_dataclass(kind):
+        names = [field.name for field in fields(kind)]
+        return lambda record: [getattr(record, name) for name in names]
+    return (lambda items: items) if issubclass(kind, Iterable) else None

@@ -207,6 +207,7 @@ class ReasonKind(StrEnum):
     WINDING_OPEN = "winding_open"
     ABOVE_RANGE = "above_range"
     LOOK_ALIKE = "look_alike"
+    LESS_THAN_COPPER = "less_than_copper"
     CORE_BROKEN = "core_broken"
     COUNT_TOO_COARSE = "count_too_coarse"
     PAIRS_LEFT = "pairs_left"

@@ -38,6 +38,34 @@ def unbalance_percent(readings: Sequence[Decimal]) -> Decimal:
     return 100 * max(abs(r - mean) for r in readings) / mean
 
 
+class OneChanged:
+    """Readings of which one is replaced by another: the unbalance of each such list without going through it again."""
+
+    def __init__(self, readings: Sequence[Decimal]) -> None:
+        """Add the readings up, and find their extremes.
+
+        Args:
+            readings: At least two, above 0, of one unit.
+        """
+        self._sum, self._readings = sum(readings, Decimal(0)), readings
+        order = sorted(range(len(readings)), key=lambda index: readings[index])
+        self._ends = [*order[:2], *order[-2:]]
+
+    def unbalance(self, index: int, other: Decimal) -> Decimal:
+        """Compute the unbalance with one reading replaced, percent of the mean (see `unbalance_percent`).
+
+        Example (as of the list itself):
+            >>> readings = [Decimal("1.20"), Decimal("1.21"), Decimal("1.29")]
+            >>> other = Decimal("1.25")
+            >>> OneChanged(readings).unbalance(0, other) == unbalance_percent([other, *readings[1:]])
+            True
+        """
+        mean = (self._sum - self._readings[index] + other) / len(self._readings)
+        # The largest deviation is at an end of the others, or at the new one.
+        away = [abs(self._readings[end] - mean) for end in self._ends if end != index]
+        return 100 * max(abs(other - mean), *away) / mean
+
+
 def spread_percent(readings: Sequence[Decimal]) -> Decimal:
     """Compute (largest - smallest) / mean in percent: the other formula in use, 1.5 to 2 times larger.
 

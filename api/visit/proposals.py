@@ -343,7 +343,7 @@ def correct(proposal: Proposal, given: ProposedReading, source: Source, job: Job
             given = replace(given, reading=replace(given.reading, quantity=finer))
         row.source = "speech+photo" if row.clip_sha256 is not None else row.source
     elif source.kind == "speech":
-        row.agreement = "said_again" if same_value(proposal.reading.quantity, given.reading.quantity) else ""
+        row.agreement = ""  # heard once: what was in doubt before is no first hearing
     set_value(proposal, given, job, source.captured_at, now)
 
 

@@ -35,7 +35,16 @@ def wording_of(finding: Finding) -> Wording:
 
 def finding_text(finding: Finding) -> str:
     """Write a finding: place, what was found, the figures, and what limits or explains it."""
+    return _text(finding, wording_of(finding))
+
+
+def finding_texts(finding: Finding) -> tuple[str, str]:
+    """Write a finding in full and short (`finding_text`, `finding_reason`), its parts once."""
     found = wording_of(finding)
+    return _text(finding, found), _reason(found, caveat=True)
+
+
+def _text(finding: Finding, found: Wording) -> str:
     head = head_of(finding.place) if found.head is None else found.head
     text = f"{head}: {found.clause}{found.figures}"
     return sentence(f"{text}. {sentence(found.caveat)}" if found.caveat else text)
@@ -48,7 +57,10 @@ def finding_reason(finding: Finding, caveat: bool = True) -> str:
         finding: The finding.
         caveat: Whether what limits or explains it follows.
     """
-    found = wording_of(finding)
+    return _reason(wording_of(finding), caveat=caveat)
+
+
+def _reason(found: Wording, *, caveat: bool) -> str:
     return sentence(found.clause) + (f" {sentence(found.caveat)}" if caveat and found.caveat else "")
 
 

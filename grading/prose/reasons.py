@@ -87,6 +87,10 @@ _FIXED: dict[ReasonKind, str] = {
     _K.CABLE_OR_WINDING_OPEN: "the circuit through the cable or winding is open",
     _K.WINDING_OPEN: "the circuit through the winding is open",
     _K.ABOVE_RANGE: "the value is above the range that was used",
+    _K.LESS_THAN_COPPER: (
+        "the copper of the cable alone resists more: the motor was read without its cable, cores touch, or length or "
+        "cross section is wrong"
+    ),
     _K.LOOK_ALIKE: "a low-ohm winding and a shorted one look alike to this meter",
     _K.CORE_BROKEN: "a core is broken",
     _K.ODD_PHASE: "the odd phase can be a winding, a joint or broken strands",

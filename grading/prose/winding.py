@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from grading.details import Armature, Joint, Nameplate, Names, Phases, RatedOrder
+from grading.details import Armature, CableCopper, Joint, Nameplate, Names, Phases, RatedOrder
 from grading.facts import Fact
 from grading.finding import Finding
 from grading.measurement import Connection
@@ -116,6 +116,13 @@ def _below_motor(finding: Finding) -> Wording:
     return Wording(clause, figures, head=f"Axis {finding.place.axis}")
 
 
+def _below_cable(finding: Finding) -> Wording:
+    found = detail(finding, CableCopper)
+    figures = f"; at most {ohms(found.most)} from the cabinet, and its cable alone calculated {ohms(found.cable)}"
+    clause = "less from the cabinet than its cable has: read without the cable, cores that touch, or a wrong length"
+    return Wording(clause, f"{figures}{held(finding)}", head=f"Axis {finding.place.axis}")
+
+
 WRITERS: dict[Fact, Writer] = {
     Fact.CIRCUIT_OPEN: measured_clause("open circuit"),
     Fact.CIRCUIT_CLOSED: measured_clause("the circuit is closed, as it should be"),
@@ -136,4 +143,5 @@ WRITERS: dict[Fact, Writer] = {
     Fact.JOINTS_GOOD: _joints_good,
     Fact.JOINT_BAD: _joint_bad,
     Fact.CABINET_BELOW_MOTOR: _below_motor,
+    Fact.CABINET_BELOW_CABLE: _below_cable,
 }

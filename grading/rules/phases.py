@@ -19,9 +19,10 @@ from grading.steps import NextStep, Reason, ReasonKind, Settling, StepKind, step
 from grading.terms.quantity import QuantityKind
 from grading.terms.record import record
 from grading.terms.section import Section
-from grading.terms.terminals import ends, pair
+from grading.terms.terminals import ends, pair, point
 from grading.winding import (
     InconsistentWindingError,
+    OneChanged,
     delta_phases,
     resolution_percent,
     star_phases,
@@ -63,15 +64,24 @@ def judge_phases(case: Case, points: Sequence[BoundedReading]) -> Iterator[Findi
     no sound winding.
     """
     groups = list(_groups(points))
+    opened = _opened(case, points)
     fullest = max((len(group.readings) for group in groups), default=0)
     for group in groups:
         if len(group.readings) > 1:
             yield from _judge_group(case, group)
-        if group.missing and len(group.readings) == fullest:
+        missing = tuple(name for name in group.missing if point(name) not in opened)
+        if missing and len(group.readings) == fullest:
             readings = [r for own in group.readings.values() for r in own]
             following = step(StepKind.MEASURE_PAIRS, ReasonKind.PAIRS_LEFT)
-            place, detail = Place(case.context.axis, readings[0].section), Names(group.missing)
+            place, detail = Place(case.context.axis, readings[0].section), Names(missing)
             yield note(UNBALANCE, Fact.PAIRS_MISSING, *readings, place=place, detail=detail, next_step=following)
+
+
+def _opened(case: Case, points: Sequence[BoundedReading]) -> set[object]:
+    """Give the test points of a part that were measured and show no circuit: they are open, and not missing."""
+    section = points[0].section if points else None
+    readings = case.of(QuantityKind.WINDING_RESISTANCE, section)
+    return {r.point for r in readings if r.section is section and is_open(case, r)}
 
 
 def _groups(points: Sequence[BoundedReading]) -> Iterator[_Group]:
@@ -138,14 +148,14 @@ def _missing(key: tuple[str, str], pairs: Mapping[frozenset[str], object]) -> tu
 def _judge_group(case: Case, group: _Group) -> Iterator[Finding]:
     """Judge the unbalance of one group: the largest that its readings give, and the least that they leave possible."""
     lists = list(group.readings.values())
-    lost = [own for own in lists if min(compensated(case, r) for r in own) <= 0]
+    lost = {both: own for both, own in group.readings.items() if min(compensated(case, r) for r in own) <= 0}
     if lost:
         # Nothing is left of them after the meter's leads: not comparable, and the others are judged without them.
-        readings = [own[-1] for own in lost]
+        readings = [own[-1] for own in lost.values()]
         following = step(StepKind.FOUR_WIRE, ReasonKind.LOOK_ALIKE, Settling.MILLIOHMS)
         place = Place(case.context.axis, readings[0].section)
         yield repeat(UNBALANCE, Fact.BELOW_RESOLUTION, following, *readings, place=place)
-        left = {both: own for both, own in group.readings.items() if own not in lost}
+        left = {both: own for both, own in group.readings.items() if both not in lost}
         if len(left) > 1:
             yield from _judge_group(case, _Group(left, group.missing))
         return
@@ -189,11 +199,21 @@ def _furthest(case: Case, lists: Sequence[Sequence[BoundedReading]]) -> list[Bou
         return [own[0] for own in lists]
     lowest = [min(own, key=lambda r: compensated(case, r)) for own in lists]
     highest = [max(own, key=lambda r: compensated(case, r)) for own in lists]
-    picks = [[own[-1] for own in lists]]
+    low, high = ([compensated(case, r) for r in pick] for pick in (lowest, highest))
+    with_low, with_high = OneChanged(low), OneChanged(high)
+    chosen = [own[-1] for own in lists]
+    worst = unbalance_percent([compensated(case, r) for r in chosen])
+    odd: tuple[int, bool] | None = None
     for index in range(len(lists)):
-        picks.append([highest[i] if i == index else lowest[i] for i in range(len(lists))])
-        picks.append([lowest[i] if i == index else highest[i] for i in range(len(lists))])
-    return max(picks, key=lambda pick: unbalance_percent([compensated(case, r) for r in pick]))
+        both = (with_low.unbalance(index, high[index]), True), (with_high.unbalance(index, low[index]), False)
+        for percent, up in both:
+            if percent > worst:
+                worst, odd = percent, (index, up)
+    if odd is None:
+        return chosen
+    index, up = odd
+    usual, other = (lowest, highest) if up else (highest, lowest)
+    return [*usual[:index], other[index], *usual[index + 1 :]]
 
 
 def _uncertain(readings: Sequence[BoundedReading], values: Sequence[Decimal]) -> Decimal:

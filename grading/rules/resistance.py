@@ -7,14 +7,14 @@ from decimal import Decimal
 from statistics import median
 
 from grading.case import Case, in_ohm, judged, note, repeat
-from grading.details import Armature, Joint, Nameplate, RatedOrder
+from grading.details import Armature, CableCopper, Joint, Nameplate, RatedOrder
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.measurement import MotorKind
 from grading.reading import BoundedReading
 from grading.rules.circuit import compensated, is_open
 from grading.rules.phases import point_readings
-from grading.steps import Action, ReasonKind, Settling, StepKind, step
+from grading.steps import Action, Reason, ReasonKind, Settling, StepKind, step
 from grading.temperature import HIGHEST_C, LOWEST_C, ZERO_RESISTANCE_C, resistance_at
 from grading.terms.section import Section
 from grading.winding import (
@@ -125,10 +125,16 @@ def _outside_nameplate(case: Case, readings: Sequence[BoundedReading]) -> Iterat
 
 def _cable_in_series(case: Case) -> tuple[Decimal, Decimal]:
     """Give the resistance of both cores of the cable, ohm, and how much more it may be where its size is not known."""
+    copper = _copper(case)
+    return (Decimal(0), in_ohm(case.limit("winding.cable_loop_most"))) if copper is None else (copper, Decimal(0))
+
+
+def _copper(case: Case) -> Decimal | None:
+    """Give the resistance of both cores of a cable of known size, ohm."""
     length, core = case.context.cable_length_m, case.context.core_mm2
-    if length is not None and core is not None and length > 0 and core > 0:
-        return cable_loop_ohm(length, core), Decimal(0)
-    return Decimal(0), in_ohm(case.limit("winding.cable_loop_most"))
+    if length is None or core is None or length <= 0 or core <= 0:
+        return None
+    return cable_loop_ohm(length, core)
 
 
 def _brushes(case: Case) -> Decimal:
@@ -184,8 +190,33 @@ def _shunted(case: Case, readings: Sequence[BoundedReading], detail: Joint) -> F
     )
 
 
+def _below_copper(case: Case, readings: Sequence[BoundedReading]) -> Iterator[Finding]:
+    """Find readings through a cable of known size that are less than its own copper, whatever hangs on it."""
+    loop = _copper(case)
+    if loop is None or not readings:
+        return
+    share = case.limit("winding.cable_loop_least")
+    most = [(compensated(case, r) + (r.half_width or Decimal(0)), r) for r in readings]
+    short = [(size, r) for size, r in most if size * 100 < loop * share.value]
+    if not short:
+        return
+    size, least = min(short, key=lambda found: found[0])
+    yield repeat(
+        JOINT,
+        Fact.CABINET_BELOW_CABLE,
+        step(StepKind.MOTOR_AND_CORES, ReasonKind.LESS_THAN_COPPER),
+        *(r for _, r in short),
+        place=Place(case.context.axis, Section.THROUGH_CABLE),
+        detail=CableCopper(compensated(case, least), size, loop),
+        reason=Reason(ReasonKind.LESS_THAN_COPPER),
+        basis=StatementBasis.CALCULATED,
+        limit=share,
+    )
+
+
 def judge_joint(case: Case) -> Iterator[Finding]:
-    """Find what the cabinet's reading holds beyond motor and cable."""
+    """Find what the cabinet's reading holds beyond motor and cable, and where it holds less than the cable alone."""
+    yield from _below_copper(case, point_readings(case, Section.THROUGH_CABLE))
     sections = {s: point_readings(case, s) for s in (Section.THROUGH_CABLE, Section.MOTOR_ALONE)}
     if not all(sections.values()):
         return

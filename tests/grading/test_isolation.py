@@ -71,8 +71,8 @@ def test_worked_example_a_bad_cable() -> None:
         ("550", "1100", "1100", Fault.NEITHER, None),
         ("550", "0.50", "1100", Fault.CONTRADICTORY, StepKind.REPEAT_WHOLE_AND_LOW),
         ("0.50", None, None, Fault.UNDETERMINED, StepKind.KEEP_OFF),
-        ("0.50", "0.50", None, Fault.MOTOR, StepKind.TEST_CABLE_ALONE),
-        ("0.50", None, "0.50", Fault.CABLE, StepKind.TEST_MOTOR_ALONE),
+        ("0.50", "0.50", None, Fault.MOTOR, StepKind.CLEAN_DRY_MOTOR),
+        ("0.50", None, "0.50", Fault.CABLE, StepKind.REPLACE_CABLE_ORDER),
         ("0.50", "900", None, Fault.UNDETERMINED, StepKind.KEEP_OFF),
         ("0.50", None, "900", Fault.UNDETERMINED, StepKind.KEEP_OFF),
         (None, "550", "1100", Fault.NEITHER, StepKind.TEST_WHOLE),
@@ -88,6 +88,14 @@ def test_isolation_from_readings(
     verdict = graded(*(ir(section, text) for section, text in given if text is not None))
     assert verdict.fault is fault
     assert kinds(verdict)[:1] == ([] if first_step is None else [first_step])
+
+
+def test_a_part_that_failed_by_itself_is_repaired_first_and_the_other_tested_then() -> None:
+    """Common practice, no source: a winding low in its own test is at fault whatever the cable turns out to be."""
+    motor = kinds(graded(ir(WHOLE, "0.50"), ir(MOTOR, "0.50")))
+    assert motor[:3] == [StepKind.CLEAN_DRY_MOTOR, StepKind.IF_LOW_REPAIR, StepKind.TEST_CABLE_ALONE]
+    cable = kinds(graded(ir(WHOLE, "0.50"), ir(CABLE, "0.50")))
+    assert cable[:3] == [StepKind.REPLACE_CABLE_ORDER, StepKind.PHOTOGRAPH_WEAR, StepKind.TEST_MOTOR_ALONE]
 
 
 def test_standard_sentences_of_a_motor_and_a_connector() -> None:

@@ -89,7 +89,7 @@ def test_a_limit_of_the_shops_own_applies_where_it_says() -> None:
     found = next(f for f in on_cable.findings if f.rule == "insulation.shop")
     assert found.verdict is Verdict.UNACCEPTABLE
     assert found.limit is not None
-    assert found.limit.citation() == "Shop profile (house rule)"
+    assert found.limit.citation() == "Shop profile (set by the shop)"
     on_whole = grade_axis([ir(WHOLE, "60.0")], axis(), METERS, profile=own)
     assert "insulation.shop" not in {f.rule for f in on_whole.findings}
     anywhere = profile('[[extra]]\nid = "shop.all"\nvalue = 5')
@@ -184,13 +184,13 @@ def test_every_limit_names_its_source_and_how_it_was_seen() -> None:
         assert limit.source
         assert limit.value > 0 or limit.unit == "Cel"
         assert limit.unit in {*UNITS, "1", "W", "uC", "mo"}
-        published = limit.source not in ("House rule", "Common practice")
+        published = limit.source not in ("Program's rule", "Common practice")
         own = limit.status in (SourceStatus.HOUSE_RULE, SourceStatus.COMMON_PRACTICE)
         assert not (published and own), name
 
 
-def test_citations_say_what_is_a_house_rule_and_what_is_from_memory() -> None:
-    assert LIMITS["insulation.watch_brushed"].citation() == "house rule"
+def test_citations_say_what_is_a_rule_of_the_program_and_what_is_from_memory() -> None:
+    assert LIMITS["insulation.watch_brushed"].citation() == "program's rule, no source"
     assert LIMITS["insulation.drive_floor"].citation() == "common practice, no source"
     assert "from memory" in LIMITS["tester.step_drop"].citation()
     assert LIMITS["tester.operating_error"].citation() == "IEC 61557-2:2019, 6.2 (read in the document)"

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
-from grading.details import Armature
+from grading.details import Armature, Names
 from grading.facts import Fact
 from grading.finding import Verdict
 from grading.isolation import Fault
@@ -17,7 +18,7 @@ from grading.steps import StepKind
 from grading.verdict import grade_axis
 from grading.winding import ArmaturePattern
 from tests.grading.making import CABLE, CORE, METERS, MOTOR, TESTER, WHOLE, axis, ir, ll, made
-from tests.grading.whole_axes import BAD, OK, UNSURE, WATCH, D, graded, kinds, of, phases
+from tests.grading.whole_axes import BAD, OK, UNSURE, WATCH, D, facts, graded, kinds, of, phases, with_fact
 
 
 @pytest.mark.parametrize(
@@ -161,3 +162,23 @@ def test_the_nameplate_is_held_against_the_motor_alone() -> None:
     assert "winding.nameplate" not in {
         f.rule for f in graded(ll(WHOLE, "1.08"), nameplate_resistance_ohm=0.65).findings
     }
+
+
+def test_a_pair_that_was_measured_open_is_not_missing() -> None:
+    verdict = graded(ll(WHOLE, "1.20"), ll(WHOLE, "OL", "V-W"), ll(WHOLE, "OL", "W-U"), ir(WHOLE, "600"))
+    assert Fact.PAIRS_MISSING not in facts(verdict)
+    left_out = graded(ll(WHOLE, "1.20"), ll(WHOLE, "OL", "V-W"), ir(WHOLE, "600"))
+    assert with_fact(left_out, Fact.PAIRS_MISSING).detail == Names(("U-W",))
+
+
+def test_a_reading_through_a_cable_holds_at_least_the_copper_of_its_cores() -> None:
+    """59.5 m of 4 mm²: 0.017241 Ω·mm²/m · 2 · 59.5 m / 4 mm² = 0.513 Ω by IEC 60028's copper (from memory)."""
+    known: dict[str, Any] = {"cable_length_m": 59.5, "core_mm2": 4}
+    short = [ll(WHOLE, "0.20", pair) for pair in ("U-V", "V-W", "W-U")]
+    verdict = graded(*short, ir(WHOLE, "600"), **known)
+    found = with_fact(verdict, Fact.CABINET_BELOW_CABLE)
+    assert (verdict.verdict, len(found.record_ids)) == (UNSURE, 3)
+    assert "0.513 Ω" in finding_text(found)
+    enough = [ll(WHOLE, "0.60", pair) for pair in ("U-V", "V-W", "W-U")]
+    for rows, about in ((enough, known), (short, {"cable_length_m": 59.5}), (short, {})):
+        assert Fact.CABINET_BELOW_CABLE not in facts(graded(*rows, ir(WHOLE, "600"), **about))

@@ -56,9 +56,11 @@ def test_another_value_is_asked_about_with_both(twice: Visit) -> None:
     asked = twice.say("one point three eight ohms")
     assert twice.records() == []
     assert "Is it one point three eight ohms or one point zero eight ohms?" in asked["message"]
-    twice.say("one point three eight ohms")  # twice alike now
+    assert twice.say("one point three eight ohms")["spoken"].endswith("Again?")  # which it is; now twice alike
     assert twice.records() == []
     twice.say("confirm")
+    assert twice.records() == []
+    twice.say("one point three eight ohms")
     assert [record["value"] for record in twice.records()] == ["1.38"]
 
 

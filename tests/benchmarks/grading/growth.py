@@ -1,8 +1,9 @@
 """How grading grows with the readings of one axis: `python -m tests.benchmarks.grading.growth`.
 
-500, 1,000, 2,000 and 4,000 readings of one axis, three ways: mixed rows (parts, leads, voltages, times), all rows of
-one point, and mixed rows with what makes rules search (early values, every voltage below the one that judges). Prints
-processor time in milliseconds and the growth from one size to the next: 2.0 is linear, 4.0 is with the square.
+500, 1,000, 2,000 and 4,000 readings of one axis: mixed rows (parts, leads, voltages, times), all rows of one point,
+mixed rows with what makes rules search (early values, every voltage below the one that judges), and rows that are
+compared with each other (units, pairs of leads, voltages found, temperatures). Prints processor time in milliseconds
+and the growth from one size to the next: 2.0 is linear, 4.0 is with the square.
 """
 
 from __future__ import annotations
@@ -17,10 +18,11 @@ from rich.console import Console
 from rich.table import Table
 
 from grading.measurement import Measurement
+from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.verdict import grade_axis
 from tests.benchmarks.grading.__main__ import SEED
-from tests.grading.making import METERS, MOTOR, axis, ir, lg, ll
+from tests.grading.making import METERS, MOTOR, axis, ir, lg, ll, made
 
 SIZES = (500, 1000, 2000, 4000)
 REPEATS = 2
@@ -59,10 +61,35 @@ def searching(count: int, draw: random.Random) -> list[Measurement]:
     return rows
 
 
+def two_units(count: int, draw: random.Random) -> list[Measurement]:
+    """Draw windings of one part, some in another unit: each is compared with those that its unit sets apart."""
+    units = ["Ohm", "mOhm"]
+    return [ll(MOTOR, f"{draw.uniform(1.1, 1.3):.2f}", draw.choice(PAIRS), draw.choice(units)) for _ in range(count)]
+
+
+def unnamed(count: int, draw: random.Random) -> list[Measurement]:
+    """Draw windings without the names of their leads beside a pair that was read again and again."""
+    return [ll(MOTOR, f"{draw.uniform(1.1, 1.3):.2f}", draw.choice(["U-V", "lead-lead"])) for _ in range(count)]
+
+
+def live_and_warm(count: int, draw: random.Random) -> list[Measurement]:
+    """Draw voltages found on leads, and temperatures that may be in another unit."""
+    volts, warm = QuantityKind.VOLTAGE, QuantityKind.TEMPERATURE
+    return [
+        made(volts, None, f"{draw.uniform(0, 400):.0f}", "V", terminals=f"{draw.choice('UVW')}-PE")
+        if number % 2
+        else made(warm, None, f"{draw.uniform(15, 90):.0f}", "Cel", terminals="air")
+        for number in range(count)
+    ]
+
+
 WAYS: dict[str, Callable[[int, random.Random], list[Measurement]]] = {
     "mixed rows": mixed,
     "one point": one_point,
     "early and low": searching,
+    "windings in two units": two_units,
+    "windings without names": unnamed,
+    "voltages and temperatures": live_and_warm,
 }
 
 

@@ -1,6 +1,7 @@
 """Simulate visits and score grading: `python -m tests.grading.simulation [--visits N] [--seed S] [--processes P]`.
 
-Prints a table. Ends with 1 where a fault passed as sound, a sound circuit was condemned, or grading ended with a trace.
+Prints a table, also where it is interrupted (Ctrl-C), of the visits until then. Ends with 1 where a fault passed as
+sound, a sound circuit was condemned, or grading ended with a trace.
 """
 
 from __future__ import annotations
@@ -37,13 +38,16 @@ def main(arguments: list[str] | None = None) -> int:
     asked = parser.parse_args(arguments)
     score, written = Score(), Counter[str]()
     begun = time.monotonic()
-    for part, failed in _parts(asked.visits, asked.seed, asked.processes):
-        score.merge(part)
-        for outcome in failed:
-            if asked.failures is not None:
-                _write(asked.failures, outcome, written, asked.most)
-        if score.visits % 2000 < 250:
-            print(f"{score.visits} of {asked.visits} visits after {time.monotonic() - begun:.0f} s", flush=True)
+    try:
+        for part, failed in _parts(asked.visits, asked.seed, asked.processes):
+            score.merge(part)
+            for outcome in failed:
+                if asked.failures is not None:
+                    _write(asked.failures, outcome, written, asked.most)
+            if score.visits % 2000 < 250:
+                print(f"{score.visits} of {asked.visits} visits after {time.monotonic() - begun:.0f} s", flush=True)
+    except KeyboardInterrupt:
+        print(f"Interrupted after {score.visits} of {asked.visits} visits; the table is of those.", flush=True)
     print(table(score, asked.seed))
     if asked.plans:
         print()

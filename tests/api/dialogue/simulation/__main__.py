@@ -8,7 +8,17 @@ import random
 
 from tests.api.dialogue.simulation.desk import Counts, Desk
 from tests.api.dialogue.simulation.person import Person
-from tests.api.dialogue.simulation.rates import HEADSET, NO_PHOTO, PHOTO, SHOP, Ear, Eye, People
+from tests.api.dialogue.simulation.rates import (
+    HEADSET,
+    HEADSET_ALIKE,
+    NO_PHOTO,
+    PHOTO,
+    SHOP,
+    SHOP_ALIKE,
+    Ear,
+    Eye,
+    People,
+)
 
 AXES = ("X", "Y", "Z", "B", "SPINDLE")
 NOTICE = (1.0, 0.95, 0.80)
@@ -62,9 +72,11 @@ def main() -> None:
     )
     print(f"| {' | '.join((*heads, 'taps an axis', 'laws broken'))} |")
     print(f"|{'---|' * (len(heads) + 2)}")
-    for ear in (HEADSET, SHOP):
-        for eye in (NO_PHOTO, PHOTO):
+    for ear in (HEADSET, HEADSET_ALIKE, SHOP, SHOP_ALIKE):
+        for eye in (NO_PHOTO, PHOTO) if ear in (HEADSET, SHOP) else (NO_PHOTO,):
             for twice, by in ((False, "a word"), (True, "the value again")):
+                if ear not in (HEADSET, SHOP) and not twice:
+                    continue  # what is said once is not heard twice
                 for notice in NOTICE:
                     counts = simulate(ear, eye, People(notice), told.visits, told.seed, twice=twice)
                     print(row(ear, eye, by, notice, counts), flush=True)

@@ -132,9 +132,7 @@ class Desk:
         return name
 
     def change(self, name: str, given: Open) -> None:
-        """Give a proposal another value; one that is heard the same again counts as heard twice."""
-        same = given.reading.quantity == self.open[name].reading.quantity and not given.doubts
-        given = replace(given, heard_once=given.heard_once and not same)
+        """Give a proposal another value."""
         self.open[name] = replace(self._whole(given), revision=self.open[name].revision + 1)
         self.happened(Changed(self._value(name)))
 
