@@ -12,7 +12,7 @@ from capture.display import printed, refusal
 from capture.display.confidence import ASKED, asked_probability, calibration, probabilities
 from capture.display.features import DisplayLooks, ink_beside, second
 from capture.display.fields import Fields, around
-from capture.display.second_opinion.opinion import OTHER, Opinion, Rivals, Says, UnitSeen, rivals, says, unit_at
+from capture.display.second_opinion.opinion import OTHER, PrintSeen, Rivals, Says, UnitSeen, rivals, says, unit_at
 from capture.display.spacing import pitch, widest_step
 from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
@@ -62,7 +62,7 @@ class RefusalRule:
     doubt: Doubt
 
 
-def decide(evidence: DisplayLooks, opinion: Opinion | None = None) -> DisplayReading:
+def decide(evidence: DisplayLooks, opinion: PrintSeen | None = None) -> DisplayReading:
     """Accept or refuse.
 
     Args:
@@ -104,7 +104,7 @@ def decide(evidence: DisplayLooks, opinion: Opinion | None = None) -> DisplayRea
     )
 
 
-def agreed(opinion: Opinion, evidence: DisplayLooks) -> bool:
+def agreed(opinion: PrintSeen, evidence: DisplayLooks) -> bool:
     """Tell whether the second reader reads our number, as `says_same`, and nothing beside it may hide a part.
 
     What hides a whole digit hides it from both: of 14 readings of demo photos with a finger drawn over a digit on which
@@ -113,7 +113,7 @@ def agreed(opinion: Opinion, evidence: DisplayLooks) -> bool:
     return says_same(opinion, evidence.fields) and max(ink_beside(evidence)) < INK_BESIDE
 
 
-def says_same(opinion: Opinion, fields: Fields) -> bool:
+def says_same(opinion: PrintSeen, fields: Fields) -> bool:
     """Tell whether the second reader reads our number, and nowhere another in its place.
 
     What only one of the two reads, a sign, a point, a digit, is never enough: they must write the same.
@@ -123,7 +123,7 @@ def says_same(opinion: Opinion, fields: Fields) -> bool:
 
 
 def _with_second(
-    evidence: DisplayLooks, opinion: Opinion, quantity: Quantity, confidence: dict[str, float]
+    evidence: DisplayLooks, opinion: PrintSeen, quantity: Quantity, confidence: dict[str, float]
 ) -> dict[str, float] | None:
     """Give the confidence in digits and point where a second reader reads the same; None where that is not enough."""
     head = calibration().get(ASKED)
@@ -144,7 +144,7 @@ def refusal_of(
     *,
     digits_confident: bool,
     point_confident: bool,
-    opinion: Opinion | None = None,
+    opinion: PrintSeen | None = None,
 ) -> tuple[str, tuple[Doubt, ...]]:
     """Give the reason for refusing ("" to accept) and the doubt that goes with it, of the first rule that holds.
 
@@ -283,7 +283,7 @@ def _humidity_alone(fields: Fields) -> bool:
     return fields.unit == "%" and second(fields) > BESIDE
 
 
-def _two_beside(held: bool, fields: Fields, opinion: Opinion) -> bool:
+def _two_beside(held: bool, fields: Fields, opinion: PrintSeen) -> bool:
     """Tell whether two numbers of one size are shown that nothing tells apart, with what a second reader reads.
 
     Our own reader may see a rival that the units in print tell apart; print may show one that ours did not see.

@@ -18,7 +18,7 @@ from typing import Any
 
 from capture.display.errors import CalibrationIncomplete, CalibrationNotLoaded
 from capture.display.features import DisplayLooks, asked_features, features
-from capture.display.second_opinion.opinion import Opinion
+from capture.display.second_opinion.opinion import PrintSeen
 from grading.terms.quantity import UNITS
 
 FILE = Path(__file__).parent / "models" / "calibration.json"
@@ -93,7 +93,7 @@ def probabilities(evidence: DisplayLooks) -> dict[str, float]:
     return found
 
 
-def asked_probability(evidence: DisplayLooks, opinion: Opinion, own: float) -> float:
+def asked_probability(evidence: DisplayLooks, opinion: PrintSeen, own: float) -> float:
     """Give the probability that digits and points are right, 0..1, with what a second reader says; 0 where not known.
 
     Args:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from capture.display import geometry, refusal
 from capture.display.fields import MIN_COUNTED_HEAT, Fields, mark_confidence
 from capture.display.marks import Mark
-from capture.display.second_opinion.opinion import Opinion, Says, says, tallest_beside
+from capture.display.second_opinion.opinion import PrintSeen, Says, says, tallest_beside
 from capture.display.spacing import pitch
 from capture.display.strings import bare
 from grading.terms.quantity import UNITS
@@ -124,7 +124,7 @@ def features(evidence: DisplayLooks) -> dict[str, dict[str, float]]:
     }
 
 
-def asked_features(evidence: DisplayLooks, opinion: Opinion, own: float) -> dict[str, float]:
+def asked_features(evidence: DisplayLooks, opinion: PrintSeen, own: float) -> dict[str, float]:
     """Compute the features of a display that a second reader was asked about.
 
     Args:

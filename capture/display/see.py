@@ -25,7 +25,7 @@ from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
 from capture.display.second_opinion.loading import second_reader
-from capture.display.second_opinion.opinion import Opinion, ask, likeliest_main, overlaps
+from capture.display.second_opinion.opinion import PrintSeen, ask, likeliest_main, overlaps
 from capture.reading import DisplayReading, FieldSeen, Seen
 from grading.terms.quantity import UNITS
 
@@ -172,7 +172,7 @@ def read_display(
 
 def second_opinion(
     photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, alone: DisplayReading
-) -> Opinion | None:
+) -> PrintSeen | None:
     """Ask the second reader about a display; None where there is none, or nothing to be gained.
 
     Args:
@@ -189,7 +189,7 @@ def second_opinion(
 
 
 def _by_line(
-    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: Opinion
+    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen
 ) -> DisplayReading | None:
     """Read the line of print that is likeliest the main string, where our own reader took another or none.
 
@@ -207,8 +207,8 @@ def _by_line(
 
 
 def line_close(
-    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: Opinion
-) -> tuple[DisplayLooks, Opinion, geometry.Matrix] | None:
+    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen
+) -> tuple[DisplayLooks, PrintSeen, geometry.Matrix] | None:
     """Look closely at the line of print that is likeliest the main string; None where it is our own row, or none is.
 
     Returns:
@@ -286,7 +286,7 @@ def fused_marks(looks: list[Look]) -> list[Mark]:
     return fuse([ViewMarks(look.marks, look.matrix) for look in looks], looks[0].matrix)
 
 
-def decided(evidence: DisplayLooks, matrix: geometry.Matrix, opinion: Opinion | None = None) -> DisplayReading:
+def decided(evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen | None = None) -> DisplayReading:
     """Decide on a reading, with its small fields where they stand in the photo (`matrix`: photo -> canvas)."""
     back = geometry.inverse(matrix)
     seen = []

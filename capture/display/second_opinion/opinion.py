@@ -73,7 +73,7 @@ class UnitSeen:
 
 
 @dataclass(frozen=True)
-class Opinion:
+class PrintSeen:
     """All that it reads on one display.
 
     Attributes:
@@ -84,19 +84,19 @@ class Opinion:
     lines: tuple[SeenLine, ...]
     row: str
 
-    def moved(self, matrix: geometry.Matrix) -> Opinion:
+    def moved(self, matrix: geometry.Matrix) -> PrintSeen:
         """Give the same with its lines on another canvas (`matrix`: this one -> that one); without the row."""
         lines = []
         for line in self.lines:
             corners = geometry.transform(matrix, geometry.rectangle(*line.box))
             (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
             lines.append(SeenLine(line.text, line.score, (float(x0), float(y0), float(x1), float(y1))))
-        return Opinion(tuple(lines), "")
+        return PrintSeen(tuple(lines), "")
 
 
 def ask(
     reader: SecondReader, photo: ImagePyramid, quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix
-) -> Opinion:
+) -> PrintSeen:
     """Ask the second reader about a display.
 
     Args:
@@ -112,13 +112,13 @@ def ask(
     lines = tuple(_placed(line, matrix) for line in read_lines(reader, photo, quad))
     row = [m for m in fields.chars if m.group == 0]
     if not row:
-        return Opinion(lines, "")
+        return PrintSeen(lines, "")
     x0, y0, x1, y1 = around(row)
     across, down = (share * fields.height for share in ROW_PADS)
     corners = geometry.transform(
         geometry.inverse(matrix), geometry.rectangle(x0 - across, y0 - down, x1 + across, y1 + down)
     )
-    return Opinion(lines, read_line(reader, photo, corners).text)
+    return PrintSeen(lines, read_line(reader, photo, corners).text)
 
 
 def _placed(line: TextLine, matrix: geometry.Matrix) -> SeenLine:
@@ -127,7 +127,7 @@ def _placed(line: TextLine, matrix: geometry.Matrix) -> SeenLine:
     return SeenLine(line.text, line.score, (float(x0), float(y0), float(x1), float(y1)))
 
 
-def at_row(opinion: Opinion, fields: Fields) -> list[SeenLine]:
+def at_row(opinion: PrintSeen, fields: Fields) -> list[SeenLine]:
     """List the lines that lie over our main string."""
     row = [m for m in fields.chars if m.group == 0]
     if not row:
@@ -142,7 +142,7 @@ def _covers(line: tuple[float, float, float, float], row: tuple[float, float, fl
     return across > 0.4 * (row[2] - row[0]) and down > 0.5 * (row[3] - row[1])
 
 
-def says(opinion: Opinion, fields: Fields) -> tuple[Says, Says]:
+def says(opinion: PrintSeen, fields: Fields) -> tuple[Says, Says]:
     """Tell what the lines found on the display, and our own row as the second reader reads it, say of our number."""
     found = [n for line in at_row(opinion, fields) for n in numbers_in(line.text)]
     return _said(found, fields.text), _said(numbers_in(opinion.row), fields.text)
@@ -154,7 +154,7 @@ def _said(found: list[NumberWritten], ours: str) -> Says:
     return Says.AGREED if any(same_number(ours, n.text) for n in found) else Says.OPPOSED
 
 
-def tallest_beside(opinion: Opinion, fields: Fields) -> float:
+def tallest_beside(opinion: PrintSeen, fields: Fields) -> float:
     """Give the height of the tallest other number in print as a share of our number's, 0..1.5; 0 without any."""
     row = [m for m in fields.chars if m.group == 0]
     if not row:
@@ -165,7 +165,7 @@ def tallest_beside(opinion: Opinion, fields: Fields) -> float:
     return min(1.5, max(others, default=0.0) / max(height, 1.0))
 
 
-def likeliest_main(opinion: Opinion) -> SeenLine | None:
+def likeliest_main(opinion: PrintSeen) -> SeenLine | None:
     """Find the line that is likeliest the main string: one clear number, the tallest, or told by its unit."""
     numbered = [line for line in opinion.lines if numbers_in(line.text)]
     tallest = max((_height(line) for line in numbered), default=0.0)
@@ -181,7 +181,7 @@ def likeliest_main(opinion: Opinion) -> SeenLine | None:
     return tall[0]
 
 
-def rivals(opinion: Opinion, fields: Fields) -> Rivals:
+def rivals(opinion: PrintSeen, fields: Fields) -> Rivals:
     """Tell whether another number in print, about as tall as ours, makes it unclear which one counts.
 
     Units tell them apart where ours is a resistance and no other is, or ours a temperature beside a humidity.
@@ -239,7 +239,7 @@ def _height(line: SeenLine) -> float:
     return line.box[3] - line.box[1]
 
 
-def unit_at(opinion: Opinion, fields: Fields) -> UnitSeen | None:
+def unit_at(opinion: PrintSeen, fields: Fields) -> UnitSeen | None:
     """Find the unit of our main string: in its own line behind it, else right of it, else just below or above it."""
     for line in at_row(opinion, fields):
         for number in numbers_in(line.text):
@@ -282,4 +282,4 @@ def _distance(
     return _BELOW_COSTS + max(0.0, apart) if inside and -0.5 < apart < BELOW else None
 
 
-__all__ = ["OTHER", "Opinion", "Rivals", "Says", "SeenLine", "UnitSeen", "ask", "at_row", "rivals", "says", "unit_at"]
+__all__ = ["OTHER", "PrintSeen", "Rivals", "Says", "SeenLine", "UnitSeen", "ask", "at_row", "rivals", "says", "unit_at"]

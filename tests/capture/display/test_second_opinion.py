@@ -19,7 +19,7 @@ from capture.display.second_opinion import loading, opinion
 from capture.display.second_opinion.files import FILES, find_files
 from capture.display.second_opinion.lines import read_lines
 from capture.display.second_opinion.opinion import (
-    Opinion,
+    PrintSeen,
     Rivals,
     Says,
     SeenLine,
@@ -78,7 +78,7 @@ def test_the_second_reader_agrees_only_with_the_very_same_number() -> None:
     fields = shown("34.70")
 
     def said(text: str) -> Says:
-        return says(Opinion((line_at(fields, text),), ""), fields)[0]
+        return says(PrintSeen((line_at(fields, text),), ""), fields)[0]
 
     assert said("34.70 MΩ") is Says.AGREED
     assert {said("3470"), said("-34.70"), said(">34.70"), said("34.7")} == {Says.OPPOSED}
@@ -87,29 +87,29 @@ def test_the_second_reader_agrees_only_with_the_very_same_number() -> None:
 
 def test_a_unit_stands_behind_right_of_or_below_the_number() -> None:
     fields = shown("34.70")
-    seen = [unit_at(Opinion((line_at(fields, "34.70mΩ"),), ""), fields)]
-    seen += [unit_at(Opinion((line_at(fields, "MΩ", right=0.3, tall=0.4),), ""), fields)]
-    seen += [unit_at(Opinion((line_at(fields, "kΩ", below=1.3, tall=0.4),), ""), fields)]
+    seen = [unit_at(PrintSeen((line_at(fields, "34.70mΩ"),), ""), fields)]
+    seen += [unit_at(PrintSeen((line_at(fields, "MΩ", right=0.3, tall=0.4),), ""), fields)]
+    seen += [unit_at(PrintSeen((line_at(fields, "kΩ", below=1.3, tall=0.4),), ""), fields)]
     assert [(one.code, one.clear) for one in seen if one is not None] == [
         ("mOhm", False),  # beside tall digits in one line, m and M look alike
         ("MOhm", True),
         ("kOhm", True),
     ]
-    assert unit_at(Opinion((line_at(fields, "V", below=6.0, tall=0.4),), ""), fields) is None  # print on the case
+    assert unit_at(PrintSeen((line_at(fields, "V", below=6.0, tall=0.4),), ""), fields) is None  # print on the case
 
 
 def test_units_tell_numbers_of_one_size_apart() -> None:
     fields = shown("34.70")
 
     def beside(own: str, other: str) -> Rivals:
-        return rivals(Opinion((line_at(fields, own), line_at(fields, other, below=1.5)), ""), fields)
+        return rivals(PrintSeen((line_at(fields, own), line_at(fields, other, below=1.5)), ""), fields)
 
     assert beside("34.70 mΩ", "0.512 V") is Rivals.TOLD  # a resistance is what such an instrument is for
     assert beside("34.70 °C", "52 %") is Rivals.TOLD
     assert beside("34.70 mV", "120 mA") is Rivals.UNCLEAR
     assert beside("34.70", "120") is Rivals.UNCLEAR
-    assert likeliest_main(Opinion((line_at(fields, "1.5 mA"), line_at(fields, "2.7 mV", below=2)), "")) is None
-    main = likeliest_main(Opinion((line_at(fields, "1.5 mΩ"), line_at(fields, "2.7 mV", below=2)), ""))
+    assert likeliest_main(PrintSeen((line_at(fields, "1.5 mA"), line_at(fields, "2.7 mV", below=2)), "")) is None
+    main = likeliest_main(PrintSeen((line_at(fields, "1.5 mΩ"), line_at(fields, "2.7 mV", below=2)), ""))
     assert main is not None
     assert main.text == "1.5 mΩ"
 
@@ -127,23 +127,24 @@ def doubtful(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_agreement_makes_up_for_doubt_and_disagreement_never_does() -> None:
     looked = evidence(shown("34.70"))
     assert not decide(looked).accepted
-    agreed = decide(looked, Opinion((line_at(looked.fields, "34.70 MΩ"),), "34.70"))
+    unit = line_at(looked.fields, "MΩ", right=0.3, tall=0.4)
+    agreed = decide(looked, PrintSeen((line_at(looked.fields, "34.70"), unit), "34.70"))
     assert (agreed.accepted, agreed.quantity.unit, agreed.doubts) == (True, "MOhm", ())
     for row, line in (("3470", "34.70"), ("34.70", "3470"), ("", "84.70")):
-        assert not decide(looked, Opinion((line_at(looked.fields, line),), row)).accepted
+        assert not decide(looked, PrintSeen((line_at(looked.fields, line),), row)).accepted
 
 
 @pytest.mark.usefixtures("doubtful")
 def test_agreement_counts_not_where_a_digit_may_be_hidden(monkeypatch: pytest.MonkeyPatch) -> None:
     looked = evidence(shown("34.70"))
     monkeypatch.setattr(acceptance, "ink_beside", lambda _: (0.9, 0.0))
-    assert not decide(looked, Opinion((line_at(looked.fields, "34.70 MΩ"),), "34.70")).accepted
+    assert not decide(looked, PrintSeen((line_at(looked.fields, "34.70 MΩ"),), "34.70")).accepted
 
 
 @pytest.mark.usefixtures("doubtful")
 def test_a_unit_that_may_be_another_is_asked_about() -> None:
     looked = evidence(shown("34.70"))
-    reading = decide(looked, Opinion((line_at(looked.fields, "34.70 kQ"),), "34.70"))
+    reading = decide(looked, PrintSeen((line_at(looked.fields, "34.70 kQ"),), "34.70"))
     assert (reading.quantity.unit, reading.doubts) == ("kOhm", (Doubt.UNIT_UNSURE,))
 
 
@@ -162,9 +163,9 @@ def test_print_is_found_and_read() -> None:
 
 
 def test_nothing_is_asked_about_an_empty_display() -> None:
-    assert says(Opinion((), ""), arrange([])) == (Says.SILENT, Says.SILENT)
-    assert unit_at(Opinion((), ""), arrange([])) is None
-    assert opinion.tallest_beside(Opinion((), ""), arrange([])) == 0.0
+    assert says(PrintSeen((), ""), arrange([])) == (Says.SILENT, Says.SILENT)
+    assert unit_at(PrintSeen((), ""), arrange([])) is None
+    assert opinion.tallest_beside(PrintSeen((), ""), arrange([])) == 0.0
 
 
 def test_a_missing_or_unknown_file_is_named_with_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
