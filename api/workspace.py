@@ -24,6 +24,7 @@ from api.ledger.evidence import adopt_orphans
 from api.ledger.store import Store, sweep_folder
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import What
+from api.ledger.verification.witnesses import NOTHING, Outside
 from api.ledger.verify import Verification
 from api.report.issued import Wanted, keep_report, make_report
 from api.visit.description import read_description
@@ -319,9 +320,9 @@ class Workspace:
         """Build a job's report and keep it (see `api.report.issued.make_report`); its bytes are in `reports`."""
         return make_report(self.database, self.evidence, self.reports, job_id, self.shop, wanted)
 
-    def verify(self) -> Verification:
+    def verify(self, outside: Outside = NOTHING) -> Verification:
         """Check everything against the trail (see `api.ledger.verify`), and findings against their records."""
-        return verify_all(self.folder)
+        return verify_all(self.folder, outside=outside)
 
 
 def fixed_clock(*instants: str) -> Clock:

@@ -31,3 +31,8 @@ SecondOpinion = Annotated[
     ),
 ]
 """Whether a second engine is asked."""
+
+
+def first_line(file: Path | None) -> str | None:
+    """Read the first line of a file, as a passphrase is kept in one; None for no file."""
+    return None if file is None else file.read_text("utf-8").partition("\n")[0]

@@ -43,12 +43,16 @@ def report(
     files: Annotated[
         bool, typer.Option("--files", help="Write every photo and clip whole into a folder beside.")
     ] = False,
-    out: Annotated[Path | None, typer.Option("--out", "-o", help="File to write; report-J1.html if not given.")] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="File to write; otherwise report-J1.html, .pdf ... in the data folder."),
+    ] = None,
     data: Data = Path("data"),
     profile: Profile = None,
 ) -> None:
     """Write a job's report in one of its forms, and keep it in the data folder."""
     from api.assessment.shop_limits import read_shop
+    from api.ledger.store import write_synced
     from api.workspace import Workspace
 
     shop = None if profile is None else read_shop(profile)
@@ -58,13 +62,16 @@ def report(
         with Progress(*columns, console=Console(stderr=True), disable=not sys.stderr.isatty(), transient=True) as shown:
             picture = None if logo is None else logo.read_bytes()
             row = workspace.make_report(job, Wanted(form, paper, picture, _Shown(shown)))
-        path = out or Path(row.name)
-        path.write_bytes(workspace.reports.read(row.sha256))
+        path, content = out or data / row.name, workspace.reports.read(row.sha256)
+        if out is None:
+            write_synced(path, content)  # private, and never half there for `verify`
+        else:
+            path.write_bytes(content)
         if files:
             _write_files(workspace, job, path.with_name(f"{path.stem}-files"))
     finally:
         workspace.close()
-    typer.echo(f"{path}: {row.size} bytes, SHA-256 {row.sha256}")
+    typer.echo(f"{path.resolve()}: {row.size} bytes, SHA-256 {row.sha256}")
 
 
 def _write_files(workspace: Workspace, job: str, folder: Path) -> None:

@@ -11,11 +11,16 @@ from api.commands.options import Data
 
 
 def verify(
+    paper: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[WORDS]...", help="The six words of a printed report, or the hash that it prints."),
+    ] = None,
     data: Data = Path("data"),
     head: Annotated[
         list[Path] | None, typer.Option(help="A signed head from outside: of an export, a QR code, a witness.")
     ] = None,
     printed: Annotated[list[str] | None, typer.Option("--hash", help="A hash that a report prints.")] = None,
+    words: Annotated[list[str] | None, typer.Option(help="The six words that a report prints, in quotes.")] = None,
     trust: Annotated[Path | None, typer.Option(help="Certificates that time-stamps may lead to, PEM.")] = None,
 ) -> None:
     """Check database, trail, head, signatures, rows, evidence, reports and findings, and say what that proves.
@@ -32,12 +37,14 @@ def verify(
     from api.ledger.verification.witnesses import Outside
     from api.ledger.verify import VerifyResult
     from api.proof.witness import read_head_file
-    from api.proof.words import words_of
+    from api.proof.words import printed_outside, words_of
 
+    typed = printed_outside([*(words or []), *([" ".join(paper)] if paper else [])])
     outside = Outside(
         tuple((path.name, read_head_file(path)) for path in head or []),
-        tuple(printed or []),
+        (*(printed or []), *typed.hashes),
         () if trust is None else read_certificates(trust),
+        typed.words,
     )
     console = Console(highlight=False, soft_wrap=True)
     with console.status("Verifying…") as status:

@@ -34,19 +34,20 @@ from sqlmodel import Session, col, or_, select
 from api.exchange.bag import Content, bag_of, write_folder, write_zip
 from api.exchange.errors import ExportExists
 from api.exchange.record_table import COLUMNS, datapackage
-from api.exchange.reduce import REDUCED, derive_all
+from api.exchange.reduce import REDUCED, derive_all, make_reduced_report
 from api.ledger.canonical import JsonObject, canonical, parsed, sha256_hex
 from api.ledger.database import Database, last_head
 from api.ledger.errors import file_not_written
 from api.ledger.evidence import captures_of
 from api.ledger.merkle import MerkleTree
-from api.ledger.signer import hash_bytes, named_key
+from api.ledger.signer import hash_bytes
 from api.ledger.signing import SignedHead, fingerprint, public_pem
 from api.ledger.store import Store
 from api.ledger.tables import EvidenceRow, JobRow, ReportFileRow
 from api.ledger.trail import What
-from api.proof.heads import sign_tree
+from api.proof.heads import key_to_sign, sign_tree
 from api.proof.provenance import ValueProvenance, prov_json, provenance_of
+from api.report.issued import Wanted
 from api.visit.jobs import job_of
 
 STATEMENT = "ohmtrail export 1"
@@ -117,14 +118,14 @@ def export_job(
         raise ExportExists(place=str(to))
     with database.read() as session:
         job_of(session, job_id)
-        named = named_key(session)
-    if named != database.signing_key().public:
-        with database.write():
-            pass  # a transaction of its own names the key
+    key_to_sign(database)
     left_out: list[str] = []
+    no_report = ""
     if reduced:
         told("deriving")
         left_out = derive_all(database, evidence, job_id)
+        told("report")
+        no_report = make_reduced_report(database, evidence, reports, job_id)
     work = to.absolute().parent / f".tmp-{os.getpid()}-{secrets.token_hex(8)}"
     try:
         with tempfile.TemporaryDirectory(prefix="ohmtrail-export-") as scratch, database.read() as session:
@@ -132,6 +133,7 @@ def export_job(
             bag, made = _bag(
                 database, session, evidence, reports, job_id, Path(scratch), to, reduced=reduced, left_out=left_out
             )
+            made.left_out += [no_report] if no_report else []
             made.left_out += [f"clip or photo {sha[:16]}: it cannot be decoded to be reduced." for sha in left_out]
             told("files")
             if to.suffix == ".zip":
@@ -283,7 +285,8 @@ def _files(
     for token in trail.witnesses:
         _put(found, evidence, f"witness/{token}.tsr", token, made)
     for report in session.exec(select(ReportFileRow).where(ReportFileRow.job_id == job_id)).all():
-        if not reduced:  # it shows the originals
+        # The others show the originals; this one is made from what is enclosed.
+        if not reduced or report.name == Wanted(reduced={}).name(job_id):
             suffix = Path(report.name).suffix or ".bin"
             _put(found, reports, f"reports/{report.id}{suffix}", report.sha256, made)
     return found

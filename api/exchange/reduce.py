@@ -20,6 +20,7 @@ from api.ledger.evidence import Stored, captures_of, put_evidence, store_file
 from api.ledger.store import Store
 from api.ledger.tables import EvidenceRow
 from api.ledger.trail import What
+from api.report.issued import Wanted, make_report, reports_of
 from capture.display.picture import open_picture
 from capture.errors import MediaError
 from capture.speech.audio import RATE, load_clip
@@ -128,3 +129,19 @@ def derive_all(database: Database, evidence: Store, job_id: str) -> list[str]:
                 put_evidence(transaction, stored, kind=kind, parent=parent, derivation=derivation)
             transaction.entry(What.DERIVED, job_id, note={"for": "a reduced export"})
     return left_out
+
+
+def make_reduced_report(database: Database, evidence: Store, reports: Store, job_id: str) -> str:
+    """Make the report of a job from its derived files; returns why there is none, one sentence, or "".
+
+    Raises:
+        FileNotWritten, EntryNotWritten: The disk is full or refuses.
+    """
+    with database.read() as session:
+        made = reports_of(session, job_id)
+        derived = session.exec(select(EvidenceRow).where(col(EvidenceRow.derivation).startswith(REDUCED))).all()
+        copies = {row.parent_sha256: row.sha256 for row in derived if row.parent_sha256 is not None}
+    if made and made[-1].profile_sha256:
+        return "the report: it is graded by the shop's own limits, with which an export makes none."
+    make_report(database, evidence, reports, job_id, wanted=Wanted(reduced=copies))
+    return ""

@@ -6,6 +6,7 @@ A ZIP file (PKWARE APPNOTE 6.3.3, with its 64-bit form) of:
     trail-head.json   the head file of the same moment, as it was: what it lags or lacks, the copy lags or lacks as well
     evidence/, reports/   every file that a row names, each checked against its hash
     backup.json       the manifest: sizes, the database's hash, and what was found missing or changed
+    signing-key.encrypted.pem   where it was asked for: the key that signs, under a passphrase (PKCS #8, PBES2)
 
 Files that no row names are left out: an interrupted capture left them, and nobody was told that they were kept. Copies
 of reports for people are left out too, since the reports themselves are there.
@@ -27,8 +28,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from api.ledger.canonical import JsonObject, canonical, sha256_hex
-from api.ledger.errors import BackupExists, BackupInside, file_not_written
+from api.ledger.errors import BackupExists, BackupInside, KeyNotEnclosed, file_not_written
 from api.ledger.schema import version_of
+from api.ledger.signing import KEY_FILE, SigningKey
 from api.ledger.store import PRIVATE_FILE, read_plain, sync_folder
 from api.ledger.verification.snapshot import Moment, moment_of
 
@@ -36,6 +38,10 @@ FORMAT = 1
 """Version of the archive's layout."""
 
 DATABASE, HEAD, MANIFEST = "ohmtrail.db", "trail-head.json", "backup.json"
+LOCKED_KEY = "signing-key.encrypted.pem"
+
+LEAST_PASSPHRASE = 15
+"""Shortest passphrase, characters: what alone guards something (NIST SP 800-63B-4, 3.1.1.2, from memory)."""
 
 STORES = {"evidence": "evidence", "reports": "report_file"}
 """Folders of stored files, each with the table whose rows name them."""
@@ -69,27 +75,32 @@ def _silent(_done: int, _of: int) -> None:
     pass
 
 
-def back_up(folder: Path, to: Path, told: Told = _silent) -> Backup:
+def back_up(folder: Path, to: Path, told: Told = _silent, passphrase: str | None = None) -> Backup:
     """Write a backup of a data folder; nothing in the folder is changed, and writers are not held up.
 
     Args:
         folder: The data folder.
         to: The archive to write, or a folder, in which it is named by its time.
         told: Told how far it is.
+        passphrase: Encloses the signing key under it; None leaves the key out.
 
     Raises:
         BackupExists: There is such a file already.
         BackupInside: The place lies in the data folder.
+        KeyNotEnclosed: The passphrase is too short, or there is no key.
         FileNotWritten: The disk is full or refuses; nothing is left behind.
         sqlite3.Error, OSError: The data folder cannot be read.
     """
     path = _place(folder, to)
     made = Backup(path)
+    locked = None if passphrase is None else _locked_key(folder, passphrase)
     with moment_of(folder) as moment, tempfile.TemporaryDirectory(prefix=".tmp-", dir=_parent(path)) as scratch:
         work = Path(scratch) / f"{secrets.token_hex(8)}.zip"
         try:
             with open(os.open(work, os.O_RDWR | os.O_CREAT | os.O_EXCL, PRIVATE_FILE), "w+b") as handle:  # noqa: PTH123
                 with zipfile.ZipFile(handle, "w") as archive:
+                    if locked is not None:
+                        archive.writestr(_info(LOCKED_KEY), locked)
                     _write(folder, moment, archive, Path(scratch) / DATABASE, told, made)
                 handle.flush()
                 os.fsync(handle.fileno())
@@ -100,6 +111,20 @@ def back_up(folder: Path, to: Path, told: Told = _silent) -> Backup:
         except OSError as error:
             raise file_not_written(path.name, error) from error
     return made
+
+
+def _locked_key(folder: Path, passphrase: str) -> bytes:
+    """Encrypt the key that signs.
+
+    Raises:
+        KeyNotEnclosed: The passphrase is too short, or there is no key.
+    """
+    if len(passphrase) < LEAST_PASSPHRASE:
+        raise KeyNotEnclosed(cause=f"the passphrase has {len(passphrase)} characters", least=LEAST_PASSPHRASE)
+    try:
+        return SigningKey.from_pem((folder / KEY_FILE).read_bytes()).pem(passphrase)
+    except (OSError, ValueError):
+        raise KeyNotEnclosed(cause="it is not there, or cannot be read", least=LEAST_PASSPHRASE) from None
 
 
 def _name(work: Path, path: Path) -> None:

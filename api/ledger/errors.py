@@ -191,6 +191,27 @@ class BackupUnusable(BadInput):
     cause: str
 
 
+class KeyNotEnclosed(Refused):
+    """Refuse a backup that shall hold the signing key where it cannot."""
+
+    code = "key_not_enclosed"
+    message = "The signing key cannot be put into the backup: {cause}."
+    remedy = "Give a passphrase of {least} characters or more, or take the backup without the key. Nothing was written."
+    cause: str
+    least: int
+
+
+class KeyNotOpened(BadInput):
+    """Refuse to restore with a passphrase that does not fit."""
+
+    code = "key_not_opened"
+    message = "The signing key in {file} is not opened by this passphrase."
+    remedy = (
+        "Type it again, or restore without the key: a new one begins then, and `verify` says so. Nothing was restored."
+    )
+    file: str
+
+
 class RestoreNotEmpty(Refused):
     """Refuse to restore over something."""
 

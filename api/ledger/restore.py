@@ -11,10 +11,11 @@ import zipfile
 import zlib
 from pathlib import Path
 
-from api.ledger.backup import DATABASE, HEAD, MANIFEST, Told, hash_of, read_manifest
+from api.ledger.backup import DATABASE, HEAD, LOCKED_KEY, MANIFEST, Told, hash_of, read_manifest
 from api.ledger.canonical import JsonObject
-from api.ledger.errors import BackupUnusable, RestoreNotEmpty, file_not_written
-from api.ledger.store import PRIVATE_FILE, PRIVATE_FOLDER, STORED_FILE, sync_folder
+from api.ledger.errors import BackupUnusable, KeyNotOpened, RestoreNotEmpty, file_not_written
+from api.ledger.signing import KEY_FILE, SigningKey
+from api.ledger.store import PRIVATE_FILE, PRIVATE_FOLDER, STORED_FILE, sync_folder, write_synced
 
 _STORED = re.compile(r"(?:evidence|reports)/[0-9a-f]{2}/[0-9a-f]{62}")
 _PIECE = 1 << 20
@@ -24,16 +25,27 @@ def _silent(_done: int, _of: int) -> None:
     pass
 
 
-def restore(archive: Path, folder: Path, told: Told = _silent) -> None:
+def holds_key(archive: Path) -> bool:
+    """Tell whether a backup holds the signing key; what is no backup holds none."""
+    try:
+        with zipfile.ZipFile(archive) as opened:
+            return LOCKED_KEY in opened.namelist()
+    except (OSError, zipfile.BadZipFile):
+        return False
+
+
+def restore(archive: Path, folder: Path, told: Told = _silent, passphrase: str | None = None) -> None:
     """Unpack a backup into a folder that is new or empty; it appears under its name once all of it is on disk.
 
     Args:
         archive: The backup.
         folder: The folder to make.
         told: Told how far it is.
+        passphrase: Opens the signing key that the backup holds; None leaves it, and a new key begins.
 
     Raises:
         RestoreNotEmpty: Something lies there.
+        KeyNotOpened: The passphrase does not open it, or there is none.
         BackupUnusable: The archive is none of ours, or not whole.
         FileNotWritten: The disk is full or refuses; nothing is left behind.
     """
@@ -45,8 +57,11 @@ def restore(archive: Path, folder: Path, told: Told = _silent) -> None:
         with zipfile.ZipFile(archive) as opened:
             members = _members(opened)
             manifest = read_manifest(opened)
+            key = None if passphrase is None else _key(archive.name, opened, passphrase)
             try:
                 _unpack(opened, members, manifest, work, told)
+                if key is not None:
+                    write_synced(work / KEY_FILE, key.pem(), PRIVATE_FILE)
                 os.sync()  # once for all, which for many small files is far cheaper than one after the other
                 work.rename(target)
                 sync_folder(target.parent)
@@ -62,6 +77,18 @@ def restore(archive: Path, folder: Path, told: Told = _silent) -> None:
         shutil.rmtree(work, ignore_errors=True)
 
 
+def _key(name: str, opened: zipfile.ZipFile, passphrase: str) -> SigningKey:
+    """Open the key that a backup holds.
+
+    Raises:
+        KeyNotOpened: The passphrase does not open it, or there is none.
+    """
+    try:
+        return SigningKey.from_pem(opened.read(LOCKED_KEY), passphrase)
+    except (KeyError, ValueError):
+        raise KeyNotOpened(file=name) from None
+
+
 def _members(opened: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     """List the members; only names of our own layout, each once, so that none leads out of the folder.
 
@@ -73,7 +100,7 @@ def _members(opened: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     if len(set(names)) < len(names):
         raise ValueError("a member is there twice")
     for name in names:
-        if name not in (DATABASE, HEAD, MANIFEST) and not _STORED.fullmatch(name):
+        if name not in (DATABASE, HEAD, MANIFEST, LOCKED_KEY) and not _STORED.fullmatch(name):
             raise ValueError(f"{name!r} does not belong there")
     return members
 
@@ -86,7 +113,7 @@ def _unpack(
     Raises:
         ValueError: A member is missing or not as the manifest says.
     """
-    members = [member for member in members if member.filename != MANIFEST]
+    members = [member for member in members if member.filename not in (MANIFEST, LOCKED_KEY)]
     changed, total, done = manifest.get("changed"), sum(member.file_size for member in members), 0
     for folder in (work, work / "evidence", work / "reports"):
         folder.mkdir(mode=PRIVATE_FOLDER)

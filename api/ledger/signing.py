@@ -18,6 +18,7 @@ from typing import NamedTuple
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 from cryptography.hazmat.primitives.serialization import (
+    BestAvailableEncryption,
     Encoding,
     NoEncryption,
     PrivateFormat,
@@ -131,23 +132,28 @@ class SigningKey:
         return cls(Ed25519PrivateKey.generate())
 
     @classmethod
-    def from_pem(cls, data: bytes) -> SigningKey:
+    def from_pem(cls, data: bytes, passphrase: str | None = None) -> SigningKey:
         """Read one.
 
+        Args:
+            data: PKCS #8, PEM.
+            passphrase: What it was encrypted with; None where it is not.
+
         Raises:
-            ValueError: It is no Ed25519 key.
+            ValueError: It is no Ed25519 key, or this passphrase does not open it.
         """
         try:
-            found = load_pem_private_key(data, None)
-        except TypeError as error:  # it has a password
+            found = load_pem_private_key(data, None if passphrase is None else passphrase.encode())
+        except TypeError as error:  # it has a password, or has none
             raise ValueError(str(error)) from None
         if not isinstance(found, Ed25519PrivateKey):
             raise ValueError("no Ed25519 key")
         return cls(found)
 
-    def pem(self) -> bytes:
-        """Write it as PKCS #8."""
-        return self._private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+    def pem(self, passphrase: str | None = None) -> bytes:
+        """Write it as PKCS #8, encrypted with a passphrase where one is given (the library's strongest, PBES2)."""
+        locked = NoEncryption() if passphrase is None else BestAvailableEncryption(passphrase.encode())
+        return self._private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, locked)
 
     def sign(self, statement: JsonObject) -> str:
         """Sign the canonical form of a statement; returns 128 hex digits."""

@@ -210,7 +210,9 @@ def _prints(folder: Path, row: Row) -> bool:
 
     Looked for in HTML and short text only: a PDF prints it too, but packed, and the table does not.
     """
-    if row["name"] not in (f"report-{row['job_id']}{end}" for end in (".html", "-letter.html", "-short.txt")):
+    if row["name"] not in (
+        f"report-{row['job_id']}{end}" for end in (".html", "-letter.html", "-short.txt", "-reduced.html")
+    ):
         return True
     try:
         data = read_plain(folder / "reports" / str(row["sha256"])[:2] / str(row["sha256"])[2:])

@@ -15,6 +15,15 @@ class HeadUnreadable(BadInput):
     cause: str
 
 
+class PaperUnreadable(BadInput):
+    """What was typed from a printed report is not what one prints."""
+
+    code = "paper_unreadable"
+    message = "This is not what a report prints: {cause}."
+    remedy = "Type the six words of page one in their order (four letters of each do), or the hash of its last page."
+    cause: str
+
+
 class WitnessUnusable(BadInput):
     """What a witness sent back is none."""
 

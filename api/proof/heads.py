@@ -7,8 +7,8 @@ from sqlmodel import Session
 from api.ledger.canonical import parsed
 from api.ledger.database import Database
 from api.ledger.merkle import MerkleTree
-from api.ledger.signer import hash_bytes
-from api.ledger.signing import SignedHead
+from api.ledger.signer import hash_bytes, named_key
+from api.ledger.signing import SignedHead, SigningKey
 from api.ledger.trail import Head, What
 
 _NAMED = "SELECT seq, body FROM trail_entry WHERE what = ? ORDER BY seq"
@@ -52,3 +52,21 @@ def sign_snapshot(database: Database, session: Session, head: Head) -> SignedHea
 def sign_tree(database: Database, tree: MerkleTree, head: Head) -> SignedHead:
     """Sign the head of a tree that was built; see `sign_snapshot`."""
     return database.signing_key().sign_head(head.seq, tree.root(head.seq), head.hash, database.now())
+
+
+def key_to_sign(database: Database) -> SigningKey | None:
+    """Give the key of a data folder, named in its trail; None where it was taken away, or cannot be read.
+
+    Raises:
+        EntryNotWritten: The trail does not name the key yet, and the disk is full or refuses.
+    """
+    try:
+        key = database.signing_key()
+    except (OSError, ValueError):
+        return None
+    with database.read() as session:
+        named = named_key(session)
+    if named != key.public:
+        with database.write():
+            pass  # a transaction of its own names the key
+    return key

@@ -9,7 +9,7 @@ As one line for a report, and as W3C PROV-JSON (Member Submission of 24 April 20
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -86,8 +86,12 @@ class ValueProvenance:
     superseded_by: str | None
     findings: tuple[tuple[str, str], ...]
 
-    def line(self) -> str:
-        """Write it as one readable line: hashes by their first twelve digits."""
+    def line(self, when: Callable[[str], str] = str) -> str:
+        """Write it as one readable line: hashes by their first twelve digits.
+
+        Args:
+            when: Writes the time of the confirmation, by the clock of the device that captured it (ISO 8601).
+        """
         steps = [_sighting_words(one) for one in self.sightings] or ["typed by hand"]
         model = next((one.recogniser for one in self.sightings if one.recogniser), None)
         if model:
@@ -100,7 +104,7 @@ class ValueProvenance:
         yes = self.confirmation
         if yes is not None:
             clip = f", clip {yes.clip_sha256[:_SHORT]}" if yes.clip_sha256 else ""
-            steps.append(f"confirmed by {yes.by}, {yes.how}, {yes.at}{clip}")
+            steps.append(f"confirmed by {yes.by}, {yes.how}, {when(yes.captured_at)}{clip}")
         if self.superseded_by:
             steps.append(f"superseded by {self.superseded_by}")
         elif self.status == "withdrawn":

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from api.ledger.tables import AxisRow, RecordRow, SafetyAnswerRow
 from api.report import wording
-from api.report.content import ReportedAnswer, ReportedAxis, ReportedValue, Statement, VerdictMark
+from api.report.content import ReportedAnswer, ReportedAxis, ReportedValue, Statement
 from api.report.fields import NOT_RECORDED
 from api.report.plot import Bar, LimitLine, bars
 from api.report.rows import Rows, loads
@@ -16,19 +16,20 @@ from api.report.values import ValueRows, plotted
 from api.visit.safety_steps import STEPS
 from grading.details import Change, Located, UnmeasuredPart
 from grading.finding import Finding
-from grading.isolation import Fault, Part
-from grading.measurement import MotorKind
+from grading.isolation import Part
 from grading.outcome import AxisVerdict
+from grading.plan import PlanState, SkipReason
 from grading.prose.axis import cost_clause, drive_short, headline_found, headline_values
 from grading.prose.findings import advice_text, finding_reason, finding_short
 from grading.prose.steps import action_text, step_text
 from grading.terms.quantity import UNITS, QuantityKind
-from grading.terms.terminals import pair, to_earth
+from grading.terms.section import Section
 
 NOTHING = "No value was confirmed for this axis."
+NOT_NEEDED = (
+    "Motor alone and cable alone were not needed: neither can measure lower than both together, which was good."
+)
 UNTESTED = "Test it on the next visit."
-_LEAD_PAIRS = {MotorKind.DC_SERVO: ("A1-A2",)}
-_PHASE_PAIRS = ("U-V", "V-W", "U-W")
 ANSWERS = {"yes": "yes", "no": "no", "not_applicable": "does not apply"}
 
 
@@ -98,44 +99,31 @@ def _plot(
     )
 
 
-def _points(motor_kind: str) -> Iterator[tuple[QuantityKind, str]]:
-    """Say what every axis is tested for from the cabinet."""
-    for terminals in _LEAD_PAIRS.get(MotorKind(motor_kind), _PHASE_PAIRS):
-        yield QuantityKind.WINDING_RESISTANCE, terminals
-    yield QuantityKind.RESISTANCE_TO_GROUND, "lead-ground"
-    yield QuantityKind.INSULATION_RESISTANCE, "lead-ground"
+def not_tested(plan: PlanState) -> tuple[str, ...]:
+    """Say which points of the plan are still to be measured, the same that the page and the spoken "next" go by.
 
-
-def _covered(records: Sequence[RecordRow], kind: QuantityKind, terminals: str) -> bool:
-    """Tell whether a record in force, taken from the cabinet, stands for this point of the plan."""
-    own = [r.terminals or "" for r in records if r.section == "through_cable" and r.kind == kind.value]
-    if kind is QuantityKind.WINDING_RESISTANCE:
-        return any(pair(point) == pair(terminals) for point in own)
-    return any(to_earth(point) for point in own)
-
-
-def _not_tested(
-    motor_kind: str, records: Sequence[RecordRow], values: Sequence[ReportedValue], located: bool
-) -> tuple[str, ...]:
-    """Give the points of the plan without a record in force."""
-    out = [
-        f"{wording.KINDS[kind.value]}, {wording.point(terminals)}, {wording.SECTIONS['through_cable']}."
-        for kind, terminals in _points(motor_kind)
-        if not _covered(records, kind, terminals)
+    Args:
+        plan: Where the axis stands in its plan.
+    """
+    left: dict[tuple[QuantityKind, Section, Decimal | None], list[str]] = {}
+    for task in plan.tasks:
+        if not task.done and not task.skipped:
+            key = (task.point.kind, task.point.section, task.test_voltage)
+            left.setdefault(key, []).append(wording.point(task.point.terminals))
+    lines = [
+        f"{wording.KINDS[kind.value]}{'' if volts is None else f' at {volts.normalize():f} V'}, "
+        f"{wording.SECTIONS[section.value]}: {', '.join(dict.fromkeys(points))}."
+        for (kind, section, volts), points in left.items()
     ]
-    done = {r.section for r in records if r.kind == QuantityKind.INSULATION_RESISTANCE.value}
-    through = [v for v, r in zip(values, records, strict=True) if r.section == "through_cable"]
-    if located or any(v.verdict.mark in (VerdictMark.FAIL, VerdictMark.UNSURE) for v in through):
-        out += [
-            f"Insulation resistance, {wording.SECTIONS[section]}."
-            for section in ("motor_alone", "cable_alone")
-            if section not in done
-        ]
-    elif "through_cable" in done and not done & {"motor_alone", "cable_alone"}:
-        out.append(
-            "Motor alone and cable alone were not needed: neither can measure lower than both together, which was good."
-        )
-    return tuple(out)
+    whole = [task for task in plan.tasks if task.point.section is Section.THROUGH_CABLE and task.test_voltage]
+    parts = [task for task in plan.tasks if task.point.section is not Section.THROUGH_CABLE]
+    if (
+        whole
+        and all(task.done for task in whole)
+        and all(task.skipped is SkipReason.WHOLE_NOT_FAILED for task in parts)
+    ):
+        lines.append(NOT_NEEDED)
+    return tuple(lines)
 
 
 def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[ReportedAnswer, ...]:
@@ -160,6 +148,7 @@ def axis_of_report(
     graded: AxisVerdict | None,
     questions: dict[str, str],
     marks: Mapping[str, str],
+    plan: PlanState,
 ) -> ReportedAxis:
     """Write one axis of the report.
 
@@ -170,20 +159,20 @@ def axis_of_report(
         graded: Its verdict, or None where no record of it is in force.
         questions: Safety questions by step.
         marks: Letters of the sources by document.
+        plan: Where the axis stands in its plan.
     """
     mine = [r for r in rows.records if r.axis == axis.name]
     values = tuple(maker.row(r) for r in mine)
     pairs = [(v, r) for v, r in zip(values, mine, strict=True) if not v.replaced]
     common = _identity(axis) | {"values": values, "safety": _answers(rows, axis.id, questions)}
     if graded is None or not pairs:
-        left = _not_tested(axis.motor_kind, [r for _, r in pairs], [v for v, _ in pairs], False)
         return ReportedAxis(
             **common,
             verdict=wording.NOT_TESTED,
             headline=NOTHING,
             actions=(UNTESTED,),
             steps=(UNTESTED,),
-            not_tested=left,
+            not_tested=not_tested(plan),
         )
     own = {r.id for _, r in pairs}
     done = {r.section for _, r in pairs if r.kind == QuantityKind.INSULATION_RESISTANCE.value}
@@ -192,7 +181,6 @@ def axis_of_report(
         for f in graded.findings
         if (len(f.record_ids) != 1 or f.record_ids[0] not in own) and not _superfluous(f, done)
     ]
-    located = graded.fault not in (Fault.NEITHER, Fault.UNDETERMINED)
     return ReportedAxis(
         **common,
         verdict=wording.verdict(graded.verdict, graded.urgency),
@@ -202,7 +190,7 @@ def axis_of_report(
         steps=tuple(step_text(s) for s in graded.next_steps),
         ignoring=cost_clause(graded.summary),
         statements=tuple(statement(f, marks) for f in rest),
-        not_tested=_not_tested(axis.motor_kind, [r for _, r in pairs], [v for v, _ in pairs], located),
+        not_tested=not_tested(plan),
         plot=_plot(values, {r.id: r for r in mine}, axis.name, graded.findings),
         drive=drive_short(graded.drive),
     )

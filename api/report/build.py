@@ -13,9 +13,12 @@ from dataclasses import dataclass, replace
 from sqlmodel import Session
 
 from api.assessment.grade_job import job_verdict
+from api.assessment.next_point import job_plans
 from api.assessment.shop_limits import Shop
+from api.ledger.signing import SigningKey
 from api.ledger.store import Store
 from api.ledger.tables import ProposalRow
+from api.proof.provenance import ValueProvenance, provenance_of
 from api.report import fields, media, wording
 from api.report.axes import axis_of_report
 from api.report.content import Exhibit, OpenProposal, Report, ReportedAxis, ReportedSource, VerdictMark, VerdictText
@@ -24,13 +27,14 @@ from api.report.identity import Issue, Proof
 from api.report.issue import issue_of
 from api.report.progress import Progress, quiet
 from api.report.proof import read_proof
-from api.report.render import LONG, render
+from api.report.render import LONG, clock, render
 from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, seriousness, worst
 from api.visit.readings import reading_of
 from api.visit.safety_steps import STEPS
 from grading.notices import NoticeKind
 from grading.outcome import JobVerdict
+from grading.plan import PlanState
 from grading.prose.notices import notice_text
 from grading.sources import sources_of
 
@@ -52,8 +56,11 @@ class Sources:
         proof: State of the audit trail.
         issue: Number and time of issue.
         questions: Safety questions by step.
+        ways: The way of each record of the job.
+        plans: Where each axis stands in its plan, by name.
         logo: The issuer's logo, a PNG or JPEG file, or None.
         pictures: Whether photos are shown; without, none is decoded.
+        reduced: Clips and photos are copies that hold less.
     """
 
     rows: Rows
@@ -62,8 +69,11 @@ class Sources:
     proof: Proof
     issue: Issue
     questions: Mapping[str, str]
+    ways: Sequence[ValueProvenance]
+    plans: Mapping[str, PlanState]
     logo: bytes | None = None
     pictures: bool = True
+    reduced: bool = False
 
 
 def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
@@ -78,7 +88,8 @@ def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
     axes = []
     for done, axis in enumerate(rows.axes):
         progress("Axes", done, len(rows.axes))
-        axes.append(axis_of_report(axis, rows, maker, verdicts.get(axis.name), dict(made_of.questions), marks))
+        graded_axis, plan = verdicts.get(axis.name), made_of.plans[axis.name]
+        axes.append(axis_of_report(axis, rows, maker, graded_axis, dict(made_of.questions), marks, plan))
     ordered = tuple(sorted(axes, key=lambda axis: seriousness(axis.verdict)))
     return Report(
         issue=issue,
@@ -92,7 +103,8 @@ def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
         axes=ordered,
         open_proposals=tuple(_open(p) for p in rows.proposals if p.state != "confirmed"),
         instruments=fields.instruments(rows),
-        exhibits=_attached(album.exhibits(), rows),
+        exhibits=_attached(_copies(album.exhibits()) if made_of.reduced else album.exhibits(), rows),
+        reduced=made_of.reduced,
         deviations=fields.deviations(rows, _notices(graded)),
         decision_rule=wording.DECISION_RULE,
         cautions=wording.CAUTIONS,
@@ -100,6 +112,7 @@ def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
         people=fields.people(rows),
         others=tuple(maker.row(r) for r in rows.records if r.axis not in {a.name for a in rows.axes}),
         sources=sources,
+        ways=tuple((way.record.id, way.line(lambda text: clock(text, issue.zone))) for way in made_of.ways),
     )
 
 
@@ -120,6 +133,13 @@ def _attached(exhibits: Sequence[Exhibit], rows: Rows) -> tuple[Exhibit, ...]:
     attached = _within(order, ATTACHED_BYTES)
     played = _within([e for e in order if e.plays], PLAYED_BYTES)
     return tuple(replace(e, attached=e.sha256 in attached, plays=e.sha256 in played) for e in exhibits)
+
+
+def _copies(exhibits: Sequence[Exhibit]) -> tuple[Exhibit, ...]:
+    """Say of clips what their copies are: WAV (`api.exchange.reduce`)."""
+    return tuple(
+        replace(e, media_type="audio/wav", plays=e.problem != MISSING) if e.kind == "clip" else e for e in exhibits
+    )
 
 
 def _within(order: Sequence[Exhibit], room: int) -> set[str]:
@@ -212,27 +232,31 @@ def _open(proposal: ProposalRow) -> OpenProposal:
 
 def read_content(
     session: Session,
-    store: Store,
+    read_file: ReadFile,
     job_id: str,
     *,
     issued: str | None = None,
     shop: Shop | None = None,
+    key: SigningKey | None = None,
     logo: bytes | None = None,
     pictures: bool | None = None,
     progress: Progress = quiet,
+    reduced: bool = False,
 ) -> Report:
     """Grade a job's records in force and collect what its report shows.
 
     Args:
         session: One consistent snapshot.
-        store: Where the evidence lies.
+        read_file: Gives the bytes of stored evidence.
         job_id: The job.
         issued: Time of issue, ISO 8601 with offset; None takes the time of the job's newest trail entry, so that the
             same records always give the same bytes.
         shop: The shop's own limits.
+        key: Signs the head of the trail; None leaves it unsigned, and the report says so.
         logo: The issuer's logo.
         pictures: Whether photos are shown; None where they are unless the visit is long (see `api.report.render.LONG`).
         progress: Is told how far it is.
+        reduced: What `read_file` gives of clips and photos are copies that hold less.
 
     Raises:
         NotFound: There is no such job.
@@ -243,18 +267,28 @@ def read_content(
     made_of = Sources(
         rows,
         job_verdict(session, job_id, shop),
-        store.read,
-        read_proof(session, rows.head),
+        read_file,
+        read_proof(session, rows.head, key),
         issue if issue.issued else replace(issue, issued=rows.job.created_at),
         {step.id: step.question for step in STEPS},
+        provenance_of(session, job_id),
+        job_plans(session, job_id, None if shop is None else shop.profile),
         logo,
         len(rows.records) <= LONG if pictures is None else pictures,
+        reduced,
     )
     return content_of(made_of, progress)
 
 
 def build_report(
-    session: Session, store: Store, job_id: str, *, issued: str | None = None, shop: Shop | None = None
+    session: Session,
+    store: Store,
+    job_id: str,
+    *,
+    issued: str | None = None,
+    shop: Shop | None = None,
+    key: SigningKey | None = None,
 ) -> bytes:
     """Write a job's report as one HTML file (see `read_content`)."""
-    return render(read_content(session, store, job_id, issued=issued, shop=shop, pictures=True), store.read)
+    content = read_content(session, store.read, job_id, issued=issued, shop=shop, key=key, pictures=True)
+    return render(content, store.read)

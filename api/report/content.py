@@ -316,7 +316,12 @@ class Letterhead:
 
 @dataclass(frozen=True)
 class Report:
-    """One report, complete; `others` are values that belong to no axis, such as the air of the shop."""
+    """One report, complete.
+
+    `others` are values that belong to no axis, such as the air of the shop; `ways` is the way of each value from its
+    clip or photo to the findings, a line for each record with its number; `reduced` says that clips and photos are
+    copies that hold less than the originals.
+    """
 
     issue: Issue
     title: str
@@ -337,6 +342,8 @@ class Report:
     people: tuple[Field, ...] = ()
     others: tuple[ReportedValue, ...] = ()
     sources: tuple[ReportedSource, ...] = ()
+    ways: tuple[tuple[str, str], ...] = ()
+    reduced: bool = False
 
     @property
     def number(self) -> str:

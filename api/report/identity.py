@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from api.ledger.signing import SignedHead, fingerprint
+from api.proof.words import words_of
+
 
 @dataclass(frozen=True)
 class Field:
@@ -23,14 +26,26 @@ class Proof:
         entries: Number of that entry; the trail has as many up to it.
         intact: What re-computing the chain gave when the report was built.
         problem: First thing that did not verify, or "".
-        signed: One line for each signature over the head; page one shows them under the people.
+        tree_head: The signed head of the trail up to that entry, as the QR code holds it; None where nothing signed it.
+        unsigned: Why nothing signed it, one sentence; "" where something did.
     """
 
     head: str
     entries: int
     intact: bool
     problem: str = ""
-    signed: tuple[str, ...] = ()
+    tree_head: SignedHead | None = None
+    unsigned: str = ""
+
+    @property
+    def words(self) -> str:
+        """The head as six words, to be typed into a verification; "" where nothing signed it."""
+        return "" if self.tree_head is None else words_of(self.tree_head.root)
+
+    @property
+    def key(self) -> str:
+        """The short name of the key that signed, "1a2b 3c4d 5e6f 7a8b"; "" where none did."""
+        return "" if self.tree_head is None else fingerprint(self.tree_head.key)
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,8 @@ from sqlmodel import Session, col, select
 
 from api.ledger.ids import in_order
 from api.ledger.tables import ReportFileRow, TrailEntryRow
-from api.ledger.trail import What
 from api.report.identity import Issue
-from api.report.proof import head_of_job, issued_at
+from api.report.proof import NOT_OF_RECORDS, head_of_job, issued_at
 
 
 def issue_of(session: Session, job_id: str, *, profile_sha256: str = "", issued: str | None = None) -> Issue:
@@ -27,7 +26,7 @@ def issue_of(session: Session, job_id: str, *, profile_sha256: str = "", issued:
     """
     states = session.exec(
         select(TrailEntryRow.seq)
-        .where(TrailEntryRow.job_id == job_id, TrailEntryRow.what != What.REPORT_MADE.value)
+        .where(TrailEntryRow.job_id == job_id, col(TrailEntryRow.what).not_in(NOT_OF_RECORDS))
         .order_by(col(TrailEntryRow.seq))
     ).all()
     rows = in_order(session.exec(select(ReportFileRow).where(ReportFileRow.job_id == job_id)).all())

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 from sqlmodel import Session, select
 
 from api.assessment.shop_limits import Shop
+from api.ledger.canonical import JsonObject
 from api.ledger.database import Database
 from api.ledger.ids import in_order
+from api.ledger.signing import SignedHead
 from api.ledger.store import Store
 from api.ledger.tables import ReportFileRow
 from api.ledger.trail import Head, What
+from api.proof.heads import key_to_sign
 from api.report.content import Report
 from api.report.exhibits import ReadFile
 from api.report.progress import Progress, quiet
@@ -34,6 +37,7 @@ def keep_report(
     data: bytes,
     covers: Head | None = None,
     profile_sha256: str = "",
+    tree_head: SignedHead | None = None,
 ) -> ReportFileRow:
     """Keep a report; returns once it is durable and noted.
 
@@ -46,6 +50,7 @@ def keep_report(
         data: The report.
         covers: The head of the trail that the report was made from; None for the present one.
         profile_sha256: Hash of the shop profile that it was graded by; empty for the published limits.
+        tree_head: The signed head that it prints, which the trail keeps as well; None where it prints none.
 
     Raises:
         NotFound: There is no such job.
@@ -69,12 +74,17 @@ def keep_report(
             profile_sha256=profile_sha256,
         )
         transaction.put(row)
-        transaction.entry(What.REPORT_MADE, job_id, by=job.technician, note=_note(sha256, profile_sha256))
+        transaction.entry(What.REPORT_MADE, job_id, by=job.technician, note=_note(sha256, profile_sha256, tree_head))
     return row
 
 
-def _note(sha256: str, profile_sha256: str) -> dict[str, str]:
-    return {"sha256": sha256} | ({"profile_sha256": profile_sha256} if profile_sha256 else {})
+def _note(sha256: str, profile_sha256: str, tree_head: SignedHead | None) -> JsonObject:
+    note: JsonObject = {"sha256": sha256}
+    if profile_sha256:
+        note["profile_sha256"] = profile_sha256
+    if tree_head is not None:
+        note["tree_head"] = tree_head.to_json()
+    return note
 
 
 class Form(StrEnum):
@@ -115,15 +125,20 @@ class Wanted:
         paper: Size of the paper; only HTML and PDF have one.
         logo: The issuer's logo, a PNG or JPEG file, or None.
         progress: Is told how far it is.
+        reduced: For each clip and photo the hash of the copy that is shown in its place; None shows the originals. Only
+            an HTML report can be reduced.
     """
 
     form: Form = Form.HTML
     paper: Paper = Paper.A4
     logo: bytes | None = None
     progress: Progress = quiet
+    reduced: Mapping[str, str] | None = None
 
     def name(self, job_id: str) -> str:
-        """Give the name of the file for people: "report-J1.html", "report-J1-letter.pdf"."""
+        """Give the name of the file for people: "report-J1.html", "report-J1-letter.pdf", "report-J1-reduced.html"."""
+        if self.reduced is not None:
+            return f"report-{job_id}-reduced.html"
         sized = self.paper is not Paper.A4 and self.form in (Form.HTML, Form.PDF)
         return _NAMES[self.form].format(f"report-{job_id}{f'-{self.paper.value}' if sized else ''}")
 
@@ -145,7 +160,12 @@ def make_report(
     """
     from api.report.build import read_content
 
-    wanted = wanted or Wanted()
+    wanted, key = wanted or Wanted(), key_to_sign(database)
+    copies = wanted.reduced or {}
+
+    def read_file(sha256: str) -> bytes:
+        return evidence.read(copies.get(sha256, sha256))
+
     profile_sha256 = "" if shop is None else shop.sha256
     name = wanted.name(job_id)
     with database.read() as session:
@@ -162,19 +182,23 @@ def make_report(
             return same[-1]
         content = read_content(
             session,
-            evidence,
+            read_file,
             job_id,
             shop=shop,
+            key=key,
             logo=wanted.logo,
             pictures=_PICTURES[wanted.form],
             progress=wanted.progress,
+            reduced=wanted.reduced is not None,
         )
-    data = _written(content, evidence.read, wanted)
+    data = _written(content, read_file, wanted)
     digest = hashlib.sha256(data).hexdigest()
     known = next((row for row in same if row.sha256 == digest), None)
     if known is not None:
         return known
-    return keep_report(database, reports, job_id, name, _TYPES[wanted.form], data, head, profile_sha256)
+    return keep_report(
+        database, reports, job_id, name, _TYPES[wanted.form], data, head, profile_sha256, content.proof.tree_head
+    )
 
 
 def _written(content: Report, read_file: ReadFile, wanted: Wanted) -> bytes:

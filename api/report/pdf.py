@@ -94,10 +94,15 @@ def _no_clip(exhibit: Exhibit) -> str:
 def _attachments(report: Report, read_file: Callable[[str], bytes]) -> list[Attachment]:
     """Give the table of values, and the evidence that the content chose to hold whole."""
     made = datetime.fromisoformat(report.issue.issued).astimezone(UTC)
+    ways = "".join(f"{way}\n" for _, way in report.ways).encode()
     tables = [
-        Attachment(file_obj=BytesIO(content), name=f"{name}-{report.number}.csv", description=f"Table of {name}, CSV",
+        Attachment(file_obj=BytesIO(content), name=f"{name}-{report.number}.{suffix}", description=description,
                    created=made, modified=made, relationship="Data")
-        for name, content in (("values", table_csv(report)), ("evidence", evidence_csv(report)))
+        for name, suffix, description, content in (
+            ("values", "csv", "Table of values, CSV", table_csv(report)),
+            ("evidence", "csv", "Table of evidence, CSV", evidence_csv(report)),
+            ("ways", "txt", "The way of each value", ways),
+        )
     ]  # fmt: skip
     return tables + [
         Attachment(

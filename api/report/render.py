@@ -8,7 +8,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
@@ -28,6 +28,7 @@ LONG = 250
 """From so many values on, the PDF has one line for each and its evidence in an attached table."""
 MOST_BARS = 40
 """Most bars of a plot; more are no picture any more."""
+_INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|[+-]\d\d:\d\d)")
 PAPERS = {"a4": ("A4", "8.4pt"), "letter": ("Letter", "7.9pt")}
 """Sizes of paper, as a style sheet names them, and of the letters on it: on the shorter one too an axis has a page."""
 
@@ -78,6 +79,11 @@ def when(instant: str, zone: str, after: str = "") -> str:
     return written[11:19] if after and same and len(written) > 19 else written
 
 
+def _readable(text: str) -> str:
+    """Write the times within a sentence as people read them."""
+    return _INSTANT.sub(lambda found: clock(found[0]), text)
+
+
 def _utc(text: str) -> str:
     """Write an instant as PDF metadata wants it: "2026-11-24T08:40:00Z"."""
     try:
@@ -92,6 +98,7 @@ def _environment() -> Environment:
         loader=FunctionLoader(_load), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     environment.filters["utc"] = _utc
+    environment.filters["readable"] = _readable
     environment.filters["capfirst"] = lambda text: str(text)[:1].upper() + str(text)[1:]
     environment.filters["lowerfirst"] = lambda text: str(text)[:1].lower() + str(text)[1:]
     return environment
@@ -170,7 +177,7 @@ def page(report: Report, *, paper: str, on_paper: bool, src: Callable[[EmbeddedP
             most=ON_PAGE_ONE,
             most_bars=MOST_BARS,
             brief=on_paper and is_long(report),
-            untested=[(axis.name, text) for axis in report.axes for text in axis.not_tested],
+            untested=[(axis.name, _in_brief(axis.not_tested)) for axis in report.axes if axis.not_tested],
             photos=[e for e in report.exhibits if e.kind == "photo"],
             clips=[e for e in report.exhibits if e.kind != "photo"],
             safety=_safety(report.axes),
@@ -196,3 +203,9 @@ def render(report: Report, read_file: Callable[[str], bytes], paper: str = "a4")
         src=lambda picture: picture.data_uri,
         clip=lambda exhibit: audio_uri(exhibit.media_type, read_file(exhibit.sha256)),
     ).encode("utf-8")
+
+
+def _in_brief(not_tested: Sequence[str]) -> str:
+    """Name the first of what was not tested, and count the rest, which stands on the axis' own page."""
+    rest = len(not_tested) - 1
+    return not_tested[0] + (f" And {rest} more, on the page of the axis." if rest else "")

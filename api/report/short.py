@@ -24,6 +24,11 @@ def short_text(report: Report) -> bytes:
     untested = [f"- {axis.name}: {text}" for axis in report.axes for text in axis.not_tested]
     lines += ["", "NOT TESTED", *(untested or ["Every point of the plan has a confirmed value."])]
     lines += ["", "CAUTION", CAUTION_SHORT, "", f"Trail entry {report.proof.entries}, hash {report.proof.head}"]
+    lines.append(
+        f"In words, signed by key {report.proof.key}: {report.proof.words}"
+        if report.proof.words
+        else report.proof.unsigned
+    )
     if not report.proof.intact:
         lines.append(f"THE TRAIL IS NOT INTACT: {report.proof.problem}")
     return ("\n".join([*lines, f"END of report {report.number}"]) + "\n").encode("utf-8")

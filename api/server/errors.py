@@ -54,8 +54,17 @@ class NoSound(BadInput):
     remedy = "Check the microphone."
 
 
+class ReportStopped(Unavailable):
+    """The making of a report was stopped."""
+
+    code = "report_stopped"
+    message = "The report was not made: {cause}."
+    remedy = "Try again when less is going on, or run `ohmtrail report` on the computer that holds the records."
+    cause: str
+
+
 class NoReportYet(NotFound):
-    """No report of the job has been made."""
+    """No report of the job has been made in this form."""
 
     code = "no_report"
     message = "No report of job {job_id} has been made yet."

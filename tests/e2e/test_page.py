@@ -171,6 +171,9 @@ def test_the_page_says_what_comes_next_and_verifies(page: Page, server: running.
     expect(page.locator("#next")).not_to_have_text(before)
     page.locator("#verify").click()
     expect(page.locator("#verified")).to_contain_text("Intact:", timeout=20_000)
+    page.locator("#printed").fill("legal winner thank year wave sausage")
+    page.locator("#verify").click()
+    expect(page.locator("#verified")).to_contain_text("are not on this chain", timeout=20_000)
 
 
 def test_the_page_lists_the_test_plan_and_shortens_it_as_values_are_confirmed(
@@ -224,6 +227,15 @@ def test_a_bus_that_is_still_charged_keeps_the_gate_shut(page: Page, server: run
     expect(question.locator(".chosen")).to_have_text("Yes")
     expect(question.locator(".place")).not_to_contain_text("✓")
     expect(page.locator("#safety-X summary")).to_contain_text("12 safety questions open")
+
+
+def test_the_report_is_saved_as_pdf_from_the_page(page: Page, server: running.Server, job_id: str) -> None:
+    open_job(page, server, job_id)
+    page.locator("#report-form").select_option("as=pdf")
+    with page.expect_download(timeout=60_000) as saved:
+        page.locator("#report").click()
+    assert saved.value.suggested_filename == f"report-{job_id}.pdf"
+    assert saved.value.path().read_bytes().startswith(b"%PDF-1.7")
 
 
 def test_a_clip_is_stored_plays_and_reaches_the_report(

@@ -8,11 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from api.ledger.canonical import CanonicalError
-from api.ledger.merkle import MerkleTree
+from api.ledger.merkle import Frontier, MerkleTree
 from api.ledger.schema import Row
 from api.ledger.signing import SignedHead, fingerprint, key_statement, signature_holds, signed_head_from
 from api.ledger.trail import HeadFile, What
 from api.ledger.verification.result import Verification
+
+_OF_OPENING = {What.SCHEMA_MIGRATED.value, What.KEY_NAMED.value, What.HEAD_CAUGHT_UP.value, What.CLOCK_SET_BACK.value}
+"""What opening a folder writes by itself."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,7 @@ class Signatures:
     def __init__(self) -> None:
         self._hashes: list[bytes] = []
         self._tree: MerkleTree | None = None
+        self._last_step = 0
         self.keys: list[NamedKey] = []
         self.heads: list[tuple[str, SignedHead]] = []
         self.witness_notes: list[tuple[str, Row]] = []
@@ -45,6 +49,8 @@ class Signatures:
     def take(self, body: Row, found: Verification) -> None:
         """(8) Take what an entry says of keys and heads."""
         note, name = body["note"], f"Entry {body['seq']}"
+        if body["what"] not in _OF_OPENING:
+            self._last_step = int(body["seq"])
         if not isinstance(note, dict):
             return
         if body["what"] == What.KEY_NAMED.value:
@@ -75,6 +81,15 @@ class Signatures:
         """Give the entry whose hash begins with these digits, at least eight; 0 where none does."""
         found = (seq for seq, digest in enumerate(self._hashes, 1) if digest.hex().startswith(digits))
         return next(found, 0) if len(digits) >= 8 else 0
+
+    def size_with(self, bits: int, length: int) -> int:
+        """Give the number of entries whose tree has a root with these first bits; 0 where none has."""
+        tree = Frontier()
+        for size, data in enumerate(self._hashes, 1):
+            tree.append(data)
+            if int.from_bytes(tree.root()) >> 256 - length == bits:
+                return size
+        return 0
 
     @property
     def tree(self) -> MerkleTree:
@@ -108,7 +123,7 @@ class Signatures:
             return
         signed = head_file.signed
         if signed is None:
-            self._unsigned(found)
+            self._unsigned(head_file.head.seq, found)
             return
         fault = self.fault(signed)
         if (signed.size, signed.hash) != (head_file.head.seq, head_file.head.hash):
@@ -128,8 +143,15 @@ class Signatures:
             allowed.add(before[-1].before)
         return head.key in allowed
 
-    def _unsigned(self, found: Verification) -> None:
-        if self.keys:
+    def _unsigned(self, named: int, found: Verification) -> None:
+        """Judge a head file without a signature, which names this entry."""
+        if self.keys and self._last_step <= named < self.keys[0].seq:
+            # Opening a folder of before named the first key, and stopped between its commit and the head file.
+            found.notes.append(
+                f"The opening that first named a signing key, in entry {self.keys[0].seq}, stopped before it signed;"
+                " the next one signs. Until then nothing of this trail is signed."
+            )
+        elif self.keys:
             key, since = fingerprint(self.keys[-1].key), self.keys[0].seq
             found.problems.append(
                 f"Signed head: the head bears no signature, though key {key} signs this trail since entry {since}:"

@@ -21,6 +21,23 @@ WITNESS_STATEMENT = "ohmtrail witness 1"
 
 
 @dataclass(frozen=True)
+class PrintedWords:
+    """A head of the trail as paper bears it (`api.proof.words`).
+
+    Attributes:
+        said: The words.
+        bits: The first bits of the root that they stand for.
+        length: How many bits.
+        entry: Number of the entry that stands beside them; 0 where it was not given.
+    """
+
+    said: str
+    bits: int
+    length: int
+    entry: int = 0
+
+
+@dataclass(frozen=True)
 class Outside:
     """What is brought along from outside to compare with.
 
@@ -28,11 +45,13 @@ class Outside:
         heads: Signed heads, each with where it comes from.
         hashes: Hashes of entries, or the first digits of them, as reports print them.
         trusted: Certificates that time-stamps may lead to.
+        words: Heads as words, as reports print them.
     """
 
     heads: tuple[tuple[str, SignedHead], ...] = ()
     hashes: tuple[str, ...] = ()
     trusted: tuple[Certificate, ...] = ()
+    words: tuple[PrintedWords, ...] = ()
 
 
 NOTHING = Outside()
@@ -72,6 +91,28 @@ def check_witnesses(folder: Path, signatures: Signatures, outside: Outside, foun
             found.witnesses.append(f"The printed hash {digits[:16]} is that of entry {seq}: all up to it stands.")
         else:
             found.problems.append(f"The printed hash {digits[:16]} is of no entry: the trail was written anew or cut.")
+    for printed in outside.words:
+        _check_words(printed, signatures, found)
+
+
+def _check_words(printed: PrintedWords, signatures: Signatures, found: Verification) -> None:
+    size = signatures.size_with(printed.bits, printed.length)
+    if size and printed.entry in (0, size):
+        found.witnesses.append(
+            f"The printed words “{printed.said}” are found at entry {size}: entries 1 to {size} are those from which"
+            " the report that prints them was made."
+        )
+    elif size:
+        found.problems.append(
+            f"The printed words “{printed.said}” stand at entry {size} of this trail, and not at entry {printed.entry}"
+            " as was typed. Compare the number once more with the paper."
+        )
+    else:
+        found.problems.append(
+            f"The printed words “{printed.said}” are not on this chain. Compare them once more with the paper; if they"
+            " are typed as they stand there, the report is of another computer's records, or these were written anew"
+            " or cut off since it was made."
+        )
 
 
 def _check_stamp(folder: Path, name: str, note: Row, head: SignedHead, outside: Outside, found: Verification) -> None:

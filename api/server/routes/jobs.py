@@ -14,8 +14,9 @@ from api.ledger.canonical import JsonObject
 from api.ledger.database import last_head
 from api.ledger.tables import TrailEntryRow
 from api.ledger.trail import entry_for_page
-from api.report.issued import reports_of
+from api.report.issued import Form, Paper, Wanted, reports_of
 from api.server.errors import NoReportYet
+from api.server.report_process import make_apart
 from api.server.routes import HeavyDep, WorkspaceDep
 from api.visit.jobs import all_jobs, job_for_page, job_of
 from api.visit.plain_text import MOST_INTEGER, PlainJson
@@ -99,10 +100,24 @@ def show_trail(
         }
 
 
+FormQuery = Annotated[Form, Query(alias="as", description="html, pdf (PDF/A-3), short (text for a phone) or csv.")]
+PaperQuery = Annotated[Paper, Query(description="Size of the paper, for html and pdf.")]
+
+
 @router.post("/{job_id}/report", status_code=201)
-async def make_report(workspace: WorkspaceDep, heavy: HeavyDep, job_id: str) -> JsonObject:
-    """Make the job's report and keep it; where nothing happened since the last one, that one stays the newest."""
-    row = await heavy.run(lambda: workspace.make_report(job_id))
+async def make_report(
+    workspace: WorkspaceDep, heavy: HeavyDep, job_id: str, form: FormQuery = Form.HTML, paper: PaperQuery = Paper.A4
+) -> JsonObject:
+    """Make the job's report and keep it; where nothing happened since the last one, that one stays the newest.
+
+    A PDF is made in a process of its own, whose memory is not the server's.
+    """
+    wanted = Wanted(form, paper)
+    if form is Form.PDF:
+        row = await heavy.run(lambda: make_apart(workspace, job_id, wanted))
+    else:
+        row = await heavy.run(lambda: workspace.make_report(job_id, wanted))
+    chosen = "" if wanted == Wanted() else f"?as={form.value}&paper={paper.value}"
     return {
         "id": row.id,
         "name": row.name,
@@ -111,25 +126,35 @@ async def make_report(workspace: WorkspaceDep, heavy: HeavyDep, job_id: str) -> 
         "made_at": row.made_at,
         "trail_seq": row.trail_seq,
         "trail_hash": row.trail_hash,
-        "address": f"/api/jobs/{job_id}/report",
+        "address": f"/api/jobs/{job_id}/report{chosen}",
     }
 
 
-@router.get("/{job_id}/report", response_class=Response, responses={200: {"content": {"text/html": {}}}})
-def show_report(workspace: WorkspaceDep, job_id: str) -> Response:
-    """Show the newest report that was made of the job, as one HTML file; nothing is made or written.
+@router.get(
+    "/{job_id}/report",
+    response_class=Response,
+    responses={200: {"content": {"text/html": {}, "application/pdf": {}, "text/plain": {}, "text/csv": {}}}},
+)
+def show_report(
+    workspace: WorkspaceDep, job_id: str, form: FormQuery = Form.HTML, paper: PaperQuery = Paper.A4
+) -> Response:
+    """Show the newest report that was made of the job in a form; nothing is made or written.
+
+    HTML and text are shown, PDF and table are given to be saved.
 
     Raises:
-        NoReportYet: None has been made.
+        NoReportYet: None has been made in it.
     """
+    name = Wanted(form, paper).name(job_id)
     with workspace.database.read() as session:
         job_of(session, job_id)
-        found = [row for row in reports_of(session, job_id) if row.media_type.startswith("text/html")]
+        found = [row for row in reports_of(session, job_id) if row.name == name]
     if not found:
         raise NoReportYet(job_id=job_id)
     row = found[-1]
+    shown = "inline" if form in (Form.HTML, Form.SHORT) else "attachment"
     headers = {
-        "Content-Disposition": f'inline; filename="{row.name}"',
+        "Content-Disposition": f'{shown}; filename="{row.name}"',
         "Content-Security-Policy": REPORT_POLICY,
         "X-Report-SHA256": row.sha256,
     }

@@ -19,6 +19,10 @@ const CAUTION = [
   "Work dead, locked out and proved dead. Motor leads off the drive; encoder, brake and sensor leads out of the test; vertical axes supported.",
   "Local codes, the site's lock-out procedure and licensed practice come before anything on this page.",
 ];
+const REPORT_FORMS = {
+  "": "to read here", "as=pdf": "PDF, A4", "as=pdf&paper=letter": "PDF, Letter", "as=short": "short text", "as=csv": "table (CSV)",
+};
+const OPENED = /^(as=short)?$/; // shown in a tab; the others are saved
 const LOOK_EVERY_MS = 2000; // another phone, or the command line, may work on the same job
 
 export async function jobView(main, where, id) {
@@ -49,7 +53,10 @@ class JobView {
     this.axes = el("div", { id: "axes" });
     this.chips = el("nav.axes", { "aria-label": "Axes" });
     this.verdict = el("span");
+    this.form = el("select", { id: "report-form", "aria-label": "Form of the report" },
+      Object.entries(REPORT_FORMS).map(([name, words]) => el("option", { value: name }, words)));
     this.verified = el("p", { role: "status", id: "verified" });
+    this.printed = el("input", { id: "printed", size: 34, maxlength: 200, autocapitalize: "none", spellcheck: false, placeholder: "six words of a printed report", "aria-label": "Six words of a printed report, to find them on the trail" });
     this.dialogue = new DialoguePart(path, () => this.refresh());
     this.camera = new Camera((picture, name) => this.send(picture, name), () => document.getElementById("photo").closest("label").classList.add("wanted"));
     this.voiceless = el("p.refused", { id: "voiceless", role: "status" });
@@ -57,7 +64,7 @@ class JobView {
     attend(this.speak, this.listening);
     this.show({ state: "ready", words: "Press Speak, then say the axis, the part and the value." });
     this.node = el("div", {},
-      el("div.row.head", {}, el("h1", {}, job.title), this.verdict, el("button.main", { type: "button", id: "report", onclick: () => this.report() }, "Report")),
+      el("div.row.head", {}, el("h1", {}, job.title), this.verdict, this.form, el("button.main", { type: "button", id: "report", onclick: () => this.report() }, "Report")),
       el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       cautions(),
       el("div.work", {},
@@ -81,34 +88,42 @@ class JobView {
     const attention = el("select", { id: "attention", "aria-label": "When to listen", onchange: () => setMode(attention.value) },
       Object.entries(MODES).map(([name, words]) => el("option", { value: name, selected: name === mode() }, words)));
     return el("div.row", {}, voice, attention,
+      this.printed,
       el("button", { type: "button", id: "verify", onclick: () => this.verify() }, "Verify the trail"), this.verified);
   }
 
   /** Make the report, and show it in a tab of its own; the tab is opened at once, since browsers allow that only in the press itself. */
   async report() {
-    const tab = window.open("", "_blank");
+    const chosen = this.form.value;
+    const tab = OPENED.test(chosen) ? window.open("", "_blank") : null;
+    const button = document.getElementById("report");
+    button.disabled = true;
+    if (!tab) say("Making the report…");
     try {
-      const made = await post(`${this.path}/report`);
-      if (!tab) say("This browser opened no tab. Allow pop-ups for this page, then press Report again.", "error");
+      const made = await post(`${this.path}/report?${chosen}`);
+      if (!OPENED.test(chosen)) {
+        el("a", { href: made.address, download: made.name }).click();
+        say(`${made.name}: ${(made.size / 1e6).toFixed(1)} MB, saved by your browser.`);
+      } else if (!tab) say("This browser opened no tab. Allow pop-ups for this page, then press Report again.", "error");
       else tab.location.replace(made.address);
     } catch (error) {
       if (tab) tab.close();
       say(error.message, "error");
-    }
+    } finally { button.disabled = false; }
   }
 
   /** Recompute the whole trail on the server and say what came out. */
   async verify() {
     this.verified.textContent = "Checking every entry and every file…";
     try {
-      const found = await get("/api/verify");
+      const found = await get(`/api/verify?${new URLSearchParams({ printed: this.printed.value.trim() })}`);
       const told = {
         intact: `Intact: ${found.entries} entries and ${found.files} files as recorded.`,
         changed: `CHANGED since it was recorded: ${found.problems.slice(0, 3).join(" ")}`,
         missing: `NOT THERE: ${found.problems.join(" ")}`,
         unreadable: `NOT CHECKED to the end: ${found.unread.slice(0, 3).join(" ")}`,
       };
-      this.verified.textContent = [told[found.result], ...found.notes.slice(0, 3)].join(" ");
+      this.verified.textContent = [told[found.result], ...found.witnesses.slice(0, 3), ...found.notes.slice(0, 3)].join(" ");
     } catch (error) { this.verified.textContent = error.message; }
   }
 

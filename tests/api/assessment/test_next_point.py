@@ -16,7 +16,9 @@ from api.assessment.next_point import plan_for_page
 from api.dialogue.actions import Confirm
 from api.dialogue.turn import context_of
 from api.errors import NotFound
+from api.report.build import read_content
 from api.server.app import create_app
+from capture.language.say import cardinal
 from grading.measurement import MotorKind
 from grading.plan_table import PLANS
 from tests.api.conftest import Visit
@@ -162,3 +164,18 @@ def test_photo_and_words_of_the_point_that_next_named_are_joined_although_the_wo
 def test_an_unknown_job_has_no_plan(visit: Visit) -> None:
     with visit.workspace.database.read() as session, pytest.raises(NotFound):
         plan_for_page(session, "J9")
+
+
+def test_page_speech_and_report_name_the_same_points(visit: Visit) -> None:
+    """One source for what is left: a report of the same records names what the page calls due, and nothing else."""
+    for quantity, terminals in (("winding_resistance", "A1-A2"), ("resistance_to_ground", "A1-PE"), (None, "")):
+        with visit.workspace.database.read() as session:
+            made = read_content(session, visit.workspace.evidence.read, visit.job)
+        for axis in made.axes:
+            due = [task for task in tasks(visit, axis.name) if task["state"] in ("next", "due")]
+            named = [point for line in axis.not_tested for point in line.rstrip(".").rpartition(": ")[2].split(", ")]
+            assert len(named) == len({(t["kind"], t["section"], t["test_voltage"], t["terminals"]) for t in due})
+        said = visit.say("what is left")["message"]
+        assert f"X-ray axis {' '.join(cardinal(len(upcoming(visit))))}" in said
+        if quantity:
+            record(visit, quantity, None if "PE" in terminals else "1.08", terminals, unit="Ohm")

@@ -59,6 +59,11 @@ def test_from_key_to_verification(data: Path, tmp_path: Path, server: str, servi
     for word in ("by a time-stamp.", "were seen by Second shop", "head.json: entries 1 to", "not proved:", "in words"):
         assert word in said, word
     assert run("verify", "--hash", "0" * 64, "--data", data)[0] == 1
+    words = next(line for line in said.splitlines() if line.startswith("Head in words")).rpartition(", ")[2]
+    for typed in (("--words", words), words.split()):
+        code, said = run("verify", *typed, "--data", data)
+        assert code == 0
+        assert "are found at entry" in said
 
 
 def test_a_time_stamp_by_file(data: Path, tmp_path: Path, service: Path) -> None:

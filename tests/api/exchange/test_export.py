@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import csv
 import io
 import json
@@ -24,6 +25,7 @@ from api.exchange.verify_bag import verify_bag
 from api.ledger.verify import verify_folder
 from api.workspace import Workspace
 from tests.api.exchange.makers import LENGTH_S, OTHER_CUSTOMER, POSITION
+from tests.api.report.parsed import one, parse, text
 
 
 def enclosed(bag: Path, *more: str) -> subprocess.CompletedProcess[str]:
@@ -128,6 +130,22 @@ def test_a_reduced_export_holds_no_position_and_only_the_words(exported: Path) -
     told = enclosed(exported / "reduced").stdout
     assert told.count("derived; original") == len(list(reduced.iterdir())) == 7
     assert (verify_folder(exported / "data").problems, verify_folder(exported / "data").notes) == ([], [])
+
+
+def test_a_reduced_export_encloses_a_report_of_its_own_files(exported: Path) -> None:
+    data = exported / "reduced" / "data"
+    (report,) = (data / "reports").iterdir()
+    page = parse(report.read_bytes())
+    assert "This report was made for a reduced export" in text(one(page, "#s-reduced"))
+    played = [base64.b64decode(str(tag["src"]).partition(",")[2]) for tag in page.select("audio")]
+    assert played
+    enclosed_files = {path.read_bytes() for path in (data / "evidence").iterdir()}
+    assert all(clip in enclosed_files for clip in played), "clips play from what is enclosed"
+    pictures = [base64.b64decode(str(tag["src"]).partition(",")[2]) for tag in page.select("img")]
+    assert pictures
+    assert not any(POSITION in picture or Image.open(io.BytesIO(picture)).getexif() for picture in pictures)
+    whole = {path.read_bytes() for path in (exported / "bag" / "data" / "reports").iterdir()}
+    assert report.read_bytes() not in whole
 
 
 def test_the_report_shows_no_position(exported: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import stat
+import subprocess
 import threading
 import time
 import zipfile
@@ -14,9 +15,17 @@ from typer.testing import CliRunner, Result
 from api.assessment.recheck import verify_all
 from api.cli import app
 from api.errors import BadInput, Refused
-from api.ledger.backup import MANIFEST, back_up
-from api.ledger.errors import BackupExists, BackupInside, BackupUnusable, RestoreNotEmpty
+from api.ledger.backup import LOCKED_KEY, MANIFEST, back_up
+from api.ledger.errors import (
+    BackupExists,
+    BackupInside,
+    BackupUnusable,
+    KeyNotEnclosed,
+    KeyNotOpened,
+    RestoreNotEmpty,
+)
 from api.ledger.restore import restore
+from api.ledger.signing import KEY_FILE
 from api.ledger.trail import SLOT, What
 from api.ledger.verify import verify_folder
 from api.workspace import Workspace
@@ -44,6 +53,41 @@ def test_a_restored_folder_verifies_and_is_the_same(folder: Path, tmp_path: Path
     workspace.take_clip("J1", clip("x ray axis", 999))
     assert workspace.verify().intact
     workspace.close()
+
+
+def test_the_key_comes_back_with_its_passphrase_and_only_so(folder: Path, tmp_path: Path) -> None:
+    passphrase = "a long sentence of the shop"
+    key = (folder / KEY_FILE).read_bytes()
+    made = back_up(folder, tmp_path / "b.zip", passphrase=passphrase)
+    with zipfile.ZipFile(made.path) as archive:
+        locked = archive.read(LOCKED_KEY)
+    assert b"BEGIN ENCRYPTED PRIVATE KEY" in locked  # RFC 7468, 11
+    assert all(line not in made.path.read_bytes() for line in key.splitlines() if not line.startswith(b"-"))
+    (tmp_path / "key.pem").write_bytes(locked)
+    opened = subprocess.run(
+        ["openssl", "pkey", "-in", tmp_path / "key.pem", "-passin", f"pass:{passphrase}"],
+        capture_output=True,
+        check=True,
+    )
+    assert opened.stdout == key, "another program opens it with the passphrase"
+    with pytest.raises(KeyNotOpened):
+        restore(made.path, tmp_path / "again", passphrase="another sentence of the shop")
+    assert not (tmp_path / "again").exists()
+    with pytest.raises(KeyNotEnclosed, match="15 characters"):
+        back_up(folder, tmp_path / "short.zip", passphrase="short")
+    (tmp_path / "words").write_text(f"{passphrase}\n")
+    command = ["restore", str(made.path), str(tmp_path / "again"), "--passphrase-file", str(tmp_path / "words")]
+    assert CliRunner().invoke(app, command).exit_code == 0
+    for name, lost in (("again", False), ("without", True)):
+        if lost:
+            restore(made.path, tmp_path / name)
+        assert stat.S_IMODE((tmp_path / "again" / KEY_FILE).stat().st_mode) == 0o600
+        workspace = Workspace.open(tmp_path / name, engines=FakeEngines())
+        workspace.take_clip("J1", clip("x ray axis", 999))
+        workspace.close()
+        found = verify_folder(tmp_path / name)
+        assert found.intact
+        assert any("was lost" in note for note in found.notes) is lost
 
 
 def test_backups_while_captures_go_on(workspace: Workspace, tmp_path: Path) -> None:

@@ -92,9 +92,17 @@ def test_a_folder_of_version_2_is_intact_before_and_after(tmp_path: Path) -> Non
     before = verify_all(folder)
     assert (before.problems, before.lag) == ([], 0)
     assert ask(folder, "PRAGMA user_version") == [(2,)]
+    unsigned = (folder / "trail-head.json").read_bytes()
     migrate(folder)
     after = verify_all(folder)
     assert (after.problems, after.lag, after.entries) == ([], 0, before.entries + 2)
+    # Stopped between commit and head file, the first key is named and has signed nothing: no tampering.
+    kept, signed = (folder / "trail-head.json"), (folder / "trail-head.json").read_bytes()
+    kept.write_bytes(unsigned)
+    stopped = verify_all(folder)
+    assert (stopped.problems, stopped.lag) == ([], 2)
+    assert any("stopped before it signed" in note for note in stopped.notes)
+    kept.write_bytes(signed)
     assert ask(folder, "SELECT rules FROM grading_run") == [("",)]
     tell(folder, ("UPDATE grading_run SET rules = 'x'", ()))
     assert not verify_folder(folder).intact

@@ -20,12 +20,15 @@ from api.assessment.grade_job import job_verdict
 from api.errors import NotFound
 from api.ledger.tables import ConfirmationEventRow, RecordRow, TrailEntryRow
 from api.report.build import build_report
+from api.visit.description import read_description
+from api.visit.jobs import create_job
 from api.visit.readings import reading_of
 from api.visit.records import all_records
 from grading.facts import Fact
 from grading.outcome import JobVerdict
 from grading.prose.axis import headline_found, headline_values
 from grading.prose.findings import finding_caveat, finding_reason
+from grading.terms.section import Section
 from tests.api.report import visit
 from tests.api.report.parsed import attr, one, parse, row_of, section, summaries, text
 
@@ -252,8 +255,8 @@ def test_untested_axis_says_so(page: BeautifulSoup) -> None:
 
 def test_points_left_out_are_named(page: BeautifulSoup) -> None:
     said = text(section(page, "axis-1"))
-    assert "Winding resistance, A1–A2, motor and cable together" in said
-    assert "Winding resistance, A1–A2, motor and cable together" in text(one(page, "section.first"))
+    assert "Winding resistance, motor and cable together: A1–A2." in said
+    assert "Winding resistance, motor and cable together: A1–A2." in text(one(page, "section.first"))
 
 
 def test_a_good_whole_needs_no_parts(page: BeautifulSoup) -> None:
@@ -332,3 +335,28 @@ def test_a_missing_file_is_named_and_stops_nothing(tmp_path: Path) -> None:
     made.database.close()
     assert "The stored file is missing" in text(section(page, "s-open"))
     assert one(row_of(page, record.id), ".shown").get_text() == "0.80 MΩ"
+
+
+class SecondVisit(visit.Visit):
+    """A visit to the same machine ninety days later."""
+
+    def at(self, minutes: float) -> str:
+        """Make a time of that day."""
+        return super().at(90 * 24 * 60 + minutes)
+
+
+def test_the_plot_shows_the_value_of_an_earlier_visit(tmp_path: Path) -> None:
+    made = visit.make(tmp_path)
+    with made.database.write() as transaction:
+        create_job(transaction, read_description(visit.DESCRIPTION))
+    later = SecondVisit(made.workspace, "J2")
+    visit.answer_safety(later, ("X",))
+    later.say(visit.insulation("X", Section.MOTOR_ALONE, "120"), 2, words="motor alone one hundred twenty meg")
+    with made.database.read() as session:
+        axis = section(parse(build_report(session, made.store, "J2")), "axis-1")
+    made.database.close()
+    assert len(axis.select("path.before")) == 1
+    assert "2026-11-24" in text(one(axis, "svg.plot")), "the day of the first visit"
+    assert "A diamond: value of an earlier visit." in text(one(axis, "figcaption"))
+    said = text(one(axis, ".note"))
+    assert "2027-02-22 09:32:00 +01:00" in said, "a time as people read it"

@@ -41,7 +41,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[visit.Visit]:
 @pytest.fixture(scope="module")
 def report(made: visit.Visit) -> Report:
     with made.database.read() as session:
-        return read_content(session, made.store, made.job_id)
+        return read_content(session, made.store.read, made.job_id)
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 from collections.abc import Iterator
 from typing import Any
@@ -65,6 +66,27 @@ def test_a_whole_visit_over_http(client: TestClient, job: str) -> None:
     assert report.headers["x-report-sha256"] == made.json()["sha256"]
     assert client.post(f"/api/jobs/{job}/report").json() == made.json(), "nothing happened since"
     assert client.get(f"/api/jobs/{job}/report").content == report.content
+    assert client.get("/api/verify").json()["result"] == "intact"
+
+
+def test_each_form_of_the_report_over_http(client: TestClient, job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert client.get(f"/api/jobs/{job}/report", params={"as": "pdf"}).json()["code"] == "no_report"
+    for form, paper, name, starts in (
+        ("pdf", "letter", "report-J1-letter.pdf", b"%PDF-1.7"),
+        ("short", "a4", "report-J1-short.txt", b"Servo axis"),
+        ("csv", "a4", "report-J1.csv", b"\xef\xbb\xbfreport,"),
+    ):
+        made = client.post(f"/api/jobs/{job}/report", params={"as": form, "paper": paper})
+        assert made.status_code == 201, made.text
+        given = client.get(made.json()["address"])
+        assert given.content.startswith(starts)
+        assert name in given.headers["content-disposition"]
+        assert hashlib.sha256(given.content).hexdigest() == made.json()["sha256"]
+    assert client.post(f"/api/jobs/{job}/report", params={"as": "docx"}).status_code in (400, 422)
+    assert client.post("/api/jobs/J9/report", params={"as": "pdf"}).json()["code"] == "no_such_job"
+    monkeypatch.setattr("api.server.report_process.MOST_S", 0.0)
+    stopped = client.post(f"/api/jobs/{job}/report", params={"as": "pdf"})
+    assert (stopped.status_code, stopped.json()["code"]) == (503, "report_stopped")
     assert client.get("/api/verify").json()["result"] == "intact"
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import string
 import subprocess
 import sys
 import tempfile
@@ -40,7 +41,8 @@ class Made:
 
 def long_visit(folder: Path, readings: int) -> None:
     """Write a visit with so many confirmed readings, spread over some axes."""
-    axes = [f"A{n}" for n in range(1, min(AXES, max(1, readings // 10)) + 1)]
+    # A letter each: names that cannot be told apart when they are said are refused.
+    axes = [*string.ascii_uppercase[: min(AXES, max(1, readings // 10))]]
     described = {**visit.DESCRIPTION, "axes": [{"name": name, "motor_kind": "ac_servo"} for name in axes]}
     made = visit.begin(folder, described)
     visit.answer_safety(made, axes)
@@ -50,14 +52,14 @@ def long_visit(folder: Path, readings: int) -> None:
     made.workspace.close()
 
 
-def make(folder: Path, form: str, out: Path) -> Made:
+def make(folder: Path, form: str, paper: str, out: Path) -> Made:
     """Make one report in a process of its own.
 
     Raises:
         RuntimeError: It failed; the message is what it printed.
     """
     started = time.perf_counter()
-    command = [PROGRAM, "report", "J1", "--as", form, "--data", str(folder), "--out", str(out)]
+    command = [PROGRAM, "report", "J1", "--as", form, "--paper", paper, "--data", str(folder), "--out", str(out)]
     with tempfile.TemporaryFile("w+") as printed:
         process = subprocess.Popen(command, stdout=printed, stderr=subprocess.STDOUT)
         _, status, used = os.wait4(process.pid, 0)
@@ -93,10 +95,10 @@ def main() -> None:
             folders[f"{readings} readings"] = Path(room, str(readings))
             long_visit(folders[f"{readings} readings"], readings)
         for name, folder in folders.items():
-            for form in ("html", "pdf", "short", "csv"):
-                made = make(folder, form, Path(room, f"out.{form}"))
+            for form, paper in (("html", "a4"), ("pdf", "a4"), ("pdf", "letter"), ("short", "a4"), ("csv", "a4")):
+                made = make(folder, form, paper, Path(room, f"out.{form}"))
                 figures = (f"{made.size_mb:.2f}", f"{made.wall_s:.1f}", f"{made.cpu_s:.1f}", f"{made.peak_mib:.0f}")
-                table.add_row(name, form, str(made.pages or ""), *figures)
+                table.add_row(name, f"{form}, {paper}" if made.pages else form, str(made.pages or ""), *figures)
     Console().print(table)
 
 
