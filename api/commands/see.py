@@ -41,7 +41,10 @@ def see(
     A file that cannot be read is reported with the reason and the others go on; the exit code is then 1.
     """
     from capture.display.profile_files import find_profile
+    from capture.display.second_opinion.loading import lacking_second_reader
 
+    if lacking := lacking_second_reader():
+        typer.echo(lacking, err=True)
     own = None if profile is None else find_profile(profile)
     paths = _paths(files)
     out = _Output(as_json, annotate, _common(paths))

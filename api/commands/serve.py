@@ -41,6 +41,7 @@ def serve(
     from api.server.running import serve_here, serve_lan
     from api.settings import read_settings
     from api.workspace import Workspace
+    from capture.display.second_opinion.loading import lacking_second_reader
     from capture.speech.second_opinion.loading import lacking_second_opinion
 
     sys.setswitchinterval(SWITCH_S)
@@ -50,8 +51,9 @@ def serve(
         raise HostUnguarded(host=host)
     shop = None if profile is None else read_shop(profile)
     lacking = lacking_second_opinion() if second_opinion else ""
-    if lacking:
-        typer.echo(lacking, err=True)
+    for problem in (lacking, lacking_second_reader()):
+        if problem:
+            typer.echo(problem, err=True)
     engines = PooledEngines(model, second_opinion=second_opinion)
     try:
         workspace = Workspace.open(data, engines=engines, shop=shop)

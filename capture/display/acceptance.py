@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from capture.display import printed, refusal
-from capture.display.confidence import calibration, probabilities
-from capture.display.features import DisplayLooks, second
+from capture.display.confidence import ASKED, asked_probability, calibration, probabilities
+from capture.display.features import DisplayLooks, ink_beside, second
 from capture.display.fields import Fields, around
+from capture.display.second_opinion.opinion import OTHER, PrintSeen, Rivals, Says, UnitSeen, rivals, says, unit_at
 from capture.display.spacing import pitch, widest_step
 from capture.display.strings import is_time, parse_main
 from capture.reading import DisplayReading, Doubt
@@ -35,6 +36,11 @@ WIDE_STEP = 1.9
 practice, no source."""
 COUNTER = 5
 """Counters with this many digits or more may show zeros in front of a whole number."""
+HOPELESS = 0.02
+"""Joint probability of digits and points by our own reader below which no second one helps; practice, no source."""
+INK_BESIDE = 0.6
+"""Contrast beside the row, as a share of its own, from which agreement of two readers does not count: a digit may be
+hidden there. Set between readings that were right and those with a finger drawn over a digit; practice, no source."""
 LIKELY_UNIT = 0.5
 """A unit likelier than this, but below its threshold, is proposed and asked about; others are not proposed."""
 
@@ -56,8 +62,12 @@ class RefusalRule:
     doubt: Doubt
 
 
-def decide(evidence: DisplayLooks) -> DisplayReading:
+def decide(evidence: DisplayLooks, opinion: PrintSeen | None = None) -> DisplayReading:
     """Accept or refuse.
+
+    Args:
+        evidence: What our own reader sees.
+        opinion: What a second reader reads on the display; None where it was not asked.
 
     Raises:
         EngineError: The calibration is missing or damaged.
@@ -68,8 +78,20 @@ def decide(evidence: DisplayLooks) -> DisplayReading:
     quantity = parse_main(fields.text, known) if "?" not in fields.text else None
     digits, point = confident_in(confidence, quantity)
     reason, doubts = refusal_of(evidence, quantity, digits_confident=digits, point_confident=point)
-    if not reason and quantity is not None:
-        quantity, doubts = _settled_unit(evidence, quantity, confidence["unit"])
+    seen = None if opinion is None else unit_at(opinion, fields)
+    if reason and opinion is not None and quantity is not None and agreed(opinion, evidence):
+        joint = {} if digits and point else _with_second(evidence, opinion, quantity, confidence)
+        if joint is not None:
+            confidence |= joint
+            reason, doubts = refusal_of(
+                evidence, quantity, digits_confident=True, point_confident=True, opinion=opinion
+            )
+    if seen is not None and seen.clear and fields.unit not in UNITS:
+        confidence |= {"unit": seen.score}  # of the second reader, where ours sees none
+    if quantity is not None and not reason:
+        quantity, doubts = _settled_unit(evidence, quantity, confidence["unit"], seen)
+    elif quantity is not None and quantity.unit is None and seen is not None and seen.clear:
+        quantity = parse_main(fields.text, seen.code) or quantity
     return DisplayReading(
         text=fields.text,
         quantity=quantity or Quantity(None, known, Qualifier.NONE),
@@ -82,8 +104,47 @@ def decide(evidence: DisplayLooks) -> DisplayReading:
     )
 
 
+def agreed(opinion: PrintSeen, evidence: DisplayLooks) -> bool:
+    """Tell whether the second reader reads our number, as `says_same`, and nothing beside it may hide a part.
+
+    What hides a whole digit hides it from both: of 14 readings of demo photos with a finger drawn over a digit on which
+    both agreed, 9 were wrong, each with ink of at least 0.9 beside it.
+    """
+    return says_same(opinion, evidence.fields) and max(ink_beside(evidence)) < INK_BESIDE
+
+
+def says_same(opinion: PrintSeen, fields: Fields) -> bool:
+    """Tell whether the second reader reads our number, and nowhere another in its place.
+
+    What only one of the two reads, a sign, a point, a digit, is never enough: they must write the same.
+    """
+    said = says(opinion, fields)
+    return Says.AGREED in said and Says.OPPOSED not in said
+
+
+def _with_second(
+    evidence: DisplayLooks, opinion: PrintSeen, quantity: Quantity, confidence: dict[str, float]
+) -> dict[str, float] | None:
+    """Give the confidence in digits and point where a second reader reads the same; None where that is not enough."""
+    head = calibration().get(ASKED)
+    pointed = _point_counts(quantity)
+    own = confidence["value"] * (confidence["dot"] if pointed else 1.0)
+    if head is None or own < HOPELESS:
+        return None
+    joint = asked_probability(evidence, opinion, own)
+    if joint < head.threshold:
+        return None
+    share = joint**0.5 if pointed else joint  # the two were judged together
+    return {"value": share} | ({"dot": share} if pointed else {})
+
+
 def refusal_of(
-    evidence: DisplayLooks, quantity: Quantity | None, *, digits_confident: bool, point_confident: bool
+    evidence: DisplayLooks,
+    quantity: Quantity | None,
+    *,
+    digits_confident: bool,
+    point_confident: bool,
+    opinion: PrintSeen | None = None,
 ) -> tuple[str, tuple[Doubt, ...]]:
     """Give the reason for refusing ("" to accept) and the doubt that goes with it, of the first rule that holds.
 
@@ -92,9 +153,14 @@ def refusal_of(
         quantity: What the main string means; None if it is no reading.
         digits_confident: Digits and sign are likely enough.
         point_confident: The point is likely enough.
+        opinion: Of a second reader that reads the same: the units that it reads tell numbers apart, and it sees
+            numbers that ours does not; None to judge by our own reader alone.
     """
     for rule in rules(evidence, quantity, digits_confident=digits_confident, point_confident=point_confident):
-        if rule.holds:
+        holds = rule.holds
+        if opinion is not None and rule.name == "two":
+            holds = _two_beside(holds, evidence.fields, opinion)
+        if holds:
             return rule.reason, (rule.doubt,)
     return "", ()
 
@@ -152,21 +218,43 @@ def rules(
     )
 
 
-def _settled_unit(evidence: DisplayLooks, quantity: Quantity, confidence: float) -> tuple[Quantity, tuple[Doubt, ...]]:
-    """Settle the unit of an accepted reading, and what must still be asked; print beside the digits may suggest one."""
+def _settled_unit(
+    evidence: DisplayLooks, quantity: Quantity, confidence: float, printed_unit: UnitSeen | None
+) -> tuple[Quantity, tuple[Doubt, ...]]:
+    """Settle the unit of an accepted reading, and what must still be asked."""
     if quantity.qualifier is Qualifier.NONE:
         return quantity, ()
     if is_time(evidence.fields.text):  # the seconds might be minutes: the value itself is asked for, not a unit
         return quantity, (Doubt.DIGITS_AMBIGUOUS,)
-    doubts: tuple[Doubt, ...] = ()
-    if quantity.unit is None:
-        box = evidence.fields.box
-        suggested = None if box is None else printed.unit_beside(evidence.canvas, box)
-        quantity = replace(quantity, unit=suggested)
-        doubts = (Doubt.UNIT_UNSURE if suggested else Doubt.UNIT_MISSING,)
-    elif confidence < calibration()["unit"].threshold:
-        doubts = (Doubt.UNIT_UNSURE,)
+    quantity, doubts = _unit_of(evidence, quantity, confidence, printed_unit)
     return quantity, (*doubts, *_remaining_doubts(quantity))
+
+
+def _unit_of(
+    evidence: DisplayLooks, quantity: Quantity, confidence: float, seen: UnitSeen | None
+) -> tuple[Quantity, tuple[Doubt, ...]]:
+    """Choose the unit: what both readers see is settled, what one sees well too, what they see differently is asked."""
+    own = evidence.fields.unit if evidence.fields.unit in UNITS else None
+    sure = own is not None and confidence >= calibration()["unit"].threshold
+    if seen is None or (seen.code == OTHER and sure):
+        return _unit_alone(evidence, quantity, sure=sure)
+    if seen.code == OTHER:
+        return quantity, (Doubt.UNIT_UNSURE if quantity.unit else Doubt.UNIT_MISSING,)
+    backed = seen.code == own and (seen.exact or confidence >= LIKELY_UNIT)
+    if backed or (seen.clear and own is None):
+        return replace(quantity, unit=seen.code), ()
+    if sure:
+        return quantity, (Doubt.UNIT_UNSURE,) if seen.clear else ()
+    return (quantity if quantity.unit is not None else replace(quantity, unit=seen.code)), (Doubt.UNIT_UNSURE,)
+
+
+def _unit_alone(evidence: DisplayLooks, quantity: Quantity, *, sure: bool) -> tuple[Quantity, tuple[Doubt, ...]]:
+    """Settle the unit by our own reader; print beside the digits may suggest one."""
+    if quantity.unit is not None:
+        return quantity, () if sure else (Doubt.UNIT_UNSURE,)
+    box = evidence.fields.box
+    suggested = None if box is None else printed.unit_beside(evidence.canvas, box)
+    return replace(quantity, unit=suggested), (Doubt.UNIT_UNSURE if suggested else Doubt.UNIT_MISSING,)
 
 
 def _glare(evidence: DisplayLooks) -> bool:
@@ -193,6 +281,15 @@ def _has_gap(fields: Fields) -> bool:
 def _humidity_alone(fields: Fields) -> bool:
     """Tell whether this is a humidity beside a number not understood: a temperature would be the main value there."""
     return fields.unit == "%" and second(fields) > BESIDE
+
+
+def _two_beside(held: bool, fields: Fields, opinion: PrintSeen) -> bool:
+    """Tell whether two numbers of one size are shown that nothing tells apart, with what a second reader reads.
+
+    Our own reader may see a rival that the units in print tell apart; print may show one that ours did not see.
+    """
+    beside = rivals(opinion, fields)
+    return (held and beside is not Rivals.TOLD) or beside is Rivals.UNCLEAR
 
 
 def _point_counts(quantity: Quantity | None) -> bool:

@@ -17,12 +17,15 @@ from pathlib import Path
 from typing import Any
 
 from capture.display.errors import CalibrationIncomplete, CalibrationNotLoaded
-from capture.display.features import DisplayLooks, features
+from capture.display.features import DisplayLooks, asked_features, features
+from capture.display.second_opinion.opinion import PrintSeen
 from grading.terms.quantity import UNITS
 
 FILE = Path(__file__).parent / "models" / "calibration.json"
 HEADS = ("value", "dot", "unit")
 """What is rated apart: digits with sign, points, unit."""
+ASKED = "asked"
+"""Digits and points together, where a second reader was asked; fitted on top, so that nothing changes without one."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,7 @@ def calibration(path: Path = FILE) -> dict[str, ConfidenceHead]:
         }
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         raise CalibrationNotLoaded(file=path.name) from error
-    if set(heads) != set(HEADS):
+    if set(heads) not in (set(HEADS), {*HEADS, ASKED}):
         raise CalibrationIncomplete(file=path.name)
     return heads
 
@@ -88,3 +91,18 @@ def probabilities(evidence: DisplayLooks) -> dict[str, float]:
     if evidence.fields.unit not in UNITS:
         found["unit"] = 0.0  # "unit_other" and "unreadable" are no unit that could be right
     return found
+
+
+def asked_probability(evidence: DisplayLooks, opinion: PrintSeen, own: float) -> float:
+    """Give the probability that digits and points are right, 0..1, with what a second reader says; 0 where not known.
+
+    Args:
+        evidence: What our own reader sees.
+        opinion: What the second one reads.
+        own: Joint probability of digits and points by our own reader alone.
+
+    Raises:
+        EngineError: The calibration is missing or damaged.
+    """
+    head = calibration().get(ASKED)
+    return 0.0 if head is None else head.probability(asked_features(evidence, opinion, own))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from capture.errors import EngineError, InstrumentProfileError, MediaError
 
 
@@ -137,6 +139,35 @@ class DisplayReaderFailed(EngineError):
 
     code = "display_model_failed"
     message = "The display could not be read; type the value instead."
+
+
+class SecondReaderMissing(EngineError):
+    """The second reader's file is not there."""
+
+    code = "second_reader_missing"
+    message = (
+        "The reader for the second opinion on photos is not installed: {path} is not there. "
+        "Run fixtures/setup.sh again, or go on without it."
+    )
+    path: Path
+
+
+class SecondReaderFileUnknown(EngineError):
+    """The second reader's file is not the one known."""
+
+    code = "second_reader_damaged"
+    message = (
+        "The second opinion on photos cannot be used: {path} is damaged or another version (its SHA-256 is not the one "
+        "known). Delete it and run fixtures/setup.sh again."
+    )
+    path: Path
+
+
+class SecondReaderFailed(EngineError):
+    """The second reader does not load or fails."""
+
+    code = "second_reader_failed"
+    message = "The second reader of photos failed. Run fixtures/setup.sh again, or turn it off."
 
 
 class NoSuchProfile(InstrumentProfileError):

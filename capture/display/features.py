@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from capture.display import geometry, refusal
 from capture.display.fields import MIN_COUNTED_HEAT, Fields, mark_confidence
 from capture.display.marks import Mark
+from capture.display.second_opinion.opinion import PrintSeen, Says, says, tallest_beside
 from capture.display.spacing import pitch
 from capture.display.strings import bare
 from grading.terms.quantity import UNITS
@@ -28,6 +29,7 @@ DIRECTIONS = {
     "outside": -1, "alone": 0, "sign": 0, "time": 0, "gap": 1, "count": 0, "rest": -1, "apart": 0, "relative": 0,
     "low": 0, "tester": 1, "risky": -1, "steep": -1, "few": 0,
     "before": -1, "after": -1, "before_crop": -1, "after_crop": -1,
+    "own": 1, "line": 1, "row": 1, "short": -1, "beside_line": -1, "ink": -1,
 }  # fmt: skip
 """What a larger feature may do to the probability: 1 raise it only, -1 lower it only, 0 either.
 
@@ -51,6 +53,11 @@ kind; "count", "pointed" points; "unseen" none, on digits so small that one may 
 Unit: "tall" log2 of its height, canvas px; "relative" the same over that of the digits, "size_crop" the same in photo
 px; "all" looks that agree; "rest" confidence of the likeliest other unit; "beside", "apart", "low" where it stands;
 "tester" a resistance beside a test voltage; "risky" see `RISKY`.
+
+Where a second reader was asked (head "asked", digits and points together): "own" log odds by the heads above, "line"
+the line of print that it found there says the same, "row" our own row as it reads it does, "short" characters fewer
+than three, "beside_line" height of the tallest other number in print, as a share of ours, "ink" the larger
+of "before" and "after".
 """
 _LEAST = 1e-4
 
@@ -117,6 +124,25 @@ def features(evidence: DisplayLooks) -> dict[str, dict[str, float]]:
     }
 
 
+def asked_features(evidence: DisplayLooks, opinion: PrintSeen, own: float) -> dict[str, float]:
+    """Compute the features of a display that a second reader was asked about.
+
+    Args:
+        evidence: What our own reader sees.
+        opinion: What the second one reads.
+        own: Joint probability of digits and points by our own reader alone.
+    """
+    line, row = says(opinion, evidence.fields)
+    return {
+        "own": log_odds(own),
+        "line": float(line is Says.AGREED),
+        "row": float(row is Says.AGREED),
+        "short": float(max(0, 3 - sum(c.isalnum() for c in evidence.fields.text))),
+        "beside_line": tallest_beside(opinion, evidence.fields),
+        "ink": max(ink_beside(evidence)),
+    }
+
+
 def _value(evidence: DisplayLooks, fields: Fields, looks: list[Fields]) -> dict[str, float]:
     glyphs = [m for m in fields.chars if m.group == 0]
     heights = [m.height for m in glyphs if m.name not in "-<>"]
@@ -152,7 +178,7 @@ def _look_of(evidence: DisplayLooks, fields: Fields) -> dict[str, float]:
     crisp, contrast = (0.0, 0.0) if fields.box is None else refusal.crispness(evidence.canvas, fields.box)
     glare = fields.box is not None and refusal.glare_beside(evidence.canvas, fields.box, fields.height)
     legible, marked = log_odds(evidence.legible), float(evidence.marked)
-    before, after = _beside(evidence, fields)
+    before, after = ink_beside(evidence)
     return {
         "before": before,
         "after": after,
@@ -172,8 +198,9 @@ def _look_of(evidence: DisplayLooks, fields: Fields) -> dict[str, float]:
     }
 
 
-def _beside(evidence: DisplayLooks, fields: Fields) -> tuple[float, float]:
+def ink_beside(evidence: DisplayLooks) -> tuple[float, float]:
     """Measure the contrast left and right of the main string, where a character may have been missed; 0..1 each."""
+    fields = evidence.fields
     row = [m for m in fields.chars if m.group == 0]
     if not row:
         return 0.0, 0.0

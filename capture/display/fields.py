@@ -122,9 +122,10 @@ def _arrange(marks: list[Mark]) -> Fields:
         small, _ = _small_fields(glyphs, points, tokens)
         return Fields(small={s.name: s.text for s in small}, annunciators=annunciators, seen=[*small, *lit])
     height = float(np.median([m.height for m in main if m.name not in "-<>"] or [max(m.height, m.width) for m in main]))
-    row_points = [p for p in points if _in_row(p, main, height)]
+    row_points, lesser = _one_point([p for p in points if _in_row(p, main, height)])
+    weak += lesser
     rest = [g for g in glyphs if g not in main]
-    small, taken = _small_fields(rest, [p for p in points if p not in row_points], tokens)
+    small, taken = _small_fields(rest, [p for p in points if p not in row_points and p not in lesser], tokens)
     chars = sorted([*main, *row_points], key=lambda m: m.x)
     free = [t for t in tokens if t.name in UNIT_TOKENS and t not in taken]
     unit = _main_unit(main, height, free)
@@ -243,6 +244,12 @@ def _dashes(dashes: list[Mark]) -> list[Mark]:
         if len(row) > len(best):
             best = row
     return sorted(best, key=lambda d: d.x) if len(best) >= 2 else []
+
+
+def _one_point(points: list[Mark]) -> tuple[list[Mark], list[Mark]]:
+    """Keep the strongest decimal point, since a number has one; give the others, which leave it in doubt."""
+    dots = sorted((p for p in points if p.name == "."), key=lambda p: -p.heat * p.confidence)
+    return [p for p in points if p not in dots[1:] or p.name != "."], dots[1:]
 
 
 def _in_row(point: Mark, main: list[Mark], height: float) -> bool:

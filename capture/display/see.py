@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display import finder, geometry, refusal, views
-from capture.display.acceptance import decide
+from capture.display.acceptance import agreed, decide
 from capture.display.check import all_checked
 from capture.display.errors import CornersInvalid
 from capture.display.features import DisplayLooks
@@ -24,6 +24,8 @@ from capture.display.networks import reader_map
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
+from capture.display.second_opinion.loading import second_reader
+from capture.display.second_opinion.opinion import PrintSeen, ask, likeliest_main, overlaps
 from capture.reading import DisplayReading, FieldSeen, Seen
 from grading.terms.quantity import UNITS
 
@@ -41,6 +43,10 @@ CONFIDENT = 0.95
 """Confidence in digits, points and unit, and legibility, from which two looks that say the same are enough."""
 
 
+LEAST_LINE = 0.2
+"""Height of a line of print, as a share of the display's, from which it may be the main string; practice, no source."""
+HOPELESS = 0.5
+"""The finder's score below which no second reader is asked about a display: it is seldom one; practice, no source."""
 UNREADABLE_BELOW, READABLE_FROM = 0.4, 0.8
 """Legibility times confidence in the digits of a look up to which a display may stand on its head or side, and which
 another way up must have to be taken instead: 6002 upside down is 2009. Practice, no source."""
@@ -153,7 +159,70 @@ def read_display(
     """
     pyramid = pyramid_of(photo)
     quad, looks = look_at(pyramid, quad, marked=marked)
-    return decided(evidence_of(pyramid, quad, looks, marked=marked, found=found), looks[0].matrix)
+    evidence = evidence_of(pyramid, quad, looks, marked=marked, found=found)
+    alone = decided(evidence, looks[0].matrix)
+    opinion = second_opinion(pyramid, evidence, looks[0].matrix, alone)
+    if opinion is None:
+        return alone
+    together = decided(evidence, looks[0].matrix, opinion)
+    if together.accepted or marked:
+        return together
+    return _by_line(pyramid, evidence, looks[0].matrix, opinion) or together
+
+
+def second_opinion(
+    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, alone: DisplayReading
+) -> PrintSeen | None:
+    """Ask the second reader about a display; None where there is none, or nothing to be gained.
+
+    Args:
+        photo: The photo.
+        evidence: What our own reader sees.
+        matrix: Photo -> canvas of the evidence.
+        alone: What follows from that alone.
+    """
+    settled = alone.accepted and not alone.doubts
+    if settled or evidence.cut or evidence.found < HOPELESS:
+        return None
+    reader = second_reader()
+    return None if reader is None else ask(reader, photo, evidence.quad, evidence.fields, matrix)
+
+
+def _by_line(
+    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen
+) -> DisplayReading | None:
+    """Read the line of print that is likeliest the main string, where our own reader took another or none.
+
+    Returns:
+        The reading, where both readers read the same there; None otherwise.
+    """
+    found = line_close(photo, evidence, matrix, opinion)
+    if found is None:
+        return None
+    close, moved, onto = found
+    reading = decided(close, onto, moved)
+    if not reading.accepted or not agreed(moved, close):
+        return None
+    return replace(reading, quad=tuple((float(x), float(y)) for x, y in evidence.quad))
+
+
+def line_close(
+    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen
+) -> tuple[DisplayLooks, PrintSeen, geometry.Matrix] | None:
+    """Look closely at the line of print that is likeliest the main string; None where it is our own row, or none is.
+
+    Returns:
+        What our own reader sees there, the opinion on that canvas, and the matrix photo -> canvas.
+    """
+    line = likeliest_main(opinion)
+    if line is None or overlaps(line, evidence.fields):  # a part of our own row is no other number
+        return None
+    if line.box[3] - line.box[1] < LEAST_LINE * geometry.sides(geometry.transform(matrix, evidence.quad))[1]:
+        return None
+    place = geometry.transform(geometry.inverse(matrix), geometry.rectangle(*line.box))
+    quad, looks = look_at(photo, place, marked=True)
+    close = evidence_of(photo, quad, looks, marked=True, found=evidence.found)
+    return close, opinion.moved(looks[0].matrix @ geometry.inverse(matrix)), looks[0].matrix
 
 
 def evidence_of(
@@ -217,7 +286,7 @@ def fused_marks(looks: list[Look]) -> list[Mark]:
     return fuse([ViewMarks(look.marks, look.matrix) for look in looks], looks[0].matrix)
 
 
-def decided(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
+def decided(evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen | None = None) -> DisplayReading:
     """Decide on a reading, with its small fields where they stand in the photo (`matrix`: photo -> canvas)."""
     back = geometry.inverse(matrix)
     seen = []
@@ -226,7 +295,7 @@ def decided(evidence: DisplayLooks, matrix: geometry.Matrix) -> DisplayReading:
         (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
         box = (round(float(x0), 1), round(float(y0), 1), round(float(x1), 1), round(float(y1), 1))
         seen.append(FieldSeen(small.name, small.text, round(float(small.confidence), 3), box))
-    return replace(decide(evidence), secondary_seen=tuple(seen))
+    return replace(decide(evidence, opinion), secondary_seen=tuple(seen))
 
 
 def look_at(photo: ImagePyramid, quad: geometry.Quad, *, marked: bool) -> tuple[geometry.Quad, list[Look]]:

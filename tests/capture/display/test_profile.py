@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -206,3 +207,15 @@ def test_a_photo_is_held_against_the_profile() -> None:
     refused = see_photo(data, profile=own)
     assert not refused.displays[0].accepted
     assert "own cannot show 0.80 MΩ" in refused.reason
+    assert not refused.displays[0].accepted
+    assert "own cannot show 0.80 MΩ" in refused.reason
+
+
+def test_a_unit_that_sight_and_profile_agree_on_is_not_asked_about() -> None:
+    """Where the profile leaves one unit and the display shows it; not where it is barely seen, or two are possible."""
+    doubtful = (Doubt.UNIT_UNSURE,)
+    profile = read_profile(ONE_UNIT)
+    assert checked(reading("23.4", "Cel", doubtful), profile).doubts == ()
+    faint = replace(reading("23.4", "Cel", doubtful), confidence={"value": 1.0, "dot": 1.0, "unit": 0.6})
+    assert checked(faint, profile).doubts == doubtful
+    assert checked(reading("1.6200", "mOhm", doubtful), shipped()["milliohm-four-wire"]).doubts == doubtful

@@ -71,3 +71,11 @@ def test_a_large_second_number_is_a_rival_unless_a_known_unit_says_what_it_is() 
     rows = [*number("252.8", 60, 150, 60), *number("727.7", 60, 60, 56)]
     assert arrange([*rows, mark("unit_other", 250, y=60, height=24)]).rival > 0.9
     assert arrange([*rows, mark("V", 250, y=60, height=24)]).rival == 0.0
+
+
+def test_a_number_has_one_point() -> None:
+    """Of two points the stronger stays, and the other leaves the point in doubt: 6.02.7 was once proposed."""
+    marks = [*number("6.027", 30, 100, 70), mark(".", 130, y=100, height=70, heat=0.6)]
+    fields = arrange(marks)
+    assert fields.text == "6.027"
+    assert fields.dot_confidence == 0.0
