@@ -25,7 +25,7 @@ from api.intake.worker import Done, Failed, Reply, Request, processor_s, residen
 
 log = logging.getLogger(__name__)
 
-MOST_BYTES = 600_000_000
+MOST_BYTES = 750_000_000
 """Memory that one process may have resident."""
 
 MOST_STREAMS = 8

@@ -59,8 +59,10 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
     context = case.context
     motor = [r for r in points if r.section is Section.MOTOR_ALONE and not is_open(case, r)]
     if not motor:
-        if not point_readings(case, Section.MOTOR_ALONE):
-            yield from _outside_nameplate(case, [r for r in points if r.section is Section.THROUGH_CABLE])
+        # What is too much is told by motor and cable apart; too little is not, since brushes may add an ohm to either.
+        apart = bool(point_readings(case, Section.MOTOR_ALONE))
+        whole = [r for r in points if r.section is Section.THROUGH_CABLE]
+        yield from _outside_nameplate(case, whole, less_only=apart)
         return
     value = median(compensated(case, r) for r in motor)
     place = Place(context.axis, Section.MOTOR_ALONE)
@@ -78,7 +80,7 @@ def judge_nameplate(case: Case, points: Sequence[BoundedReading]) -> Iterator[Fi
         yield note(NAMEPLATE, fact, *motor, place=place, detail=RatedOrder(value, low, high))
 
 
-def _outside_nameplate(case: Case, readings: Sequence[BoundedReading]) -> Iterator[Finding]:
+def _outside_nameplate(case: Case, readings: Sequence[BoundedReading], *, less_only: bool = False) -> Iterator[Finding]:
     """Find a part that its nameplate cannot explain, where its temperature or the motor alone was not measured.
 
     What cable and joints may add to a whole is allowed as in `judge_joint`, and the contacts of brushes under the
@@ -104,7 +106,7 @@ def _outside_nameplate(case: Case, readings: Sequence[BoundedReading]) -> Iterat
     less = plate * limit.value / 100 + max((r.half_width or Decimal(0)) for r in readings)
     joints = max(in_ohm(case.limit("winding.joint")), plate * case.limit("winding.joint_share").value / 100)
     more = less + (joints + unknown if whole else 0) + (_brushes(case) if warm else 0)
-    if most >= plate - less and least <= plate + more:
+    if most >= plate - less and (less_only or least <= plate + more):
         return
     brought = most if most < plate else least
     off = 100 * (brought - plate) / plate
