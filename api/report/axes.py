@@ -30,6 +30,12 @@ NOT_NEEDED = (
     "Motor alone and cable alone were not needed: neither can measure lower than both together, which was good."
 )
 UNTESTED = "Test it on the next visit."
+_KIND_IN_LIST = {
+    QuantityKind.WINDING_RESISTANCE: "winding resistance",
+    QuantityKind.RESISTANCE_TO_GROUND: "ohmmeter",
+    QuantityKind.INSULATION_RESISTANCE: "insulation",
+    QuantityKind.CONTINUITY: "continuity",
+}
 ANSWERS = {"yes": "yes", "no": "no", "not_applicable": "does not apply"}
 
 
@@ -105,16 +111,17 @@ def not_tested(plan: PlanState) -> tuple[str, ...]:
     Args:
         plan: Where the axis stands in its plan.
     """
-    left: dict[tuple[QuantityKind, Section, Decimal | None], list[str]] = {}
+    left: dict[Section, dict[str, list[str]]] = {}
     for task in plan.tasks:
         if not task.done and not task.skipped:
-            key = (task.point.kind, task.point.section, task.test_voltage)
-            left.setdefault(key, []).append(wording.point(task.point.terminals))
-    lines = [
-        f"{wording.KINDS[kind.value]}{'' if volts is None else f' at {volts.normalize():f} V'}, "
-        f"{wording.SECTIONS[section.value]}: {', '.join(dict.fromkeys(points))}."
-        for (kind, section, volts), points in left.items()
-    ]
+            volts = "" if task.test_voltage is None else f" at {task.test_voltage.normalize():f} V"
+            kinds = left.setdefault(task.point.section, {})
+            kinds.setdefault(f"{_KIND_IN_LIST[task.point.kind]}{volts}", []).append(wording.point(task.point.terminals))
+    lines = []
+    for section, kinds in left.items():
+        where = wording.SECTIONS[section.value]
+        points = "; ".join(f"{kind} {', '.join(dict.fromkeys(points))}" for kind, points in kinds.items())
+        lines.append(f"{where[:1].upper()}{where[1:]}: {points}.")
     whole = [task for task in plan.tasks if task.point.section is Section.THROUGH_CABLE and task.test_voltage]
     parts = [task for task in plan.tasks if task.point.section is not Section.THROUGH_CABLE]
     if (

@@ -207,5 +207,6 @@ def render(report: Report, read_file: Callable[[str], bytes], paper: str = "a4")
 
 def _in_brief(not_tested: Sequence[str]) -> str:
     """Name the first of what was not tested, and count the rest, which stands on the axis' own page."""
-    rest = len(not_tested) - 1
-    return not_tested[0] + (f" And {rest} more, on the page of the axis." if rest else "")
+    first, *others = not_tested[0].rstrip(".").split("; ")
+    more = len(others) + sum(line.count("; ") + 1 for line in not_tested[1:])
+    return f"{first}." + (f" And {more} more, on the page of the axis." if more else "")

@@ -255,8 +255,8 @@ def test_untested_axis_says_so(page: BeautifulSoup) -> None:
 
 def test_points_left_out_are_named(page: BeautifulSoup) -> None:
     said = text(section(page, "axis-1"))
-    assert "Winding resistance, motor and cable together: A1–A2." in said
-    assert "Winding resistance, motor and cable together: A1–A2." in text(one(page, "section.first"))
+    assert "Motor and cable together: winding resistance A1–A2" in said
+    assert "Motor and cable together: winding resistance A1–A2" in text(one(page, "section.first"))
 
 
 def test_a_good_whole_needs_no_parts(page: BeautifulSoup) -> None:
