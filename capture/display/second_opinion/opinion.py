@@ -240,7 +240,17 @@ def _height(line: SeenLine) -> float:
 
 
 def unit_at(opinion: PrintSeen, fields: Fields) -> UnitSeen | None:
-    """Find the unit of our main string: in its own line behind it, else right of it, else just below or above it."""
+    """Find the unit of our main string: in its own line behind it, else right of it, else just below or above it.
+
+    Units of electricity only: print about a counter or a room's display says "min", "h" or "%" of many things (five of
+    the fixed rendered photos got such a unit that they do not show).
+    """
+    found = _unit_at(opinion, fields)
+    known = None if found is None else UNITS.get(found.code)
+    return found if known is not None and known.dimension in ("resistance", "voltage", "current") else None
+
+
+def _unit_at(opinion: PrintSeen, fields: Fields) -> UnitSeen | None:
     for line in at_row(opinion, fields):
         for number in numbers_in(line.text):
             if same_number(fields.text, number.text) and (unit := unit_in(number.after)) is not None:
