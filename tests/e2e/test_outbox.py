@@ -158,6 +158,8 @@ def test_what_is_only_stored_is_followed_until_it_is_read(
     page.locator("#clip").set_input_files(CLIPS[1])
     expect(page.locator("[data-proposal] .value")).to_have_text("1.21 Ω", timeout=60_000)
     expect(page.locator("#words")).not_to_contain_text("Stored.", timeout=30_000)
-    assert statuses == [202, 202]
+    # One that another overtakes while its reading is waited for is sent again under its id, and kept once (below).
+    assert len(statuses) in (2, 3)
+    assert set(statuses) == {202}
     assert [stored(server, note["sha256"]) for note in arrivals(server, job_id)] == [c.read_bytes() for c in CLIPS[:2]]
     context.close()
