@@ -1,4 +1,4 @@
-"""Whether recorder and camera go by the same clock: told by a person, or found by the values that both have.
+"""Whether recorder and camera go by the same clock: stated by a person, or found by the values that both have.
 
 Where a value was spoken and the display that shows it photographed, the two lie a few seconds apart. If many values
 agree at one distance in time, and at no other, that distance is by how much the clocks differ.
@@ -28,7 +28,7 @@ SAME_S = 90.0
 """Clocks that differ by less are left as they are, s: joining allows for it."""
 
 MOST_S = 26 * 3600.0
-"""How far apart the clocks may be found to be, s: a wrong date is told by a person."""
+"""How far apart the clocks may be found to be, s: a wrong date is stated by a person."""
 
 _SAID = re.compile(r"\s*(recorder|camera)\s*([+-])\s*(\d{1,4}(?:\.\d+)?)\s*(s|sec|min|m|h)\w*\s*", re.IGNORECASE)
 _UNIT_S = {"s": 1, "sec": 1, "m": 60, "min": 60, "h": 3600}

@@ -53,4 +53,4 @@ class Announcer:
                 await network.async_unregister_all_services()
                 await network.async_close()
             except (OSError, Error) as failed:
-                log.warning("The name could not be taken back: %s", failed)
+                log.warning("The name could not be withdrawn: %s", failed)

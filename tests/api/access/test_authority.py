@@ -16,7 +16,12 @@ from pathlib import Path
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes
-from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_private_key
+from cryptography.hazmat.primitives.asymmetric.ec import (
+    SECP256R1,
+    EllipticCurvePrivateKey,
+    EllipticCurvePublicKey,
+    generate_private_key,
+)
 from cryptography.hazmat.primitives.serialization import Encoding, load_pem_private_key
 
 from api.access.addresses import is_loopback, is_private
@@ -71,6 +76,9 @@ def test_who_steals_its_key_can_pretend_to_be_nothing_on_the_internet(
 ) -> None:
     kept = (authority.folder / "issuer.pem").read_bytes()
     stolen, issuer = load_pem_private_key(kept, None), x509.load_pem_x509_certificate(kept)
+    issuer_key = issuer.public_key()
+    assert isinstance(stolen, EllipticCurvePrivateKey)
+    assert isinstance(issuer_key, EllipticCurvePublicKey)
     key = generate_private_key(SECP256R1())
     forged = (
         x509.CertificateBuilder()
@@ -83,8 +91,8 @@ def test_who_steals_its_key_can_pretend_to_be_nothing_on_the_internet(
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(x509.SubjectAlternativeName([name]), critical=True)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
-        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(issuer.public_key()), critical=False)  # type: ignore[arg-type]
-        .sign(stolen, hashes.SHA256())  # type: ignore[arg-type]
+        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(issuer_key), critical=False)
+        .sign(stolen, hashes.SHA256())
     )
     said = judge(authority.folder, forged.public_bytes(Encoding.PEM))
     assert fault in said if fault else said.strip().endswith("leaf.pem: OK"), said
