@@ -120,6 +120,27 @@ def test_it_opens_no_gate(visit: Visit) -> None:
     assert visit.say("confirm")["records"] == []
 
 
+def test_a_winding_temperature_is_never_the_air_of_the_shop(visit: Visit) -> None:
+    """Grading takes a temperature without an axis for the shop's air, and corrects insulation by the winding's."""
+    assert "Which axis" in visit.say("winding temperature forty degrees")["spoken"]
+    visit.say("x ray axis")
+    visit.say("confirm")
+    visit.say("yankee axis")
+    assert visit.say("winding temperature thirty degrees")["spoken"].startswith("Yankee motor, ")
+    visit.say("confirm")
+    visit.say("air temperature twenty degrees")
+    visit.say("confirm")
+    visit.say("humidity fifty percent")
+    visit.say("confirm")
+    found = [(record["kind"], record["axis"], record["value"]) for record in recorded(visit)]
+    assert found == [
+        ("temperature", "X", "40"),
+        ("temperature", "Y", "30"),
+        ("temperature", None, "20"),
+        ("humidity", None, "50"),
+    ]
+
+
 def test_talk_and_a_pause_note_nothing(visit: Visit) -> None:
     visit.say(VALUE)
     visit.say("[unk] after cleaning [unk]")
