@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from api.dialogue.beside import came, with_notes
 from api.dialogue.proposal_updates import join_to, propose, take
 from api.dialogue.turn import Turn
 from api.ledger.clock import seconds_between
@@ -16,7 +17,7 @@ from capture.comparison import same_dimension, same_place, says_same
 from capture.completeness import fits
 from capture.display.placed import reading_seen
 from capture.language.readback import statement
-from capture.reading import DisplayReading, Doubt, Reading, Seen
+from capture.reading import DisplayReading, Doubt, Reading, SaidBeside, Seen
 from grading.terms.quantity import Qualifier, Quantity
 
 
@@ -40,7 +41,11 @@ def seen(turn: Turn, result: Seen, source: Source, crops: Mapping[int, str]) -> 
     before = _seen_before(turn, source)
     if before is None and _of_record(turn, given, source):
         return
-    proposal = take(turn, given, source) if before is None else join_to(turn, before, given, source, again=True)
+    if before is None:
+        proposal = take(turn, with_notes(given, turn.standing.coming, SaidBeside()), source)
+        came(turn, [proposal])
+    else:
+        proposal = join_to(turn, before, given, source, again=True)
     if proposal.row.agreement == "agree":
         turn.say("The photo agrees.")
     turn.ask([proposal])

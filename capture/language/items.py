@@ -88,10 +88,17 @@ class Each:
 
 @dataclass(frozen=True)
 class Topic:
-    """What is measured; `weak` where the word fits several tests and place or context decides ("resistance")."""
+    """What is measured.
+
+    Attributes:
+        kind: The test.
+        weak: The word fits several tests, and place or context decides ("resistance").
+        of_motor: It belongs to the motor of an axis, where its kind alone would be the shop's ("winding temperature").
+    """
 
     kind: QuantityKind
     weak: bool = False
+    of_motor: bool = False
 
 
 Piece = (
@@ -173,7 +180,8 @@ _VALUES: dict[str, Piece] = {
     "voltage": Topic(QuantityKind.VOLTAGE),
     "current": Topic(QuantityKind.CURRENT),
     "capacitance": Topic(QuantityKind.CAPACITANCE),
-    "temperature|air temperature|winding temperature|motor temperature": Topic(QuantityKind.TEMPERATURE),
+    "temperature|air temperature": Topic(QuantityKind.TEMPERATURE),
+    "winding temperature|motor temperature": Topic(QuantityKind.TEMPERATURE, of_motor=True),
     "humidity": Topic(QuantityKind.HUMIDITY),
     "resistance": Topic(QuantityKind.RESISTANCE_TO_GROUND, weak=True),
     "ohmmeter|ohm meter": Topic(QuantityKind.RESISTANCE_TO_GROUND),

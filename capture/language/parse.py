@@ -30,6 +30,7 @@ from capture.language.pauses import with_digits_for_homophones, without_idle_pau
 from capture.language.vocabulary import plain_text
 from capture.reading import Command, Context, Doubt, Heard, Reading, SaidBeside, Utterance
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind
+from grading.terms.section import Section
 
 _LEAD_FAMILIES = {"U": ("U", "V", "W"), "1": ("1", "2", "3"), "T": ("T1", "T2", "T3"), "A": ("A1", "A2")}
 _TO_GROUND = frozenset({QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND})
@@ -250,13 +251,14 @@ def _reading(
     """Make one reading, its place filled from the context where it was not said."""
     insulation = kind is QuantityKind.INSULATION_RESISTANCE
     on_axis = kind not in (QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY, QuantityKind.TIME)
+    of_motor = kind is QuantityKind.TEMPERATURE and draft.topic is not None and draft.topic.of_motor
     if terminals is None and kind is context.kind:
         terminals = context.terminals
     return Reading(
         kind,
         quantity,
-        draft.axis or (context.axis if on_axis else None),
-        draft.section or (context.section if on_axis else None),
+        draft.axis or (context.axis if on_axis or of_motor else None),
+        draft.section or (Section.MOTOR_ALONE if of_motor else context.section if on_axis else None),
         terminals if on_axis else None,
         draft.set_volts or (context.test_voltage_set if insulation else None),
         draft.built_volts,

@@ -266,7 +266,9 @@ def surroundings(rng: random.Random) -> Phrase:
         code = None if "fahrenheit" in unit else "Cel"
         sign = rng.choice(["minus", "minus", "plus"]) if rng.random() < 0.15 else ""
         digits = f"-{digits}" if sign == "minus" else digits
-        return Phrase((start, *([sign] if sign else []), *words, *unit), Reading(None, Quantity(digits, code)))
+        section = Section.MOTOR_ALONE if start in ("winding_temperature", "motor_temperature") else None
+        said = (start, *([sign] if sign else []), *words, *unit)
+        return Phrase(said, Reading(None, Quantity(digits, code), section=section))
     if roll < 0.75:
         return Phrase(("humidity", *words, "percent"), Reading(None, Quantity(digits, "%")))
     name, unit_word, code = rng.choice([
