@@ -43,7 +43,7 @@ from api.errors import OhmtrailError
 from api.ledger.trail import What
 from api.visit.errors import SafetyOpen, SaidBefore
 from api.visit.jobs import axis_of
-from api.visit.notes import notes_with
+from api.visit.notes import Notes, notes_with
 from api.visit.proposals import Proposal, ProposedReading, Source, require_open
 from api.visit.records import Decision, Record, check_confirmable, confirm, put_event, withdraw
 from api.visit.safety import StepReply, is_gated, put_answers
@@ -141,10 +141,9 @@ def _event(turn: Turn, utterance: Utterance) -> Event:
         moved = utterance.command is Command.CORRECT and utterance.context != turn.context
         return OtherwiseSaid() if moved else Told(utterance.command)
     surely = utterance.command is None and not set(utterance.doubts) - MAY_BE_MISSING
-    as_noted = all(notes_with(one.notes, utterance.beside) == one.notes for one in turn.asked())
-    again = surely and as_noted and says_again(turn, utterance.readings)
-    if turn.standing.twice and again and not turn.spoken_too_early():
-        return SaidAgain()
+    if turn.standing.twice and surely and says_again(turn, utterance.readings) and not turn.spoken_too_early():
+        as_noted = all(notes_with(one.notes, utterance.beside) == one.notes for one in turn.asked())
+        return SaidAgain() if as_noted else OtherwiseSaid()
     return OtherwiseSaid()
 
 
@@ -267,14 +266,17 @@ def _as_far_as_it_fits(utterance: Utterance, index: int) -> Reading:
 
 def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: Decision) -> None:
     taken = []
+    noted = utterance.beside.anything or turn.standing.coming != Notes()
     for index in range(len(utterance.readings)):
         given = _given(utterance, index)
         if not fits(given.reading):
             refuse_unit(turn, given.reading)
             continue
-        given = with_notes(given, turn.standing.coming, utterance.beside)
+        if noted:
+            given = with_notes(given, turn.standing.coming, utterance.beside)
         taken.append(take(turn, given, source, decision))
-    came(turn, taken)
+    if noted:
+        came(turn, taken)
     # Whoever says value and "confirm" in one breath has not heard what was understood: the value is proposed, and the
     # confirmation is not one of it.
     if Doubt.CONFLICT in utterance.doubts or utterance.command is Command.CONFIRM:

@@ -11,6 +11,7 @@ from api.dialogue.turn import Turn
 from api.ledger.clock import seconds_between
 from api.ledger.trail import What
 from api.visit.cautions import cautions_of
+from api.visit.notes import Notes
 from api.visit.proposals import JOIN_WINDOW_S, Proposal, ProposedReading, Source, find_partner
 from api.visit.records import Decision, Record, current_records, put_event
 from capture.comparison import same_dimension, same_place, says_same
@@ -41,11 +42,12 @@ def seen(turn: Turn, result: Seen, source: Source, crops: Mapping[int, str]) -> 
     before = _seen_before(turn, source)
     if before is None and _of_record(turn, given, source):
         return
-    if before is None:
-        proposal = take(turn, with_notes(given, turn.standing.coming, SaidBeside()), source)
+    coming = turn.standing.coming
+    if coming != Notes() and before is None:
+        given = with_notes(given, coming, SaidBeside())
+    proposal = take(turn, given, source) if before is None else join_to(turn, before, given, source, again=True)
+    if coming != Notes() and before is None:
         came(turn, [proposal])
-    else:
-        proposal = join_to(turn, before, given, source, again=True)
     if proposal.row.agreement == "agree":
         turn.say("The photo agrees.")
     turn.ask([proposal])
