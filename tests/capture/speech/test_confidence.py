@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +24,7 @@ from capture.speech.second_opinion.moonshine import Moonshine
 from capture.speech.understand import best_meaning, understand
 from fixtures.training.speech_model.calibrate import fit
 from fixtures.training.speech_model.hearings import fingerprint
+from fixtures.training.speech_model.weigh import APART_COST, OWN_COST, SECOND
 from grading.terms.quantity import QuantityKind
 
 IR = Context(kind=QuantityKind.INSULATION_RESISTANCE)
@@ -223,5 +225,7 @@ def test_a_second_opinion_never_speaks_for_teen_or_ty() -> None:
 def test_the_coefficients_with_a_second_opinion_were_fitted_for_it() -> None:
     told = json.loads((default_model_path() / FILE).read_text("utf-8"))["second_opinion"]
     assert told["engine"] == Moonshine.name
-    assert load_weights(default_model_path()) == Weights()
+    weights = load_weights(default_model_path())
+    assert weights == Weights(told["weight"], told["own_cost"], told["apart_cost"])
+    assert (weights.second, weights.own_cost, weights.apart_cost) in set(product(SECOND, OWN_COST, APART_COST))
     assert told["confidence"]["model"] == fingerprint(SpeechModel(second=Moonshine()))
