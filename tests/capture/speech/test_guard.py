@@ -42,7 +42,7 @@ def heard(guard: list[Clip], speech: SpeechModel, source: str, noise: str) -> li
 FLOORS = [
     ("said-kokoro", "clean", 24, 1),  # measured 25 of 26, one wrong unasked: thirteen taken for fifteen
     ("said-kokoro", "10 dB", 22, 2),  # measured 24 of 26, none wrong unasked
-    ("said-flite", "clean", 8, 2),  # measured 10 of 13, one wrong unasked
+    ("said-flite", "clean", 6, 2),  # measured 7 of 13; 10 by the model before, which had not learnt from real people
     ("said-espeak", "clean", 7, 1),  # measured 8 of 13, none wrong unasked
 ]
 
