@@ -6,16 +6,18 @@ by saying the unit; a doubt of any kind blocks a bare "confirm".
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 from capture.display import printed, refusal
 from capture.display.confidence import ASKED, asked_probability, calibration, probabilities
 from capture.display.features import DisplayLooks, ink_beside, second
-from capture.display.fields import Fields, around
+from capture.display.fields import Fields, around, mark_confidence
+from capture.display.glyphs import CLASSES
 from capture.display.second_opinion.opinion import OTHER, PrintSeen, Rivals, Says, UnitSeen, rivals, says, unit_at
 from capture.display.spacing import pitch, widest_step
 from capture.display.strings import is_time, parse_main
-from capture.reading import DisplayReading, Doubt
+from capture.reading import DisplayReading, Doubt, LeftOpen
 from grading.terms.quantity import UNITS, Qualifier, Quantity
 
 MIN_SHARE = 0.1
@@ -62,12 +64,20 @@ class RefusalRule:
     doubt: Doubt
 
 
-def decide(evidence: DisplayLooks, opinion: PrintSeen | None = None) -> DisplayReading:
+LEAST_SEEN = 0.02
+"""Likelihood below which a unit is not named among those that may be seen; practice, no source."""
+_RULE_OF = {LeftOpen.NUMBER: "two", LeftOpen.POINT: "zero"}
+
+
+def decide(
+    evidence: DisplayLooks, opinion: PrintSeen | None = None, told: Collection[LeftOpen] = frozenset()
+) -> DisplayReading:
     """Accept or refuse.
 
     Args:
         evidence: What our own reader sees.
         opinion: What a second reader reads on the display; None where it was not asked.
+        told: What the visit tells, so that it need not be seen: that this number counts, that its point is right.
 
     Raises:
         EngineError: The calibration is missing or damaged.
@@ -76,15 +86,19 @@ def decide(evidence: DisplayLooks, opinion: PrintSeen | None = None) -> DisplayR
     confidence = probabilities(evidence)
     known = fields.unit if fields.unit in UNITS and confidence["unit"] >= LIKELY_UNIT else None
     quantity = parse_main(fields.text, known) if "?" not in fields.text else None
-    digits, point = confident_in(confidence, quantity)
-    reason, doubts = refusal_of(evidence, quantity, digits_confident=digits, point_confident=point)
+    if LeftOpen.POINT in told:
+        digits, point = confidence["value"] >= calibration()["value"].threshold, True
+    else:
+        digits, point = confident_in(confidence, quantity)
+    set_aside = {_RULE_OF[one] for one in told}
+    reason, doubts = refusal_of(evidence, quantity, digits_confident=digits, point_confident=point, set_aside=set_aside)
     seen = None if opinion is None else unit_at(opinion, fields)
     if reason and opinion is not None and quantity is not None and agreed(opinion, evidence):
         joint = {} if digits and point else _with_second(evidence, opinion, quantity, confidence)
         if joint is not None:
             confidence |= joint
             reason, doubts = refusal_of(
-                evidence, quantity, digits_confident=True, point_confident=True, opinion=opinion
+                evidence, quantity, digits_confident=True, point_confident=True, opinion=opinion, set_aside=set_aside
             )
     if seen is not None and seen.clear and fields.unit not in UNITS:
         confidence |= {"unit": seen.score}  # of the second reader, where ours sees none
@@ -101,7 +115,30 @@ def decide(evidence: DisplayLooks, opinion: PrintSeen | None = None) -> DisplayR
         reason=reason,
         quad=tuple((float(x), float(y)) for x, y in evidence.quad),
         doubts=doubts,
+        units_seen=units_seen(fields, seen),
     )
+
+
+def units_seen(fields: Fields, print_says: UnitSeen | None) -> tuple[tuple[str, float], ...]:
+    """List what the unit beside the main string may be, however weakly seen, by UCUM code or "other", likeliest first.
+
+    Args:
+        fields: What our own reader sees.
+        print_says: The unit that a second reader saw there; None for none.
+    """
+    found: dict[str, float] = {}
+    mark = next((m for m in fields.used if m.group == 2), None)
+    if mark is not None and mark.probabilities:
+        there = mark_confidence(mark) / max(mark.confidence, 1e-6)
+        for name, share in zip(CLASSES, mark.probabilities, strict=True):
+            code = name if name in UNITS else OTHER
+            found[code] = found.get(code, 0.0) + there * share
+    elif mark is not None:
+        found[mark.name if mark.name in UNITS else OTHER] = mark_confidence(mark)
+    if print_says is not None:
+        found[print_says.code] = max(found.get(print_says.code, 0.0), print_says.score)
+    likeliest = sorted(found.items(), key=lambda one: -one[1])
+    return tuple((code, round(share, 3)) for code, share in likeliest if share >= LEAST_SEEN)
 
 
 def agreed(opinion: PrintSeen, evidence: DisplayLooks) -> bool:
@@ -145,6 +182,7 @@ def refusal_of(
     digits_confident: bool,
     point_confident: bool,
     opinion: PrintSeen | None = None,
+    set_aside: Collection[str] = frozenset(),
 ) -> tuple[str, tuple[Doubt, ...]]:
     """Give the reason for refusing ("" to accept) and the doubt that goes with it, of the first rule that holds.
 
@@ -155,8 +193,11 @@ def refusal_of(
         point_confident: The point is likely enough.
         opinion: Of a second reader that reads the same: the units that it reads tell numbers apart, and it sees
             numbers that ours does not; None to judge by our own reader alone.
+        set_aside: Names of rules that do not count.
     """
     for rule in rules(evidence, quantity, digits_confident=digits_confident, point_confident=point_confident):
+        if rule.name in set_aside:
+            continue
         holds = rule.holds
         if opinion is not None and rule.name == "two":
             holds = _two_beside(holds, evidence.fields, opinion)
