@@ -138,7 +138,7 @@ def units_seen(fields: Fields, print_says: UnitSeen | None) -> tuple[tuple[str, 
     if print_says is not None:
         found[print_says.code] = max(found.get(print_says.code, 0.0), print_says.score)
     likeliest = sorted(found.items(), key=lambda one: -one[1])
-    return tuple((code, round(share, 3)) for code, share in likeliest if share >= LEAST_SEEN)
+    return tuple((code, round(float(share), 3)) for code, share in likeliest if share >= LEAST_SEEN)
 
 
 def agreed(opinion: PrintSeen, evidence: DisplayLooks) -> bool:

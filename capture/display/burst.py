@@ -112,9 +112,7 @@ def _quality(frame: _Frame) -> tuple[bool, bool, float]:
     return reading.accepted, not reading.doubts, min(reading.confidence.values(), default=0.0)
 
 
-def _frame(
-    index: int, data: bytes, *, crop: bool, profile: Profile | None, kind: QuantityKind | None
-) -> _Frame | None:
+def _frame(index: int, data: bytes, *, crop: bool, profile: Profile | None, kind: QuantityKind | None) -> _Frame | None:
     """Look at the clearest display of one frame; None if there is none."""
     picture = open_picture(data)
     photo = ImagePyramid(picture.pixels)
@@ -142,9 +140,7 @@ def _read(
     return _Frame(index, decided(evidence, matrix), evidence, fused_marks(looks), matrix, scale)
 
 
-def _voted(
-    found: list[_Frame], best: _Frame, profile: Profile | None, kind: QuantityKind | None
-) -> DisplayReading:
+def _voted(found: list[_Frame], best: _Frame, profile: Profile | None, kind: QuantityKind | None) -> DisplayReading:
     """Decide on one reading from all frames."""
     accepted = [f.reading for f in found if f.reading.accepted]
     values = list(dict.fromkeys(_value(r) for r in accepted))

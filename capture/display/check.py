@@ -32,8 +32,8 @@ def checked(
 
     Returns:
         The same reading; or refused, with the reason; or with the doubt UNUSUAL. A unit in doubt that was seen well is
-        settled where the digits can have only one. One that is missing or barely seen is settled so as well, where
-        `kind` is known and nothing seen contradicts it (`unit_by_profile`); otherwise it is offered and asked about.
+        settled where the digits can have only one. One that is missing or barely seen may be settled so as well, where
+        `kind` is known (`expected.agreed_unit`; `unit_by_profile` is then set); else it is offered and asked about.
     """
     if not display.accepted:
         return _settled(display, profile, voltage, kind)
@@ -70,10 +70,10 @@ def _with_unit(
     if profile.learnt or not unit_doubts & set(display.doubts):
         return display
     possible = possible_units(display.quantity, profile, volts, kind)
-    settled = agreed_unit(display, possible)
+    settled = agreed_unit(display, profile, volts, kind)
     left = tuple(d for d in display.doubts if d not in unit_doubts)
-    by_profile = settled is not None and not seen_well(display, settled)
-    if settled is not None and not (by_profile and kind is None):
+    if settled is not None:
+        by_profile = not seen_well(display, settled)
         quantity = replace(display.quantity, unit=settled)
         return replace(display, quantity=quantity, doubts=left, unit_by_profile=by_profile)
     if display.quantity.unit is None and len(possible) == 1:  # offered, and asked about

@@ -182,9 +182,8 @@ def _is_cut(photo: ImagePyramid, quad: geometry.Quad, fields: Fields, matrix: ge
         return False
     row = _row_box(fields)
     room = 0.7 * fields.height  # the next character would begin within this
-    if refusal.is_cut_off(quad, width, height):
-        room = 1.2 * fields.height  # and a sign within this
-    wide = geometry.rectangle(row[0] - room, row[1], row[2] + room, row[3])
+    before = 1.2 * fields.height if refusal.is_cut_off(quad, width, height) else room  # and a sign within this
+    wide = geometry.rectangle(row[0] - before, row[1], row[2] + room, row[3])
     reach = geometry.transform(geometry.inverse(matrix), wide)
     low, high = reach.min(0), reach.max(0)
     return bool(low[0] < 0 or low[1] < 0 or high[0] > width or high[1] > height)

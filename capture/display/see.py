@@ -17,18 +17,20 @@ from capture.display.acceptance import agreed, decide
 from capture.display.check import all_checked
 from capture.display.errors import CornersInvalid
 from capture.display.features import DisplayLooks
+from capture.display.fields import Fields
 from capture.display.looks import evidence_of, look_at
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
 from capture.display.second_opinion.loading import second_reader
 from capture.display.second_opinion.opinion import PrintSeen, ask, likeliest_main, overlaps
+from capture.display.second_opinion.words import numbers_in
 from capture.reading import DisplayAlternative, DisplayReading, Doubt, FieldSeen, LeftOpen, Seen
 from grading.terms.quantity import QuantityKind
 
 LEAST_LINE = 0.2
 """Height of a line of print, as a share of the display's, from which it may be the main string; practice, no source."""
-NUMBER, MOST_NUMBERS = 0.6, 3
+NUMBER, MOST_NUMBERS = 0.6, 4
 """Height, as a share of the main one's, from which another number is read as well where two are about as large, and how
 many of them; practice, no source."""
 HOPELESS = 0.5
@@ -164,8 +166,7 @@ def _each_number(
         opinion: Of a second reader; None where it was not asked.
     """
     fields = evidence.fields
-    boxes = [*fields.nameless, *(one.box for one in fields.seen if one.text != "on")]
-    boxes = [box for box in boxes if box[3] - box[1] > NUMBER * fields.height]
+    boxes = _other_numbers(fields, opinion)
     if not 0 < len(boxes) <= MOST_NUMBERS:
         return ()
     found = [decided(evidence, matrix, opinion, told=(LeftOpen.NUMBER,))]
@@ -173,9 +174,33 @@ def _each_number(
     for box in boxes:
         quad, looks = look_at(photo, geometry.transform(back, geometry.rectangle(*box)), marked=True)
         close = evidence_of(photo, quad, looks, marked=True, found=evidence.found)
-        found.append(decided(close, looks[0].matrix, told=(LeftOpen.NUMBER,)))
+        moved = None if opinion is None else opinion.moved(looks[0].matrix @ back)
+        found.append(decided(close, looks[0].matrix, moved, told=(LeftOpen.NUMBER,)))
     corners = tuple((float(x), float(y)) for x, y in evidence.quad)
     return tuple(DisplayAlternative(LeftOpen.NUMBER, replace(one, quad=corners)) for one in found)
+
+
+def _other_numbers(fields: Fields, opinion: PrintSeen | None) -> list[tuple[float, float, float, float]]:
+    """Give the places of other numbers about as large as the main one, with room for a unit at their right; canvas px.
+
+    Lines of print are taken first: they are whole where our own reader sees a piece of a number.
+    """
+    least = NUMBER * fields.height
+    lines = [] if opinion is None else [line for line in opinion.lines if numbers_in(line.text)]
+    found = [line.box for line in lines if line.box[3] - line.box[1] > least and not overlaps(line, fields)]
+    own = [(x0, y0, x1 + 1.5 * (y1 - y0), y1) for x0, y0, x1, y1 in fields.nameless]
+    own += [one.box for one in fields.seen if one.text != "on"]
+    for box in own:
+        if box[3] - box[1] > least and not any(_meet(box, other) for other in found):
+            found.append(box)
+    return found
+
+
+def _meet(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
+    """Tell whether two boxes share more than half of the lower one's height, and some width."""
+    down = min(one[3], other[3]) - max(one[1], other[1])
+    across = min(one[2], other[2]) - max(one[0], other[0])
+    return across > 0 and down > 0.5 * min(one[3] - one[1], other[3] - other[1])
 
 
 def second_opinion(
