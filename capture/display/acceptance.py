@@ -25,9 +25,6 @@ MIN_SHARE = 0.1
 unlikely a small share is above that is for the fitted confidence to say (feature "thin")."""
 RIVAL = 0.87
 """Another number above this share of the main one's height makes it unclear which one counts."""
-LEGIBLE = 0.12
-"""Mean legibility of the looks below which nothing that the finder found is accepted, whatever the digits' confidence;
-above that it is for the fitted confidence to weigh. Where a person marked the display it is known to be one."""
 BESIDE = 0.35
 """A number above this share of the main one's height is no small field but a value of its own; practice, no source."""
 LONG, GAP = 5, 0.25
@@ -227,7 +224,7 @@ def rules(
     of share, legibility and edge were, and the confidence left to weigh the same features. Glare that hides a digit
     stays however the count stands: it is rare, and the confidence does not see what is hidden. A backlit ground near
     white is none: of 200 real photos of a backlit tester the rule stopped 61 that were read rightly, and none that was
-    read wrong.
+    read wrong. A mean legibility below 0.12 was a rule too: it stopped 14 right readings and no wrong one.
     """
     text, digit_px = evidence.fields.text, evidence.digit_px
     hint = refusal.cause(evidence.canvas, digit_px, evidence.fields.box)
@@ -235,7 +232,6 @@ def rules(
     unsure = refusal.DIGITS_UNSURE if vague else hint
     no_value = refusal.NO_VALUE if vague else hint
     small = digit_px is not None and digit_px < refusal.MIN_DIGIT_PX
-    faint = not evidence.marked and evidence.legible < LEGIBLE
     # Which of two numbers of one size is the reading, only a person can know.
     two = second(evidence.fields) > RIVAL or _humidity_alone(evidence.fields)
     no_point = not point_confident and _point_counts(quantity)
@@ -250,7 +246,6 @@ def rules(
         RefusalRule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
-        RefusalRule("illegible", faint, unsure, Doubt.LOW_CONFIDENCE),
         RefusalRule("digits", not digits_confident, unsure, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
         RefusalRule("gap", _has_gap(evidence.fields), refusal.GAP, Doubt.DIGITS_AMBIGUOUS),
