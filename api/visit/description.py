@@ -36,7 +36,6 @@ from grading.measurement import (
     DriveKind,
     InstrumentKind,
     InsulationSystem,
-    MotorKind,
     Reach,
     WindingKind,
 )
@@ -116,7 +115,7 @@ class AxisDescription(_Part):
 
     name: str = Field(validation_alias=AliasChoices("name", "axis"), max_length=16)
     motor_kind: Annotated[
-        MotorKind | Literal["unknown"],
+        Literal["dc_servo", "ac_servo", "spindle", "unknown"],
         _other_word({"brushed_dc": "dc_servo", "dc": "dc_servo", "servo": "ac_servo", "ac": "ac_servo"}),
     ] = KIND_UNKNOWN
     """Never assumed: while it is unknown, the plan holds what every kind has, and it is asked for."""

@@ -36,7 +36,7 @@ _BOUNDS = {
     "less_than": ("lt", "Write a number below {}."),
     "less_than_equal": ("le", "Write a number of at most {}."),
     "string_too_long": ("max_length", "Use at most {} characters."),
-    "too_long": ("max_length", "Give at most {} of them."),
+    "too_many": ("max_length", "Give at most {} of them."),
     "enum": ("expected", "Choose one of {}."),
     "literal_error": ("expected", "Choose one of {}."),
 }
@@ -87,7 +87,11 @@ def places(errors: Sequence[ErrorDetails]) -> dict[str, str]:
     for error in errors:
         parts = [part for part in error["loc"] if not (isinstance(part, str) and _is_branch(part))]
         field = next((part for part in reversed(parts) if isinstance(part, str)), "")
-        words = _words(error["type"], field, error.get("ctx", {}))
+        # The check calls text and lists alike too long, where a function looks at the text besides.
+        kind = error["type"]
+        if kind == "too_long":
+            kind = "string_too_long" if isinstance(error["input"], str) else "too_many"
+        words = _words(kind, field, error.get("ctx", {}))
         found.setdefault(".".join(map(str, parts)), words)
     return found
 

@@ -55,18 +55,10 @@ def change(workspace: Workspace, job: str, how: Callable[[Any], object]) -> JobE
     with workspace.database.read() as session:
         given = editable(session, job)
     how(given["description"])
-    added = (
-        len(given["description"][name]) - len(given[ids])
-        for name, ids in (("axes", "axis_ids"), ("instruments", "instrument_ids"))
-    )
-    axes, instruments = ([None] * max(0, count) for count in added)
-    return JobEdit(
-        given["description"],
-        [*given["axis_ids"], *axes],
-        [*given["instrument_ids"], *instruments],
-        given["revision"],
-        "seen on the plate",
-    )
+    wanted = given["description"]
+    axes = [*given["axis_ids"], *[None] * (len(wanted["axes"]) - len(given["axis_ids"]))]
+    meters = [*given["instrument_ids"], *[None] * (len(wanted["instruments"]) - len(given["instrument_ids"]))]
+    return JobEdit(wanted, axes, meters, given["revision"], "seen on the plate")
 
 
 def at(seconds: float) -> str:
