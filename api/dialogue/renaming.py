@@ -24,7 +24,7 @@ def rename_open(transaction: Transaction, job_id: str, names: Mapping[str, str])
     """
     for proposal in proposals_of(transaction.session, job_id, "open"):
         row = proposal.row
-        if row.axis in names:
+        if row.axis is not None and row.axis in names:
             row.axis = names[row.axis]
             for column in ("voice_json", "photo_json", "alternatives_json"):
                 setattr(row, column, canonical(_renamed(parsed(getattr(row, column)), names)))
@@ -34,7 +34,7 @@ def rename_open(transaction: Transaction, job_id: str, names: Mapping[str, str])
         return
     context, standing = context_from_json(parsed(state.context_json)), standing_from_json(parsed(state.asking_json))
     last = context.last
-    if last is not None and last.axis in names:
+    if last is not None and last.axis is not None and last.axis in names:
         last = replace(last, axis=names[last.axis])
     context = replace(context, axis=names.get(context.axis or "", context.axis or "") or None, last=last)
     old = standing.state

@@ -146,9 +146,10 @@ def _pairs(
     by_id = {row.id: row for row in rows}
     if len(ids) != len(parts):
         raise PartLeftOut(kind=kind, missing="ids, one for each")
-    strange = [one for one in ids if one is not None and one not in by_id]
-    lost = [row.id for row in rows if row.id not in ids]
-    if strange or lost or len({one for one in ids if one}) != len(rows):
+    named = {one for one in ids if one is not None}
+    strange: list[str] = sorted(named - by_id.keys())
+    lost: list[str] = [row.id for row in rows if row.id not in named]
+    if strange or lost or sum(one is not None for one in ids) != len(rows):
         raise PartLeftOut(kind=kind, missing=", ".join([*lost, *strange]) or "once only")
     return [(None if one is None else by_id[one], part) for one, part in zip(ids, parts, strict=True)]
 

@@ -23,8 +23,8 @@ function left(job) {
 
 function item(job) {
   return el("li", { "data-job": job.id, "data-state": job.state }, el("a", { href: `#/jobs/${encodeURIComponent(job.id)}` },
-    el("strong", {}, job.title, " ", el("span.tag", {}, STATES[job.state] || job.state)),
-    el("span.soft", {}, [job.id, job.customer, job.machine, job.serial && `serial ${job.serial}`, clock(job.created_at).slice(0, 10)].filter(Boolean).join(" · ")),
+    el("strong", {}, job.title),
+    el("span.soft", {}, el("span.tag", {}, STATES[job.state] || job.state), " ", [job.id, job.customer, job.machine, job.serial && `serial ${job.serial}`, clock(job.created_at).slice(0, 10)].filter(Boolean).join(" · ")),
     el("span.left", {}, left(job))),
   el("a.button.about", { href: `#/about/${encodeURIComponent(job.id)}`, "aria-label": `Details of ${job.id}` }, "Details"));
 }

@@ -21,6 +21,7 @@ from api.visit.changes import changes_of, state_of
 from api.visit.description import read_description
 from api.visit.errors import BadJobDescription
 from api.visit.jobs import axes_of, axis_of, job_of
+from api.visit.readings import ReadingFields
 from api.visit.records import current_records
 from api.workspace import Workspace
 from capture.reading import Context
@@ -109,11 +110,11 @@ def test_a_motor_of_unknown_kind_has_only_the_points_that_every_kind_has(workspa
     assert {task["terminals"] for task in plan["tasks"]} == {"lead-ground"}
     assert {task["kind"] for task in plan["tasks"]} == {"resistance_to_ground", "insulation_resistance"}
     visit.make_safe()
-    place = {"axis": "X", "section": "through_cable", "terminals": "lead-ground", "unit": "MOhm"}
+    place: ReadingFields = {"axis": "X", "section": "through_cable", "terminals": "lead-ground", "unit": "MOhm"}
     visit.type_in({**place, "kind": "resistance_to_ground", "value": "55"})
     visit.say("confirm")
     for volts in ("250", "500"):
-        voltage = {"test_voltage_set": volts, "test_voltage_built": volts, "elapsed_s": "60"}
+        voltage: ReadingFields = {"test_voltage_set": volts, "test_voltage_built": volts, "elapsed_s": "60"}
         visit.type_in({**place, "kind": "insulation_resistance", "value": "900", **voltage})
         visit.say("confirm")
     with workspace.database.read() as session:
@@ -170,7 +171,7 @@ def test_records_keep_belonging_to_an_axis_that_gets_another_name(visit: Visit) 
         assert axis_of(session, visit.job, "X").id == "J1-X", "what waits in a phone still finds it"
     said = visit.say("confirm")  # its safety answers hold still
     assert [r["axis"] for r in said["records"]] == ["Z"], said
-    place = {"axis": "X", "section": "motor_alone", "terminals": "A1-A2"}
+    place: ReadingFields = {"axis": "X", "section": "motor_alone", "terminals": "A1-A2"}
     late = visit.type_in({"kind": "winding_resistance", "value": "1.1", "unit": "Ohm", **place})
     assert late["proposals"][0]["axis"] == "Z"
     for taken in (axis(1, name="X"), axis(1, name="Z"), lambda d: d["axes"].append({"name": "X"})):
