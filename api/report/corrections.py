@@ -43,7 +43,7 @@ def _value(name: str, value: Any) -> str:
 def _fields(change: JobChangeRow) -> str:
     before, after = loads(change.before_json), loads(change.after_json)
     return "; ".join(
-        f"{LABELS.get(name, name.replace('_', ' '))} {_value(name, before.get(name))} → {_value(name, value)}"
+        f"{LABELS.get(name, name.replace('_', ' '))}: {_value(name, before.get(name))} → {_value(name, value)}"
         for name, value in after.items()
     )
 

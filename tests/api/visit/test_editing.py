@@ -181,7 +181,7 @@ def test_records_keep_belonging_to_an_axis_that_gets_another_name(visit: Visit) 
     with visit.workspace.database.read() as session:
         page = build_report(session, visit.workspace.evidence, visit.job).decode()
     assert page.count('data-record="J1-R1"') == 1
-    assert "name X → Z (seen on the plate)" in page
+    assert "name: X → Z (seen on the plate)" in page
     edit(visit, axis(0, name="X"))
     with visit.workspace.database.read() as session:
         assert {record.reading.axis for record in current_records(session, visit.job)} == {"X"}
