@@ -141,7 +141,7 @@ class PlaceTrust:
         if before is not None and not _said_twice(before, reading, instant):
             if before.stretch is self.stretch:
                 self.lost()
-            else:
+            elif not self.stretch.unsure:
                 before.stretch.again = self.stretch.again = True
                 self.stretch.axis_unsure = True
         elif self._begins_again(reading) or _cannot_be(reading):

@@ -16,7 +16,7 @@ from PIL import Image, PngImagePlugin
 from api.day.batch import DayOutcome, DayWishes, take_day
 from api.workspace import Workspace
 from capture.errors import EngineError
-from capture.reading import Heard, Word
+from capture.reading import Heard, OwnTranscript, Word
 from capture.speech.confidence import ConfidenceModel
 from capture.speech.encoder import flac
 from capture.speech.memo import Piece, Span
@@ -129,7 +129,8 @@ class EngineFell(EngineError):
 
 def _span(words: str, start: float, length: float, piece: Piece) -> Span:
     listed = words.split()
-    heard = Heard(words, tuple(Word(w, i * 0.01, (i + 1) * 0.01, 0.99) for i, w in enumerate(listed)), (), length)
+    timed = tuple(Word(w, i * 0.01, (i + 1) * 0.01, 0.99) for i, w in enumerate(listed))
+    heard = Heard(words, timed, (), length, second=OwnTranscript("another", words, -1.0, 2 * len(listed)))
     return Span(round(start, 2), round(start + length, 2), heard, flac(piece.pcm[:3200], cut_from=piece.parent))
 
 

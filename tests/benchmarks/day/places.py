@@ -3,8 +3,8 @@
     python -m tests.benchmarks.day.places [--visits N] [--seed N]
 
 Words, not sound: what is measured is what the rules about places (`api/day/places.py`) make of an ear that errs at
-rates that are set here. Values are heard rightly throughout, so that whatever is wrong is wrong by its place. The visits are
-drawn at random; the afternoon's story is none of them.
+rates that are set here. Values are heard rightly throughout, so that whatever is wrong is wrong by its place. The
+visits are drawn at random; the afternoon's story is none of them.
 """
 
 from __future__ import annotations
