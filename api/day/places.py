@@ -4,7 +4,7 @@ A place that was said and not heard would put everything after it under the plac
 as nothing speaks against it, and from then on what follows is in doubt until a place is named again:
 
 * Words that may have named a place or a setting were not understood; only what is plainly talk is passed over.
-* A recording begins, or work goes on after a long break, without the axis being named.
+* A recording begins after a break of minutes, or work goes on after a long one, without the axis being named.
 * An axis is named without a part: the part of the axis before says nothing of this one.
 * A point comes again that was measured under this place, or the same place is named again.
 * A lead-to-lead value follows one to ground with nothing said between: a plan that begins again.

@@ -9,6 +9,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from api.day.announced import said_job, written
 from api.day.jobs import JobAxes, JobPlan
 from api.day.places import PlaceTrust, Stretch, plainly_talk
 from api.dialogue.proposal_updates import merged
@@ -25,6 +26,9 @@ from capture.speech.understand import understand, with_pauses
 
 TAKEN_BACK_S = 30.0
 """Words that take a value back must follow it within this, s (house rule)."""
+
+NEW_MEMO_S = 300.0
+"""A recording that begins within this of the last words of another one goes on with it, s (house rule)."""
 
 
 @dataclass(frozen=True)
@@ -132,12 +136,14 @@ class _Follower:
             self._context = Context()
             self._trust.lost()
         self._job = job
-        if spoken.memo != self._memo:  # another recording: whoever begins one says where
-            self._trust.lost()
-            self._memo = spoken.memo
+        if spoken.memo != self._memo and self._since(spoken.instant) > NEW_MEMO_S:
+            self._trust.lost()  # whoever begins a recording after a break says where
+        self._memo = spoken.memo
         if self._last is not None and (spoken.instant - self._last).total_seconds() > OLD_CONTEXT_S:
             self._context = Context(axis=self._context.axis)
             self._trust.lost()
+        if self._announced(spoken.span.heard):
+            return
         heard, axes = spoken.span.heard, self._plan.axes(job)
         utterance = self._understand(heard, job, axes)
         if self._steered(utterance, spoken) or self._paused:
@@ -158,6 +164,20 @@ class _Follower:
         self._last = spoken.instant
         self._values(utterance, readings, spoken, heard)
         self.found.passages.append(Passage(spoken.instant, self._job, self._context))
+
+    def _announced(self, heard: Heard) -> bool:
+        """Go on at the job that was announced, where none was given for the batch; its axis comes next."""
+        named = None if self._plan.windows else said_job(written(heard), self._plan.announced())
+        if named is None:
+            return False
+        if self._job is None or self._job.id != named:
+            self._job, self._context = self._plan.by_id(named), Context()
+            self._trust.lost()
+        return True
+
+    def _since(self, instant: dt.datetime) -> float:
+        """Tell how long ago anything was understood, s."""
+        return float("inf") if self._last is None else (instant - self._last).total_seconds()
 
     def _pass_over(self, heard: Heard) -> None:
         """Count words that meant nothing; where they may have named a place, the one before holds no more."""

@@ -139,7 +139,7 @@ def take(workspace: Workspace, folder: Path, workers: int = 1, **wishes: Any) ->
     return take_day(workspace, [folder], replace(DayWishes(zone="+01:00"), **wishes), workers=workers, confidence=RULES)
 
 
-def opened(folder: Path, engines: DayFakes | None = None) -> Workspace:
+def opened(folder: Path, engines: DayFakes | None = None, job: dict[str, Any] = JOB) -> Workspace:
     """Open a data folder with a job in it."""
     workspace = Workspace.open(folder, engines=engines or DayFakes())
     with workspace.database.read() as session:
@@ -147,7 +147,7 @@ def opened(folder: Path, engines: DayFakes | None = None) -> Workspace:
 
         known = bool(all_jobs(session))
     if not known:
-        workspace.create_job(JOB)
+        workspace.create_job(job)
     return workspace
 
 
