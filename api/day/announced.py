@@ -20,8 +20,9 @@ _NUMBERS = {word: number for number, word in enumerate(_ONES)} | {
 }
 _NUMBER = rf"(?:\d{{1,2}}|(?:{'|'.join(_TENS)})(?:[ -](?:{'|'.join(_ONES[1:10])}))?|{'|'.join(reversed(_ONES))})"
 _BEGIN = r"\b(?:it is|it's|its|the time is|time is|time)(?: now| about)? "
-_PAST = re.compile(rf"{_BEGIN}(quarter|half|{_NUMBER})(?: minutes?)? (past|to) ({_NUMBER})\b")
-_CLOCK = re.compile(rf"{_BEGIN}({_NUMBER})(?: o'?clock|(?:[ :.](?:oh )?({_NUMBER})))\b")
+_NO_VALUE = r"\b(?! (?:point|milli|micro|meg|mega|gig|giga|k|kilo|ohm|volt))"
+_PAST = re.compile(rf"{_BEGIN}(quarter|half|{_NUMBER})(?: minutes?)? (past|to) ({_NUMBER}){_NO_VALUE}")
+_CLOCK = re.compile(rf"\btime is(?: now| about)? ({_NUMBER})(?: o'?clock|[ :.](?:oh )?({_NUMBER})){_NO_VALUE}")
 _JOB = re.compile(rf"\bjob (?:number )?(?:j ?)?({_NUMBER})\b")
 _NAMED = re.compile(r"\b(?:machine|job)\b[ :,]+(?:is )?(?:the )?(.+)")
 
@@ -41,7 +42,7 @@ def _number(text: str) -> int:
 def said_time(text: str) -> dt.time | None:
     """Find a time of day that is told; of twelve hours, so that only the minutes and the hour's place are sure.
 
-    >>> said_time("right it is ten past two"), said_time("it's quarter to three"), said_time("it is ten past")
+    >>> said_time("right it is ten past two"), said_time("it's quarter to three"), said_time("it is two fifty meg")
     (datetime.time(2, 10), datetime.time(2, 45), None)
     """
     past, clock = _PAST.search(text), _CLOCK.search(text)

@@ -9,7 +9,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from api.day.announced import said_job, written
+from api.day.announced import said_job, said_time, written
 from api.day.jobs import JobAxes, JobPlan
 from api.day.places import PlaceTrust, Stretch, plainly_talk
 from api.dialogue.proposal_updates import merged
@@ -166,8 +166,11 @@ class _Follower:
         self.found.passages.append(Passage(spoken.instant, self._job, self._context))
 
     def _announced(self, heard: Heard) -> bool:
-        """Go on at the job that was announced, where none was given for the batch; its axis comes next."""
-        named = None if self._plan.windows else said_job(written(heard), self._plan.announced())
+        """Go on at a job that is announced, unless one was given for the batch; True where words told that, or the time."""
+        text = written(heard)
+        if said_time(text) is not None:  # no reading; the clocks are compared by it (`api.day.batch`)
+            return True
+        named = None if self._plan.windows else said_job(text, self._plan.announced())
         if named is None:
             return False
         if self._job is None or self._job.id != named:
