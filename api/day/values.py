@@ -166,7 +166,7 @@ class _Follower:
         self.found.passages.append(Passage(spoken.instant, self._job, self._context))
 
     def _announced(self, heard: Heard) -> bool:
-        """Go on at a job that is announced, unless one was given for the batch; True where words told that, or the time."""
+        """Go on at a job that is announced, unless the batch has one; True where words told that, or the time."""
         text = written(heard)
         if said_time(text) is not None:  # no reading; the clocks are compared by it (`api.day.batch`)
             return True

@@ -6,7 +6,7 @@ The memos are two of the demo's own clips, named by their time: what they hold s
 from __future__ import annotations
 
 import httpx2 as httpx
-from playwright.sync_api import Page, expect
+from playwright.sync_api import FilePayload, Page, expect
 
 from tests.e2e import running
 from tests.e2e.conftest import fixtures
@@ -17,7 +17,7 @@ PATIENCE_MS = 300_000
 
 def test_dropped_memos_are_reviewed_by_keys(page: Page, server: running.Server, job_id: str) -> None:
     names = {"20261124-083200.flac": "clips/c13.flac", "20261124-083220.flac": "clips/c14.flac"}
-    dropped = [
+    dropped: list[FilePayload] = [
         {"name": name, "mimeType": "audio/flac", "buffer": (fixtures() / path).read_bytes()}
         for name, path in names.items()
     ]
