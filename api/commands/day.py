@@ -56,19 +56,14 @@ def day(
     shop = None if profile is None else read_shop(profile)
     wishes = DayWishes(clock, zone, tuple(job or ()))
     if cluster is not None:
-        far = ClusterEngines(cluster, second_opinion=second_opinion)
-        try:
-            with closing(Workspace.open(data, engines=RealEngines(second_opinion=second_opinion), shop=shop)) as there:
-                show(console, run(there, folder, wishes, workers or 2 * far.workers, console, far))
-        finally:
-            far.close()
+        with closing(ClusterEngines(cluster, second_opinion=second_opinion)) as far:
+            here = RealEngines(second_opinion=second_opinion)  # says which models; loads none
+            with closing(Workspace.open(data, engines=here, shop=shop)) as workspace:
+                show(console, run(workspace, folder, wishes, workers or 2 * far.workers, console, far))
         return
-    engines = PooledEngines(second_opinion=second_opinion, count=workers)
-    try:
-        with closing(Workspace.open(data, engines=engines, shop=shop)) as workspace:
-            show(console, run(workspace, folder, wishes, len(engines.pool.workers), console))
-    finally:
-        engines.close()
+    with closing(PooledEngines(second_opinion=second_opinion, count=workers)) as near:
+        with closing(Workspace.open(data, engines=near, shop=shop)) as workspace:
+            show(console, run(workspace, folder, wishes, len(near.pool.workers), console))
 
 
 def run(

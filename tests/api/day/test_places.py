@@ -13,7 +13,7 @@ import pytest
 
 from api.day.places import plainly_talk
 from api.dialogue.actions import Choose, Confirm, Correct
-from api.visit.errors import Refused
+from api.errors import Refused
 from api.visit.proposals import proposals_of
 from api.workspace import Workspace
 from capture.reading import Heard, Hypothesis, OwnTranscript, Word

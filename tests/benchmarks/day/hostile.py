@@ -13,10 +13,12 @@ import zipfile
 import zlib
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 from rich.console import Console
 
-from tests.api.day.afternoon import fill, memo, opened, proposed, take
+from capture.reading import Seen
+from tests.api.day.afternoon import DayFakes, fill, memo, opened, proposed, take
 
 HEADS = (
     b"\0\0\0\x18ftypM4A ", b"\0\0\0\x183gp4", b"OggS", b"ID3\x04", b"#!AMR\n", b"#!AMR-WB\n", b"fLaC",
@@ -24,6 +26,16 @@ HEADS = (
     b"\x1a\x45\xdf\xa3webm", b"\xff\xf1", b"\xff\xfb", b"\xff\xd8\xff\xe1", b"\x89PNG\r\n\x1a\n", b"RIFF\0\0\0\0WEBP",
     b"\0\0\0\x18ftypheic", b"%PDF-1.7", b"PK\x03\x04", b"",
 )  # fmt: skip
+
+
+class WaryFakes(DayFakes):
+    """Sees nothing in pictures that are not this folder's own."""
+
+    def see(self, data: bytes, corners: Any = None) -> Any:
+        try:
+            return super().see(data, corners)
+        except (KeyError, OSError, ValueError, SyntaxError):
+            return Seen((), "No display was found in it.")
 
 
 def bomb() -> bytes:
@@ -89,7 +101,7 @@ def main(count: int, console: Console, seed: int = 3) -> None:
         (files / "loop").symlink_to(files)
         if os.geteuid() == 0:  # only root may make a device
             os.mknod(files / "device.ogg", 0o600 | 0o020000, os.makedev(1, 5))
-        workspace = opened(Path(place) / "data")
+        workspace = opened(Path(place) / "data", WaryFakes())
         begun = time.monotonic()
         outcome = take(workspace, files, workers=2)
         wall = time.monotonic() - begun
