@@ -61,9 +61,9 @@ def day(
             with closing(Workspace.open(data, engines=here, shop=shop)) as workspace:
                 show(console, run(workspace, folder, wishes, workers or 2 * far.workers, console, far))
         return
-    with closing(PooledEngines(second_opinion=second_opinion, count=workers)) as near:
-        with closing(Workspace.open(data, engines=near, shop=shop)) as workspace:
-            show(console, run(workspace, folder, wishes, len(near.pool.workers), console))
+    near = PooledEngines(second_opinion=second_opinion, count=workers)
+    with closing(near), closing(Workspace.open(data, engines=near, shop=shop)) as workspace:
+        show(console, run(workspace, folder, wishes, len(near.pool.workers), console))
 
 
 def run(

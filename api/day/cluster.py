@@ -140,7 +140,7 @@ class ClusterEngines:
     @property
     def workers(self) -> int:
         """How many pieces and photos are worked on at the same time: a worker's threads; at least 1."""
-        return max(1, sum(self._client.nthreads().values()))
+        return max(1, sum(int(count) for count in self._client.nthreads().values()))
 
     def close(self) -> None:
         """Leave the cluster, which stays."""
