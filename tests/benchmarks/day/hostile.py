@@ -15,6 +15,7 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+from PIL import Image
 from rich.console import Console
 
 from capture.reading import Seen
@@ -34,7 +35,7 @@ class WaryFakes(DayFakes):
     def see(self, data: bytes, corners: Any = None) -> Any:
         try:
             return super().see(data, corners)
-        except (KeyError, OSError, ValueError, SyntaxError):
+        except (KeyError, OSError, ValueError, SyntaxError, Image.DecompressionBombError):
             return Seen((), "No display was found in it.")
 
 
