@@ -43,6 +43,7 @@ class Doubt(StrEnum):
     UNIT_MISSING = "unit_missing"
     VALUE_MISSING = "value_missing"
     AXIS_MISSING = "axis_missing"
+    PLACE_UNSURE = "place_unsure"  # it may stand elsewhere: what was said between two readings was not understood
     SECTION_MISSING = "section_missing"  # through the cable, motor alone or cable alone?
     QUANTITY_MISSING = "quantity_missing"  # what was measured?
     DIGITS_AMBIGUOUS = "digits_ambiguous"  # 3470 or 34.70
