@@ -147,7 +147,7 @@ class Turn:
         """Give the ids of the safety steps that are open for an axis, at the time of the input or at another."""
         if axis not in self.job.axis_names:
             return ()
-        steps = open_steps(self.session, self.job.id, f"{self.job.id}-{axis}", moment or self.captured_at)
+        steps = open_steps(self.session, self.job.id, self.job.axis_id(axis), moment or self.captured_at)
         return tuple(step.id for step in steps)
 
     def value_of(self, proposal: Proposal) -> Value:
@@ -296,10 +296,11 @@ def begin_turn(
 
     Raises:
         NoSuchJob: There is no such job.
+        JobNotOpen: It is closed or archived.
         NoDialogue: Its conversation is missing.
     """
     session = transaction.session
-    job = read_job(session, job_id)
+    job = read_job(session, job_id, to_change=True)
     state = session.get(DialogueStateRow, job_id)
     if state is None:
         raise NoDialogue(job_id=job_id)

@@ -69,6 +69,7 @@ MOTORS = {
     "brushed_dc": "Brushed DC servo motor",
     "dc_servo": "Brushed DC servo motor",
     "ac_servo": "AC servo motor",
+    "unknown": "kind of motor not known yet",
     "spindle": "Spindle motor",
 }
 POINTS = {"lead-ground": "lead to ground", "lead-lead": "lead to lead"}
@@ -112,6 +113,7 @@ DOUBTS = {
     "built_voltage_unknown": "the voltage that was built was not said",
     "conflict": "clip and photo disagree",
     "quantity_missing": "what was measured was missing",
+    "place_unsure": "the place: something said before it was not understood",
     "section_missing": "the part (cable and motor, motor alone, cable alone) was missing",
 }
 

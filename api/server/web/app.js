@@ -1,14 +1,17 @@
 // Chooses the view by the address after #.
 
-import { devicesView, whoAmI } from "./devices.js";
+import { aboutView, editView } from "./about.js";
+import { devicesView, looksOnly, whoAmI } from "./devices.js";
 import { el, fill, say } from "./dom.js";
 import { jobView } from "./job.js";
+import { leaveState, showState } from "./job-state.js";
 import { keepPage } from "./install.js";
 import { jobsView, newJobView } from "./jobs.js";
 import { onLink, watchLink } from "./link.js";
 import { beginSending } from "./outbox.js";
 import { askToPersist } from "./waiting.js";
 
+if (looksOnly()) document.body.dataset.role = "reader";
 const main = document.getElementById("main");
 const where = document.getElementById("where");
 let leave = null;
@@ -16,10 +19,15 @@ let leave = null;
 async function show() {
   if (leave) leave();
   leave = null;
+  leaveState();
   say("");
   const [, page, id] = location.hash.replace(/^#/, "").split("/");
   try {
-    if (page === "jobs" && id) leave = await jobView(main, where, decodeURIComponent(id));
+    if (page === "jobs" && id) {
+      leave = await jobView(main, where, decodeURIComponent(id));
+      await showState(main, decodeURIComponent(id));
+    } else if (page === "about" && id) await aboutView(main, where, decodeURIComponent(id));
+    else if (page === "edit" && id) await editView(main, where, decodeURIComponent(id));
     else if (page === "new") await newJobView(main, where);
     else if (page === "devices") await devicesView(main, where);
     else await jobsView(main, where);
