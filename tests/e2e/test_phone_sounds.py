@@ -48,7 +48,7 @@ def test_clips_as_phones_record_them_are_heard_and_kept(page: Page, server: runn
     for told, media_type in sent:
         kept = httpx.get(f"{server.url}/api/evidence/{told['sha256']}/content", timeout=30)
         assert kept.headers["content-type"] == media_type
-    page.get_by_role("button", name="✓ Confirm").click()
+    page.get_by_role("button", name="Confirm", exact=True).click()
     expect(page.locator("li[data-record] .shown")).to_have_text("1.21 Ω")
     assert ask(server, "/api/verify")["result"] == "intact"
 

@@ -24,8 +24,7 @@ export class DialoguePart {
     this.queue = el("ol.queue", { id: "queue", hidden: true });
     this.discharge = el("p.discharge", { id: "discharge", role: "timer", hidden: true });
     this.twice = el("input", { type: "checkbox", id: "said-twice", onchange: () => this.sayTwice() });
-    this.node = el("div", {}, this.discharge, this.question, this.queue,
-      el("label.soft", { for: "said-twice" }, this.twice, " Confirm spoken values by saying them again (surer than a word)"));
+    // The job puts them where they belong: discharge above all, question and queue beside the value, the setting behind "More".
     this.timer = setInterval(() => this.count(), 1000);
   }
 
