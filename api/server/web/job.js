@@ -102,7 +102,7 @@ class JobView {
   /** The caution stands where the work is; a press shows it whole. */
   caution() {
     return el("aside.caution", { "aria-label": "Cautions" }, el("button.caution-line", { type: "button", "aria-haspopup": "dialog", onclick: () => { this.sheet.open("Before you test", [cautionList(CAUTION)]); } },
-      icon("warning"), el("span", {}, el("strong", {}, "Insulation testing can kill. "), "Work dead and proved dead. Discharge before anyone touches.")));
+      icon("warning"), el("span", {}, el("strong", {}, "Insulation testing can kill. "), el("span.rest", {}, "Work dead and proved dead; discharge before touching."))));
   }
 
   /** Show a place, and there perhaps one axis. */
@@ -253,10 +253,11 @@ class JobView {
   follow(state) {
     this.asked = state.questions;
     this.dialogue.draw(state);
+    const first = this.updated === undefined && state.questions.length > 0;
     const news = this.updated !== undefined && this.updated !== null && state.updated_at !== this.updated;
     this.updated = state.updated_at;
     const names = { paused: "paused", noting: "listening", asking: "asking", ready: "heard" };
-    if (news && !this.listening.on) this.says(names[state.state], state.message);
+    if ((news || first) && !this.listening.on) this.says(names[state.state], state.message);
     else if (state.state === "paused" && this.listening.on) this.says("paused", state.message);
     this.drawStage();
   }

@@ -106,10 +106,11 @@ export class SafetyCard {
       else if (this.go) this.draw();
     };
     const axes = el("select", { "aria-label": "Axis", onchange: () => { this.axis = axes.value; this.draw(); } }, this.job.axes.map((a) => el("option", { value: a.name, selected: a.name === this.axis }, `Axis ${a.name}`)));
-    fill(this.node, el("div.row", {}, el("p.place", {}, away() ? "The server is away. Before any insulation test:" : "Before any insulation test:"), axes), el("p.sentence", {}, step.question), el("p.soft", {}, step.why), refused,
+    const head = away() ? [el("p.place", {}, "The server is away. Before any insulation test:"), axes] : el("p.place", {}, `Axis ${this.axis}, before any insulation test`);
+    fill(this.node, el("div.row.asked-for", {}, head), el("p.sentence", {}, step.question), el("p.soft.why-asked", {}, step.why), refused,
       el("div.row", {}, field, el("button.main", { type: "button", onclick: send("yes") }, "Yes"), el("button", { type: "button", onclick: send("no") }, "No"),
-        step.may_not_apply ? el("button", { type: "button", onclick: send("not_applicable") }, "Does not apply") : null),
-      el("div.row", {}, el("button", { type: "button", id: "no-test", onclick: () => this.over(true) }, "This is no insulation test"), el("button", { type: "button", onclick: () => this.over(false) }, "Not now")));
+        step.may_not_apply ? el("button", { type: "button", onclick: send("not_applicable") }, "Does not apply") : null,
+        away() ? el("button", { type: "button", id: "no-test", onclick: () => this.over(true) }, "This is no insulation test") : null, el("button", { type: "button", onclick: () => this.over(false) }, "Not now")));
     readBack(step.question);
   }
 }

@@ -14,7 +14,7 @@ export class Sheet {
     this.body = el("div.sheet-body", {}, content);
     this.closer = el("button.closer", { type: "button", onclick: () => this.close() }, icon("no"), "Close");
     this.node = el("dialog.sheet", { id, "aria-labelledby": `${id}-title`, "aria-modal": "true" },
-      el("header", {}, this.heading, this.closer), this.body);
+      el("header", {}, this.heading, el("p.discharge-short"), this.closer), this.body);
     this.node.addEventListener("keydown", (event) => { if (event.key === "Escape") { event.preventDefault(); this.close(); } });
     this.node.addEventListener("click", (event) => { if (event.target === this.node) this.close(); });
   }

@@ -81,7 +81,10 @@ export class Stage {
     const safety = Boolean(question && question.kind === "safety");
     this.node.classList.toggle("safety-open", safety);
     const [digits, unit] = row ? parted(row) : ["– – –", ""];
-    this.value.style.setProperty("--n", Math.max(LEAST, digits.length));
+    const words = /[a-z]{3}/i.test(digits); // "open (over range)": set in lines, as large as its longest word allows
+    this.value.className = words ? "big in-words" : "big";
+    this.value.style.setProperty("--n", Math.max(LEAST, words ? 2 + Math.max(...digits.split(" ").map((w) => w.length)) : digits.length));
+    this.value.style.setProperty("--u", unit ? 0.55 * (unit.length + 1) : 0);
     const fresh = `${digits} ${unit}`.trim();
     if (this.value.textContent !== fresh) fill(this.value, el("span.digits", {}, digits), unit ? [" ", el("span.unit", {}, unit)] : null);
     fill(this.told, !row ? "No reading yet" : !proposal ? [icon("yes"), "Recorded"] : waits ? "Answered here; waits for the server" : (proposal.doubts || []).length ? [icon("warning"), "In doubt"] : [icon("warning"), "To confirm"]);
@@ -93,7 +96,8 @@ export class Stage {
     const key = proposal ? `${proposal.id}@${proposal.revision} ${safety} ${waits}` : "";
     if (key !== this.key) fill(this.asked, proposal && !safety && !waits ? settling(proposal, this.job, answer) : null);
     this.key = key;
-    this.next.textContent = proposal ? "" : next;
+    const [, first, why] = /^(.*?\.)(?: (.*))?$/s.exec(next) || ["", next, ""];
+    fill(this.next, proposal || !next ? null : [el("strong", {}, first), why ? [" ", el("span.why", {}, why)] : null]);
     this.confirm.disabled = !proposal || waits || safety || (proposal.doubts || []).length > 0;
     this.correct.disabled = !row || waits;
     this.reject.hidden = !proposal;
