@@ -96,7 +96,7 @@ export class Camera {
     if (photos.length > 1) {
       if (this.node.hidden) this.show();
       this.tray.ask(photos, (together) => (together ? this.tray.sendTogether(photos) : this.tray.send(photos)));
-    } else if (photos.length && !wrong.length) this.close();
+    } else if (photos.length && !wrong.length && this.way === "one") this.close();
     await this.tray.send(photos.length > 1 ? others : [...photos, ...others]);
   }
 

@@ -71,7 +71,7 @@ class JobView {
       confirm: () => this.current && this.current.answer("confirm", {}, `Confirmed: ${this.current.proposal.display}.`),
       reject: () => this.current && this.current.answer("reject", {}, "Rejected. The clip and photo are kept."),
       correct: () => this.correct(), type: () => this.type(), more: () => this.more.open(), photo: () => this.photo(),
-    }, [this.warnings, this.dialogue.question, this.questions.node, this.unsent.room, this.unsent.count, this.unsent.refused, this.voiceless, this.marking, this.dialogue.queue]);
+    }, [this.warnings, this.dialogue.question, this.questions.node, this.unsent.room, this.unsent.count, this.unsent.refused, this.voiceless, this.marking]);
     this.axes = el("div", { id: "axes" });
     this.proposals = el("div", { id: "proposals" });
     this.report = new ReportPlace(job, path);
@@ -79,7 +79,7 @@ class JobView {
       measure: this.stage.node,
       axes: el("section.axes-place", { "aria-label": "Axes" }, this.axes, lockoutPart(job, path, refresh), instrumentsPart(path)),
       check: el("section.check-place", { "aria-label": "To check" },
-        el("div.row.check-head", {}, el("h2", {}, "To check"), el("a.button", { id: "review", href: `/page/review.html#${encodeURIComponent(job.id)}` }, icon("keys"), "Review with keys")), this.unsent.list, this.proposals),
+        el("div.row.check-head", {}, el("h2", {}, "To check"), el("a.button", { id: "review", href: `/page/review.html#${encodeURIComponent(job.id)}` }, icon("keys"), "Review with keys")), this.unsent.list, this.dialogue.queue, this.proposals),
       report: this.report.node,
     });
     this.linked = onLink((isAway) => { if (isAway && this.listening.on) this.questions.ask(); if (!isAway) this.refresh(); });

@@ -87,13 +87,14 @@ export function settling(proposal, job, answer) {
   const doubts = proposal.doubts || [];
   const charged = proposal.kind === "insulation_resistance" ? el("p.charged", {}, el("strong", {}, "Still charged: "), "discharge, measure, then earth, before you touch the leads.") : null;
   if (!doubts.length) return [charged];
-  const choice = [whichOne(proposal, answer), unitChoice(proposal, answer), placeChoice(proposal, job, answer), lookedAgain(proposal, answer)].flat().find(Boolean);
-  return [el("p.doubts", {}, DOUBTS[doubts[0]] || doubts[0], doubts.length > 1 ? ` (and ${doubts.length - 1} more)` : ""), choice || el("p.soft", {}, "Say it, or press Correct."), charged];
+  const [choice] = [whichOne(proposal, answer), unitChoice(proposal, answer), placeChoice(proposal, job, answer), lookedAgain(proposal, answer)].flat().filter(Boolean);
+  const asked = (choice && choice.dataset.asked) || DOUBTS[doubts[0]] || doubts[0];
+  return [el("p.doubts", {}, asked, el("span.soft", {}, choice ? " Say it, or tap it." : " Say it, or press Correct."), doubts.length > 1 ? el("span.soft", {}, ` ${doubts.length - 1} more after this.`) : null), choice, charged];
 }
 
 function whichOne(proposal, answer) {
   if ((proposal.choices || []).length < 2) return null;
-  return el("div.choices", {}, el("p.place", {}, "Which one?"),
+  return el("div.choices", { "data-asked": "Which one?" }, el("p.place", {}, "Which one?"),
     proposal.choices.map((c) => el("button", { type: "button", onclick: () => answer("choose", { index: c.index }, `Chosen: ${c.display}. Now confirm it.`) }, c.display)));
 }
 
@@ -107,7 +108,7 @@ function lookedAgain(proposal, answer) {
 function unitChoice(proposal, answer) {
   if (!(proposal.doubts || []).some((d) => UNIT_DOUBTS.includes(d)) || proposal.value === null) return null;
   const units = [...new Set([proposal.unit, ...(USUAL_UNITS[proposal.kind] || USUAL_UNITS.null)])].filter(Boolean);
-  return el("div.choices.units", { role: "group", "aria-label": "Unit" }, el("p.place", {}, "In which unit? Say it, or tap it."),
+  return el("div.choices.units", { role: "group", "aria-label": "Unit", "data-asked": "Which unit?" }, el("p.place", {}, "In which unit? Say it, or tap it."),
     el("div.row", {}, units.map((u) => el("button", { type: "button", "data-unit": u, onclick: () => answer("correct", { reading: { unit: u } }, `${proposal.value} ${UNITS[u]}. Now confirm it.`) }, UNITS[u]))));
 }
 
@@ -117,6 +118,6 @@ function placeChoice(proposal, job, answer) {
   const names = job.axes.map((a) => [a.name, `Axis ${a.name}`]);
   const measured = ["insulation_resistance", "resistance_to_ground", "winding_resistance", "continuity"].map((k) => [k, KINDS[k]]);
   const rows = [lacks("axis_missing") && ["Which axis?", "axis", names], lacks("section_missing") && ["Which part?", "section", Object.entries(SECTIONS)], lacks("quantity_missing") && ["What was measured?", "kind", measured]].filter(Boolean);
-  return rows.map(([asked, field, choices]) => el("div.choices.units", { role: "group", "aria-label": asked }, el("p.place", {}, `${asked} Say it, or tap it.`),
+  return rows.map(([asked, field, choices]) => el("div.choices.units", { role: "group", "aria-label": asked, "data-asked": asked }, el("p.place", {}, `${asked} Say it, or tap it.`),
     el("div.row", {}, choices.map(([value, label]) => el("button", { type: "button", [`data-${field}`]: value, onclick: () => answer("correct", { reading: { [field]: value } }, `${label}. Now confirm it.`) }, label)))));
 }

@@ -57,6 +57,7 @@ export class Stage {
     const [name, drawing] = STATES[state] || [state, "meter"];
     this.now.className = `now ${state}${this.on ? " live" : ""}`;
     fill(this.state, icon(drawing), el("span", {}, name));
+    this.words.classList.toggle("long", words.length > 75);
     if (this.words.textContent !== words) this.words.textContent = words;
   }
 
@@ -80,13 +81,14 @@ export class Stage {
     const row = proposal || record;
     const safety = Boolean(question && question.kind === "safety");
     this.node.classList.toggle("safety-open", safety);
+    this.node.classList.toggle("doubtful-open", Boolean(proposal && (proposal.doubts || []).length));
     const [digits, unit] = row ? parted(row) : ["– – –", ""];
     const words = /[a-z]{3}/i.test(digits); // "open (over range)": set in lines, as large as its longest word allows
     this.value.className = words ? "big in-words" : "big";
     this.value.style.setProperty("--n", Math.max(LEAST, words ? 2 + Math.max(...digits.split(" ").map((w) => w.length)) : digits.length));
     this.value.style.setProperty("--u", unit ? 0.55 * (unit.length + 1) : 0);
     const fresh = `${digits} ${unit}`.trim();
-    if (this.value.textContent !== fresh) fill(this.value, el("span.digits", {}, digits), unit ? [" ", el("span.unit", {}, unit)] : null);
+    if (this.value.textContent !== fresh) fill(this.value, el("span.digits", {}, digits), unit ? el("span.unit", {}, ` ${unit}`) : null);
     fill(this.told, !row ? "No reading yet" : !proposal ? [icon("yes"), "Recorded"] : waits ? "Answered here; waits for the server" : (proposal.doubts || []).length ? [icon("warning"), "In doubt"] : [icon("warning"), "To confirm"]);
     this.reading.className = `reading ${!row ? "none" : !proposal ? "recorded" : (proposal.doubts || []).length ? "doubtful" : "open"}`;
     fill(this.what, row ? [place(row), [KINDS[row.kind], conditions(row)].filter(Boolean).join(", ")].filter(Boolean).map((line) => el("span", {}, line)) : null);
