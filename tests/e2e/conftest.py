@@ -8,9 +8,12 @@ from typing import Any
 
 import httpx2 as httpx
 import pytest
-from playwright.sync_api import Browser, Page, Playwright, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, ViewportSize, expect, sync_playwright
 
 from tests.e2e import running
+
+# A busy machine may take its time: what is expected is waited for, never how fast it comes.
+expect.set_options(timeout=20_000)
 
 PHONE: ViewportSize = {"width": 390, "height": 844}
 
