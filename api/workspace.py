@@ -11,6 +11,7 @@ from api.assessment.shop_limits import Shop
 from api.dialogue.actions import Action, act, typed
 from api.dialogue.commands import lockout_ended, undo
 from api.dialogue.conversation import steps_changed
+from api.dialogue.desk import JobDesk
 from api.dialogue.turn import begin_turn
 from api.errors import Refused
 from api.intake.errors import NotTheOwner
@@ -30,9 +31,9 @@ from api.ledger.trail import What
 from api.ledger.verification.witnesses import NOTHING, Outside
 from api.ledger.verify import Verification
 from api.report.issued import Wanted, keep_report, make_report
-from api.visit.description import read_description
+from api.visit.changes import of_present_axis, require_open
 from api.visit.errors import SafetyOpen
-from api.visit.jobs import axis_of, create_job, job_for_page, job_of
+from api.visit.jobs import axis_of, job_of
 from api.visit.profiles import instrument_of, profile_for_page, set_profile
 from api.visit.proposals import proposal_of
 from api.visit.readings import ReadingFields
@@ -51,6 +52,7 @@ class Workspace:
         shop: The shop's own limits, None for the published ones.
         profile: The same as grading takes them.
         adopted: Files that a crash left without a row, taken in at opening.
+        desk: What is done with a job as a whole.
     """
 
     def __init__(
@@ -67,6 +69,7 @@ class Workspace:
         self.profile = None if shop is None else shop.profile
         self._intake = Intake(self.database, self.evidence, engines, self.profile)
         self.adopted: list[str] = []
+        self.desk = JobDesk(self.database, self.evidence)
 
     @classmethod
     def open(
@@ -134,10 +137,7 @@ class Workspace:
         Raises:
             BadInput: The description is wrong; the message names every place.
         """
-        checked = read_description(description)
-        with self.database.write() as transaction:
-            job = create_job(transaction, checked)
-            return job_for_page(transaction.session, job)
+        return self.desk.make(description)
 
     def answer_safety(
         self,
@@ -239,6 +239,7 @@ class Workspace:
         """
         with self.database.write() as transaction:
             job = job_of(transaction.session, job_id)
+            require_open(transaction.session, job_id)
             set_profile(transaction, job, label, given)
             return profile_for_page(transaction.session, instrument_of(transaction.session, job_id, label))
 
@@ -278,7 +279,7 @@ class Workspace:
         captured = captured_text(captured_at, self.database.clock())
         with once(self.database, job_id, sent, captured) as transaction:
             turn = begin_turn(transaction, job_id, self.profile, captured)
-            typed(turn, fields, captured, supersedes)
+            typed(turn, of_present_axis(transaction.session, job_id, fields), captured, supersedes)
             turn.close()
             return keep_answer(transaction, sent, job_id, turn.for_page(), captured)
 

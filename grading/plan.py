@@ -18,6 +18,7 @@ from grading.plan_table import (
     AFTER_BAD_WHOLE,
     LEFT_AFTER_GOOD,
     METER_CLEAR,
+    PLAN_OF_ANY_KIND,
     PLANS,
     PREPARE,
     PREPARE_EXTRA,
@@ -52,6 +53,7 @@ class StopReason(StrEnum):
 
     PARTS_TESTED = "parts_tested"
     WHOLE_GOOD = "whole_good"
+    KIND_NOT_KNOWN = "kind_not_known"  # the points that every kind of motor has are done; the others need its kind
 
 
 @dataclass(frozen=True)
@@ -104,6 +106,8 @@ def plan_axis(
         context: What is known of the axis.
         instruments: By id.
         profile: Limits in force.
+
+    While nobody chose the kind of motor, the plan holds only the points that every kind has.
     """
     case = build_case(tuple(measurements), context, instruments, profile)
     order = [Section.THROUGH_CABLE, *_parts(context)]
@@ -125,11 +129,13 @@ def _tasks(case: Case, section: Section) -> Iterator[Task]:
     volts = {VoltageStep.NONE: None, VoltageStep.SCREENING: choice.screening, VoltageStep.JUDGING: choice.judging}
     used: dict[VoltageStep, set[str]] = {step: set() for step in VoltageStep}
     prepare = PREPARE[section]
-    if section is Section.MOTOR_ALONE:
+    chosen = case.context.motor_chosen
+    if section is Section.MOTOR_ALONE and chosen:
         prepare += PREPARE_EXTRA[case.context.motor_kind]
     seconds = int(case.limit("insulation.time").value)
     positions = int(case.limit("winding.armature_positions").value)
-    for number, planned in enumerate(PLANS[case.context.motor_kind][section]):
+    points = PLANS[case.context.motor_kind] if chosen else PLAN_OF_ANY_KIND
+    for number, planned in enumerate(points[section]):
         point = replace(
             planned,
             seconds=seconds if planned.seconds else 0,
@@ -165,7 +171,7 @@ def _same_place(reading: BoundedReading, point: PlanPoint) -> bool:
     here, wanted = reading.measurement.terminals, point.terminals
     if to_earth(here) and to_earth(wanted):
         joined = point.section is not Section.CABLE_ALONE and point.kind is QuantityKind.INSULATION_RESISTANCE
-        generic = ends(here)[0] in ("LEAD", "") or not ends(here)[1]
+        generic = ends(here)[0] in ("LEAD", "") or not ends(here)[1] or ends(wanted)[0] == "LEAD"
         return joined or generic or _leads(wanted) <= _leads(here)
     generic = ends(here) == ("LEAD", "LEAD")
     return to_earth(here) == to_earth(wanted) and (generic or frozenset(ends(here)) == frozenset(ends(wanted)))
@@ -223,4 +229,6 @@ def _series_bad(case: Case) -> bool:
 
 
 def _stop(case: Case) -> StopReason:
+    if not case.context.motor_chosen:
+        return StopReason.KIND_NOT_KNOWN
     return StopReason.PARTS_TESTED if _whole_bad(case) else StopReason.WHOLE_GOOD

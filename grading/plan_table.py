@@ -207,6 +207,27 @@ PLANS: dict[MotorKind, dict[Section, tuple[PlanPoint, ...]]] = {
     MotorKind.SPINDLE: _plan(_THREE, 1),
 }
 
+PLAN_OF_ANY_KIND: dict[Section, tuple[PlanPoint, ...]] = {
+    _WHOLE: (
+        _point(_WHOLE, _G, "lead-ground", VoltageStep.NONE, When.ALWAYS, _LG),
+        _point(_WHOLE, _I, "lead-ground", VoltageStep.SCREENING, When.ALWAYS, _SCREEN),
+        _point(_WHOLE, _I, "lead-ground", VoltageStep.JUDGING, When.SCREEN_CLEAR, _JUDGE),
+    ),
+    _MOTOR: (
+        _point(_MOTOR, _G, "lead-ground", VoltageStep.NONE, When.WHOLE_BAD, _LG_MOTOR),
+        _point(_MOTOR, _I, "lead-ground", VoltageStep.SCREENING, When.WHOLE_BAD_METER_CLEAR, _SCREEN),
+        _point(_MOTOR, _I, "lead-ground", VoltageStep.JUDGING, When.WHOLE_BAD_SCREEN_CLEAR, _JUDGE_MOTOR),
+    ),
+    _CABLE: (
+        _point(_CABLE, _I, "lead-ground", VoltageStep.SCREENING, When.WHOLE_BAD, _SCREEN_CABLE),
+        _point(_CABLE, _I, "lead-ground", VoltageStep.JUDGING, When.WHOLE_BAD_SCREEN_CLEAR, _JUDGE_CABLE),
+    ),
+}
+"""The points that every kind of motor has, without leads by name: what is measured while its kind is not known.
+
+Which leads there are, between which of them to measure, and at how many positions follows from the kind alone.
+"""
+
 PREPARE: dict[Section, tuple[Preparation, ...]] = {
     _WHOLE: (Preparation.LOCK_OUT, Preparation.TAKE_AUXILIARY_OUT),
     _MOTOR: (Preparation.UNPLUG_AND_BLOCK, Preparation.NOTE_WINDING_TEMPERATURE),

@@ -13,6 +13,7 @@ from sqlmodel import Session
 from api.ledger.canonical import parsed
 from api.ledger.clock import parse_instant
 from api.ledger.tables import AxisRow, InstrumentRow, JobRow
+from api.visit.description import KIND_UNKNOWN
 from api.visit.jobs import read_job
 from api.visit.records import Record, current_records
 from grading.conditions import Surroundings, surroundings
@@ -64,7 +65,12 @@ def _members(given: dict[str, Any]) -> dict[str, Any]:
         "motor_plug_reach": terms.Reach,
         "cable_reach": terms.Reach,
     }
-    return {name: enum(given[name]) for name, enum in enums.items() if given.get(name) is not None}
+    chosen = given.get("motor_kind", KIND_UNKNOWN) != KIND_UNKNOWN
+    if not chosen:
+        # Grading has no kind for "not known": it takes one, knows that nobody chose it, and asks.
+        given = {**given, "motor_kind": MotorKind.AC_SERVO.value}
+    known = {name: enum(given[name]) for name, enum in enums.items() if given.get(name) is not None}
+    return {**known, "motor_chosen": chosen}
 
 
 def axis_context(axis: AxisRow, job: JobRow) -> AxisContext:

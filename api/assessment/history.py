@@ -61,6 +61,8 @@ def _visits(given: Inputs, then: Inputs) -> Iterator[Visit]:
         # Another kind of motor was put in since: what its predecessor measured says nothing about this one.
         if begin is None or past is None or past.motor_kind is not context.motor_kind:
             continue
+        if not (past.motor_chosen and context.motor_chosen):  # one of them may be another kind
+            continue
         found = tuple(m for m in then.measurements if m.axis == name and m.at is not None and m.at < begin)
         if found:
             yield Visit(max(m.at for m in found if m.at is not None), found, past)

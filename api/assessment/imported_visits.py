@@ -13,7 +13,9 @@ from sqlmodel import Session, SQLModel, create_engine, select
 
 from api.assessment.grading_adapter import Inputs, read_inputs
 from api.ledger.canonical import parsed
+from api.ledger.job_tables import JobChangeRow
 from api.ledger.tables import AxisRow, EvidenceRow, InstrumentRow, JobRow, RecordRow, SafetyAnswerRow
+from api.visit.jobs import job_of
 
 BAG_KIND = "bag"
 """`EvidenceRow.kind` of an imported export."""
@@ -22,10 +24,11 @@ _DIGITS = 8
 _PARTS: tuple[tuple[str, type[SQLModel]], ...] = (
     ("axes", AxisRow),
     ("instruments", InstrumentRow),
+    ("changes", JobChangeRow),
     ("records", RecordRow),
     ("safety", SafetyAnswerRow),
 )
-_IDS = ("id", "job_id", "instrument_id", "proposal_id", "confirmation_id", "supersedes", "axis_id")
+_IDS = ("id", "job_id", "instrument_id", "proposal_id", "confirmation_id", "supersedes", "axis_id", "subject_id")
 
 
 def imported_visits(session: Session) -> Iterator[tuple[JobRow, Inputs]]:
@@ -57,6 +60,6 @@ def _read(prefix: str, visit: dict[str, Any]) -> tuple[JobRow, Inputs]:
                 for row in visit.get(name, []):
                     scratch.add(kind(**renamed(row)))
                     scratch.flush()  # in this order
-            return job, read_inputs(scratch, job.id)
+            return job_of(scratch, job.id), read_inputs(scratch, job.id)
     finally:
         engine.dispose()

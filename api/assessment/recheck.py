@@ -19,13 +19,16 @@ from api.assessment.imported_visits import BAG_KIND
 from api.assessment.rules import rules_in_force
 from api.assessment.shop_limits import Shop, shop_of
 from api.ledger.canonical import CanonicalError, canonical, parsed, sha256_hex
+from api.ledger.job_tables import JobChangeRow
 from api.ledger.schema import Row, primary_key
 from api.ledger.tables import AxisRow, ConfirmationEventRow, EvidenceRow, InstrumentRow, JobRow, RecordRow
 from api.ledger.verification.witnesses import NOTHING, Outside
 from api.ledger.verify import Progress, Verification, Verified, verify_folder
 from api.visit.records import current_records
 
-_TABLES: tuple[type[SQLModel], ...] = (JobRow, AxisRow, InstrumentRow, ConfirmationEventRow, RecordRow)
+_TABLES: tuple[type[SQLModel], ...] = (
+    JobRow, AxisRow, InstrumentRow, JobChangeRow, ConfirmationEventRow, RecordRow,
+)  # fmt: skip
 """What findings are computed from; all append-only."""
 
 

@@ -64,6 +64,24 @@ class PhrasesAndWords(BadInput):
     remedy = "Give --phrases or --words."
 
 
+class BadSetting(BadInput):
+    """Refuse a correction that sets nothing."""
+
+    code = "bad_setting"
+    message = "{setting!r} sets nothing."
+    remedy = "Write FIELD=VALUE, AXIS.FIELD=VALUE or INSTRUMENT.FIELD=VALUE: X.motor_kind=ac_servo."
+    setting: str
+
+
+class PictureFileMissing(BadInput):
+    """Refuse to keep a plate or logo without a file."""
+
+    code = "picture_file_missing"
+    message = "No picture was named."
+    remedy = "Name it with {option}."
+    option: str
+
+
 class NoFile(MediaError):
     """A file that cannot be opened."""
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from api.day.errors import BadDayJob
+from api.visit.changes import JobState, changes_by_job, require_open, state_after
 from api.visit.jobs import all_jobs, job_of, read_job
 from capture.language.axis_names import spoken_names
 
@@ -75,6 +76,7 @@ def job_plan(session: Session, said: Sequence[str]) -> JobPlan:
     Raises:
         BadDayJob: It names no job.
         NoSuchJob: There is no such job.
+        JobNotOpen: One that was named is closed or archived.
     """
     windows: list[tuple[dt.time, str]] = []
     for text in said:
@@ -82,8 +84,11 @@ def job_plan(session: Session, said: Sequence[str]) -> JobPlan:
         if match is None or int(match[2] or 0) > 23 or int(match[3] or 0) > 59:
             raise BadDayJob(given=text)
         job_of(session, match[1].upper())
+        require_open(session, match[1].upper())
         windows.append((dt.time(int(match[2] or 0), int(match[3] or 0)), match[1].upper()))
-    ids = [job_id for _, job_id in windows] or [job.id for job in all_jobs(session)]
+    changes = changes_by_job(session)
+    still = [job.id for job in all_jobs(session) if state_after(changes.get(job.id, ())) is JobState.OPEN]
+    ids = [job_id for _, job_id in windows] or still
     jobs = []
     for job_id in sorted(dict.fromkeys(ids), key=lambda one: int(one[1:])):
         names = spoken_names(read_job(session, job_id).axis_names)

@@ -34,6 +34,7 @@ from api.ledger.database import Transaction
 from api.ledger.tables import DialogueStateRow
 from api.ledger.trail import What
 from api.visit.cautions import Caution
+from api.visit.changes import require_open
 from api.visit.jobs import Job, read_job
 from api.visit.proposals import Proposal, proposal_for_page, proposals_of
 from api.visit.readings import context_from_json, context_to_json
@@ -146,7 +147,7 @@ class Turn:
         """Give the ids of the safety steps that are open for an axis, at the time of the input or at another."""
         if axis not in self.job.axis_names:
             return ()
-        steps = open_steps(self.session, self.job.id, f"{self.job.id}-{axis}", moment or self.captured_at)
+        steps = open_steps(self.session, self.job.id, self.job.axis_id(axis), moment or self.captured_at)
         return tuple(step.id for step in steps)
 
     def value_of(self, proposal: Proposal) -> Value:
@@ -294,10 +295,12 @@ def begin_turn(
 
     Raises:
         NoSuchJob: There is no such job.
+        JobNotOpen: It is closed or archived.
         NoDialogue: Its conversation is missing.
     """
     session = transaction.session
     job = read_job(session, job_id)
+    require_open(session, job_id)
     state = session.get(DialogueStateRow, job_id)
     if state is None:
         raise NoDialogue(job_id=job_id)

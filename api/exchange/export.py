@@ -49,6 +49,7 @@ from api.proof.heads import key_to_sign, sign_tree
 from api.proof.provenance import ValueProvenance, prov_json, provenance_of
 from api.report.issued import Wanted
 from api.visit.jobs import job_of
+from api.visit.pictures import picture_files
 
 STATEMENT = "ohmtrail export 1"
 
@@ -272,7 +273,7 @@ def _files(
 ) -> dict[str, Content]:
     """Give the files to enclose, by their name below `data/`."""
     found: dict[str, Content] = {}
-    originals = {capture.sha256 for capture in captures_of(session, job_id)}
+    originals = {capture.sha256 for capture in captures_of(session, job_id)} | {*picture_files(session, job_id)}
     below = select(EvidenceRow).where(
         or_(col(EvidenceRow.sha256).in_(originals), col(EvidenceRow.parent_sha256).in_(originals))
     )

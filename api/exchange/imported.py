@@ -112,6 +112,7 @@ def _visit(found: BagVerification) -> JsonObject:
         "job": rows("job")[0],
         "axes": [*rows("axis")],
         "instruments": [*rows("instrument")],
+        "changes": [*sorted(rows("job_change"), key=lambda row: number_of(str(row["id"])))],
         "records": [*current],
         "safety": [*rows("safety_answer")],
     }

@@ -21,6 +21,7 @@ from api.ledger.store import Store
 from api.ledger.tables import EvidenceRow
 from api.ledger.trail import What
 from api.report.issued import Wanted, make_report, reports_of
+from api.visit.pictures import picture_files
 from capture.display.picture import open_picture
 from capture.errors import MediaError
 from capture.speech.audio import RATE, load_clip
@@ -111,7 +112,8 @@ def derive_all(database: Database, evidence: Store, job_id: str) -> list[str]:
     with database.read() as session:
         derived = select(EvidenceRow.parent_sha256).where(col(EvidenceRow.derivation).startswith(REDUCED))
         done = set(session.exec(derived).all())
-        for sha256 in dict.fromkeys(capture.sha256 for capture in captures_of(session, job_id)):
+        arrived = [capture.sha256 for capture in captures_of(session, job_id)]
+        for sha256 in dict.fromkeys([*arrived, *picture_files(session, job_id)]):
             row = session.get_one(EvidenceRow, sha256)
             if sha256 in done:
                 continue

@@ -23,6 +23,8 @@ from api.ledger.evidence import Stored, put_evidence
 from api.ledger.ids import in_order
 from api.ledger.tables import CaptureRow
 from api.ledger.trail import What
+from api.visit.changes import require_open
+from api.visit.errors import JobNotOpen
 
 
 @dataclass(frozen=True)
@@ -60,11 +62,13 @@ class Arrived:
         capture: Its row.
         repeated: It is a repetition of an earlier one, whose row it is.
         clash: Its client id was used for other bytes.
+        refused: The job takes none any more: the file is kept as evidence, and is no capture.
     """
 
     capture: CaptureRow
     repeated: bool = False
     clash: bool = False
+    refused: JobNotOpen | None = None
 
 
 def _alike(session: Session, arrival: Arrival) -> Sequence[CaptureRow]:
@@ -97,6 +101,18 @@ def _put_beside(transaction: Transaction, arrival: Arrival, first: CaptureRow) -
     return Arrived(first, repeated=True)
 
 
+def _put_aside(transaction: Transaction, arrival: Arrival, refused: JobNotOpen) -> Arrived:
+    """Keep what came for a job that is not open as evidence alone: nothing of it is lost, and nothing of it counts."""
+    if put_evidence(transaction, arrival.stored):
+        note = {"sha256": arrival.stored.sha256, "not_taken": refused.code}
+        transaction.entry(What.EVIDENCE_STORED, arrival.job_id, by=arrival.by, note=note)
+    nothing = CaptureRow(
+        id="", job_id=arrival.job_id, sha256=arrival.stored.sha256, client_id=None, state="failed", outcome_json="{}",
+        captured_at=arrival.captured, received_at=transaction.now,
+    )  # fmt: skip
+    return Arrived(nothing, refused=refused)
+
+
 def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
     clash = False
     stored, client_id = arrival.stored, arrival.client_id
@@ -109,6 +125,10 @@ def _put(transaction: Transaction, arrival: Arrival) -> Arrived:
     first = None if arrival.cut else _whole(transaction.session, arrival.job_id, arrival.utterance)
     if first is not None:
         return _put_beside(transaction, arrival, first)
+    try:
+        require_open(transaction.session, arrival.job_id)
+    except JobNotOpen as refused:
+        return _put_aside(transaction, arrival, refused)
     capture = CaptureRow(
         id=transaction.next_id(CaptureRow, arrival.job_id),
         job_id=arrival.job_id,
@@ -144,6 +164,7 @@ class Arrivals:
 
         Raises:
             SameIdOtherBytes: The client id was used for other bytes; these are kept all the same, under no id.
+            JobNotOpen: The job is closed or archived; the file is kept all the same, as evidence alone.
             WriteFailed: The disk is full or refuses.
         """
         own: Future[Arrived] = Future()
@@ -157,6 +178,8 @@ class Arrivals:
         found = own.result()
         if found.clash:
             raise SameIdOtherBytes(client_id=arrival.client_id)
+        if found.refused is not None:
+            raise found.refused
         return found.capture, found.repeated
 
     def _write(self, batch: list[tuple[Arrival, Future[Arrived]]]) -> None:

@@ -15,6 +15,8 @@ LETTERS = {
     "report_file": "D",
     "instrument_profile": "F",
     "sent_action": "A",
+    "job_change": "H",
+    "picture": "N",
 }
 """The letter of each table whose rows are numbered within a job."""
 

@@ -22,6 +22,7 @@ from sqlmodel import Session, SQLModel, select
 from api.ledger.canonical import canonical, parsed
 from api.ledger.device_table import DeviceRow
 from api.ledger.ids import row_id
+from api.ledger.job_tables import JobChangeRow, PictureRow
 from api.ledger.sent_action import SentActionRow
 from api.ledger.tables import APPEND_ONLY, InstrumentProfileRow, TrailEntryRow
 
@@ -122,6 +123,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(version=3, added={"grading_run": {"rules": ""}}),
     Migration(version=4, created=(SentActionRow.__tablename__,), added={"capture": {"utterance": ""}}),
     Migration(version=5, created=(DeviceRow.__tablename__,), added={"capture": {"sent_by": ""}}),
+    Migration(version=6, created=(JobChangeRow.__tablename__, PictureRow.__tablename__)),
 )
 """Every step there ever was, oldest first."""
 

@@ -384,17 +384,7 @@ class TrailEntryRow(SQLModel, table=True):
 
 
 APPEND_ONLY: tuple[str, ...] = (
-    "trail_entry",
-    "record",
-    "confirmation_event",
-    "safety_answer",
-    "grading_run",
-    "report_file",
-    "evidence",
-    "job",
-    "axis",
-    "instrument",
-    "instrument_profile",
-    "sent_action",
-)
+    "trail_entry", "record", "confirmation_event", "safety_answer", "grading_run", "report_file", "evidence", "job",
+    "axis", "instrument", "instrument_profile", "sent_action", "job_change", "picture",
+)  # fmt: skip
 """Tables whose rows may neither be changed nor deleted; the others may be changed, never deleted."""

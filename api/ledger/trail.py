@@ -47,6 +47,8 @@ class What(StrEnum):
     """The steps of the flow."""
 
     JOB_CREATED = "job created"
+    JOB_CHANGED = "job changed"  # its description, an axis or instrument of it, or whether it is open
+    PICTURE_SET = "picture set"  # a nameplate, an instrument's plate or a logo: evidence, and no reading
     EVIDENCE_STORED = "evidence stored"
     EVIDENCE_ADOPTED = "evidence adopted"  # found on disk at start: stored, but the crash came before its entry
     RECOGNISED = "recognised"

@@ -9,10 +9,12 @@ from typing import Any
 from api.ledger.tables import AxisRow, RecordRow, SafetyAnswerRow
 from api.report import wording
 from api.report.content import ReportedAnswer, ReportedAxis, ReportedValue, Statement
+from api.report.corrections import of_axis
 from api.report.fields import NOT_RECORDED
 from api.report.plot import Bar, LimitLine, bars
 from api.report.rows import Rows, loads
 from api.report.values import ValueRows, plotted
+from api.visit.pictures import MOTOR_PLATE
 from api.visit.safety_steps import STEPS
 from grading.details import Change, Located, UnmeasuredPart
 from grading.finding import Finding
@@ -156,6 +158,7 @@ def axis_of_report(
     questions: dict[str, str],
     marks: Mapping[str, str],
     plan: PlanState,
+    zone: str = "",
 ) -> ReportedAxis:
     """Write one axis of the report.
 
@@ -167,11 +170,14 @@ def axis_of_report(
         questions: Safety questions by step.
         marks: Letters of the sources by document.
         plan: Where the axis stands in its plan.
+        zone: A time whose offset is that of the place.
     """
     mine = [r for r in rows.records if r.axis == axis.name]
     values = tuple(maker.row(r) for r in mine)
     pairs = [(v, r) for v, r in zip(values, mine, strict=True) if not v.replaced]
+    plates = [p.sha256 for p in rows.pictures if p.use == MOTOR_PLATE and p.subject_id == axis.id]
     common = _identity(axis) | {"values": values, "safety": _answers(rows, axis.id, questions)}
+    common |= {"plate": plates[0] if plates else "", "corrections": of_axis(rows.changes, axis.id, zone)}
     if graded is None or not pairs:
         return ReportedAxis(
             **common,

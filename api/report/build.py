@@ -15,13 +15,24 @@ from sqlmodel import Session
 from api.assessment.grade_job import job_verdict
 from api.assessment.next_point import job_plans
 from api.assessment.shop_limits import Shop
+from api.errors import NotFound
 from api.ledger.signing import SigningKey
 from api.ledger.store import Store
 from api.ledger.tables import ProposalRow
 from api.proof.provenance import ValueProvenance, provenance_of
 from api.report import fields, media, wording
 from api.report.axes import axis_of_report
-from api.report.content import Exhibit, OpenProposal, Report, ReportedAxis, ReportedSource, VerdictMark, VerdictText
+from api.report.content import (
+    EmbeddedPicture,
+    Exhibit,
+    OpenProposal,
+    Report,
+    ReportedAxis,
+    ReportedSource,
+    VerdictMark,
+    VerdictText,
+)
+from api.report.corrections import corrections
 from api.report.exhibits import MISSING, Album, ReadFile
 from api.report.identity import Issue, Proof
 from api.report.issue import issue_of
@@ -30,6 +41,7 @@ from api.report.proof import read_proof
 from api.report.render import LONG, clock, render
 from api.report.rows import Rows, loads, read_rows
 from api.report.values import ValueRows, seriousness, worst
+from api.visit.pictures import LOGO
 from api.visit.readings import reading_of
 from api.visit.safety_steps import STEPS
 from grading.notices import NoticeKind
@@ -89,12 +101,12 @@ def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
     for done, axis in enumerate(rows.axes):
         progress("Axes", done, len(rows.axes))
         graded_axis, plan = verdicts.get(axis.name), made_of.plans[axis.name]
-        axes.append(axis_of_report(axis, rows, maker, graded_axis, dict(made_of.questions), marks, plan))
+        axes.append(axis_of_report(axis, rows, maker, graded_axis, dict(made_of.questions), marks, plan, issue.zone))
     ordered = tuple(sorted(axes, key=lambda axis: seriousness(axis.verdict)))
     return Report(
         issue=issue,
         title=wording.TITLE,
-        letterhead=fields.letterhead(rows, None if made_of.logo is None else media.logo(made_of.logo)),
+        letterhead=fields.letterhead(rows, _logo(made_of)),
         identity=fields.identity(rows),
         conditions=fields.conditions(rows),
         mapping=fields.mapping(rows, issue, ordered),
@@ -112,8 +124,21 @@ def content_of(made_of: Sources, progress: Progress = quiet) -> Report:
         people=fields.people(rows),
         others=tuple(maker.row(r) for r in rows.records if r.axis not in {a.name for a in rows.axes}),
         sources=sources,
+        corrections=corrections(rows, issue.zone),
         ways=tuple((way.record.id, way.line(lambda text: clock(text, issue.zone))) for way in made_of.ways),
     )
+
+
+def _logo(made_of: Sources) -> EmbeddedPicture | None:
+    """Give the logo that was asked for, else the one that was given with the job, as it was encoded anew."""
+    given = next((row.shown_sha256 for row in made_of.rows.pictures if row.use == LOGO), None)
+    content = made_of.logo
+    if content is None and given is not None:
+        try:
+            content = made_of.read_file(given)
+        except NotFound:
+            return None
+    return None if content is None else media.logo(content)
 
 
 def _zone(rows: Rows) -> str:

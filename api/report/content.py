@@ -73,6 +73,7 @@ class Exhibit:
         label: Its short number in the report, e.g. "C12".
         file: Name under which the whole file is attached to the PDF or lies beside the report.
         attached: Whether the whole file is attached to the PDF.
+        shows: What a picture shows that is no reading: "Nameplate of the motor, axis X"; "" for any other.
     """
 
     sha256: str
@@ -88,6 +89,7 @@ class Exhibit:
     label: str = ""
     file: str = ""
     attached: bool = False
+    shows: str = ""
 
     @property
     def anchor(self) -> str:
@@ -260,6 +262,8 @@ class ReportedAxis:
         drive: Whether the drive may be connected to what was measured, one sentence.
         note: What the description of the axis says besides.
         nameplate: Type and serial number of the motor, as its nameplate says, or that none is recorded.
+        plate: Hash of the photo of its nameplate, or "".
+        corrections: What was corrected of it since the job was made.
     """
 
     name: str
@@ -279,6 +283,8 @@ class ReportedAxis:
     drive: str = ""
     note: str = ""
     nameplate: str = ""
+    plate: str = ""
+    corrections: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -343,6 +349,7 @@ class Report:
     others: tuple[ReportedValue, ...] = ()
     sources: tuple[ReportedSource, ...] = ()
     ways: tuple[tuple[str, str], ...] = ()
+    corrections: tuple[str, ...] = ()
     reduced: bool = False
 
     @property

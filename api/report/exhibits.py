@@ -9,11 +9,13 @@ from sqlmodel import Session
 
 from api.errors import NotFound
 from api.ledger.canonical import PlainData
+from api.ledger.job_tables import PictureRow
 from api.ledger.tables import CaptureRow, EvidenceRow, ProposalRow, RecordRow
 from api.report import media
 from api.report.content import EmbeddedPicture, Exhibit
 from api.report.progress import Progress, quiet
 from api.report.rows import Rows, loads, read_rows
+from api.visit.pictures import INSTRUMENT_PLATE, LOGO, MACHINE_PLATE, MOTOR_PLATE
 
 ReadFile = Callable[[str], bytes]
 """Gives the bytes of a stored file by its SHA-256; raises NotFound where it is missing."""
@@ -63,7 +65,26 @@ class Album:
         for done, (sha, capture) in enumerate(first.items()):
             self._progress("Evidence", done, len(first))
             out.append(self._exhibit(capture, words.get(sha) or _understood(capture)))
-        return tuple(out)
+        return (*out, *(self._plate(row) for row in self._rows.pictures if row.use != LOGO and row.sha256 not in first))
+
+    def _plate(self, row: PictureRow) -> Exhibit:
+        """Give the photo of a plate as a piece of evidence; nothing was read in it."""
+        evidence, shows = self._rows.evidence[row.sha256 or ""], plate_words(self._rows, row)
+        content, label = self._bytes(evidence.sha256), row.id.rpartition("-")[2]
+        picture = None if content is None or not self._pictures else media.upright(content)
+        return Exhibit(
+            sha256=evidence.sha256,
+            kind="photo",
+            media_type=evidence.media_type,
+            size=evidence.size,
+            received=row.at,
+            captured="" if row.captured_at == row.at else row.captured_at,
+            preview=None if picture is None else media.preview(picture, f"Photo {label}: {shows}"),
+            problem=MISSING if content is None else "",
+            label=label,
+            file=_plate_name(row, evidence),
+            shows=shows,
+        )
 
     def _words(self) -> dict[str, str]:
         """Say what was understood from each file: words of a clip, the main string of a display."""
@@ -107,6 +128,22 @@ class Album:
         )
 
 
+def plate_words(rows: Rows, row: PictureRow) -> str:
+    """Say what the picture of a plate shows: "Nameplate of the motor, axis X"."""
+    axes = {axis.id: axis.name for axis in rows.axes}
+    labels = {one.id: one.label for one in rows.instruments}
+    if row.use == MOTOR_PLATE:
+        return f"Nameplate of the motor, axis {axes.get(row.subject_id, row.subject_id)}"
+    if row.use == INSTRUMENT_PLATE:
+        return f"Plate of the instrument {labels.get(row.subject_id, row.subject_id)}"
+    return "Nameplate of the machine" if row.use == MACHINE_PLATE else "Logo"
+
+
+def _plate_name(row: PictureRow, evidence: EvidenceRow) -> str:
+    suffix = media.SUFFIXES.get(media.plain_type(evidence.media_type), "bin")
+    return f"{row.id}-{evidence.sha256[:12]}.{suffix}"
+
+
 def _file_name(capture: CaptureRow, evidence: EvidenceRow) -> str:
     suffix = media.SUFFIXES.get(media.plain_type(evidence.media_type), "bin")
     return f"{capture.id}-{capture.sha256[:12]}.{suffix}"
@@ -122,7 +159,10 @@ def files_of(session: Session, job_id: str) -> dict[str, str]:
     first: dict[str, CaptureRow] = {}
     for capture in rows.captures:
         first.setdefault(capture.sha256, capture)
-    return {_file_name(capture, rows.evidence[sha]): sha for sha, capture in first.items()}
+    plates = [row for row in rows.pictures if row.sha256 is not None and row.sha256 not in first]
+    return {_file_name(capture, rows.evidence[sha]): sha for sha, capture in first.items()} | {
+        _plate_name(row, rows.evidence[row.sha256]): row.sha256 for row in plates if row.sha256 is not None
+    }
 
 
 def _outcome(capture: CaptureRow) -> PlainData:

@@ -37,7 +37,10 @@ def identity(rows: Rows) -> tuple[Field, ...]:
     job, given = rows.job, _given(rows)
     alarm = "; ".join(filter(None, (job.alarm_text, str(given.get("symptom") or ""))))
     return (
-        Field("Customer", job.customer or NOT_RECORDED),
+        Field(
+            "Customer",
+            ", ".join(filter(None, (job.customer, str(given.get("customer_contact") or "")))) or NOT_RECORDED,
+        ),
         Field("Site", str(given.get("site") or NOT_RECORDED)),
         Field("Machine", job.machine + (f", serial {given['serial']}" if given.get("serial") else "")),
         Field("Job", f"{job.id}: {job.title}"),
@@ -95,10 +98,19 @@ def instruments(rows: Rows) -> tuple[ReportedInstrument, ...]:
                 accuracy=f"±({' + '.join(parts)})" if parts else NOT_RECORDED,
                 calibration=f"due {row.calibration_due}" if row.calibration_due else NOT_RECORDED,
                 in_date=_in_date(row.calibration_due, last),
-                certificate=str(given.get("certificate") or NOT_RECORDED),
+                certificate=_certificate(given),
             )
         )
     return tuple(out)
+
+
+def _certificate(given: PlainData) -> str:
+    """Give number and date of a calibration certificate."""
+    number, day = str(given.get("certificate") or ""), str(given.get("certificate_date") or "")
+    return (
+        " of ".join(filter(None, (number or ("dated" if day else ""), day))).replace("dated of", "dated")
+        or NOT_RECORDED
+    )
 
 
 def _in_date(due: str | None, day: dt.date | None) -> VerdictText:

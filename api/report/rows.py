@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from sqlmodel import Session, SQLModel, col, select
 
+from api.ledger.job_tables import JobChangeRow, PictureRow
 from api.ledger.tables import (
     AxisRow,
     CaptureRow,
@@ -22,8 +23,10 @@ from api.ledger.tables import (
     TrailEntryRow,
 )
 from api.report.proof import head_of_job
+from api.visit.changes import changes_of
 from api.visit.jobs import axes_of, instruments_of, job_of
-from api.visit.records import all_records
+from api.visit.pictures import pictures_of
+from api.visit.records import Record, all_records
 
 
 def number(identifier: str) -> int:
@@ -54,6 +57,8 @@ class Rows:
     states: dict[str, str]
     events: list[ConfirmationEventRow]
     answers: list[SafetyAnswerRow]
+    changes: list[JobChangeRow]
+    pictures: list[PictureRow]
     head: TrailEntryRow | None
     entries: int
 
@@ -81,6 +86,12 @@ def _of_job(session: Session, table: type[Row], job_id: str) -> list[Row]:
     return sorted(found, key=lambda row: (number(row.id), row.id))  # type: ignore[attr-defined]
 
 
+def _of_axis_now(record: Record) -> RecordRow:
+    """Give a record's row with its axis as that is called now; the row on record bears the name of then."""
+    row = record.row
+    return row if row.axis == record.reading.axis else RecordRow(**{**row.model_dump(), "axis": record.reading.axis})
+
+
 def read_rows(session: Session, job_id: str) -> Rows:
     """Read everything that a report of this job shows.
 
@@ -89,7 +100,8 @@ def read_rows(session: Session, job_id: str) -> Rows:
     """
     job, records = job_of(session, job_id), all_records(session, job_id)
     captures = _of_job(session, CaptureRow, job_id)
-    named = {c.sha256 for c in captures}
+    pictures = pictures_of(session, job_id)
+    named = {c.sha256 for c in captures} | {p.sha256 for p in pictures if p.sha256}
     evidence = session.exec(
         select(EvidenceRow).where(col(EvidenceRow.sha256).in_(named) | col(EvidenceRow.parent_sha256).in_(named))
     ).all()
@@ -101,10 +113,12 @@ def read_rows(session: Session, job_id: str) -> Rows:
         captures=captures,
         evidence={e.sha256: e for e in evidence},
         proposals=_of_job(session, ProposalRow, job_id),
-        records=[record.row for record in records],
+        records=[_of_axis_now(record) for record in records],
         states={record.id: record.status for record in records},
         events=_of_job(session, ConfirmationEventRow, job_id),
         answers=_of_job(session, SafetyAnswerRow, job_id),
+        changes=changes_of(session, job_id),
+        pictures=pictures,
         head=trail,
         entries=0 if trail is None else trail.seq,
     )

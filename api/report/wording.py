@@ -69,6 +69,7 @@ MOTORS = {
     "brushed_dc": "Brushed DC servo motor",
     "dc_servo": "Brushed DC servo motor",
     "ac_servo": "AC servo motor",
+    "unknown": "kind of motor not known yet",
     "spindle": "Spindle motor",
 }
 POINTS = {"lead-ground": "lead to ground", "lead-lead": "lead to lead"}

@@ -10,6 +10,7 @@ import datetime as dt
 import re
 from collections.abc import Callable
 from decimal import Decimal
+from itertools import chain
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -25,6 +26,7 @@ from pydantic import (
 
 from api.visit.errors import BadJobDescription
 from api.visit.plain_text import PlainText, check_plain
+from api.visit.problems import places
 from capture.display.profile_files import profile_from
 from capture.errors import InstrumentProfileError
 from capture.language.axis_names import spoken_names
@@ -34,7 +36,6 @@ from grading.measurement import (
     DriveKind,
     InstrumentKind,
     InsulationSystem,
-    MotorKind,
     Reach,
     WindingKind,
 )
@@ -79,6 +80,9 @@ class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", str_strip_whitespace=True, populate_by_name=True)
 
 
+KIND_UNKNOWN: Literal["unknown"] = "unknown"
+"""The kind of a motor that nobody has named yet."""
+
 _INSTRUMENT_WORDS = {
     "ohmmeter": "multimeter",
     "insulation": "insulation_tester",
@@ -111,8 +115,10 @@ class AxisDescription(_Part):
 
     name: str = Field(validation_alias=AliasChoices("name", "axis"), max_length=16)
     motor_kind: Annotated[
-        MotorKind, _other_word({"brushed_dc": "dc_servo", "dc": "dc_servo", "servo": "ac_servo", "ac": "ac_servo"})
-    ]
+        Literal["dc_servo", "ac_servo", "spindle", "unknown"],
+        _other_word({"brushed_dc": "dc_servo", "dc": "dc_servo", "servo": "ac_servo", "ac": "ac_servo"}),
+    ] = KIND_UNKNOWN
+    """Never assumed: while it is unknown, the plan holds what every kind has, and it is asked for."""
     drive: DriveKind = DriveKind.ROTARY
     rated_voltage: Positive | None = None
     rated_current: Positive | None = Field(None, validation_alias=AliasChoices("rated_current", "rated_current_a"))
@@ -175,6 +181,8 @@ class InstrumentDescription(_Part):
     lead_resistance_ohm: NotNegative | None = None
     calibration_due: dt.date | None = None
     certificate: Text = ""
+    """Number of its calibration certificate."""
+    certificate_date: dt.date | None = None
     display_profile: Annotated[dict[str, Any], BeforeValidator(_profile)] | None = None
 
     @model_validator(mode="before")
@@ -212,12 +220,15 @@ def _with_unit(value: object, tester: bool) -> object:
 class JobDescription(_Part):
     """One visit as described by a person."""
 
-    title: Name
+    title: Annotated[PlainText, Field(max_length=200)] = ""
+    """Empty: the machine and what it shows."""
     customer: Name
     machine: Name
     technician: Name
     serial: Text = ""
     site: Text = ""
+    customer_contact: Text = ""
+    """Whom to ask at the customer's; for the report."""
     company: Text = ""
     contact: Text = ""
     alarm_text: Text = Field("", validation_alias=AliasChoices("alarm_text", "alarm"))
@@ -229,17 +240,30 @@ class JobDescription(_Part):
     axes: Annotated[list[AxisDescription], Field(min_length=1, max_length=40)]
     instruments: Annotated[list[InstrumentDescription], Field(max_length=40)] = []
 
+    @field_validator("axes")
+    @classmethod
+    def _no_axis_twice(cls, axes: list[AxisDescription]) -> list[AxisDescription]:
+        _once("axis", [axis.name for axis in axes])
+        spoken_names([axis.name for axis in axes], strict=True)  # two that are said alike would be heard as one
+        return axes
+
+    @field_validator("instruments")
+    @classmethod
+    def _no_instrument_twice(cls, instruments: list[InstrumentDescription]) -> list[InstrumentDescription]:
+        _once("instrument", [instrument.id for instrument in instruments])
+        return instruments
+
     @model_validator(mode="after")
-    def _no_name_twice(self) -> JobDescription:
-        for what, names in (
-            ("axis", [axis.name for axis in self.axes]),
-            ("instrument", [instrument.id for instrument in self.instruments]),
-        ):
-            twice = sorted({name for name in names if names.count(name) > 1})
-            if twice:
-                raise ValueError(f"The {what} {twice[0]} is there twice; give each its own name.")
-        spoken_names([axis.name for axis in self.axes], strict=True)  # two that are said alike would be heard as one
+    def _titled(self) -> JobDescription:
+        if not self.title:
+            self.title = ": ".join(filter(None, (self.machine, self.alarm_text)))[:200]
         return self
+
+
+def _once(what: str, names: list[str]) -> None:
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise ValueError(f"The {what} {twice[0]} is there twice; give each its own name.")
 
 
 def read_description(data: object) -> JobDescription:
@@ -254,8 +278,6 @@ def read_description(data: object) -> JobDescription:
     try:
         return JobDescription.model_validate(data)
     except ValidationError as error:
-        problems = [
-            f"{'.'.join(str(part) for part in problem['loc']) or 'the job'}: {problem['msg']}"
-            for problem in error.errors()
-        ]
-        raise BadJobDescription(problems="; ".join(problems[:8])) from None
+        found = places(error.errors())
+        said = " ".join(f"{place or 'the job'}: {words}" for place, words in [*found.items()][:8])
+        raise BadJobDescription(problems=said, fields=tuple(chain.from_iterable(found.items()))) from None

@@ -3,17 +3,105 @@
 from __future__ import annotations
 
 from api.errors import BadInput, NotFound, Refused
+from api.ledger.canonical import PlainData
 from capture.display.errors import InstrumentProfileInvalid, NoSuchProfile
 from capture.errors import InstrumentProfileError
 
 
 class BadJobDescription(BadInput):
-    """Refuse a description with something missing, misspelt or out of range."""
+    """Refuse a description with something missing, misspelt or out of range; `fields` are the places, each with words.
+
+    The sentence names every place for who reads no fields (a file, the command line).
+    """
 
     code = "bad_job"
-    message = "{problems}."
+    message = "{problems}"
     remedy = "Correct the description and send it again."
     problems: str
+    fields: tuple[str, ...] = ()
+
+    def to_json(self) -> PlainData:
+        """Give the error with each field that is wrong: its place, "axes.0.name", and what to do."""
+        places = dict(zip(self.fields[::2], self.fields[1::2], strict=True))
+        return {**super().to_json(), "fields": places} if places else super().to_json()
+
+
+class JobNotOpen(Refused):
+    """Refuse what would change a job that is closed or archived."""
+
+    code = "job_not_open"
+    message = "Job {job_id} is {state}: it takes no readings, answers or changes."
+    remedy = "Reopen it on its page (an archived job is brought back first), then do it again."
+    job_id: str
+    state: str
+
+
+class BadMove(Refused):
+    """Refuse to close, reopen, archive or restore a job that is in another state."""
+
+    code = "bad_move"
+    message = "Job {job_id} is {state}, so it cannot be {wanted}."
+    remedy = "Only an open job is closed, only a closed one reopened or archived, only an archived one brought back."
+    job_id: str
+    state: str
+    wanted: str
+
+
+class JobStillWaits(Refused):
+    """Refuse to close a job in which something waits for a person or for the recogniser."""
+
+    code = "job_still_waits"
+    message = "Job {job_id} is not done: {proposals} values wait for your yes, {captures} files are still to be read."
+    remedy = "Confirm or reject what waits, and let the files be read; then close it."
+    job_id: str
+    proposals: int
+    captures: int
+
+
+class JobChangedMeanwhile(Refused):
+    """Refuse an edit that was made from an older state of the job."""
+
+    code = "job_changed"
+    message = "Job {job_id} was changed by somebody else since you opened it."
+    remedy = "Reload the page, look at the changes, and make yours again."
+    job_id: str
+
+
+class NothingEdited(BadInput):
+    """Refuse an edit that changes nothing."""
+
+    code = "nothing_edited"
+    message = "Nothing is different from what is on record."
+    remedy = "Change a field, or leave it as it is."
+
+
+class PartLeftOut(BadInput):
+    """Refuse an edit that leaves out an axis or instrument of the job, or names one that it does not have."""
+
+    code = "part_left_out"
+    message = "The edit does not name the {kind} {missing} of this job."
+    remedy = "What is on record stays: rename it or correct it, but do not leave it out."
+    kind: str
+    missing: str
+
+
+class PictureNotSuitable(BadInput):
+    """Refuse a picture that cannot be shown or kept for its use."""
+
+    code = "picture_not_suitable"
+    message = "{problem}"
+    remedy = "Send a PNG or JPEG picture; for a plate, any photo that the camera makes."
+    problem: str
+
+
+class BadPictureUse(BadInput):
+    """Refuse a picture for a use or part that the job does not have."""
+
+    code = "bad_picture_use"
+    message = "There is no {use!r} of {subject!r} in this job."
+    remedy = "Name an axis for a motor's plate, an instrument for its own, nothing for the machine's and the logo."
+    use: str
+    subject: str
 
 
 class NoSuchJob(NotFound):

@@ -1,4 +1,4 @@
-"""Jobs: made once from a checked description, read often."""
+"""Jobs: made once from a checked description, read often, with what was changed since (`api.visit.changes`)."""
 
 from __future__ import annotations
 
@@ -10,11 +10,12 @@ from pydantic import BaseModel
 from sqlmodel import Session, col, select, text
 
 from api.ledger.acting import acting_person
-from api.ledger.canonical import JsonObject, canonical
+from api.ledger.canonical import JsonObject, canonical, parsed
 from api.ledger.database import Transaction
 from api.ledger.ids import in_order
 from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow, SafetyAnswerRow
 from api.ledger.trail import What
+from api.visit.changes import as_changed, changes_by_job, changes_of, former_names, history_for_page, state_after
 from api.visit.description import AxisDescription, InstrumentDescription, JobDescription
 from api.visit.errors import NoSuchAxis, NoSuchJob
 from capture.language.axis_names import how_to_say
@@ -25,7 +26,8 @@ def _plain(value: Decimal | None) -> str | None:
     return None if value is None else format(value, "f")
 
 
-def _as_json(part: BaseModel) -> str:
+def as_json(part: BaseModel) -> str:
+    """Write a checked part of a description as it is stored."""
     return canonical(plain(part.model_dump()))
 
 
@@ -42,14 +44,14 @@ def create_job(transaction: Transaction, description: JobDescription) -> JobRow:
         alarm_text=description.alarm_text,
         air_c=_plain(description.air_c),
         humidity_percent=_plain(description.humidity_percent),
-        description_json=_as_json(description),
+        description_json=as_json(description),
         created_at=transaction.now,
     )
     transaction.put(job)
     for axis in description.axes:
-        transaction.put(_axis(job.id, axis))
+        transaction.put(axis_row(job.id, axis))
     for instrument in description.instruments:
-        transaction.put(_instrument(job.id, instrument))
+        transaction.put(instrument_row(job.id, instrument))
     transaction.put(
         DialogueStateRow(job_id=job.id, context_json="{}", asking_json="[]", message="", updated_at=transaction.now)
     )
@@ -57,23 +59,25 @@ def create_job(transaction: Transaction, description: JobDescription) -> JobRow:
     return job
 
 
-def _axis(job_id: str, axis: AxisDescription) -> AxisRow:
+def axis_row(job_id: str, axis: AxisDescription) -> AxisRow:
+    """Make the row of an axis from its description."""
     return AxisRow(
         id=f"{job_id}-{axis.name}",
         job_id=job_id,
         name=axis.name,
-        motor_kind=axis.motor_kind.value,
+        motor_kind=str(axis.motor_kind),
         drive=axis.drive.value,
         rated_voltage=_plain(axis.rated_voltage),
         rated_power_w=_plain(axis.rated_power_w),
         insulation_system=axis.insulation_system.value,
         winding_c=_plain(axis.winding_c),
         moving_cable=int(axis.moving_cable),
-        description_json=_as_json(axis),
+        description_json=as_json(axis),
     )
 
 
-def _instrument(job_id: str, instrument: InstrumentDescription) -> InstrumentRow:
+def instrument_row(job_id: str, instrument: InstrumentDescription) -> InstrumentRow:
+    """Make the row of an instrument from its description."""
     due = instrument.calibration_due
     return InstrumentRow(
         id=f"{job_id}-{instrument.id}",
@@ -83,7 +87,7 @@ def _instrument(job_id: str, instrument: InstrumentDescription) -> InstrumentRow
         accuracy_percent=_plain(instrument.accuracy_percent),
         accuracy_counts=_plain(instrument.accuracy_counts),
         calibration_due=None if due is None else due.isoformat(),
-        description_json=_as_json(instrument),
+        description_json=as_json(instrument),
     )
 
 
@@ -95,7 +99,7 @@ class Job:
         id: Its number, "J1".
         technician: Who works on it now: the person of the device that acts, else the last one named when somebody
             else went on, else the one it was made for.
-        axis_names: Names of its axes, in the order described.
+        axis_names: Names of its axes as they are now, in the order described.
         instruments: In the order described.
         axes: In the order described.
         row: The job.
@@ -107,6 +111,10 @@ class Job:
     instruments: tuple[InstrumentRow, ...]
     axes: tuple[AxisRow, ...]
     row: JobRow
+
+    def axis_id(self, name: str) -> str:
+        """Give the id of one of its axes by its name now."""
+        return next(axis.id for axis in self.axes if axis.name == name)
 
 
 def read_job(session: Session, job_id: str) -> Job:
@@ -129,7 +137,7 @@ def _at_work(session: Session, job: JobRow) -> str:
 
 
 def job_of(session: Session, job_id: str) -> JobRow:
-    """Read a job by its id.
+    """Read a job by its id, as its changes make it.
 
     Raises:
         NoSuchJob: There is no such job.
@@ -137,49 +145,81 @@ def job_of(session: Session, job_id: str) -> JobRow:
     job = session.get(JobRow, job_id)
     if job is None:
         raise NoSuchJob(job_id=job_id)
-    return job
+    return as_changed(job, changes_of(session, job_id))
 
 
 def axes_of(session: Session, job_id: str) -> Sequence[AxisRow]:
-    """Read a job's axes, in the order described."""
+    """Read a job's axes as its changes make them, in the order described."""
     # The ids would sort by name; rows are numbered in the order in which they were put.
-    return session.exec(select(AxisRow).where(AxisRow.job_id == job_id).order_by(text("rowid"))).all()
+    rows = session.exec(select(AxisRow).where(AxisRow.job_id == job_id).order_by(text("rowid"))).all()
+    changes = changes_of(session, job_id)
+    return [as_changed(row, changes) for row in rows]
 
 
 def axis_of(session: Session, job_id: str, name: str) -> AxisRow:
-    """Read one axis by its name.
+    """Read one axis by its name, or by one that it had before.
 
     Raises:
         NoSuchAxis: The job has no such axis.
     """
-    axis = session.get(AxisRow, f"{job_id}-{name.upper()}")
-    if axis is None:
-        raise NoSuchAxis(axis=name, axes=tuple(axis.name for axis in axes_of(session, job_id)))
-    return axis
+    axes = axes_of(session, job_id)
+    wanted = former_names(changes_of(session, job_id)).get(name.upper())
+    for axis in axes:
+        if axis.name == name.upper():
+            return axis
+    for axis in axes:
+        if axis.id == wanted:
+            return axis
+    raise NoSuchAxis(axis=name, axes=tuple(axis.name for axis in axes))
+
+
+def axis_id_of(session: Session, job_id: str, name: str | None) -> str:
+    """Give the id of an axis by its name; one that no axis has where there is none of it."""
+    try:
+        return axis_of(session, job_id, name or "").id
+    except NoSuchAxis:
+        return f"{job_id}-{name}"
 
 
 def instruments_of(session: Session, job_id: str) -> Sequence[InstrumentRow]:
-    """Read a job's instruments, in the order described."""
-    return session.exec(select(InstrumentRow).where(InstrumentRow.job_id == job_id).order_by(text("rowid"))).all()
+    """Read a job's instruments as its changes make them, in the order described."""
+    rows = session.exec(select(InstrumentRow).where(InstrumentRow.job_id == job_id).order_by(text("rowid"))).all()
+    changes = changes_of(session, job_id)
+    return [as_changed(row, changes) for row in rows]
 
 
 def all_jobs(session: Session) -> Sequence[JobRow]:
-    """Read all jobs, newest first."""
-    return session.exec(select(JobRow).order_by(col(JobRow.created_at).desc(), text("rowid DESC"))).all()
+    """Read all jobs as their changes make them, newest first."""
+    rows = session.exec(select(JobRow).order_by(col(JobRow.created_at).desc(), text("rowid DESC"))).all()
+    changes = changes_by_job(session)
+    return [as_changed(row, changes.get(row.id, ())) for row in rows]
 
 
 def job_for_page(session: Session, job: JobRow) -> JsonObject:
     """Give a job with its axes and instruments, as the page shows it."""
-    axes = axes_of(session, job.id)
+    axes, changes = axes_of(session, job.id), changes_of(session, job.id)
     names = [axis.name for axis in axes]
     return {
         **job.model_dump(exclude={"description_json"}),
+        "serial": parsed(job.description_json).get("serial", ""),
+        "state": state_after(changes).value,
+        "changes": history_for_page(changes),
         "axes": [
-            {**axis.model_dump(exclude={"description_json", "job_id"}), "said": how_to_say(axis.name, names)}
+            {
+                **axis.model_dump(exclude={"description_json", "job_id"}),
+                "said": how_to_say(axis.name, names),
+                "plate": parsed(axis.description_json).get("nameplate", ""),
+            }
             for axis in axes
         ],
         "instruments": [
-            instrument.model_dump(exclude={"description_json", "job_id"})
+            {
+                **instrument.model_dump(exclude={"description_json", "job_id"}),
+                **{
+                    name: parsed(instrument.description_json).get(name) or ""
+                    for name in ("serial", "certificate", "certificate_date")
+                },
+            }
             for instrument in instruments_of(session, job.id)
         ],
     }

@@ -41,11 +41,11 @@ def instrument_of(session: Session, job_id: str, label: str) -> InstrumentRow:
     Raises:
         NoSuchInstrument: The job has no such instrument.
     """
-    row = session.get(InstrumentRow, f"{job_id}-{label}")
-    if row is None or row.job_id != job_id:
-        labels = tuple(one.label for one in instruments_of(session, job_id))
-        raise NoSuchInstrument(job_id=job_id, label=label, labels=labels)
-    return row
+    rows = instruments_of(session, job_id)
+    for row in rows:
+        if row.label == label:
+            return row
+    raise NoSuchInstrument(job_id=job_id, label=label, labels=tuple(row.label for row in rows))
 
 
 def set_profile(transaction: Transaction, job: JobRow, label: str, given: object) -> Profile:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlmodel import Session, select
 
@@ -14,6 +14,7 @@ from api.ledger.database import Transaction
 from api.ledger.ids import in_order
 from api.ledger.tables import ConfirmationEventRow, RecordRow
 from api.ledger.trail import What
+from api.visit.changes import renamed_axes
 from api.visit.errors import (
     AuxiliaryLead,
     InDoubt,
@@ -23,6 +24,7 @@ from api.visit.errors import (
     SafetyOpen,
     SaidBefore,
 )
+from api.visit.jobs import axis_id_of
 from api.visit.notes import Notes, notes_of
 from api.visit.proposals import Proposal, require_open
 from api.visit.readings import reading_of
@@ -56,7 +58,7 @@ class Record:
 
     Attributes:
         row: Where it is stored.
-        reading: What was confirmed.
+        reading: What was confirmed, of its axis as that is called now; the row bears the name of then.
         notes: What was noted beside it.
         status: "current", "superseded" or "withdrawn".
     """
@@ -131,7 +133,7 @@ def check_confirmable(session: Session, proposal: Proposal, revision: int | None
     lead = auxiliary_lead(reading)
     if lead is not None:
         raise AuxiliaryLead(lead=lead)
-    steps = open_steps(session, row.job_id, f"{row.job_id}-{reading.axis}", row.captured_at)
+    steps = open_steps(session, row.job_id, axis_id_of(session, row.job_id, reading.axis), row.captured_at)
     if steps:
         raise SafetyOpen(count=len(steps), axis=reading.axis, question=steps[0].question)
 
@@ -151,7 +153,7 @@ def _safety_came_late(session: Session, proposal: Proposal) -> bool:
     reading, row = proposal.reading, proposal.row
     if not is_gated(reading):
         return False
-    answers = answers_of(session, row.job_id, f"{row.job_id}-{reading.axis}", row.captured_at)
+    answers = answers_of(session, row.job_id, axis_id_of(session, row.job_id, reading.axis), row.captured_at)
     return any(seconds_between(row.captured_at, answer.captured_at) > 0 for answer in answers.values())
 
 
@@ -220,7 +222,14 @@ def all_records(session: Session, job_id: str) -> list[Record]:
     def status(row: RecordRow) -> str:
         return "withdrawn" if row.id in withdrawn else "superseded" if row.id in superseded else "current"
 
-    return [Record(row, reading_of(row), notes_of(row), status(row)) for row in rows]
+    # A record bears the name that its axis had when it was confirmed; it belongs to that axis whatever its name now.
+    names = renamed_axes(session, job_id)
+
+    def reading(row: RecordRow) -> Reading:
+        found = reading_of(row)
+        return replace(found, axis=names[found.axis]) if found.axis in names else found
+
+    return [Record(row, reading(row), notes_of(row), status(row)) for row in rows]
 
 
 def current_records(session: Session, job_id: str) -> list[Record]:
@@ -256,6 +265,7 @@ def record_for_page(record: Record) -> JsonObject:
     return {
         **row.model_dump(exclude={"circumstances_json"}),
         **record.notes.to_json(),
+        "axis": record.reading.axis,
         "display": record.reading.quantity.display(),
         "status": record.status,
         "evidence": [sha for sha in (row.clip_sha256, row.photo_sha256, row.crop_sha256) if sha],

@@ -48,6 +48,9 @@ _SKIPPED: dict[SkipReason, str] = {
 }
 _STOPS: dict[StopReason, str] = {
     StopReason.PARTS_TESTED: "The parts have been tested apart; the verdict says which one failed.",
+    StopReason.KIND_NOT_KNOWN: (
+        "What every kind of motor has is measured; say which kind this one is, and the rest of its plan follows."
+    ),
     StopReason.WHOLE_GOOD: "The whole is good, which clears motor and cable at this position.",
 }
 

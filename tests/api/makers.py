@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import json
 import wave
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +23,8 @@ from capture.reading import Context, DisplayReading, Doubt, Heard, Seen, Utteran
 from grading.terms.quantity import Qualifier, Quantity
 
 if TYPE_CHECKING:
+    from api.visit.editing import JobEdit
+    from api.workspace import Workspace
     from capture.display.burst import Burst
     from capture.speech.memo import Piece, Span
 
@@ -44,6 +46,19 @@ JOB: dict[str, Any] = {
          "range_end": "60 MOhm"},
     ],
 }  # fmt: skip
+
+
+def change(workspace: Workspace, job: str, how: Callable[[Any], object]) -> JobEdit:
+    """Make an edit of a job: its description as it stands, changed by a function, with the ids of what it has."""
+    from api.visit.editing import JobEdit, editable
+
+    with workspace.database.read() as session:
+        given = editable(session, job)
+    how(given["description"])
+    wanted = given["description"]
+    axes = [*given["axis_ids"], *[None] * (len(wanted["axes"]) - len(given["axis_ids"]))]
+    meters = [*given["instrument_ids"], *[None] * (len(wanted["instruments"]) - len(given["instrument_ids"]))]
+    return JobEdit(wanted, axes, meters, given["revision"], "seen on the plate")
 
 
 def at(seconds: float) -> str:

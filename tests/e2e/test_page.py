@@ -74,10 +74,14 @@ INSULATION = {
 def test_a_job_is_made_with_the_form(page: Page, server: running.Server) -> None:
     page.goto(f"{server.url}/#/")
     page.get_by_role("link", name="New job").click()
+    expect(page.locator(".axis-row")).to_be_visible()
+    for folded in page.locator("form details > summary").all():
+        folded.click()
     for name in ("title", "customer", "machine", "technician"):
         page.locator(f"form > .card [name={name}]").fill(str(DESCRIPTION[name]))
     page.locator(".axis-row [name=name]").fill("x")
     page.locator(".axis-row [name=rated_voltage]").fill("90")
+    page.get_by_role("button", name="Add an instrument").click()
     page.locator(".instrument-row [name=id]").fill("IT-03")
     page.get_by_role("button", name="Make the job").click()
     expect(page.locator("h1")).to_have_text(str(DESCRIPTION["title"]))

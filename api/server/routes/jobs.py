@@ -8,6 +8,7 @@ from fastapi import APIRouter, Body, Query, Response
 from sqlmodel import col, select
 
 from api.assessment.grade_job import findings_of
+from api.assessment.job_list import list_jobs
 from api.assessment.next_point import next_point, plan_for_page
 from api.dialogue.turn import context_of
 from api.ledger.canonical import JsonObject
@@ -18,8 +19,9 @@ from api.report.issued import Form, Paper, Wanted, reports_of
 from api.server.errors import NoReportYet
 from api.server.report_process import make_apart
 from api.server.routes import HeavyDep, WorkspaceDep
-from api.visit.jobs import all_jobs, job_for_page, job_of
-from api.visit.plain_text import MOST_INTEGER, PlainJson
+from api.server.routes.sent import SentDep
+from api.visit.jobs import job_for_page, job_of
+from api.visit.plain_text import MOST_INTEGER, PlainJson, PlainText
 from capture.language.prompts import heard_context
 
 router = APIRouter(prefix="/api/jobs", tags=["jobs"])
@@ -32,16 +34,20 @@ REPORT_POLICY = (
 
 
 @router.get("")
-def list_jobs(workspace: WorkspaceDep) -> list[JsonObject]:
-    """List all jobs, newest first."""
+def show_jobs(
+    workspace: WorkspaceDep,
+    q: Annotated[PlainText, Query(max_length=200, description="Words, each of which a job must hold.")] = "",
+    archived: Annotated[bool, Query(description="Whether archived jobs are listed too.")] = False,
+) -> list[JsonObject]:
+    """List jobs, open ones first and each group newest first, with their state and what is left in them."""
     with workspace.database.read() as session:
-        return [job_for_page(session, job) for job in all_jobs(session)]
+        return list_jobs(session, q, archived=archived, profile=workspace.profile)
 
 
 @router.post("", status_code=201)
-def make_job(workspace: WorkspaceDep, description: Annotated[PlainJson, Body()]) -> JsonObject:
-    """Make a job from its description: title, customer, machine, technician, axes, instruments, air, alarm."""
-    return workspace.create_job(description)
+def make_job(workspace: WorkspaceDep, sent: SentDep, description: Annotated[PlainJson, Body()]) -> JsonObject:
+    """Make a job from its description: customer, machine, technician, axes, what else is known; once for each id."""
+    return workspace.desk.make(description, sent)
 
 
 @router.get("/{job_id}")

@@ -1,8 +1,10 @@
 // Chooses the view by the address after #.
 
-import { devicesView, whoAmI } from "./devices.js";
+import { aboutView, editView } from "./about.js";
+import { devicesView, looksOnly, whoAmI } from "./devices.js";
 import { el, fill, say } from "./dom.js";
 import { jobView } from "./job.js";
+import { leaveState, showState } from "./job-state.js";
 import { keepPage } from "./install.js";
 import { jobsView, newJobView } from "./jobs.js";
 import { onLink, watchLink } from "./link.js";
@@ -10,6 +12,7 @@ import { beginSending } from "./outbox.js";
 import "./theme.js";
 import { askToPersist } from "./waiting.js";
 
+if (looksOnly()) document.body.dataset.role = "reader";
 const main = document.getElementById("main");
 const where = document.getElementById("where");
 let view = null; // of a job
@@ -19,9 +22,14 @@ async function show() {
   if (page === "jobs" && view && view.id === id) { view.show(place, more); return; } // it goes on listening
   if (view) view.close();
   view = null;
+  leaveState();
   say("");
   try {
-    if (page === "jobs" && id) view = await jobView(main, where, id, place, more);
+    if (page === "jobs" && id) {
+      view = await jobView(main, where, id, place, more);
+      await showState(main.querySelector(".alarms"), id);
+    } else if (page === "about" && id) await aboutView(main, where, id);
+    else if (page === "edit" && id) await editView(main, where, id);
     else if (page === "new") await newJobView(main, where);
     else if (page === "devices") await devicesView(main, where);
     else await jobsView(main, where);

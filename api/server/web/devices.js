@@ -79,10 +79,13 @@ export async function devicesView(main, where) {
     pairPart(), el("h2", {}, "Paired"), list);
 }
 
+/** Whether this page was opened only to look: "?view=read" shows what a reader sees, without controls. */
+export const looksOnly = () => new URLSearchParams(location.search).get("view") === "read";
+
 /** Show in the page's head who works with this device, or at the laptop the way to the devices. */
 export async function whoAmI(head) {
   const access = await get("/api/access");
-  document.body.dataset.role = access.role;
+  document.body.dataset.role = looksOnly() ? "reader" : access.role;
   if (access.device) head.append(el("a", { id: "who", href: "#/devices" }, `${access.device.person}${access.role === "reader" ? " · reads only" : ""}`));
   else if (access.lan) head.append(el("a", { id: "who", href: "#/devices" }, "Devices"));
 }

@@ -31,6 +31,7 @@ async function answer(response) {
   const error = new Error(message);
   error.code = said && said.code;
   error.status = response.status;
+  error.fields = said && said.fields; // what is wrong with each field of a form, in words
   throw error;
 }
 
@@ -74,6 +75,13 @@ const WAIT_S = 30;
 /** Do something under an id of its own, once however often it is sent; `body` is JSON. */
 export const sendAction = (path, body, clientId) =>
   ask(path, { method: "POST", headers: { "content-type": "application/json", "idempotency-key": clientId, "ohmtrail-sent-at": now() }, body });
+
+/** Send a file with what belongs to it, as a form. */
+export function sendForm(path, parts) {
+  const form = new FormData();
+  for (const [name, value] of Object.entries(parts)) form.append(name, value);
+  return ask(path, { method: "POST", body: form });
+}
 
 /** Store a clip or photo; resolves once the server has it on disk, read or (state "stored") still waiting to be read. */
 export function sendEvidence(jobId, file, name, capturedAt = now(), clientId = "", { sha256 = "", utterance = "", hurry = false, limit = undefined } = {}) {

@@ -16,7 +16,7 @@ from api.ledger.sent import SentAction
 from api.workspace import Workspace
 from capture.display.profile_files import shipped
 from tests.api.conftest import Visit
-from tests.api.makers import FakeEngines
+from tests.api.makers import FakeEngines, change, photo
 
 
 @pytest.fixture(scope="session")
@@ -39,6 +39,9 @@ def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     pair_device(workspace.database, "Phone", "Technician 7", Grant(Role.TECHNICIAN))
     sent = SentAction("a" * 16, sha256_hex("again"))
     workspace.end_lockout(visit.job, "power_restored", captured_at=visit._later(20), sent=sent)
+    given = change(workspace, visit.job, lambda described: described["axes"][1].update(motor_kind="spindle"))
+    workspace.desk.edit(visit.job, given)
+    workspace.desk.picture(visit.job, "motor_plate", "X", photo(None, None))
     workspace.grade(visit.job)
     workspace.make_report(visit.job)
     workspace.close()

@@ -123,6 +123,20 @@ def test_a_folder_of_version_3_is_intact_before_and_after(tmp_path: Path) -> Non
     assert ask(folder, "SELECT count(*) FROM sent_action") == [(0,)]
 
 
+def test_a_folder_of_version_5_is_intact_before_and_after(tmp_path: Path) -> None:
+    """A sealed visit of the last program without changes and pictures of jobs; its key was left out."""
+    folder = tmp_path / "data"
+    with zipfile.ZipFile(DATA / "schema5.zip") as packed:
+        packed.extractall(folder)
+    before = verify_all(folder)
+    assert (before.problems, before.lag) == ([], 0)
+    assert ask(folder, "PRAGMA user_version") == [(5,)]
+    migrate(folder)
+    after = verify_all(folder)
+    assert (after.problems, after.lag, after.entries) == ([], 0, before.entries + 1 + VERSION - 5)
+    assert ask(folder, "SELECT count(*) FROM job_change") == ask(folder, "SELECT count(*) FROM picture") == [(0,)]
+
+
 def test_opening_again_changes_nothing(old: Path) -> None:
     migrate(old)
     head = verify_folder(old).head

@@ -34,6 +34,32 @@ def send(client: TestClient, job: str, data: bytes, **fields: str) -> Any:
     return client.post(f"/api/jobs/{job}/evidence", files={"file": ("x", io.BytesIO(data))}, data=fields)
 
 
+def test_a_job_is_made_once_corrected_and_closed_over_http(client: TestClient) -> None:
+    key = {"Idempotency-Key": "press-0001"}
+    first, again = (client.post("/api/jobs", json=JOB, headers=key) for _ in range(2))
+    assert (first.status_code, again.status_code, first.json()) == (201, 201, again.json())
+    assert client.post("/api/jobs", json={**JOB, "title": "B"}, headers=key).status_code == 409
+    assert [found["id"] for found in client.get("/api/jobs").json()] == ["J1"]
+    wrong = client.post("/api/jobs", json={**JOB, "axes": [{"name": "?"}]}).json()
+    assert list(wrong["error"]["fields"] if "error" in wrong else wrong["fields"]) == ["axes.0.name"]
+    given = client.get("/api/jobs/J1/description").json()
+    given["description"]["axes"][0]["motor_kind"] = "spindle"
+    for _ in range(2):  # an answer that was lost
+        edited = client.post("/api/jobs/J1/description", json=given, headers={"Idempotency-Key": "press-0002"})
+        assert edited.status_code == 200, edited.text
+    assert [change["after"] for change in edited.json()["changes"]] == [{"motor_kind": "spindle"}]
+    files = {"file": ("plate", io.BytesIO(photo("1.08", "Ohm")))}
+    plate = client.post("/api/jobs/J1/pictures", files=files, data={"use": "motor_plate", "subject": "X"})
+    assert plate.status_code == 201, plate.text
+    assert [one["subject_id"] for one in client.get("/api/jobs/J1/pictures").json()] == ["J1-X"]
+    assert client.get("/api/jobs/J1/proposals").json() == []
+    assert client.post("/api/jobs/J1/state", json={"move": "close"}).json()["state"] == "closed"
+    assert send(client, "J1", clip(READING)).json()["error" if "error" in wrong else "code"]
+    assert client.post("/api/jobs/J1/state", json={"move": "archive"}).json()["state"] == "archived"
+    assert client.get("/api/jobs").json() == []
+    assert [found["id"] for found in client.get("/api/jobs", params={"archived": "true", "q": "x"}).json()] == ["J1"]
+
+
 def test_a_whole_visit_over_http(client: TestClient, job: str) -> None:
     assert [found["id"] for found in client.get("/api/jobs").json()] == [job]
     shown = client.get(f"/api/jobs/{job}").json()

@@ -1,0 +1,76 @@
+"""A job in a real browser from its form to its end: messages, made once, corrected, plate, closed, reopened."""
+
+from __future__ import annotations
+
+import io
+
+import httpx2 as httpx
+from PIL import Image
+from playwright.sync_api import Browser, expect
+
+from api.assessment.recheck import verify_all
+from tests.e2e import running
+from tests.e2e.conftest import PHONE
+
+
+def plate() -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (320, 200), (170, 170, 165)).save(out, "JPEG")
+    return out.getvalue()
+
+
+def test_a_job_from_its_form_to_its_end(chromium: Browser, server: running.Server) -> None:
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.goto(f"{server.url}/#/new")
+    make = page.get_by_role("button", name="Make the job")
+    make.click()
+    problems = page.locator(".problem:not(:empty)")
+    expect(problems).to_have_text(
+        ["Say which machine it is.", "Give the customer's name.", "Give the name of who works on it.",
+         "Give the axis a name, such as X or SPINDLE.", "4 fields need a look; what to do stands beside each."]
+    )  # fmt: skip
+    expect(page.locator("[name=machine]")).to_be_focused()
+    message, button = page.locator("#form-problem").bounding_box(), make.bounding_box()
+    assert message is not None
+    assert button is not None
+    assert message["y"] + message["height"] <= button["y"], "no message lies over the button"
+    for name, value in (("machine", "Lathe 2"), ("customer", "Brackwater (invented)"), ("technician", "Technician 7")):
+        page.locator(f"form [name={name}]").fill(value)
+    page.locator(".axis-row [name=name]").fill("x")
+    make.dblclick()
+    expect(page.locator("#job-state")).to_contain_text("Which kind of motor is on axis X?")
+    jobs = httpx.get(f"{server.url}/api/jobs", timeout=30).json()
+    assert [job["axes"][0]["motor_kind"] for job in jobs] == ["unknown"], "pressed twice, made once, no kind assumed"
+
+    page.goto(f"{server.url}/#/edit/{jobs[0]['id']}")
+    page.locator("[name=motor_kind]").select_option("dc_servo")
+    page.locator("[name=reason]").fill("read from the nameplate")
+    page.get_by_role("button", name="Save the correction").click()
+    expect(page.locator("#history li li")).to_have_text("Motor: kind of motor not known yet → Brushed DC servo motor")
+    page.locator("[data-use=motor_plate] input").set_input_files(
+        {"name": "plate.jpg", "mimeType": "image/jpeg", "buffer": plate()}
+    )
+    expect(page.locator("[data-use=motor_plate] img")).to_be_visible()
+
+    page.locator("[data-move=close]").click()
+    expect(page.locator("#state")).to_have_attribute("data-state", "closed")
+    page.get_by_role("link", name="To the readings", exact=True).click()
+    expect(page.locator("#job-state")).to_contain_text("This job is closed")
+    expect(page.get_by_role("button", name="Speak")).to_be_hidden()
+    page.goto(f"{server.url}/?view=read#/about/{jobs[0]['id']}")
+    expect(page.locator("#history")).to_be_visible()
+    expect(page.get_by_role("button")).to_have_count(0)
+    page.goto(f"{server.url}/#/about/{jobs[0]['id']}")
+    page.locator("[data-move=reopen]").click()
+    expect(page.locator("#state")).to_have_attribute("data-state", "open")
+    page.goto(f"{server.url}/#/")
+    page.locator("#search").fill("lathe x")
+    expect(page.locator("#jobs .left")).to_contain_text("test points left: X")
+    page.locator("#search").fill("mill")
+    expect(page.locator("#found")).to_have_text("No job holds all of these words.")
+    context.close()
+    assert errors == []
+    assert verify_all(server.folder).problems == []
