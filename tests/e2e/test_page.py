@@ -223,7 +223,7 @@ def test_insulation_waits_for_the_safety_questions(page: Page, server: running.S
 
 
 def answer_all(page: Page) -> int:
-    """Answer every safety question where the work is, one after another, the bus with 12 V; gives how many there were."""
+    """Answer every safety question where the work is, the bus with 12 V; gives how many there were."""
     card, count = page.locator("#safety-card"), 0
     expect(card).to_be_visible()
     while card.is_visible():
@@ -322,7 +322,9 @@ def test_every_file_of_the_page_comes_with_its_policy(server: running.Server) ->
         found = httpx.get(f"{server.url}/page/{name}", timeout=30)
         assert found.status_code == 200
         assert found.headers["x-content-type-options"] == "nosniff"
-        assert found.headers["content-type"].startswith(("text/javascript", "text/css", "image/svg+xml", "application/manifest+json"))
+        assert found.headers["content-type"].startswith(
+            ("text/javascript", "text/css", "image/svg+xml", "application/manifest+json")
+        )
         again = httpx.get(f"{server.url}/page/{name}", headers={"if-none-match": found.headers["etag"]}, timeout=30)
         assert again.status_code == 304
 

@@ -1,4 +1,4 @@
-"""The places of a job on a phone, on its side and on a laptop: one axis' work without scrolling, buttons that do not move.
+"""The places of a job on a phone, on its side and on a laptop: one axis' work unscrolled, buttons that do not move.
 
 What is held against: WCAG 2.2, 1.4.6 (7 to 1 for text); axe-core's rules for WCAG 2.2 A and AA; 64 px and 12 px are the
 project's own for gloves.
@@ -28,7 +28,9 @@ RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "be
 CONTRAST = 7.0
 GLOVE_PX = 64
 APART_PX = 12
-BOXES = "() => [...document.querySelectorAll('.dock button')].map((b) => Object.values(b.getBoundingClientRect().toJSON()))"
+BOXES = (
+    "() => [...document.querySelectorAll('.dock button')].map((b) => Object.values(b.getBoundingClientRect().toJSON()))"
+)
 
 
 def accessible(page: Page, schemes: tuple[Any, ...]) -> None:
@@ -171,7 +173,8 @@ def test_many_photos_go_one_by_one_and_what_is_none_only_if_wanted(
 def test_it_keeps_the_screen_on_trembles_and_can_be_installed(page: Page, server: running.Server, job_id: str) -> None:
     page.add_init_script(
         "window.asked = []; navigator.wakeLock.request = async (kind) => { window.asked.push(kind);"
-        " const lock = new EventTarget(); lock.release = async () => { window.asked.push('released'); }; return lock; };"
+        " const lock = new EventTarget();"
+        " lock.release = async () => { window.asked.push('released'); }; return lock; };"
         "navigator.vibrate = (beats) => { window.asked.push(beats); return true; };"
         "navigator.mediaDevices.getUserMedia = async () => {"
         " const to = new AudioContext().createMediaStreamDestination(); return to.stream; };"
