@@ -117,21 +117,25 @@ def browser(play: Playwright, microphone: Path | None = None) -> Iterator[Browse
 
 
 class Restarting:
-    """A server on one port and folder that is killed and started again."""
+    """A server on one port and folder that is killed and started again, perhaps with more options."""
 
-    def __init__(self, folder: Path) -> None:
-        self.port, self.folder = free_port(), folder
+    def __init__(self, folder: Path, *options: str) -> None:
+        self.port, self.folder, self.options = free_port(), folder, options
         self.server = Server(f"http://127.0.0.1:{self.port}", folder / "data", folder / "server.log")
         self.process: subprocess.Popen[bytes] | None = None
 
-    def start(self) -> None:
-        program = Path(sys.executable).with_name("ohmtrail")
-        command = [str(program), "serve", "--data", str(self.server.folder), "--port", str(self.port)]
+    def start(self, source: Path | None = None) -> None:
+        """Start it, from this checkout or from another `source` folder that holds the three packages."""
+        program = [str(Path(sys.executable).with_name("ohmtrail"))]
+        environment = {**os.environ, "TERM": "dumb"}
+        if source is not None:
+            program = [sys.executable, "-c", "from api.cli import main; main()"]
+            environment["PYTHONPATH"] = str(source)
+        command = [*program, "serve", "--data", str(self.server.folder), "--port", str(self.port), *self.options]
         with self.server.log.open("ab") as output:
             self.process = subprocess.Popen(
-                command, stdout=output, stderr=subprocess.STDOUT, env={**os.environ, "TERM": "dumb"},
-                start_new_session=True,
-            )  # fmt: skip
+                command, stdout=output, stderr=subprocess.STDOUT, env=environment, cwd=source, start_new_session=True
+            )
         _wait(self.server, self.process)
 
     def stop_answering(self) -> None:

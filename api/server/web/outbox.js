@@ -77,6 +77,7 @@ class Queue {
 
   /** The browser keeps nothing (full, or private): it goes straight to the server, or the person is told. */
   async unkept(item) {
+    this.told("").catch(() => {}); // what is said of the room left is looked at again
     try { return await send(item, false); } catch (error) {
       throw error.away ? new Error("NOT KEPT: the server is away and this browser's storage is full or refuses. Free some room, then do it again.") : error;
     }

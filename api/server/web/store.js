@@ -3,6 +3,10 @@
 const NAME = "ohmtrail-outbox";
 const STORES = { items: { autoIncrement: true }, seen: undefined };
 let connection = null;
+let refused = false;
+
+/** Whether the storage refused what was to be kept last: browsers no longer tell truly how much room is left. */
+export const storageRefused = () => refused;
 
 export const done = (request) => new Promise((resolve, reject) => {
   request.onsuccess = () => resolve(request.result);
@@ -28,6 +32,15 @@ async function open() {
  * @param {(store: IDBObjectStore) => any} work begins requests at once; nothing else may be waited for in it
  */
 export async function within(name, mode, work) {
+  if (name !== "items" || mode !== "readwrite") return transact(name, mode, work);
+  try {
+    const result = await transact(name, mode, work);
+    refused = false;
+    return result;
+  } catch (error) { refused = true; throw error; }
+}
+
+async function transact(name, mode, work) {
   if (!connection) connection = open().catch((error) => { connection = null; throw error; });
   const database = await connection;
   // "strict": written through to the storage before it counts as kept; some browsers else only promise it.

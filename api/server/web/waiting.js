@@ -2,6 +2,7 @@
 
 import { el, fill } from "./dom.js";
 import { away } from "./link.js";
+import { storageRefused } from "./store.js";
 import { clock } from "./words.js";
 
 const LEAST_LEFT = 64e6; // bytes: a minute of clips and a dozen photos
@@ -41,6 +42,7 @@ export class WaitingPart {
 
 /** Why the browser's storage cannot be relied on; "" where it can, or where nothing needs it. */
 async function storageProblem(needed) {
+  if (storageRefused()) return "This browser has no room to keep anything more. Free some of the device's storage, or get near the server, before the next capture.";
   if (!navigator.storage || !navigator.storage.estimate) return "";
   const { quota, usage } = await navigator.storage.estimate().catch(() => ({}));
   const left = quota - usage;
