@@ -76,7 +76,7 @@ def shot(browser: Browser, url: str, job: str) -> float:
     page.add_init_script("localStorage.setItem('ohmtrail.readback', 'off')")
     page.goto(f"{url}/#/jobs/{job}")
     page.get_by_role("button", name="Photo", exact=True).click()
-    page.wait_for_function("(document.querySelector('#camera video') || {}).videoWidth > 0")
+    page.wait_for_function("() => (document.querySelector('#camera video') || {}).videoWidth > 0")
     page.wait_for_timeout(1500)  # the first frames are black
     before = page.locator("#value").inner_text()
     begun = time.perf_counter()

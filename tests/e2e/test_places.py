@@ -186,7 +186,7 @@ def test_it_keeps_the_screen_on_trembles_and_can_be_installed(page: Page, server
     type_reading(page, **WINDING, terminals="U-V")
     page.get_by_role("button", name="Confirm", exact=True).click()
     expect(page.locator("#reading")).to_have_class("reading recorded")
-    page.wait_for_function("window.asked.some(Array.isArray)")
+    page.wait_for_function("() => window.asked.some(Array.isArray)")
     asked = page.evaluate("window.asked")
     assert asked[:2] == ["screen", "released"]
     manifest = json.loads(httpx.get(f"{server.url}/page/ohmtrail.webmanifest", timeout=30).text)

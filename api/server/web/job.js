@@ -257,7 +257,7 @@ class JobView {
     const news = this.updated !== undefined && this.updated !== null && state.updated_at !== this.updated;
     this.updated = state.updated_at;
     const names = { paused: "paused", noting: "listening", asking: "asking", ready: "heard" };
-    if ((news || first) && !this.listening.on) this.says(names[state.state], state.message);
+    if ((news || first) && !this.listening.on) this.says(names[state.state], state.message || (state.questions[0] || {}).text || "");
     else if (state.state === "paused" && this.listening.on) this.says("paused", state.message);
     this.drawStage();
   }
