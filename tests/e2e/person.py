@@ -92,7 +92,11 @@ class Person:
 
     def says(self, words: str) -> dict[str, Any]:
         """Say something, and wait until the dialogue has answered; gives the state of the dialogue then."""
-        data = base64.b64encode(spoken(self.folder, words).read_bytes()).decode()
+        return self.plays(spoken(self.folder, words), words)
+
+    def plays(self, clip: Path, words: str) -> dict[str, Any]:
+        """Play a recording of somebody into the microphone, and wait in the same way."""
+        data = base64.b64encode(clip.read_bytes()).decode()
         for _ in range(3):  # what was not understood is said again, as people do
             before = self.ask("/dialogue")["updated_at"]
             self.page.evaluate("data => window.hearWav(data)", data)
