@@ -124,6 +124,7 @@ def missing(reading: Reading, axes: Iterable[str]) -> tuple[Doubt, ...]:
             doubts.append(Doubt.AXIS_MISSING)
         if reading.section is None:
             doubts.append(Doubt.SECTION_MISSING)
-    elif reading.axis is not None and reading.axis not in set(axes):
+    elif reading.axis not in set(axes) and (reading.axis is not None or reading.section is not None):
+        # A winding's temperature without its axis would stand for the air of the shop.
         doubts.append(Doubt.AXIS_MISSING)
     return tuple(doubts)

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from capture.expectation import Expectation
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import Quantity, QuantityKind
 from grading.terms.section import Section
 
@@ -238,6 +239,26 @@ class Heard:
 
 
 @dataclass(frozen=True)
+class SaidBeside:
+    """What was said of the circumstances of a reading: these hold, those do not.
+
+    Attributes:
+        hold: Circumstances that were said, in the order of `Circumstance`.
+        lifted: Those said not to hold ("not after cleaning").
+        position: Shaft or carrier position, "3" or "30°"; None where none was said.
+    """
+
+    hold: tuple[Circumstance, ...] = ()
+    lifted: tuple[Circumstance, ...] = ()
+    position: str | None = None
+
+    @property
+    def anything(self) -> bool:
+        """Whether anything was said."""
+        return bool(self.hold or self.lifted or self.position)
+
+
+@dataclass(frozen=True)
 class Utterance:
     """What a clip means.
 
@@ -250,6 +271,7 @@ class Utterance:
         confidence: 0..1.
         doubts: Why it must be asked about.
         superseded: Readings said and withdrawn in the same breath ("five fifty, correction, four fifty meg").
+        beside: Circumstances said with the readings, or alone.
     """
 
     heard: Heard
@@ -260,6 +282,7 @@ class Utterance:
     confidence: float = 0.0
     doubts: tuple[Doubt, ...] = ()
     superseded: tuple[Reading, ...] = ()
+    beside: SaidBeside = field(default_factory=SaidBeside)
 
 
 @dataclass(frozen=True)

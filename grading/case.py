@@ -17,11 +17,12 @@ from grading.interval import INFINITY, Interval
 from grading.limit import Limit
 from grading.limits import machine_limit
 from grading.live import LiveReading, find_live, under_voltage
-from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
+from grading.measurement import AxisContext, Instrument, Measurement, Visit
 from grading.plausibility import Plausible, ask
 from grading.reading import RESISTANCE_KINDS, BoundedReading, Shape, bound
 from grading.shop import PUBLISHED, ShopProfile
 from grading.steps import Advice, NextStep, Reason, ReasonKind
+from grading.terms.circumstance import Circumstance
 from grading.terms.lazy import lazy
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section

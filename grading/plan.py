@@ -13,7 +13,7 @@ from enum import StrEnum
 from grading.advice import motor_first
 from grading.case import Case, build_case, in_ohm
 from grading.limits import machine_limit
-from grading.measurement import AxisContext, Circumstance, Instrument, Measurement
+from grading.measurement import AxisContext, Instrument, Measurement
 from grading.plan_table import (
     AFTER_BAD_WHOLE,
     LEFT_AFTER_GOOD,
@@ -34,6 +34,7 @@ from grading.rules.circuit import is_open
 from grading.rules.insulation import is_full_voltage
 from grading.rules.phases import unequal
 from grading.shop import ShopProfile
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.terms.terminals import ends, is_earth, to_earth

@@ -13,16 +13,10 @@ from typing import Any
 
 from grading.entries import Question, QuestionCode
 from grading.limit import Limit
-from grading.measurement import (
-    AxisContext,
-    Circumstance,
-    Instrument,
-    InstrumentKind,
-    Measurement,
-    MotorKind,
-)
+from grading.measurement import AxisContext, Instrument, InstrumentKind, Measurement, MotorKind
 from grading.reading import RESISTANCE_KINDS, finest
 from grading.slips import little_for_brake, thousandfold, undrivable
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind, unit
 from grading.terms.section import Section
 

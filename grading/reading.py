@@ -17,8 +17,9 @@ from grading.facts import MeasuredValue, Place
 from grading.interval import INFINITY, ZERO, Interval
 from grading.limit import Limit
 from grading.limits import LIMITS
-from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement
+from grading.measurement import Instrument, InstrumentKind, Measurement
 from grading.steps import Reason, ReasonKind
+from grading.terms.circumstance import Circumstance
 from grading.terms.component import between
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError, unit
 from grading.terms.terminals import point, to_earth

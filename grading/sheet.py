@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from grading.entries import LeftOutRow
-from grading.measurement import AxisContext, Circumstance, Instrument, Measurement, Visit
+from grading.measurement import AxisContext, Instrument, Measurement, Visit
 from grading.sheet_cells import (
     Row,
     read_choice,
@@ -26,6 +26,7 @@ from grading.sheet_cells import (
 )
 from grading.sheet_columns import COLUMNS, HOLDS, MAX_ROWS, QUANTITIES, REQUIRED, SECTIONS
 from grading.sheet_facts import Facts, Taken, told_instrument
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import DIMENSION_OF_KIND, QuantityKind
 from grading.terms.section import Section
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from grading.admission import AXIS, INSTRUMENT, READING, Domain
-from grading.measurement import Circumstance
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import UNITS, Qualifier, QuantityKind
 from grading.terms.section import Section
 

@@ -12,9 +12,10 @@ from decimal import Decimal
 
 from grading.entries import Question, QuestionCode
 from grading.limit import Limit
-from grading.measurement import Circumstance, Measurement
+from grading.measurement import Measurement
 from grading.neighbours import Neighbours, SizedReading, first_with
 from grading.reading import RESISTANCE_KINDS
+from grading.terms.circumstance import Circumstance
 from grading.terms.component import Component, between, component_of
 from grading.terms.quantity import Qualifier, QuantityKind, UnitError
 from grading.terms.section import Section

@@ -181,7 +181,7 @@ def _reading(reading: Reading) -> PlainData:
 
 
 def as_data(utterance: Utterance) -> PlainData:
-    """Give an utterance as plain data; "readings" is there only when several were said."""
+    """Give an utterance as plain data; "readings" is there only when several were said, circumstances when any were."""
     readings = [_reading(reading) for reading in utterance.readings]
     data: PlainData = {
         "text": utterance.heard.text,
@@ -196,6 +196,10 @@ def as_data(utterance: Utterance) -> PlainData:
         "confidence": utterance.confidence,
         "doubts": [doubt.value for doubt in utterance.doubts],
     }
+    beside = utterance.beside
+    if beside.anything:
+        noted = [one.value for one in beside.hold]
+        data |= {"circumstances": noted, "lifted": [one.value for one in beside.lifted], "position": beside.position}
     return data | ({"readings": readings} if len(readings) > 1 else {})
 
 
@@ -228,4 +232,7 @@ def _meaning(row: PlainData) -> str:
         place = [reading["axis"], reading["section"], reading["terminals"]]
         where = " ".join(part.replace("_", " ") for part in place if part)
         parts.append(f"{where}: {quantity.display()}" if where else quantity.display())
+    parts += [one.replace("_", " ") for one in row.get("circumstances", [])]
+    parts += [f"not {one.replace('_', ' ')}" for one in row.get("lifted", [])]
+    parts += [f"position {row['position']}"] if row.get("position") else []
     return "; ".join(parts)

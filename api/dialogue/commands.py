@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from api.assessment.next_point import next_point, points_left
 from api.assessment.spoken_verdict import spoken_verdict
+from api.dialogue.beside import take_back
 from api.dialogue.turn import Turn
 from api.ledger.trail import What
 from api.visit.jobs import axis_of
 from api.visit.records import Decision, current_records, put_event, record_of, withdraw
 from api.visit.safety import ANOTHER_PERSON, POWER_RESTORED, end_lockout
-from capture.language.readback import statement
+from capture.language.readback import statement, with_beside
 from capture.reading import Command
 from grading.terms.quantity import QuantityKind
 
@@ -17,7 +18,8 @@ from grading.terms.quantity import QuantityKind
 def commanded(turn: Turn, command: Command, decision: Decision) -> None:
     """Carry out a command."""
     if command is Command.UNDO:
-        undo(turn, decision)
+        if not take_back(turn, decision):
+            undo(turn, decision)
     elif command is Command.CORRECT:
         turn.say("Say the right value after the word correction.")
     elif command is Command.REPEAT:
@@ -96,5 +98,7 @@ def undo(turn: Turn, decision: Decision, record_id: str | None = None) -> None:
     record = records[-1] if record_id is None else record_of(turn.session, record_id)
     withdraw(turn.transaction, record, decision)
     turn.withdrawn.append(record.id)
-    turn.say(f"Withdrawn: {statement(record.reading)}. The old entry stays in the trail.")
+    turn.say(
+        f"Withdrawn: {with_beside(statement(record.reading), record.notes.words)}. The old entry stays in the trail."
+    )
     turn.asks = True

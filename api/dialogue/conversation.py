@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
+from api.dialogue.beside import came, said_alone, with_notes
 from api.dialogue.commands import commanded, keep_note
 from api.dialogue.corrections import corrected, fields_corrected
 from api.dialogue.events import Do as Carry
@@ -42,6 +43,7 @@ from api.errors import OhmtrailError
 from api.ledger.trail import What
 from api.visit.errors import SafetyOpen, SaidBefore
 from api.visit.jobs import axis_of
+from api.visit.notes import Notes, notes_with
 from api.visit.proposals import Proposal, ProposedReading, Source, require_open
 from api.visit.records import Decision, Record, check_confirmable, confirm, put_event, withdraw
 from api.visit.safety import StepReply, is_gated, put_answers
@@ -52,7 +54,7 @@ from capture.language.axis_names import how_to_say, spoken_names
 from capture.language.items import Cue, UnitSpoken, scan
 from capture.language.parse import parse
 from capture.language.prompts import NOT_UNDERSTOOD, heard_context
-from capture.language.readback import statement, volts_words
+from capture.language.readback import statement, volts_words, with_beside
 from capture.language.replies import reply_of
 from capture.language.vocabulary import plain_text
 from capture.reading import Command, Context, Doubt, Reading, Utterance
@@ -140,7 +142,8 @@ def _event(turn: Turn, utterance: Utterance) -> Event:
         return OtherwiseSaid() if moved else Told(utterance.command)
     surely = utterance.command is None and not set(utterance.doubts) - MAY_BE_MISSING
     if turn.standing.twice and surely and says_again(turn, utterance.readings) and not turn.spoken_too_early():
-        return SaidAgain()
+        as_noted = all(notes_with(one.notes, utterance.beside) == one.notes for one in turn.asked())
+        return SaidAgain() if as_noted else OtherwiseSaid()
     return OtherwiseSaid()
 
 
@@ -211,6 +214,12 @@ def _said(turn: Turn, utterance: Utterance, source: Source, decision: Decision) 
         fields_corrected(turn, utterance, decision)
     elif utterance.readings:
         _new_readings(turn, utterance, source, decision)
+    elif utterance.beside.anything:
+        if turn.context != before:
+            _no_value(turn, utterance, before, decision)
+        said_alone(turn, utterance.beside, decision)
+        if Doubt.CONFLICT in utterance.doubts:
+            turn.say("I heard a circumstance and a command in one breath. Listen first, then answer.")
     else:
         _no_value(turn, utterance, before, decision)
     _mind_the_gate(turn, utterance, before)
@@ -257,12 +266,17 @@ def _as_far_as_it_fits(utterance: Utterance, index: int) -> Reading:
 
 def _new_readings(turn: Turn, utterance: Utterance, source: Source, decision: Decision) -> None:
     taken = []
+    noted = utterance.beside.anything or turn.standing.coming != Notes()
     for index in range(len(utterance.readings)):
         given = _given(utterance, index)
         if not fits(given.reading):
             refuse_unit(turn, given.reading)
             continue
+        if noted:
+            given = with_notes(given, turn.standing.coming, utterance.beside)
         taken.append(take(turn, given, source, decision))
+    if noted:
+        came(turn, taken)
     # Whoever says value and "confirm" in one breath has not heard what was understood: the value is proposed, and the
     # confirmation is not one of it.
     if Doubt.CONFLICT in utterance.doubts or utterance.command is Command.CONFIRM:
@@ -297,7 +311,7 @@ def recorded(turn: Turn, record: Record) -> None:
             withdraw(turn.transaction, rival, Decision("derived", record.row.confirmed_by, turn.captured_at, reason))
             turn.withdrawn.append(rival.id)
     turn.tone = "confirmed"
-    turn.say(f"Recorded: {statement(record.reading)}.", "Recorded.")
+    turn.say(f"Recorded: {with_beside(statement(record.reading), record.notes.words)}.", "Recorded.")
     if is_gated(record.reading):
         seconds = discharge_s(record.reading.elapsed_s)
         turn.discharging(record.reading.axis or "", seconds)

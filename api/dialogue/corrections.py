@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from api.dialogue.beside import note_beside
 from api.dialogue.proposal_updates import change, merged, propose, refuse_unit, said_anew
+from api.dialogue.standing import BesideLast
 from api.dialogue.turn import Turn
+from api.visit.notes import notes_with
 from api.visit.proposals import Proposal, ProposedReading, Source
 from api.visit.records import Decision, Record, current_records
 from capture.completeness import fits
@@ -84,7 +87,7 @@ def corrected(turn: Turn, utterance: Utterance, given: ProposedReading, source: 
         return
     # Only what was said now: the place carried forward may be another one than that of the value corrected.
     new = said_anew(given.reading, named.axis, named.section, named.terminals)
-    given = replace(given, reading=merged(new, target.reading))
+    given = replace(given, reading=merged(new, target.reading), notes=notes_with(target.notes, utterance.beside))
     if not fits(given.reading):
         refuse_unit(turn, given.reading)
     elif isinstance(target, Proposal):
@@ -99,6 +102,9 @@ def fields_corrected(turn: Turn, utterance: Utterance, decision: Decision) -> No
     asked = turn.asked()
     records = current_records(turn.session, turn.job.id)
     target: Proposal | Record | None = asked[-1] if asked else (records[-1] if records else None)
+    if utterance.beside.anything:
+        _beside_corrected(turn, utterance, decision)
+        return
     if target is None:
         turn.say("There is nothing yet to correct.")
         return
@@ -117,6 +123,32 @@ def fields_corrected(turn: Turn, utterance: Utterance, decision: Decision) -> No
         turn.ask([target])
     else:
         turn.ask([propose(turn, ProposedReading(reading), source, supersedes=target.id)])
+
+
+def _beside_corrected(turn: Turn, utterance: Utterance, decision: Decision) -> None:
+    """Correct what is noted beside a value: "correction, not after cleaning", of any record that is named by its place.
+
+    A place that is said here finds the value and changes nothing of it.
+    """
+    target = _target(turn, _named(turn, utterance))
+    if target is None:
+        turn.say("I find no such value to correct.")
+        turn.asks = True
+        return
+    notes = notes_with(target.notes, utterance.beside)
+    if notes == target.notes:
+        turn.say(f"Nothing was changed. Noted there: {notes.words or 'nothing'}.")
+        turn.asks = True
+    elif isinstance(target, Proposal):
+        turn.standing.beside_last = (BesideLast(target.id, target.revision + 1, target.notes),)
+        note_beside(turn, target, notes, decision)
+        turn.ask([target])
+    else:
+        proposal = propose(
+            turn, ProposedReading(target.reading, notes=notes), Source("typed", decision.captured_at), target.id
+        )
+        turn.standing.beside_last = (BesideLast(proposal.id, proposal.revision, target.notes),)
+        turn.ask([proposal])
 
 
 def _where(reading: Reading) -> str:

@@ -65,5 +65,8 @@ def _question(question: Question, proposals: dict[str, Proposal]) -> JsonObject:
         }
     asked = [proposals[value.proposal] for value in question.values if value.proposal in proposals]
     twice = {value.proposal for value in question.values if value.twice}
-    text = " ".join(short_question(one.reading, one.doubts, one.alternatives, twice=one.id in twice) for one in asked)
+    text = " ".join(
+        short_question(one.reading, one.doubts, one.alternatives, twice=one.id in twice, noted=one.notes.words)
+        for one in asked
+    )
     return {"kind": "value", "proposals": [one.id for one in asked], "text": text}

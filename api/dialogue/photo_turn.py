@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from api.dialogue.beside import came, with_notes
 from api.dialogue.proposal_updates import join_to, propose, take
 from api.dialogue.turn import Turn
 from api.ledger.clock import seconds_between
 from api.ledger.trail import What
 from api.visit.cautions import cautions_of
+from api.visit.notes import Notes
 from api.visit.proposals import JOIN_WINDOW_S, Proposal, ProposedReading, Source, find_partner
 from api.visit.records import Decision, Record, current_records, put_event
 from capture.comparison import same_dimension, same_place, says_same
 from capture.completeness import fits
 from capture.display.placed import reading_seen
 from capture.language.readback import statement
-from capture.reading import DisplayReading, Doubt, Reading, Seen
+from capture.reading import DisplayReading, Doubt, Reading, SaidBeside, Seen
 from grading.terms.quantity import Qualifier, Quantity
 
 
@@ -40,7 +42,12 @@ def seen(turn: Turn, result: Seen, source: Source, crops: Mapping[int, str]) -> 
     before = _seen_before(turn, source)
     if before is None and _of_record(turn, given, source):
         return
+    coming = turn.standing.coming
+    if coming != Notes() and before is None:
+        given = with_notes(given, coming, SaidBeside())
     proposal = take(turn, given, source) if before is None else join_to(turn, before, given, source, again=True)
+    if coming != Notes() and before is None:
+        came(turn, [proposal])
     if proposal.row.agreement == "agree":
         turn.say("The photo agrees.")
     turn.ask([proposal])

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from api.dialogue.turn import Turn
 from api.ledger.trail import What
-from api.visit.notes import Notes
+from api.visit.notes import Notes, joined
 from api.visit.proposals import Proposal, ProposedReading, Source, correct, find_partner, join, new_proposal
 from api.visit.records import Decision, Record, current_records, put_event, record_of
 from capture.comparison import contradict, same_dimension, same_place, same_test, same_value
@@ -56,13 +56,18 @@ def take(turn: Turn, given: ProposedReading, source: Source, decision: Decision 
     """
     partner = find_partner(turn.waiting, given.reading, source)
     if partner is not None:
-        return join_to(turn, partner, given, source)
+        return join_to(turn, partner, _beside(partner, given), source)
     if decision is not None:
         answered = _answered(turn, given)
         if answered is not None:
-            change(turn, *answered, source, decision)
+            change(turn, answered[0], _beside(*answered), source, decision)
             return answered[0]
     return propose(turn, given, source)
+
+
+def _beside(proposal: Proposal, given: ProposedReading) -> ProposedReading:
+    """Add what was noted beside a proposal to what is noted beside its new value."""
+    return given if given.notes is None else replace(given, notes=joined(proposal.notes, given.notes))
 
 
 def propose(turn: Turn, given: ProposedReading, source: Source, supersedes: str | None = None) -> Proposal:

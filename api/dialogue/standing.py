@@ -8,6 +8,7 @@ from typing import Any
 
 from api.dialogue.events import DialogueState, Question, SafetyQuestion, Value, ValueQuestion
 from api.ledger.canonical import JsonObject
+from api.visit.notes import Notes, notes_from
 
 
 @dataclass(frozen=True)
@@ -25,6 +26,21 @@ class Discharge:
     since: str
 
 
+@dataclass(frozen=True)
+class BesideLast:
+    """Circumstances that were said last, which "undo that" takes back.
+
+    Attributes:
+        proposal: The proposal that they were noted beside; empty where they wait for the next reading.
+        revision: Its revision since.
+        before: What was noted there before.
+    """
+
+    proposal: str
+    revision: int
+    before: Notes
+
+
 @dataclass
 class Standing:
     """The state of the machine, with what else must survive from turn to turn.
@@ -35,12 +51,16 @@ class Standing:
             answered something else.
         discharge: The discharge after the last insulation test; None before one.
         twice: A value that was heard once only is confirmed by saying it again, not by a word.
+        coming: Circumstances that were said before the reading that they belong to.
+        beside_last: The circumstances said last, for each proposal.
     """
 
     state: DialogueState = field(default_factory=DialogueState)
     asked_at: str = ""
     discharge: Discharge | None = None
     twice: bool = False
+    coming: Notes = field(default_factory=Notes)
+    beside_last: tuple[BesideLast, ...] = ()
 
 
 def standing_to_json(standing: Standing) -> JsonObject:
@@ -54,6 +74,8 @@ def standing_to_json(standing: Standing) -> JsonObject:
         "answered": None if answered is None else [answered.axis, answered.step],
         "asked_at": standing.asked_at,
         "twice": standing.twice,
+        "coming": standing.coming.to_json(),
+        "beside_last": [[one.proposal, one.revision, one.before.to_json()] for one in standing.beside_last],
         "discharge": None
         if discharge is None
         else {"axis": discharge.axis, "seconds": discharge.seconds, "since": discharge.since},
@@ -79,7 +101,13 @@ def standing_from_json(data: Mapping[str, Any] | Sequence[Any]) -> Standing:
         answered=None if answered is None else SafetyQuestion(*answered),
     )
     held = None if discharge is None else Discharge(**discharge)
-    return Standing(state, str(data["asked_at"]), held, bool(data.get("twice", False)))
+    last = tuple(BesideLast(name, revision, _notes(notes)) for name, revision, notes in data.get("beside_last", ()))
+    coming = _notes(data.get("coming", {}))
+    return Standing(state, str(data["asked_at"]), held, bool(data.get("twice", False)), coming, last)
+
+
+def _notes(data: Mapping[str, object]) -> Notes:
+    return notes_from(data, Notes())
 
 
 def _question(data: Mapping[str, Any]) -> Question:

@@ -36,6 +36,7 @@ from api.ledger.trail import What
 from api.visit.cautions import Caution
 from api.visit.changes import require_open
 from api.visit.jobs import Job, read_job
+from api.visit.notes import Notes
 from api.visit.proposals import Proposal, proposal_for_page, proposals_of
 from api.visit.readings import context_from_json, context_to_json
 from api.visit.records import Record, record_for_page
@@ -252,8 +253,9 @@ class Turn:
         twice = {value.proposal for value in question.values if value.twice}
         for proposal in self.asked():
             told = (proposal.reading, proposal.doubts, proposal.alternatives)
-            full = asked_in_full(*told, twice=proposal.id in twice)
-            self.say(full, full if self.in_full else short_question(*told, twice=proposal.id in twice))
+            noted, again = proposal.notes.words, proposal.id in twice
+            full = asked_in_full(*told, twice=again, noted=noted)
+            self.say(full, full if self.in_full else short_question(*told, twice=again, noted=noted))
 
     def close(self) -> None:
         """Write where the conversation stands and what is said; the last entry of the turn."""
@@ -306,6 +308,8 @@ def begin_turn(
         raise NoDialogue(job_id=job_id)
     standing = standing_from_json(parsed(state.asking_json))
     context = _held(state, transaction.now)
+    if seconds_between(state.updated_at, transaction.now) > OLD_CONTEXT_S:
+        standing.coming = Notes()
     waiting = proposals_of(session, job_id, "open")
     turn = Turn(transaction, job, context, standing, state, waiting, captured_at or transaction.now, profile)
     turn.begun_with = standing.state.open

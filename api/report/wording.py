@@ -12,7 +12,7 @@ from grading.facts import Fact
 from grading.finding import Conformity, Finding, Margin, Urgency
 from grading.finding import Verdict as Grade
 from grading.limit import Basis, Direction, Limit
-from grading.measurement import Circumstance
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import UNITS
 from grading.terms.section import SECTION_WORDS, Section, section_in_full
 from grading.words import number

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from api.ledger.canonical import JsonObject, canonical, parsed
 from api.ledger.columns import NoteColumns
 from api.visit.errors import BadCircumstance, BadPosition
-from grading.measurement import Circumstance
+from capture.language.readback import beside_words
+from capture.reading import SaidBeside
+from grading.terms.circumstance import Circumstance
 
 LONGEST_POSITION = 40
 """Longest text of a position, characters."""
@@ -30,10 +32,26 @@ class Notes:
         """Give them as plain data."""
         return {"position": self.position, "circumstances": [one.value for one in self.circumstances]}
 
+    @property
+    def words(self) -> str:
+        """As they are read back: "after cleaning, position three"; empty for none."""
+        return beside_words(self.circumstances, self.position)
+
     def put_into(self, row: NoteColumns) -> None:
         """Write the columns of a row."""
         row.position = self.position
         row.circumstances_json = canonical([one.value for one in self.circumstances])
+
+
+def notes_with(before: Notes, said: SaidBeside) -> Notes:
+    """Give the notes that hold once circumstances were said; what was not mentioned stays."""
+    named = {*before.circumstances, *said.hold} - {*said.lifted}
+    return Notes(said.position or before.position, tuple(one for one in Circumstance if one in named))
+
+
+def joined(before: Notes, more: Notes) -> Notes:
+    """Give everything that either holds; of two positions the later."""
+    return notes_with(before, SaidBeside(hold=more.circumstances, position=more.position or None))
 
 
 def notes_of(row: NoteColumns) -> Notes:

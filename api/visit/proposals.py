@@ -144,7 +144,7 @@ class Proposal:
     @property
     def question(self) -> str:
         """The read-back, and what is in doubt."""
-        return question(self.reading, self.doubts, self.alternatives)
+        return question(self.reading, self.doubts, self.alternatives, noted=self.notes.words)
 
     def stored(self) -> ProposalRow:
         """Write what was decoded back into the row, ready to be put."""

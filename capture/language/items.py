@@ -12,8 +12,9 @@ from enum import StrEnum
 
 from capture.language.numbers import SpokenNumber, read_number
 from capture.language.say import ONES
-from capture.language.vocabulary import COMMANDS, ICAO_LETTERS, SOFT_ANSWERS
+from capture.language.vocabulary import CIRCUMSTANCES, COMMANDS, ICAO_LETTERS, SOFT_ANSWERS
 from capture.reading import Command, Doubt
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import Qualifier, QuantityKind
 from grading.terms.section import Section
 
@@ -33,6 +34,8 @@ class Cue(StrEnum):
     UNKNOWN = "unknown"
     SOFT = "soft"
     NOT = "not"
+    POSITION = "position"
+    NOTED = "noted"  # stood for a circumstance, taken already
 
 
 @dataclass(frozen=True)
@@ -85,10 +88,17 @@ class Each:
 
 @dataclass(frozen=True)
 class Topic:
-    """What is measured; `weak` where the word fits several tests and place or context decides ("resistance")."""
+    """What is measured.
+
+    Attributes:
+        kind: The test.
+        weak: The word fits several tests, and place or context decides ("resistance").
+        of_motor: It belongs to the motor of an axis, where its kind alone would be the shop's ("winding temperature").
+    """
 
     kind: QuantityKind
     weak: bool = False
+    of_motor: bool = False
 
 
 Piece = (
@@ -104,6 +114,7 @@ Piece = (
     | Each
     | Topic
     | Command
+    | Circumstance
 )
 
 
@@ -169,7 +180,8 @@ _VALUES: dict[str, Piece] = {
     "voltage": Topic(QuantityKind.VOLTAGE),
     "current": Topic(QuantityKind.CURRENT),
     "capacitance": Topic(QuantityKind.CAPACITANCE),
-    "temperature|air temperature|winding temperature|motor temperature": Topic(QuantityKind.TEMPERATURE),
+    "temperature|air temperature": Topic(QuantityKind.TEMPERATURE),
+    "winding temperature|motor temperature": Topic(QuantityKind.TEMPERATURE, of_motor=True),
     "humidity": Topic(QuantityKind.HUMIDITY),
     "resistance": Topic(QuantityKind.RESISTANCE_TO_GROUND, weak=True),
     "ohmmeter|ohm meter": Topic(QuantityKind.RESISTANCE_TO_GROUND),
@@ -188,6 +200,7 @@ _CUES: dict[str, Piece] = {
     "of|out of": Cue.OF,
     "after": Cue.AFTER,
     "not": Cue.NOT,
+    "position|at position": Cue.POSITION,
     "climbing|still climbing|it's climbing|rising|still rising|dropping|falling|not steady": Cue.UNSETTLED,
     ",": Cue.PAUSE,
     "uh|um|er|so|now|well|is|it's|it is|that's|reads|reading|shows|got|i got|i have|we have|the|on the meter|on|please|"
@@ -195,6 +208,7 @@ _CUES: dict[str, Piece] = {
 }
 _TABLE = (
     _table(_UNITS)
+    | _table(dict(CIRCUMSTANCES))
     | _table(_VALUES)
     | _table(_CUES)
     | _table({"|".join(SOFT_ANSWERS): Cue.SOFT})

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from capture.language.assemble import assemble
+from capture.language.circumstances import said_beside
 from capture.language.draft import Draft, SpokenValue
 from capture.language.items import (
     SOUND_ALIKE,
@@ -27,8 +28,9 @@ from capture.language.kinds import doubts_about, kind_of, measures, plausible, t
 from capture.language.numbers import SpokenNumber
 from capture.language.pauses import with_digits_for_homophones, without_idle_pauses
 from capture.language.vocabulary import plain_text
-from capture.reading import Command, Context, Doubt, Heard, Reading, Utterance
+from capture.reading import Command, Context, Doubt, Heard, Reading, SaidBeside, Utterance
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind
+from grading.terms.section import Section
 
 _LEAD_FAMILIES = {"U": ("U", "V", "W"), "1": ("1", "2", "3"), "T": ("T1", "T2", "T3"), "A": ("A1", "A2")}
 _TO_GROUND = frozenset({QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTANCE_TO_GROUND})
@@ -71,7 +73,8 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
     heard = Heard(heard) if isinstance(heard, str) else heard
     context = context or Context()
     words, guessed = with_digits_for_homophones(without_idle_pauses(plain_text(heard.text)))
-    items, denied = _without_denied(_corrections_named(list(scan(words)), words))
+    scanned, beside = said_beside(list(scan(words)))
+    items, denied = _without_denied(_corrections_named(scanned, words))
     parts = _split_corrections(items)
     command, doubts = _command(parts, items, words)
     drafts = [assemble(part) for part in parts]
@@ -84,7 +87,16 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
     if command in (Command.CONFIRM, Command.REJECT, Command.UNDO) and result.readings:
         command = None  # "confirm five meg": yes to the old value, or the new one? Only a person can say
         doubts.append(Doubt.CONFLICT)
-    said = bool(result.readings or command or draft.places or result.context != context)
+    if beside.anything:
+        if command is Command.REJECT and any(item.piece is Command.CORRECT for item in items):
+            command = Command.CORRECT  # "scratch that, after cleaning": the value stays
+        elif command is not None and command is not Command.CORRECT:
+            command = None
+            doubts.append(Doubt.CONFLICT)
+        elif _unknown(items) and not result.readings:
+            beside = SaidBeside()  # talk that mentions one
+            doubts.append(Doubt.UNKNOWN_WORDS)
+    said = bool(result.readings or command or draft.places or beside.anything or result.context != context)
     if words and not (said or doubts or result.doubts):
         doubts.append(Doubt.UNKNOWN_WORDS if _unknown(items) else Doubt.VALUE_MISSING)
     doubts += [*result.doubts, *([Doubt.DIGITS_AMBIGUOUS] if guessed else [])]
@@ -97,6 +109,7 @@ def parse(heard: Heard | str, context: Context | None = None) -> Utterance:
         1.0 if said else 0.0,
         tuple(dict.fromkeys(doubts)),
         tuple(superseded),
+        beside,
     )
 
 
@@ -238,13 +251,14 @@ def _reading(
     """Make one reading, its place filled from the context where it was not said."""
     insulation = kind is QuantityKind.INSULATION_RESISTANCE
     on_axis = kind not in (QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY, QuantityKind.TIME)
+    of_motor = kind is QuantityKind.TEMPERATURE and draft.topic is not None and draft.topic.of_motor
     if terminals is None and kind is context.kind:
         terminals = context.terminals
     return Reading(
         kind,
         quantity,
-        draft.axis or (context.axis if on_axis else None),
-        draft.section or (context.section if on_axis else None),
+        draft.axis or (context.axis if on_axis or of_motor else None),
+        draft.section or (Section.MOTOR_ALONE if of_motor else context.section if on_axis else None),
         terminals if on_axis else None,
         draft.set_volts or (context.test_voltage_set if insulation else None),
         draft.built_volts,

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from capture.language.items import SOUND_ALIKE
 from capture.language.phrase_numbers import fraction, spoken_number, tester_volts, volts_words
 from capture.language.say import ONES, cardinal
-from capture.language.vocabulary import COMMANDS, ENTRIES, ICAO_LETTERS, SOFT_ANSWERS, WordClass
-from capture.reading import Command, Context, Reading
+from capture.language.vocabulary import CIRCUMSTANCES, COMMANDS, ENTRIES, ICAO_LETTERS, SOFT_ANSWERS, WordClass
+from capture.reading import Command, Context, Reading, SaidBeside
 from grading.terms.quantity import Qualifier, Quantity
 from grading.terms.section import Section
 
@@ -30,10 +30,12 @@ class Phrase:
     Attributes:
         words: Recogniser words (multi-word entries joined by "_").
         meaning: What it means without any context; a reading's `kind` is left None here.
+        beside: Circumstances said with it.
     """
 
     words: tuple[str, ...]
     meaning: Meaning
+    beside: SaidBeside = field(default_factory=SaidBeside)
 
     @property
     def plain(self) -> str:
@@ -54,6 +56,7 @@ SECTION_WORDS: dict[str, Section] = {
     "cable_only": Section.CABLE_ALONE,
     "just_the_cable": Section.CABLE_ALONE,
 }
+_CIRCUMSTANCES = {"_".join(words.split()): meant for words, meant in CIRCUMSTANCES.items()}
 _LEADS = {
     "lead_one": "1", "lead_two": "2", "lead_three": "3", "a_one": "A1", "a_two": "A2", "u": "U", "v": "V", "w": "W",
     "t_one": "T1", "t_two": "T2", "t_three": "T3", "f_one": "F1", "f_two": "F2",
@@ -263,7 +266,9 @@ def surroundings(rng: random.Random) -> Phrase:
         code = None if "fahrenheit" in unit else "Cel"
         sign = rng.choice(["minus", "minus", "plus"]) if rng.random() < 0.15 else ""
         digits = f"-{digits}" if sign == "minus" else digits
-        return Phrase((start, *([sign] if sign else []), *words, *unit), Reading(None, Quantity(digits, code)))
+        section = Section.MOTOR_ALONE if start in ("winding_temperature", "motor_temperature") else None
+        said = (start, *([sign] if sign else []), *words, *unit)
+        return Phrase(said, Reading(None, Quantity(digits, code), section=section))
     if roll < 0.75:
         return Phrase(("humidity", *words, "percent"), Reading(None, Quantity(digits, "%")))
     name, unit_word, code = rng.choice([
@@ -329,6 +334,40 @@ def phrases(seed: int, count: int) -> list[Phrase]:
     makers = [maker for maker, _ in _MAKERS]
     weights = [weight for _, weight in _MAKERS]
     return [maker(rng) for maker in rng.choices(makers, weights, k=count)]
+
+
+def noted_phrases(seed: int, count: int) -> list[Phrase]:
+    """Make phrases that name circumstances: with a reading, alone, or said not to hold.
+
+    They are apart from `phrases`, whose mix the speech model was trained and its confidence fitted with.
+
+    Args:
+        seed: The same seed gives the same phrases.
+        count: How many, 0 or more.
+    """
+    rng = random.Random(seed)  # noqa: S311 - a repeatable mix, not a secret
+    return [_noted(rng) for _ in range(count)]
+
+
+def _noted(rng: random.Random) -> Phrase:
+    roll = rng.random()
+    words: list[str]
+    if rng.random() < 0.12:
+        number = rng.choice([1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 30, 45, 90, 180])
+        degrees = number > 12
+        words = [rng.choice(["position", "at_position"]), *cardinal(number), *(["degrees"] if degrees else [])]
+        beside = SaidBeside(position=f"{number}°" if degrees else str(number))
+    else:
+        word = rng.choice(list(_CIRCUMSTANCES))
+        words, beside = [word], SaidBeside((_CIRCUMSTANCES[word],))
+        if roll >= 0.9:
+            return Phrase(("not", word), None, SaidBeside(lifted=(_CIRCUMSTANCES[word],)))
+    if roll >= 0.5:
+        return Phrase(tuple(words), None, beside)
+    said = reading(rng)
+    while said.words[-1] in ("on_the_meter", "nothing", "hundred", "thousand"):  # would run on into what follows
+        said = reading(rng)
+    return Phrase((*said.words, *words), said.meaning, beside)
 
 
 def word_phrases() -> list[Phrase]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from capture.expectation import Asked
-from capture.language.readback import statement, value_words, volts_words
+from capture.language.readback import statement, value_words, volts_words, with_beside
 from capture.reading import Context, Doubt, Reading
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind
 
@@ -46,9 +46,12 @@ _ANSWERED_BY = {
 NOT_UNDERSTOOD = "Nothing understood. Say it again, please."
 
 
-def question(reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading], *, twice: bool = False) -> str:
+def question(
+    reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading], *, twice: bool = False, noted: str = ""
+) -> str:
     """Read a reading back and ask about it: "... Right?", "... Again?", or what is in doubt."""
-    return f"{statement(reading)}. {asked_about(reading, doubts, alternatives, twice=twice)}"
+    text = with_beside(statement(reading), noted)
+    return f"{text}. {asked_about(reading, doubts, alternatives, twice=twice)}"
 
 
 def asked_about(

@@ -5,11 +5,13 @@ What is said can be heard again: `parse` of the sentence gives the same value, u
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import Decimal
 
 from capture.language.say import cardinal, digit_by_digit, unit_words
-from capture.language.vocabulary import ICAO_LETTERS
+from capture.language.vocabulary import CIRCUMSTANCES, ICAO_LETTERS
 from capture.reading import Reading
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import Qualifier, QuantityKind, unit
 from grading.terms.section import SECTION_WORDS
 
@@ -26,6 +28,10 @@ _KINDS = {
     QuantityKind.CAPACITANCE: "capacitance",
     QuantityKind.TEMPERATURE: "temperature",
     QuantityKind.HUMIDITY: "humidity",
+}
+_CIRCUMSTANCES: dict[Circumstance, str] = {
+    meant: words
+    for words, meant in reversed(CIRCUMSTANCES.items())  # the first wording of each wins
 }
 _WITHOUT_DIGITS = {
     Qualifier.OPEN: "over range",
@@ -131,6 +137,26 @@ def statement(reading: Reading) -> str:
         value += f" {_time_words(reading.elapsed_s)}"
     text = f"{place}: {value}" if place else value
     return text[0].upper() + text[1:]
+
+
+def beside_words(circumstances: Iterable[Circumstance], position: str) -> str:
+    """Say what is noted beside a reading: "after cleaning, position thirty degrees"; empty for nothing.
+
+    Args:
+        circumstances: What holds.
+        position: Shaft or carrier position as noted; empty for none.
+    """
+    parts = [_CIRCUMSTANCES[one] for one in circumstances]
+    if position:
+        number = position.removesuffix("°")
+        words = " ".join(cardinal(int(number))) if number.isdecimal() and len(number) <= 4 else number
+        parts.append(f"position {words}{' degrees' if number != position else ''}")
+    return ", ".join(parts)
+
+
+def with_beside(text: str, noted: str) -> str:
+    """Add what is noted beside a reading to its statement."""
+    return f"{text}, {noted}" if noted else text
 
 
 def read_back(reading: Reading) -> str:

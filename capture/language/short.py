@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from capture.language.numbers import TWINS
 from capture.language.prompts import asked_about
-from capture.language.readback import axis_words, terminal_words, value_words
+from capture.language.readback import axis_words, terminal_words, value_words, with_beside
 from capture.language.say import cardinal, digit_by_digit
 from capture.reading import Doubt, Reading
 from grading.terms.quantity import Qualifier, QuantityKind
@@ -60,7 +60,8 @@ def short_statement(reading: Reading) -> str:
 
 
 def short_question(
-    reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading], *, twice: bool = False
+    reading: Reading, doubts: Sequence[Doubt], alternatives: Sequence[Reading], *, twice: bool = False, noted: str = ""
 ) -> str:
     """Read a reading back in short form and ask about it: "... Right?", "... Again?", or what is in doubt."""
-    return f"{short_statement(reading)}. {asked_about(reading, doubts, alternatives, twice=twice)}"
+    text = with_beside(short_statement(reading), noted)
+    return f"{text}. {asked_about(reading, doubts, alternatives, twice=twice)}"

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from capture.reading import Command
+from grading.terms.circumstance import Circumstance
 
 
 class WordClass(StrEnum):
@@ -50,6 +51,7 @@ class WordClass(StrEnum):
     SOFT_ANSWER = "soft_answer"
     DIALOGUE = "dialogue"
     LIST = "list"
+    CIRCUMSTANCE = "circumstance"
     FILLER = "filler"
 
 
@@ -108,6 +110,8 @@ _TEXT: dict[WordClass, str] = {
         what_is_the_verdict make_a_note pause_listening stop_listening resume_listening go_on_listening undo_that
         power_restored restored_power another_person in_full read_it_in_full not""",
     WordClass.LIST: "all_three all_three_are both both_are",
+    WordClass.CIRCUMSTANCE: """after_cleaning after_drying brushes_out leads_zeroed leads_swapped low_battery
+        cable_moved one_phase_only checked_again value_fell value_unsteady position at_position""",
     WordClass.FILLER: """uh um er so now well is it's it_is that's reads reading shows got i_got i_have we_have the
         on_the_meter please""",
 }
@@ -166,6 +170,21 @@ COMMANDS: dict[str, Command] = {
     "read it in full": Command.IN_FULL,
 }
 """Plain words of each command. "Scratch that" with no value after it rejects."""
+
+CIRCUMSTANCES: dict[str, Circumstance] = {
+    "after cleaning": Circumstance.AFTER_CLEANING,
+    "after drying": Circumstance.AFTER_CLEANING,
+    "brushes out": Circumstance.BRUSHES_OUT,
+    "leads zeroed": Circumstance.LEADS_ZEROED,
+    "leads swapped": Circumstance.REVERSED,
+    "low battery": Circumstance.LOW_BATTERY,
+    "cable moved": Circumstance.FLEXED,
+    "one phase only": Circumstance.ONE_PHASE_ONLY,
+    "checked again": Circumstance.CHECKED,
+    "value fell": Circumstance.FALLING,
+    "value unsteady": Circumstance.UNSTEADY,
+}
+"""Plain words of each circumstance of a reading; the first of several is how it is read back."""
 
 SOFT_ANSWERS: frozenset[str] = frozenset(
     word for word, entry in ENTRIES.items() if entry.word_class is WordClass.SOFT_ANSWER

@@ -111,7 +111,8 @@ class Ranking:
 
 def meaning_of(utterance: Utterance) -> tuple[object, ...]:
     """Give what an utterance would do, so that two of them can be compared."""
-    return utterance.readings, utterance.command, utterance.context if not utterance.readings else None
+    context = utterance.context if not utterance.readings else None
+    return utterance.readings, utterance.command, context, utterance.beside
 
 
 def candidates(heard: Heard, spoken: Utterance, context: Context, doubt_cost: float = DOUBT_COST) -> list[Candidate]:

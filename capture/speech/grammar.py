@@ -12,7 +12,7 @@ from functools import cache
 
 from capture.expectation import Asked
 from capture.language.answers import answers
-from capture.language.phrases import phrases, word_phrases
+from capture.language.phrases import noted_phrases, phrases, word_phrases
 from capture.language.vocabulary import ENTRIES, FOREIGN, UNKNOWN, WORDS, WordClass, plain_words
 
 PHRASES = 12_000
@@ -26,6 +26,12 @@ LISTED = 200
 
 STEERING = 15
 """Lines for each expression that steers the work ("skip it"): about as many as a command of the phrases has."""
+
+NOTED = 600
+"""Phrases that name circumstances: so that each stands alone as often as an expression that steers the work."""
+
+UNDOING = 45
+"""Further lines for "undo that", which of what steers the work lies nearest to a reading ("under eight")."""
 
 _TALK = ((UNKNOWN,), (UNKNOWN,) * 2, (UNKNOWN,) * 4)  # unknown words follow one another: talk is rarely one word
 _TALK_LINES = (20, 10, 10)
@@ -76,7 +82,8 @@ def _spoken() -> tuple[tuple[str, ...], ...]:
     alone = [phrase.words for phrase in word_phrases() if phrase.words[0] not in used]
     # What steers the work is said alone, and would be as rare here as a word that nobody says alone.
     steering = [words for words in alone if ENTRIES[words[0]].word_class is WordClass.DIALOGUE and words != ("not",)]
-    return (*spoken, *alone, *steering * STEERING)
+    noted = [phrase.words for phrase in noted_phrases(SEED, NOTED)]
+    return (*spoken, *alone, *steering * STEERING, *[("undo_that",)] * UNDOING, *noted)
 
 
 def vocabulary_grammar(knows: Callable[[str], bool]) -> Grammar:

@@ -13,7 +13,7 @@ from pathlib import Path
 from capture.expectation import Asked
 from capture.language.numbers import TWINS
 from capture.language.parse import parse
-from capture.reading import Context, Doubt, Heard, Reading, Utterance
+from capture.reading import Context, Doubt, Heard, Reading, SaidBeside, Utterance
 from capture.speech.audio import load_clip
 from capture.speech.candidates import DOUBT_COST, Ranking, candidates, choose, meaning_of, reworded
 from capture.speech.confidence import ConfidenceModel, shipped_confidence_model
@@ -70,10 +70,10 @@ def understand(
         # What was asked decided it. That alone must never make a reading: a person chooses between the two.
         doubts.append(Doubt.LOW_CONFIDENCE)
     elif (plainly is not None or not assessed.accepted) and (
-        utterance.command is not None or utterance.context != context
+        utterance.command is not None or utterance.context != context or utterance.beside.anything
     ):
         # Commands and settings act at once, so a doubtful one must leave no trace: the old context stays.
-        utterance = replace(utterance, command=None, context=context)
+        utterance = replace(utterance, command=None, context=context, beside=SaidBeside())
         doubts.append(Doubt.LOW_CONFIDENCE)
     others = plainly.readings if plainly is not None and len(plainly.readings) == 1 else ()
     alternatives = tuple(dict.fromkeys([*others, *found.rivals, *utterance.alternatives]))

@@ -22,10 +22,11 @@ from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.interval import INFINITY
 from grading.limit import Basis, Limit
 from grading.limits import watch_limit
-from grading.measurement import Circumstance, MotorKind
+from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.circuit import by_counts
 from grading.steps import Advice, Reason, ReasonKind, Settles, Settling, StepKind, step
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import QuantityKind
 from grading.terms.terminals import point
 from grading.voltage import step_drop_percent

@@ -5,9 +5,10 @@ from __future__ import annotations
 from decimal import Decimal
 
 from grading.case import Case, in_ohm
-from grading.measurement import Circumstance, InstrumentKind
+from grading.measurement import InstrumentKind
 from grading.reading import BoundedReading, Shape
 from grading.steps import ReasonKind
+from grading.terms.circumstance import Circumstance
 from grading.winding import lead_compensated
 
 

@@ -9,9 +9,9 @@ from grading.case import Case, judged, note, point_of
 from grading.details import Cleaned
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
-from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
 from grading.steps import Reason, ReasonKind, StepKind, step
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 

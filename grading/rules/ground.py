@@ -14,10 +14,11 @@ from grading.details import Polarity, Ratio
 from grading.facts import Fact, StatementBasis
 from grading.finding import Finding, Urgency, Verdict
 from grading.interval import INFINITY
-from grading.measurement import Circumstance, MotorKind
+from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import circuit_of, fails_early, floor_of, same_circuit
 from grading.steps import Advice, NextStep, Reason, ReasonKind, Settling, StepKind, step
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import QuantityKind
 
 OHMMETER = "ground.ohmmeter"

@@ -20,7 +20,7 @@ from grading.finding import Finding, Urgency, Verdict
 from grading.interval import Interval
 from grading.limit import Limit
 from grading.limits import LIMITS, field_limit, watch_limit, winding_limit
-from grading.measurement import AxisContext, Circumstance, InsulationSystem
+from grading.measurement import AxisContext, InsulationSystem
 from grading.reading import BoundedReading, Shape
 from grading.rules.held import settle_doubt
 from grading.rules.insulation import WATCH, is_full_voltage, retest_later
@@ -33,6 +33,7 @@ from grading.temperature import (
     factor_bounds,
     factors,
 )
+from grading.terms.circumstance import Circumstance
 from grading.terms.component import Component, between
 from grading.terms.quantity import QuantityKind
 from grading.terms.record import record

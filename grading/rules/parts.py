@@ -10,9 +10,10 @@ from decimal import Decimal
 from grading.case import Case, in_ohm
 from grading.interval import Interval, Side, parallel, parallel_intervals
 from grading.isolation import State
-from grading.measurement import Circumstance, MotorKind
+from grading.measurement import MotorKind
 from grading.reading import BoundedReading, Shape
 from grading.rules.insulation import fails_early, floor_of, is_full_voltage, is_one_minute, outlasted
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import QuantityKind
 from grading.terms.record import record
 from grading.terms.section import Section

@@ -17,11 +17,11 @@ from grading.details import Change, Course
 from grading.facts import Fact, Place, StatementBasis
 from grading.finding import Finding, Margin, Urgency, Verdict
 from grading.limits import machine_limit, winding_limit
-from grading.measurement import Circumstance
 from grading.reading import BoundedReading, Shape
 from grading.rules.motor import correct
 from grading.steps import Action, ReasonKind, Settling, StepKind, step
 from grading.temperature import NotComparableError
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import QuantityKind
 from grading.terms.section import Section
 from grading.trend import Fit, Point, fit

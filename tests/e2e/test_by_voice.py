@@ -52,12 +52,16 @@ def test_an_axis_from_lock_out_to_verdict(
         person.page.screenshot(path=tmp_path / "safety.png", full_page=True)
         assert person.answers_safety() == 12
         person.says("lead to ground five hundred megohms")
+        asked = person.says("leads swapped")
+        assert "leads swapped" in asked["questions"][0]["text"]
+        person.page.screenshot(path=tmp_path / "circumstance.png", full_page=True)
         person.says("confirm")
         expect(person.page.locator("#discharge")).to_contain_text("keep the leads discharged", timeout=20_000)
         expect(other.locator("#discharge")).to_contain_text("keep the leads discharged", timeout=20_000)
         (first,) = person.ask("/records")
         assert (first["value"], first["unit"], first["axis"]) == ("500", "MOhm", "X")
         assert (first["confirmed_how"], first["note"]) == ("spoken", "")
+        assert first["circumstances"] == ["reversed"]
 
         # The next axis of the same lock-out: only what differs.
         person.says("yankee axis")
@@ -68,6 +72,9 @@ def test_an_axis_from_lock_out_to_verdict(
         person.says("confirm")
         values = {r["value"]: r["status"] for r in person.ask("/records")}
         assert values == {"500": "superseded", "1.5": "current"}
+        assert "Withdrawn" in person.says("undo that")["message"]
+        values = {r["value"]: r["status"] for r in person.ask("/records")}
+        assert values == {"500": "current", "1.5": "withdrawn"}
 
         person.says("stop listening")
         expect(person.page.locator(".now .state")).to_have_text("PAUSED", timeout=20_000)

@@ -22,6 +22,7 @@ from playwright.sync_api import Page, Playwright, WebSocketRoute, expect
 
 from tests.e2e import running
 from tests.e2e.conftest import PHONE, fixtures, go, open_axis, watch
+from tests.e2e.person import Person
 
 RATE = 16_000
 PAUSE_S = 9.0  # between utterances: the person listens to the read-back, which the page speaks
@@ -74,19 +75,19 @@ def test_a_value_is_spoken_and_confirmed_with_no_free_hand(
     """Say axis and part, then a value, then "confirm": one tap, one record."""
     said = ("c01.flac", "c02.flac", "c03.flac")
     assert [meaning(name)["means"].get("command") for name in said] == [None, None, "confirm"]
-    with running.browser(play, microphone(tmp_path / "said.wav", said)) as browser:
-        context = browser.new_context(viewport=PHONE, permissions=["microphone"])
-        page = context.new_page()
+    with running.browser(play) as browser:
+        person = Person(browser, server, job_id, tmp_path)  # who answers when asked, however long that takes
+        page = person.page
         complaints = watch(page, server)
-        page.goto(f"{server.url}/#/jobs/{job_id}")
-        page.get_by_role("button", name="Speak").click()
-        expect(page.get_by_role("button", name="Stop")).to_be_visible()
+        for name in said[:2]:
+            person.plays(fixtures() / "clips" / name, name)
         expect(page.locator("[data-proposal] .value")).to_have_text("1.21 Ω", timeout=PATIENCE_MS)
+        person.plays(fixtures() / "clips" / said[2], said[2])
         expect(page.locator("li[data-record] .shown")).to_have_text("1.21 Ω", timeout=PATIENCE_MS)
         page.screenshot(path=tmp_path / "confirmed.png", full_page=True)
         page.get_by_role("button", name="Stop").click()
         expect(page.get_by_role("button", name="Speak")).to_be_visible()
-        context.close()
+        person.context.close()
     assert not complaints
     (record,) = ask(server, f"/api/jobs/{job_id}/records")
     assert {k: record[k] for k in ("value", "unit", "axis", "section")} == {

@@ -6,15 +6,8 @@ import datetime as dt
 from decimal import Decimal
 from typing import Any
 
-from grading.measurement import (
-    AxisContext,
-    Circumstance,
-    Instrument,
-    InstrumentKind,
-    InsulationSystem,
-    Measurement,
-    MotorKind,
-)
+from grading.measurement import AxisContext, Instrument, InstrumentKind, InsulationSystem, Measurement, MotorKind
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import Qualifier, Quantity, QuantityKind
 from grading.terms.section import Section
 

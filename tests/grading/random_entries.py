@@ -12,7 +12,6 @@ from grading.admission import AXIS, INSTRUMENT
 from grading.measurement import (
     AxisContext,
     CarrierUse,
-    Circumstance,
     Conductor,
     Connection,
     Instrument,
@@ -23,6 +22,7 @@ from grading.measurement import (
     Visit,
     WindingKind,
 )
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import UNITS, Qualifier, Quantity, QuantityKind
 from grading.terms.section import Section
 

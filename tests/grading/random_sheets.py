@@ -20,9 +20,9 @@ from collections import Counter
 from rich.console import Console
 from rich.progress import Progress
 
-from grading.measurement import Circumstance
 from grading.sheet import Sheet, SheetError, read_sheet
 from grading.sheet_columns import COLUMNS
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import UNITS
 from grading.verdict import grade_job
 

@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 from grading.facts import Fact
 from grading.finding import Finding, Verdict
 from grading.isolation import Fault
-from grading.measurement import Circumstance, Instrument, InstrumentKind, Measurement, MotorKind, Visit
+from grading.measurement import Instrument, InstrumentKind, Measurement, MotorKind, Visit
 from grading.prose.findings import finding_text
 from grading.steps import StepKind
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import QuantityKind
 from grading.verdict import grade_axis
 from tests.grading.making import CABLE, CORE, METERS, MOTOR, WHOLE, axis, ir, lg, ll, made

@@ -14,10 +14,11 @@ import pytest
 
 from grading.entries import QuestionCode
 from grading.finding import Verdict
-from grading.measurement import AxisContext, Circumstance, Instrument, InstrumentKind, Measurement, MotorKind
+from grading.measurement import AxisContext, Instrument, InstrumentKind, Measurement, MotorKind
 from grading.outcome import AxisVerdict
 from grading.prose.findings import finding_text
 from grading.sheet import read_sheet
+from grading.terms.circumstance import Circumstance
 from grading.verdict import grade_axis, grade_job
 from tests.grading.making import CABLE, LG, METERS, MOTOR, WHOLE, axis, ir, ll, made
 from tests.grading.test_conditions import warm

@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from api.commands.grade import HELP, grade
-from grading.measurement import Circumstance, InsulationSystem, MotorKind
+from grading.measurement import InsulationSystem, MotorKind
 from grading.sheet import SheetError, read_sheet
 from grading.sheet_columns import COLUMNS
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import Qualifier, QuantityKind
 from grading.terms.section import Section
 from grading.verdict import grade_job

@@ -16,7 +16,7 @@ from api.visit.notes import LONGEST_POSITION
 from api.visit.plain_text import MOST_INTEGER, PlainText
 from api.visit.proposals import proposal_for_page, proposals_of
 from api.visit.readings import ReadingFields
-from grading.measurement import Circumstance
+from grading.terms.circumstance import Circumstance
 
 router = APIRouter(prefix="/api", tags=["proposals"])
 

@@ -19,14 +19,14 @@ from sqlmodel import col, select
 
 from api.dialogue.actions import Action, Choose, Confirm, Correct, Reject
 from api.errors import OhmtrailError
-from api.ledger.columns import ReadingColumns
+from api.ledger.columns import NoteColumns, ReadingColumns
 from api.ledger.tables import TrailEntryRow
 from api.visit.proposals import proposals_of
 from api.visit.readings import reading_from_json
 from api.visit.records import all_records, record_of
 from api.visit.safety import is_gated
 from api.workspace import Workspace
-from capture.language.readback import statement
+from capture.language.readback import statement, with_beside
 from tests.api.conftest import Visit
 from tests.api.makers import FakeEngines
 
@@ -47,8 +47,10 @@ VALUES = [
 ]
 WORDS = ["x ray axis", "yankee axis motor alone", "cable alone", "insulation set five hundred volts", "megohms", "ohms"]
 TALK = ["yes", "right", "no", "okay", "uh", "repeat", "next", "photo", "correction", "crash", "noise", "five"]
+BESIDE = ["after cleaning", "not after cleaning", "brushes out", "position three", "confirm low battery"]
 SHOWN = [("1.080", "Ohm", "="), ("1.09", "Ohm", "="), ("550", "MOhm", "="), ("4000", "MOhm", ">"), ("2.20", None, "=")]
-READING = tuple(ReadingColumns.model_fields)
+READING = (*ReadingColumns.model_fields,)
+NOTED = (*NoteColumns.model_fields,)
 
 
 def fast_folder() -> str:
@@ -96,6 +98,15 @@ class Confirmation(RuleBasedStateMachine):
     @rule(words=st.sampled_from(WORDS))
     def say_a_place_or_unit(self, words: str) -> None:
         self._say(words)
+
+    @rule(words=st.sampled_from(BESIDE), before=st.sampled_from(["", "", "correction ", "x ray axis "]))
+    def say_a_circumstance(self, words: str, before: str) -> None:
+        self._say(f"{before}{words}")
+
+    @rule(words=st.sampled_from(VALUES), beside=st.sampled_from(BESIDE))
+    def say_a_value_with_its_circumstance(self, words: str, beside: str) -> None:
+        self.may_confirm = self.twice
+        self._say(f"{words} {beside}")
 
     @rule(words=st.sampled_from(TALK))
     def talk(self, words: str) -> None:
@@ -177,7 +188,8 @@ class Confirmation(RuleBasedStateMachine):
             records = all_records(session, self.visit.job)
         assert len(records) == self.records or self.may_confirm
         for record in records[self.records :]:
-            sentence = statement(reading_from_json({name: getattr(record.row, name) for name in READING}))
+            reading = reading_from_json({name: getattr(record.row, name) for name in READING})
+            sentence = with_beside(statement(reading), record.notes.words)
             assert any(sentence in message for message in self.said), f"{sentence!r} was never read back"
         self.records = len(records)
         self.may_confirm = False
@@ -210,7 +222,8 @@ class Confirmation(RuleBasedStateMachine):
                     assert event["revision"] == before["revision"]
                     assert before["state"] == "open"
                     assert before["doubts_json"] == "[]"
-                    assert {name: made[name] for name in READING} == {name: before[name] for name in READING}
+                    kept = (*READING, *NOTED)
+                    assert {name: made[name] for name in kept} == {name: before[name] for name in kept}
                     assert made["unit"] is not None or made["value"] is None
                     met += 1
                     heard_once = made["source"] == "speech" and made["agreement"] in ("", "photo_not_read")

@@ -15,7 +15,7 @@ from api.server.app import create_app
 from api.visit.notes import Notes, notes_from
 from api.visit.readings import ReadingFields
 from api.visit.records import current_records
-from grading.measurement import Circumstance
+from grading.terms.circumstance import Circumstance
 from tests.api.conftest import Visit
 from tests.api.report.parsed import parse, row_of, text
 

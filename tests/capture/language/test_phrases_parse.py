@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from capture.expectation import Asked
 from capture.language.answers import answers
 from capture.language.parse import parse
-from capture.language.phrases import phrases, word_phrases
+from capture.language.phrases import noted_phrases, phrases, word_phrases
 from capture.language.vocabulary import WORDS
 from capture.reading import Command, Context, Doubt, Reading, Utterance
 from grading.terms.quantity import Qualifier, QuantityKind
@@ -90,8 +90,33 @@ def test_generator_repeats_itself_for_a_seed() -> None:
 
 def test_generator_uses_nearly_every_word() -> None:
     used = {word for phrase in phrases(3, 60_000) for word in phrase.words}
+    used |= {word for phrase in noted_phrases(3, 500) for word in phrase.words}
     used |= {word for asked in Asked for phrase in answers(asked) for word in phrase.words}
     assert set(WORDS) - used <= {"not", "an_ohm", "a_megohm", "m", "degree"}
+
+
+def test_circumstances_are_understood_with_a_reading_and_alone() -> None:
+    """The generator composes the meaning along with the words, so it is the truth here."""
+    for phrase in noted_phrases(11, 2_000):
+        understood = parse(" ".join(phrase.words))
+        assert understood.beside == phrase.beside, phrase
+        if isinstance(phrase.meaning, Reading):
+            assert understood.readings[0].quantity.digits == phrase.meaning.quantity.digits, phrase
+        else:
+            assert understood.readings == (), phrase
+            assert understood.command is None, phrase
+
+
+def test_talk_that_mentions_a_circumstance_notes_nothing() -> None:
+    for talk in ("[unk] after_cleaning [unk]", "[unk] low_battery", "position [unk]", "position nine hundred"):
+        assert not parse(talk).beside.anything, talk
+
+
+def test_a_command_beside_a_circumstance_is_asked_about() -> None:
+    assert parse("confirm after_cleaning").command is None
+    assert Doubt.CONFLICT in parse("confirm after_cleaning").doubts
+    assert parse("correction not after_cleaning").command is Command.CORRECT
+    assert parse("scratch_that after_cleaning").command is Command.CORRECT
 
 
 def test_letters_that_sound_alike_are_asked_about() -> None:

@@ -9,7 +9,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from grading.measurement import Circumstance, Instrument, InstrumentKind
+from grading.measurement import Instrument, InstrumentKind
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import Qualifier
 from tests.grading.simulation.bench import CORE, IR, LG, LL, VOLTS
 from tests.grading.simulation.technician import Entry

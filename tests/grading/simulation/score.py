@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 from grading.finding import Verdict
 from grading.isolation import Fault as Told
-from grading.measurement import Circumstance
 from grading.outcome import AxisVerdict
+from grading.terms.circumstance import Circumstance
 from grading.verdict import grade_axis
 from tests.grading.simulation.bench import IR, LG, PARTS
 from tests.grading.simulation.circuit import LEAKS, PLACE, Fault, Flaw

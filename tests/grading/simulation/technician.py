@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-from grading.measurement import Circumstance, Measurement, MotorKind
+from grading.measurement import Measurement, MotorKind
+from grading.terms.circumstance import Circumstance
 from grading.terms.quantity import Qualifier, Quantity
 from grading.terms.section import Section
 from tests.grading.simulation.bench import (

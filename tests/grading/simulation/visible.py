@@ -18,7 +18,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from grading.measurement import Circumstance, Connection, Instrument, MotorKind
+from grading.measurement import Connection, Instrument, MotorKind
+from grading.terms.circumstance import Circumstance
 from tests.grading.simulation import healthy
 from tests.grading.simulation.bench import (
     CABLE_ALONE,
