@@ -43,6 +43,7 @@ class Doubt(StrEnum):
     UNIT_MISSING = "unit_missing"
     VALUE_MISSING = "value_missing"
     AXIS_MISSING = "axis_missing"
+    PLACE_UNSURE = "place_unsure"  # it may stand elsewhere: what was said between two readings was not understood
     SECTION_MISSING = "section_missing"  # through the cable, motor alone or cable alone?
     QUANTITY_MISSING = "quantity_missing"  # what was measured?
     DIGITS_AMBIGUOUS = "digits_ambiguous"  # 3470 or 34.70
@@ -316,6 +317,9 @@ class DisplayReading:
         quad: Corners of the display in picture pixels after EXIF orientation, clockwise from top left.
         doubts: Why it must be asked about.
         secondary_seen: The fields of `secondary`, each with its own confidence and place.
+        unit_by_profile: The unit was not seen: it is the only one in which the instrument shows such digits.
+        units_seen: What the unit beside the number may be, by UCUM code or "other", likeliest first, each 0..1.
+        alternatives: Where it is refused, what it would say if the visit told what the picture leaves open.
     """
 
     text: str
@@ -327,6 +331,9 @@ class DisplayReading:
     quad: tuple[tuple[float, float], ...]
     doubts: tuple[Doubt, ...] = ()
     secondary_seen: tuple[FieldSeen, ...] = ()
+    unit_by_profile: bool = False
+    units_seen: tuple[tuple[str, float], ...] = ()
+    alternatives: tuple[DisplayAlternative, ...] = ()
 
     def to_json(self, number: Callable[[float, int], Any] = round) -> dict[str, Any]:
         """Give it as plain data.
@@ -355,7 +362,28 @@ class DisplayReading:
             "reason": self.reason,
             "quad": [[number(x, 1), number(y, 1)] for x, y in self.quad],
             "doubts": [doubt.value for doubt in self.doubts],
+            "unit_by_profile": self.unit_by_profile,
         }
+
+
+class LeftOpen(StrEnum):
+    """What a picture leaves open and a visit may tell, by what its instrument can show and what it expects."""
+
+    NUMBER = "number"  # which of several numbers counts
+    POINT = "point"  # where the point stands
+
+
+@dataclass(frozen=True)
+class DisplayAlternative:
+    """What a refused display says if what the picture leaves open is told.
+
+    Attributes:
+        open: What must be told.
+        reading: The reading that then follows; refused where more than that speaks against it.
+    """
+
+    open: LeftOpen
+    reading: DisplayReading
 
 
 @dataclass(frozen=True)

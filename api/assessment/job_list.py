@@ -9,13 +9,12 @@ from collections.abc import Iterable, Sequence
 
 from sqlmodel import Session, func, select
 
-from api.assessment.next_point import job_plans, next_point
+from api.assessment.next_point import job_plans
 from api.ledger.canonical import JsonObject, PlainData, parsed
 from api.ledger.job_tables import JobChangeRow
 from api.ledger.tables import JobRow, ProposalRow
 from api.visit.changes import JobState, changes_by_job, former_names, state_after
 from api.visit.jobs import all_jobs, job_for_page
-from capture.reading import Context
 from grading.shop import ShopProfile
 
 _ORDER = {JobState.OPEN: 0, JobState.CLOSED: 1, JobState.ARCHIVED: 2}
@@ -56,10 +55,7 @@ def list_jobs(
 def _left(session: Session, job_id: str, profile: ShopProfile | None) -> PlainData:
     plans = job_plans(session, job_id, profile)
     counts = {name: sum(not task.done and not task.skipped for task in plan.tasks) for name, plan in plans.items()}
-    return {
-        "left": {name: count for name, count in counts.items() if count and plans[name].next is not None},
-        "next": next_point(session, job_id, Context(), profile).sentence,
-    }
+    return {"left": {name: count for name, count in counts.items() if count and plans[name].next is not None}}
 
 
 def _waiting(session: Session) -> dict[str, int]:

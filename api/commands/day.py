@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
     from api.day.batch import DayOutcome, DayWishes
+    from api.day.recognising import DayEngines
     from api.workspace import Workspace
 
 
@@ -33,32 +34,46 @@ def day(
     workers: Annotated[
         int | None, typer.Option(min=1, max=256, help="How many at a time; as many as cores and memory allow.")
     ] = None,
+    cluster: Annotated[
+        str | None, typer.Option(help='Have other machines work: their scheduler, "tcp://192.168.1.20:8786" (Dask).')
+    ] = None,
     profile: Profile = None,
     second_opinion: SecondOpinion = True,
 ) -> None:
     """Take a day's memos and photos in: everything becomes proposals, to be confirmed on the page."""
+    from contextlib import closing
+
     from rich.console import Console
 
     from api.assessment.shop_limits import read_shop
     from api.day.batch import DayWishes
+    from api.day.cluster import ClusterEngines
     from api.intake.pooled import PooledEngines
+    from api.intake.recognisers import RealEngines
     from api.workspace import Workspace
 
     console = Console(highlight=False)
     shop = None if profile is None else read_shop(profile)
-    engines = PooledEngines(second_opinion=second_opinion, count=workers)
-    try:
-        workspace = Workspace.open(data, engines=engines, shop=shop)
-        try:
-            wishes = DayWishes(clock, zone, tuple(job or ()))
-            show(console, run(workspace, folder, wishes, len(engines.pool.workers), console))
-        finally:
-            workspace.close()
-    finally:
-        engines.close()
+    wishes = DayWishes(clock, zone, tuple(job or ()))
+    if cluster is not None:
+        with closing(ClusterEngines(cluster, second_opinion=second_opinion)) as far:
+            here = RealEngines(second_opinion=second_opinion)  # says which models; loads none
+            with closing(Workspace.open(data, engines=here, shop=shop)) as workspace:
+                show(console, run(workspace, folder, wishes, workers or 2 * far.workers, console, far))
+        return
+    near = PooledEngines(second_opinion=second_opinion, count=workers)
+    with closing(near), closing(Workspace.open(data, engines=near, shop=shop)) as workspace:
+        show(console, run(workspace, folder, wishes, len(near.pool.workers), console))
 
 
-def run(workspace: Workspace, folder: Path, wishes: DayWishes, workers: int, console: Console) -> DayOutcome:
+def run(
+    workspace: Workspace,
+    folder: Path,
+    wishes: DayWishes,
+    workers: int,
+    console: Console,
+    engines: DayEngines | None = None,
+) -> DayOutcome:
     """Take a folder in, with progress; asks once for the job where nobody can tell and somebody is there to answer.
 
     Raises:
@@ -77,7 +92,7 @@ def run(workspace: Workspace, folder: Path, wishes: DayWishes, workers: int, con
     for _ in range(2):
         try:
             with Progress(*columns, console=console) as bar:
-                return take_day(workspace, [folder], wishes, workers=workers, progress=_Bar(bar))
+                return take_day(workspace, [folder], wishes, workers=workers, engines=engines, progress=_Bar(bar))
         except DayJobUnknown as problem:
             if wishes.jobs or not sys.stdin.isatty():
                 raise

@@ -15,6 +15,7 @@ from api.commands.errors import FileMissing, FileUnreadable, PathNoFile
 from api.ledger.canonical import PlainData
 from capture.errors import CaptureError, MediaError
 from capture.reading import Seen
+from grading.terms.quantity import QuantityKind
 
 if TYPE_CHECKING:
     from capture.display.burst import Burst
@@ -31,6 +32,10 @@ def see(
     burst: Annotated[bool, typer.Option("--burst", help="All files show one display: read them as one.")] = False,
     profile: Annotated[
         str | None, typer.Option("--profile", help="What the meter can show: a name (ohmtrail profiles) or a file.")
+    ] = None,
+    quantity: Annotated[
+        QuantityKind | None,
+        typer.Option("--quantity", help="What was to be measured: with --profile it settles unit and number."),
     ] = None,
     annotate: Annotated[
         Path | None, typer.Option("--annotate", help="Write pictures with the displays marked to this folder.")
@@ -49,11 +54,11 @@ def see(
     paths = _paths(files)
     out = _Output(as_json, annotate, _common(paths))
     if burst:
-        out.one(*_burst(paths, crop, own))
+        out.one(*_burst(paths, crop, own, quantity))
     else:
         bar = Console(stderr=True)
         for path in track(paths, "reading", console=bar, disable=len(paths) < 3, transient=True):
-            out.one(path, *_seen(path, crop, own))
+            out.one(path, *_seen(path, crop, own, quantity))
     out.close()
     if not paths:
         typer.echo("There is no photo in these folders.", err=True)
@@ -100,17 +105,19 @@ def _read(path: Path) -> bytes:
         raise FileUnreadable(cause=error.strerror) from None
 
 
-def _seen(path: Path, crop: bool, profile: Profile | None) -> tuple[Seen, bool]:
+def _seen(path: Path, crop: bool, profile: Profile | None, kind: QuantityKind | None) -> tuple[Seen, bool]:
     """Give what one file shows, and whether it could be opened at all."""
     from capture.display import see_photo
 
     try:
-        return see_photo(_read(path), crop=crop, profile=profile), True
+        return see_photo(_read(path), crop=crop, profile=profile, kind=kind), True
     except CaptureError as error:
         return Seen((), str(error)), False
 
 
-def _burst(paths: list[Path], crop: bool, profile: Profile | None) -> tuple[Path, Seen, bool, PlainData]:
+def _burst(
+    paths: list[Path], crop: bool, profile: Profile | None, kind: QuantityKind | None
+) -> tuple[Path, Seen, bool, PlainData]:
     """Read all files as one: the best file, the reading, whether all could be opened, and what each shows alone."""
     from capture.display import see_burst
     from capture.display.refusal import NO_DISPLAY
@@ -123,7 +130,7 @@ def _burst(paths: list[Path], crop: bool, profile: Profile | None) -> tuple[Path
             contents.append(b"")
             problems[path] = str(error)
     try:
-        found: Burst = see_burst(contents, crop=crop, profile=profile)
+        found: Burst = see_burst(contents, crop=crop, profile=profile, kind=kind)
     except CaptureError as error:
         return paths[0] if paths else Path(), Seen((), str(error)), False, {"burst": []}
     frames = []
@@ -170,7 +177,8 @@ class _Output:
             confidence = " / ".join(f"{display.confidence.get(name, 0):.2f}" for name in ("value", "dot", "unit"))
             shown = display.quantity.display() if display.accepted else f"refused ({display.text or 'nothing'})"
             asked = ", ".join(doubt.value.replace("_", " ") for doubt in display.doubts)
-            why = display.reason or (f"to be asked: {asked}" if asked else "")
+            told = ["unit by the profile"] if display.unit_by_profile else []
+            why = display.reason or "; ".join([*told, *([f"to be asked: {asked}"] if asked else [])])
             self.table.add_row(path.name, shown, beside, confidence, why)
 
     def _annotate(self, path: Path, seen: Seen, folder: Path) -> None:

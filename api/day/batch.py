@@ -15,7 +15,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
-from api.day.clocks import Clocks, ClockSample, compared, said_clocks
+from api.day.announced import late_by, said_time, written
+from api.day.clocks import Clocks, ClockSample, compared, said_clocks, told_clocks
 from api.day.concluding import DayFound, TakenFile, conclude
 from api.day.decoder import Decoder, DecodingEnded
 from api.day.errors import DayFileWithoutTime, DayJobUnknown, LeftForAgain, MemoNotDecoded, PhotoNotRead
@@ -247,6 +248,8 @@ def _put_together(
     """Compare the clocks, understand what was said, join the photos, and store what is cut out."""
     home = zone or _usual_zone(day)
     clocks = said or _compared(day, plan, model)
+    if clocks.how == "unknown":
+        clocks = _told(day, home)
     shift = {True: dt.timedelta(seconds=clocks.camera_s), False: dt.timedelta(seconds=clocks.recorder_s)}
     at = {f.sha256: (day.made[f.sha256].instant + shift[f.is_photo]).astimezone(home) for f in day.files}
     spoken = understood(_spoken(day, at), plan, model)
@@ -302,6 +305,13 @@ def _compared(day: _Day, plan: JobPlan, model: ConfidenceModel) -> Clocks:
         if display.accepted
     ]
     return compared(spoken, seen)
+
+
+def _told(day: _Day, home: dt.tzinfo | None) -> Clocks:
+    """Go by the times of day that were told, where nothing was both said and photographed often enough."""
+    at = {sha256: made.instant.astimezone(home) for sha256, made in day.made.items()}
+    told = [(one.instant, said_time(written(one.span.heard))) for one in _spoken(day, at)]
+    return told_clocks([late_by(time, instant) for instant, time in told if time is not None])
 
 
 def _photo(

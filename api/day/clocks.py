@@ -41,7 +41,7 @@ class Clocks:
     Attributes:
         recorder_s: Added to the recorder's times, s.
         camera_s: Added to the camera's times, s.
-        how: "said", "found", "agree", or "unknown" where nothing tells.
+        how: "said", "found", "agree", "told" where a time of day was spoken, or "unknown" where nothing tells.
         pairs: Values that agree, where it was found.
     """
 
@@ -60,6 +60,8 @@ class Clocks:
                 f"The recorder is {_length(abs(self.recorder_s))} {late}: {self.pairs} values agree with photos at "
                 "that distance. Its times are moved."
             )
+        if self.how == "told":
+            return f"By the time of day that was told the recorder is moved by {_signed(self.recorder_s)}."
         if self.how == "agree":
             return f"Recorder and camera go by the same clock: {self.pairs} values agree with their photos."
         return "Whether recorder and camera go by the same clock cannot be told; their times are taken as they are."
@@ -88,6 +90,18 @@ def said_clocks(given: str) -> Clocks:
         device, sign, amount, unit = match.groups()
         moved[device.lower()] = (-1 if sign == "-" else 1) * float(amount) * _UNIT_S[unit.lower()]
     return Clocks(moved["recorder"], moved["camera"], "said")
+
+
+def told_clocks(late_s: Sequence[float]) -> Clocks:
+    """Move the recorder by the times of day that were spoken into it; not at all where these do not agree.
+
+    Args:
+        late_s: By how much the recorder was late at each of them, s.
+    """
+    if not late_s or max(late_s) - min(late_s) > 2 * SAME_S:
+        return Clocks()
+    middle = sorted(late_s)[len(late_s) // 2]
+    return Clocks(recorder_s=float(round(middle)) if abs(middle) > SAME_S else 0.0, how="told")
 
 
 @dataclass(frozen=True)

@@ -160,3 +160,32 @@ class DayRunning(Refused):
     code = "day_running"
     message = "Another day's files are being read."
     remedy = "Wait until they are done."
+
+
+class ClusterNotInstalled(Refused):
+    """The optional packages are missing."""
+
+    code = "cluster_not_installed"
+    message = "What connects to other machines is not installed."
+    remedy = "Install it: .venv/bin/pip install -e '.[cluster]', here and on each worker; or leave --cluster out."
+
+
+class ClusterAway(Refused):
+    """Nobody works there."""
+
+    code = "cluster_away"
+    message = "Nobody works at {address} ({cause})."
+    remedy = "Start `dask scheduler` there and `dask worker {address}` on each machine, or leave --cluster out."
+    address: str
+    cause: str
+
+
+class ClusterOtherModels(Refused):
+    """Workers that would hear and see otherwise than this machine."""
+
+    code = "cluster_other_models"
+    message = "These workers have other models than this machine: {workers}."
+    remedy = (
+        "Install the same version there (sh fixtures/setup.sh run), or end them; results must not depend on who works."
+    )
+    workers: str

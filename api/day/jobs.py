@@ -24,10 +24,12 @@ class JobAxes:
     Attributes:
         id: Its number.
         said: Its axes' own names by what is said for them.
+        machine: The machine's name.
     """
 
     id: str
     said: dict[str, str]
+    machine: str = ""
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,10 @@ class JobPlan:
     def by_id(self, job_id: str) -> JobAxes:
         """Give a job by its number."""
         return next(job for job in self.jobs if job.id == job_id)
+
+    def announced(self) -> list[tuple[str, str]]:
+        """List what can be said for each job: its number, with its machine."""
+        return [(job.id, job.machine) for job in self.jobs]
 
     def of_axis(self, said: str, present: JobAxes | None) -> JobAxes | None:
         """Give the job that has an axis: the present one if it does, else the only one; None where nobody can tell."""
@@ -92,5 +98,6 @@ def job_plan(session: Session, said: Sequence[str]) -> JobPlan:
     jobs = []
     for job_id in sorted(dict.fromkeys(ids), key=lambda one: int(one[1:])):
         names = spoken_names(read_job(session, job_id).axis_names)
-        jobs.append(JobAxes(job_id, {spoken: name for name, spoken in names.items()}))
+        said_for = {spoken: name for name, spoken in names.items()}
+        jobs.append(JobAxes(job_id, said_for, job_of(session, job_id).machine))
     return JobPlan(tuple(jobs), tuple(sorted(windows)))

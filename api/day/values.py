@@ -9,7 +9,9 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from api.day.announced import said_job, said_time, written
 from api.day.jobs import JobAxes, JobPlan
+from api.day.places import PlaceTrust, Stretch, plainly_talk
 from api.dialogue.proposal_updates import merged
 from api.dialogue.turn import OLD_CONTEXT_S
 from api.visit.proposals import ProposedReading
@@ -24,6 +26,9 @@ from capture.speech.understand import understand, with_pauses
 
 TAKEN_BACK_S = 30.0
 """Words that take a value back must follow it within this, s (house rule)."""
+
+NEW_MEMO_S = 300.0
+"""A recording that begins within this of the last words of another one goes on with it, s (house rule)."""
 
 
 @dataclass(frozen=True)
@@ -50,12 +55,14 @@ class DayValue:
         job: The job, or None where nobody can tell.
         given: The reading with what speaks against taking it as it is.
         text: The words.
+        stretch: The values that stand or fall with it as to their place.
     """
 
     spoken: SpokenAt
     job: JobAxes | None
     given: ProposedReading
     text: str
+    stretch: Stretch
 
     @property
     def instant(self) -> dt.datetime:
@@ -103,6 +110,9 @@ def understood(spoken: Sequence[SpokenAt], plan: JobPlan, model: ConfidenceModel
     follower = _Follower(plan, model)
     for one in spoken:
         follower.take(one)
+    for value in follower.found.values:
+        if value.stretch.unsure:
+            value.given = replace(value.given, doubts=(*value.given.doubts, Doubt.PLACE_UNSURE))
     return follower.found
 
 
@@ -115,6 +125,8 @@ class _Follower:
         self._job: JobAxes | None = None
         self._last: dt.datetime | None = None
         self._paused = False
+        self._memo: str | None = None
+        self._trust = PlaceTrust()
         self.found = DaySpoken()
 
     def take(self, spoken: SpokenAt) -> None:
@@ -122,9 +134,16 @@ class _Follower:
         job = self._plan.at(spoken.instant) or self._job
         if self._plan.windows and job != self._job:
             self._context = Context()
+            self._trust.lost()
         self._job = job
+        if spoken.memo != self._memo and self._since(spoken.instant) > NEW_MEMO_S:
+            self._trust.lost()  # whoever begins a recording after a break says where
+        self._memo = spoken.memo
         if self._last is not None and (spoken.instant - self._last).total_seconds() > OLD_CONTEXT_S:
             self._context = Context(axis=self._context.axis)
+            self._trust.lost()
+        if self._announced(spoken.span.heard):
+            return
         heard, axes = spoken.span.heard, self._plan.axes(job)
         utterance = self._understand(heard, job, axes)
         if self._steered(utterance, spoken) or self._paused:
@@ -133,17 +152,59 @@ class _Follower:
         if after.axis is not None and after.axis != before.axis:
             found = self._plan.of_axis(after.axis, job)
             if found is None and after.axis not in axes:
-                self.found.passed_over += 1
+                self._pass_over(heard)
                 return
             self._job = found
         self._context = replace(after, axes=())
         readings = [reading for reading in utterance.readings if fits(reading)]
-        if not readings and self._context == before:
-            self.found.passed_over += 1
+        placed = self._named(utterance, before, axes)
+        if not readings and self._context == before and not placed:
+            self._pass_over(heard)
             return
         self._last = spoken.instant
         self._values(utterance, readings, spoken, heard)
         self.found.passages.append(Passage(spoken.instant, self._job, self._context))
+
+    def _announced(self, heard: Heard) -> bool:
+        """Go on at a job that is announced, unless the batch has one; True where words told that, or the time."""
+        text = written(heard)
+        if said_time(text) is not None:  # no reading; the clocks are compared by it (`api.day.batch`)
+            return True
+        named = None if self._plan.windows else said_job(text, self._plan.announced())
+        if named is None:
+            return False
+        if self._job is None or self._job.id != named:
+            self._job, self._context = self._plan.by_id(named), Context()
+            self._trust.lost()
+        return True
+
+    def _since(self, instant: dt.datetime) -> float:
+        """Tell how long ago anything was understood, s."""
+        return float("inf") if self._last is None else (instant - self._last).total_seconds()
+
+    def _pass_over(self, heard: Heard) -> None:
+        """Count words that meant nothing; where they may have named a place, the one before holds no more."""
+        self.found.passed_over += 1
+        if not plainly_talk(heard):
+            self._trust.lost()
+
+    def _named(self, utterance: Utterance, before: Context, axes: tuple[str, ...]) -> bool:
+        """Take note of a place or setting that was said in so many words; False where none was, or too doubtfully."""
+        if Doubt.UNKNOWN_WORDS in utterance.doubts:
+            return False
+        alone, now = Context(axes=axes), self._context
+        if now == before and not utterance.readings:  # said once more, or misheard for it: judged without what held
+            said = understand(utterance.heard, alone, self._model).context
+        else:
+            said = parse(utterance.heard.text, alone).context
+        if said == alone or now.axis != (said.axis or now.axis) or now.section != (said.section or now.section):
+            return False
+        if said.axis is None and "axis" in utterance.heard.text.replace("_", " ").split():
+            self._trust.lost()  # some axis was named
+        moved = now.axis != before.axis
+        same = not moved and now.section == before.section and not utterance.readings
+        self._trust.named(said.axis, said.section, moved=moved, same=same)
+        return True
 
     def _understand(self, heard: Heard, job: JobAxes | None, axes: tuple[str, ...]) -> Utterance:
         """Understand words by the axes of the present job, and by all where they mean nothing to that."""
@@ -183,7 +244,8 @@ class _Follower:
                 last.text = f"{last.text}, {heard.text}"
                 last.spoken = spoken
                 continue
-            self.found.values.append(DayValue(spoken, self._job, given, heard.text))
+            stretch = self._trust.took(given.reading, self._job, spoken.instant)
+            self.found.values.append(DayValue(spoken, self._job, given, heard.text, stretch))
 
     def _given(self, utterance: Utterance, index: int, reading: Reading, *, several: bool) -> ProposedReading:
         """Give a reading with its doubts; a test carried forward that cannot show its unit is left out."""

@@ -152,13 +152,20 @@ def _correct(turn: Turn, proposal: Proposal, decision: Decision, action: Correct
     notes = notes_from(fields, proposal.notes)
     check_dimension(reading)
     settled = set(changes) & {"value", "unit", "qualifier"}
-    kept: tuple[Doubt, ...] = () if settled else proposal.doubts
-    if settled == {"unit"}:  # the digits are as much in doubt as before
-        kept = tuple(doubt for doubt in proposal.doubts if doubt not in UNIT_DOUBTS)
+    kept = tuple(doubt for doubt in proposal.doubts if not _settles(set(changes), doubt))
     given = ProposedReading(reading, kept, () if settled else proposal.alternatives, notes=notes)
     change(turn, proposal, given, Source("typed", decision.captured_at), decision)
     if action.instrument_id is not None:
         _name_instrument(turn, proposal, action.instrument_id, decision)
+
+
+def _settles(changed: set[str], doubt: Doubt) -> bool:
+    """Tell whether fields that a person gave settle a doubt; the place only where all of it was given."""
+    if doubt is Doubt.PLACE_UNSURE:
+        return {"axis", "section"} <= changed
+    values = changed & {"value", "unit", "qualifier"}
+    # With the unit alone the digits are as much in doubt as before.
+    return doubt in UNIT_DOUBTS if values == {"unit"} else bool(values)
 
 
 def _name_instrument(turn: Turn, proposal: Proposal, instrument_id: str, decision: Decision) -> None:
@@ -175,8 +182,10 @@ def _choose(turn: Turn, proposal: Proposal, decision: Decision, index: int) -> N
         raise BadChoice(index=index, last=len(choices) - 1)
     before, chosen = proposal.reading, choices[index]
     placed = replace(chosen, axis=chosen.axis or before.axis, section=chosen.section or before.section)
-    # The person settled which value it was, not whether the display had come to rest.
-    kept = tuple(doubt for doubt in proposal.doubts if doubt is Doubt.NOT_SETTLED)
+    # The person settled which value it was, not whether the display had come to rest, nor where it was measured.
+    moved = (placed.axis, placed.section) != (before.axis, before.section)
+    open_still = (Doubt.NOT_SETTLED,) if moved else (Doubt.NOT_SETTLED, Doubt.PLACE_UNSURE)
+    kept = tuple(doubt for doubt in proposal.doubts if doubt in open_still)
     given = ProposedReading(placed, kept, (), 1.0, chosen=True)
     set_value(proposal, given, turn.job, decision.captured_at, turn.transaction.now)
     if proposal.row.agreement == "conflict":

@@ -34,7 +34,6 @@ from api.ledger.database import Transaction
 from api.ledger.tables import DialogueStateRow
 from api.ledger.trail import What
 from api.visit.cautions import Caution
-from api.visit.changes import require_open
 from api.visit.jobs import Job, read_job
 from api.visit.notes import Notes
 from api.visit.proposals import Proposal, proposal_for_page, proposals_of
@@ -301,8 +300,7 @@ def begin_turn(
         NoDialogue: Its conversation is missing.
     """
     session = transaction.session
-    job = read_job(session, job_id)
-    require_open(session, job_id)
+    job = read_job(session, job_id, to_change=True)
     state = session.get(DialogueStateRow, job_id)
     if state is None:
         raise NoDialogue(job_id=job_id)

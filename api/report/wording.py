@@ -113,6 +113,7 @@ DOUBTS = {
     "built_voltage_unknown": "the voltage that was built was not said",
     "conflict": "clip and photo disagree",
     "quantity_missing": "what was measured was missing",
+    "place_unsure": "the place: something said before it was not understood",
     "section_missing": "the part (cable and motor, motor alone, cable alone) was missing",
 }
 

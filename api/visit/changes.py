@@ -89,6 +89,16 @@ def as_changed(row: Described, changes: Iterable[JobChangeRow]) -> Described:
     return type(row)(**{**row.model_dump(), **columns, "description_json": described})
 
 
+def overlaid(
+    session: Session, job: JobRow, axes: Sequence[AxisRow], instruments: Sequence[InstrumentRow]
+) -> tuple[JobRow, list[AxisRow], list[InstrumentRow], JobState]:
+    """Give a job with its axes and instruments as their changes make them, and its state; the changes are read once."""
+    changes = changes_of(session, job.id)
+    changed_axes = [as_changed(row, changes) for row in axes]
+    changed_instruments = [as_changed(row, changes) for row in instruments]
+    return as_changed(job, changes), changed_axes, changed_instruments, state_after(changes)
+
+
 def state_after(changes: Iterable[JobChangeRow]) -> JobState:
     """Give the state that a job's changes, oldest first, leave it in."""
     state = JobState.OPEN

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import TypeVar
 
 from pydantic import BaseModel
 from sqlmodel import Session, col, select, text
@@ -15,11 +16,22 @@ from api.ledger.database import Transaction
 from api.ledger.ids import in_order
 from api.ledger.tables import AxisRow, DialogueStateRow, InstrumentRow, JobRow, SafetyAnswerRow
 from api.ledger.trail import What
-from api.visit.changes import as_changed, changes_by_job, changes_of, former_names, history_for_page, state_after
+from api.visit.changes import (
+    JobState,
+    as_changed,
+    changes_by_job,
+    changes_of,
+    former_names,
+    history_for_page,
+    overlaid,
+    state_after,
+)
 from api.visit.description import AxisDescription, InstrumentDescription, JobDescription
-from api.visit.errors import NoSuchAxis, NoSuchJob
+from api.visit.errors import JobNotOpen, NoSuchAxis, NoSuchJob
 from capture.language.axis_names import how_to_say
 from grading.finding import plain
+
+Part = TypeVar("Part", AxisRow, InstrumentRow)
 
 
 def _plain(value: Decimal | None) -> str | None:
@@ -117,15 +129,34 @@ class Job:
         return next(axis.id for axis in self.axes if axis.name == name)
 
 
-def read_job(session: Session, job_id: str) -> Job:
-    """Read a job with its axes and instruments.
+def read_job(session: Session, job_id: str, *, to_change: bool = False) -> Job:
+    """Read a job with its axes and instruments, as their changes make them.
+
+    Args:
+        session: Where to look.
+        job_id: The job.
+        to_change: Whether something shall be changed in it.
 
     Raises:
         NoSuchJob: There is no such job.
+        JobNotOpen: It is to be changed, and is closed or archived.
     """
-    row, axes = job_of(session, job_id), tuple(axes_of(session, job_id))
+    made = session.get(JobRow, job_id)
+    if made is None:
+        raise NoSuchJob(job_id=job_id)
+    row, axes, instruments, state = overlaid(
+        session, made, _rows(session, AxisRow, job_id), _rows(session, InstrumentRow, job_id)
+    )
+    if to_change and state is not JobState.OPEN:
+        raise JobNotOpen(job_id=job_id, state=state.value)
     names = tuple(axis.name for axis in axes)
-    return Job(row.id, acting_person(_at_work(session, row)), names, tuple(instruments_of(session, job_id)), axes, row)
+    return Job(row.id, acting_person(_at_work(session, row)), names, tuple(instruments), tuple(axes), row)
+
+
+def _rows(session: Session, table: type[Part], job_id: str) -> Sequence[Part]:
+    """Read the rows of a job's axes or instruments as they were made, in the order described."""
+    # The ids would sort by name; rows are numbered in the order in which they were put.
+    return session.exec(select(table).where(table.job_id == job_id).order_by(text("rowid"))).all()
 
 
 def _at_work(session: Session, job: JobRow) -> str:
@@ -150,10 +181,8 @@ def job_of(session: Session, job_id: str) -> JobRow:
 
 def axes_of(session: Session, job_id: str) -> Sequence[AxisRow]:
     """Read a job's axes as its changes make them, in the order described."""
-    # The ids would sort by name; rows are numbered in the order in which they were put.
-    rows = session.exec(select(AxisRow).where(AxisRow.job_id == job_id).order_by(text("rowid"))).all()
     changes = changes_of(session, job_id)
-    return [as_changed(row, changes) for row in rows]
+    return [as_changed(row, changes) for row in _rows(session, AxisRow, job_id)]
 
 
 def axis_of(session: Session, job_id: str, name: str) -> AxisRow:
@@ -183,9 +212,8 @@ def axis_id_of(session: Session, job_id: str, name: str | None) -> str:
 
 def instruments_of(session: Session, job_id: str) -> Sequence[InstrumentRow]:
     """Read a job's instruments as its changes make them, in the order described."""
-    rows = session.exec(select(InstrumentRow).where(InstrumentRow.job_id == job_id).order_by(text("rowid"))).all()
     changes = changes_of(session, job_id)
-    return [as_changed(row, changes) for row in rows]
+    return [as_changed(row, changes) for row in _rows(session, InstrumentRow, job_id)]
 
 
 def all_jobs(session: Session) -> Sequence[JobRow]:

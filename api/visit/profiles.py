@@ -8,6 +8,7 @@ only asks; it refuses nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from sqlmodel import Session, select, text
 
@@ -145,7 +146,9 @@ def display_check(session: Session, job_id: str, context: Context) -> Callable[[
 def _checked(
     display: DisplayReading, context: Context, instruments: Sequence[InstrumentRow], profiles: dict[str, Profile | None]
 ) -> DisplayReading:
-    reading = reading_seen(display, context)
+    # Where several numbers are shown, what was expected tells which counts, not the unit of one of them.
+    shown = replace(display, quantity=replace(display.quantity, unit=None)) if display.alternatives else display
+    reading = reading_seen(shown, context)
     one = usual_instrument(instruments, reading)
     found = [profiles[one.id]] if one is not None else list(profiles.values())
     known = [profile for profile in found if profile is not None]
@@ -154,7 +157,9 @@ def _checked(
         return display
     insulation = reading.kind is QuantityKind.INSULATION_RESISTANCE and "set_voltage" not in display.secondary
     voltage = context.test_voltage_set if insulation else None
-    results = [checked(display, profile, voltage) for profile in known]
+    # Only of the instrument that is usual for what is measured may the profile settle what was not seen.
+    kind = reading.kind if one is not None else None
+    results = [checked(display, profile, voltage, kind) for profile in known]
     if len(results) > 1 and display in results:
         return display
     return min(results, key=lambda result: (not result.accepted, len(result.doubts)))

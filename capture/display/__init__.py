@@ -1,8 +1,9 @@
 """Reads instrument displays in photos: `see_photo` one photo, `see_burst` several of one display, `crop_of` a cut-out.
 
 Opening a photo: `picture`. Finding displays: `finder`. Rectified views: `views`. The networks: `networks`. Marks and
-fields: `marks`, `fields`. What a string means: `strings`. When to refuse: `see`, `refusal`. What an instrument can
-show at all: `profile`, `check`; generic profiles lie in `instruments/`.
+fields: `looks`, `marks`, `fields`. What a string means: `strings`. When to refuse: `acceptance`, `refusal`. What an
+instrument can show at all: `profile`, `check`, and with what a visit expects: `expected`; generic profiles lie in
+`instruments/`.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from capture.display.burst import Burst
     from capture.display.profile import Profile
     from capture.reading import Seen
+    from grading.terms.quantity import QuantityKind
 
 __all__ = ["crop_of", "see_burst", "see_photo"]
 
@@ -25,18 +27,21 @@ def see_photo(
     crop: bool = False,
     corners: tuple[tuple[float, float], ...] | None = None,
     profile: Profile | None = None,
+    kind: QuantityKind | None = None,
 ) -> Seen:
     """Read the displays in a photo; see `capture.display.see.see_photo`."""
     from capture.display import see
 
-    return see.see_photo(data, crop=crop, corners=corners, profile=profile)
+    return see.see_photo(data, crop=crop, corners=corners, profile=profile, kind=kind)
 
 
-def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile | None = None) -> Burst:
+def see_burst(
+    frames: Sequence[bytes], *, crop: bool = False, profile: Profile | None = None, kind: QuantityKind | None = None
+) -> Burst:
     """Read one display from several photos of it; see `capture.display.burst.see_burst`."""
     from capture.display import burst
 
-    return burst.see_burst(frames, crop=crop, profile=profile)
+    return burst.see_burst(frames, crop=crop, profile=profile, kind=kind)
 
 
 def crop_of(data: bytes, quad: tuple[tuple[float, float], ...]) -> bytes:

@@ -18,13 +18,15 @@ from capture.display.errors import BurstEmpty, BurstTooLong
 from capture.display.features import DisplayLooks
 from capture.display.fields import arrange
 from capture.display.fusion import ViewMarks, fuse
+from capture.display.looks import Look, evidence_of, fused_marks, look_at
 from capture.display.marks import Mark
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.display.pyramid import ImagePyramid
-from capture.display.see import Look, decided, displays_in, evidence_of, fused_marks, look_at, scaled
+from capture.display.see import decided, displays_in, scaled
 from capture.errors import MediaError
 from capture.reading import DisplayReading, Doubt, Seen
+from grading.terms.quantity import QuantityKind
 
 MOST_FRAMES = 12
 """Frames of one burst that are read; a phone's burst of a second has about ten."""
@@ -61,13 +63,16 @@ class _Frame:
     votes: bool = True  # False where the instrument cannot have shown it
 
 
-def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile | None = None) -> Burst:
+def see_burst(
+    frames: Sequence[bytes], *, crop: bool = False, profile: Profile | None = None, kind: QuantityKind | None = None
+) -> Burst:
     """Read one display from several photos of it.
 
     Args:
         frames: Contents of the files, 1 to `MOST_FRAMES`, in the order taken.
         crop: Each picture is nothing but the display.
         profile: What the instrument can show; a frame that shows anything else has no vote.
+        kind: What was to be measured; None if unknown.
 
     Raises:
         MediaError: No frame can be decoded (the first one's code), or "burst_empty", "burst_too_long".
@@ -82,7 +87,7 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
     problems: list[MediaError] = []
     for index, data in enumerate(frames):
         try:
-            frame = _frame(index, data, crop=crop, profile=profile)
+            frame = _frame(index, data, crop=crop, profile=profile, kind=kind)
         except MediaError as error:
             problems.append(error)
             alone.append(Seen((), str(error)))
@@ -98,7 +103,7 @@ def see_burst(frames: Sequence[bytes], *, crop: bool = False, profile: Profile |
         return Burst(Seen((), refusal.NO_DISPLAY), tuple(alone), 0)
     voting = [frame for frame in found if frame.votes] or found[:1]
     best = max(voting, key=_quality)
-    return Burst(_placed(best, _voted(voting, best, profile)), tuple(alone), best.index)
+    return Burst(_placed(best, _voted(voting, best, profile, kind)), tuple(alone), best.index)
 
 
 def _quality(frame: _Frame) -> tuple[bool, bool, float]:
@@ -107,7 +112,7 @@ def _quality(frame: _Frame) -> tuple[bool, bool, float]:
     return reading.accepted, not reading.doubts, min(reading.confidence.values(), default=0.0)
 
 
-def _frame(index: int, data: bytes, *, crop: bool, profile: Profile | None) -> _Frame | None:
+def _frame(index: int, data: bytes, *, crop: bool, profile: Profile | None, kind: QuantityKind | None) -> _Frame | None:
     """Look at the clearest display of one frame; None if there is none."""
     picture = open_picture(data)
     photo = ImagePyramid(picture.pixels)
@@ -123,7 +128,7 @@ def _frame(index: int, data: bytes, *, crop: bool, profile: Profile | None) -> _
     frame, _ = max(candidates, key=lambda pair: (pair[0].reading.accepted, pair[1]))
     if profile is None:
         return frame
-    reading = checked(frame.reading, profile)
+    reading = checked(frame.reading, profile, kind=kind)
     return replace(frame, reading=reading, votes=reading.accepted or not frame.reading.accepted)
 
 
@@ -135,7 +140,7 @@ def _read(
     return _Frame(index, decided(evidence, matrix), evidence, fused_marks(looks), matrix, scale)
 
 
-def _voted(found: list[_Frame], best: _Frame, profile: Profile | None) -> DisplayReading:
+def _voted(found: list[_Frame], best: _Frame, profile: Profile | None, kind: QuantityKind | None) -> DisplayReading:
     """Decide on one reading from all frames."""
     accepted = [f.reading for f in found if f.reading.accepted]
     values = list(dict.fromkeys(_value(r) for r in accepted))
@@ -145,7 +150,7 @@ def _voted(found: list[_Frame], best: _Frame, profile: Profile | None) -> Displa
         return best.reading
     fused = decided(_evidence(found, best), best.matrix)
     if profile is not None:
-        fused = checked(fused, profile)
+        fused = checked(fused, profile, kind=kind)
     units = {_confident_unit(r) for r in [*accepted, fused]} - {None}
     if fused.accepted and (len(units) > 1 or any(_digits(r) != _digits(fused) for r in accepted)):
         return _differing(best.reading, [*values, _value(fused)])

@@ -57,6 +57,7 @@ class Fields:
         slope: How much the main row falls per px to the right; 0 where it has fewer than three characters.
         used: The marks of main string and unit.
         rival: Height of the largest other nameless number as a share of the main one's; 0 without one.
+        nameless: Where such numbers stand: x0, y0, x1, y1, canvas px.
         unit_rival: Confidence of the likeliest other unit that no number has taken, 0..1.
         box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
     """
@@ -74,6 +75,7 @@ class Fields:
     slope: float = 0.0
     used: list[Mark] = field(default_factory=list)
     rival: float = 0.0
+    nameless: list[tuple[float, float, float, float]] = field(default_factory=list)
     unit_rival: float = 0.0
     box: tuple[float, float, float, float] | None = None
 
@@ -106,6 +108,7 @@ def arrange(marks: list[Mark]) -> Fields:
         small=other.small | {"humidity": fields.text},
         seen=[*(s for s in other.seen if s.name != "humidity"), humidity],
         rival=0.0,
+        nameless=[],
     )
 
 
@@ -135,7 +138,9 @@ def _arrange(marks: list[Mark]) -> Fields:
         value_confidence=min(*(mark_confidence(m) for m in main), _nothing_lost(main, weak, height)),
         dot_confidence=_dot_confidence(main, row_points, weak, height),
     )  # fmt: skip
-    result.rival = max(_unnamed_heights(rest, points, tokens), default=0.0) / max(height, 1.0)
+    others = _nameless(rest, points, tokens)
+    result.rival = max((_height_of(group) for group in others), default=0.0) / max(height, 1.0)
+    result.nameless = [around(group) for group in others]
     parts = list(main)
     result.slope = _slope([m for m in main if m.name not in "-<>"])
     result.used = [*chars, *([unit] if unit is not None else [])]
@@ -355,16 +360,20 @@ def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[
     return groups
 
 
-def _unnamed_heights(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[float]:
-    """Measure the numbers beside the main one that no known unit or colon of their own sets apart; heights, px."""
-    heights = []
+def _height_of(group: list[Mark]) -> float:
+    return float(np.median([m.height for m in group]))
+
+
+def _nameless(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[list[Mark]]:
+    """Find the numbers beside the main one that no known unit or colon of their own sets apart."""
+    found = []
     for group in _groups([g for g in glyphs if g.name != "-" and mark_confidence(g) > 0.4], points, tokens):
-        height = float(np.median([m.height for m in group]))
+        height = _height_of(group)
         colon = any(p.name == ":" and group[0].x < p.x < group[-1].x and abs(p.y - group[0].y) < height for p in points)
         own = _token_right(group, height, tokens)
         if not colon and (own is None or own.name == "unit_other"):
-            heights.append(height)
-    return heights
+            found.append(group)
+    return found
 
 
 def _token_right(group: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:

@@ -7,60 +7,34 @@ can act on. An accepted reading is still a proposal: it counts only after a pers
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.display import finder, geometry, refusal, views
+from capture.display import finder, geometry, refusal
 from capture.display.acceptance import agreed, decide
 from capture.display.check import all_checked
 from capture.display.errors import CornersInvalid
 from capture.display.features import DisplayLooks
-from capture.display.fields import Fields, around, arrange
-from capture.display.fusion import ViewMarks, fuse
-from capture.display.marks import Mark, decode
-from capture.display.networks import reader_map
+from capture.display.fields import Fields
+from capture.display.looks import evidence_of, look_at
 from capture.display.picture import open_picture
 from capture.display.profile import Profile
 from capture.display.pyramid import ImagePyramid, Pixels, pyramid_of
 from capture.display.second_opinion.loading import second_reader
 from capture.display.second_opinion.opinion import PrintSeen, ask, likeliest_main, overlaps
-from capture.reading import DisplayReading, FieldSeen, Seen
-from grading.terms.quantity import UNITS
-
-MARGINS = (0.03, 0.09)
-"""Space around the display on the looks at the whole of it, shares of the canvas."""
-WIDE_MARGINS = (0.22, 0.3)
-"""The same where a person marked nothing but the digits."""
-SLOPE = 0.05
-"""A main row that climbs or falls by more than this per px is straightened before reading on."""
-CLOSE_PADS = (0.35, 0.6)
-"""Space around the main string on the close looks, as a share of its height."""
-INSIDE = 0.03
-"""A display whose corners lie this far within the picture, as a share of its longer side, is not cut off."""
-CONFIDENT = 0.95
-"""Confidence in digits, points and unit, and legibility, from which two looks that say the same are enough."""
-
+from capture.display.second_opinion.words import numbers_in
+from capture.reading import DisplayAlternative, DisplayReading, Doubt, FieldSeen, LeftOpen, Seen
+from grading.terms.quantity import QuantityKind
 
 LEAST_LINE = 0.2
 """Height of a line of print, as a share of the display's, from which it may be the main string; practice, no source."""
+NUMBER, MOST_NUMBERS = 0.6, 4
+"""Height, as a share of the main one's, from which another number is read as well where two are about as large, and how
+many of them; practice, no source."""
 HOPELESS = 0.5
 """The finder's score below which no second reader is asked about a display: it is seldom one; practice, no source."""
-UNREADABLE_BELOW, READABLE_FROM = 0.4, 0.8
-"""Legibility times confidence in the digits of a look up to which a display may stand on its head or side, and which
-another way up must have to be taken instead: 6002 upside down is 2009. Practice, no source."""
-
-
-@dataclass(frozen=True)
-class Look:
-    """One view with what it says by itself."""
-
-    marks: list[Mark]
-    fields: Fields
-    legible: float
-    canvas: NDArray[np.uint8]
-    matrix: geometry.Matrix
 
 
 def see_photo(
@@ -69,6 +43,7 @@ def see_photo(
     crop: bool = False,
     corners: tuple[tuple[float, float], ...] | None = None,
     profile: Profile | None = None,
+    kind: QuantityKind | None = None,
 ) -> Seen:
     """Read the displays in a photo.
 
@@ -78,6 +53,7 @@ def see_photo(
         corners: Corners of the display in upright pixels, clockwise from its own top left, where a person marked
             them; it is not looked for.
         profile: What the instrument can show: an impossible reading is refused, an unlikely one asked about.
+        kind: What was to be measured: with a profile it tells which of several numbers counts; None if unknown.
 
     Returns:
         The displays, accepted ones first, then by width times the finder's score; none and a reason if none is found.
@@ -90,11 +66,11 @@ def see_photo(
     picture = open_picture(data)
     if picture.scale == 1:
         seen = see_pixels(picture.pixels, crop=crop, corners=corners)
-        return seen if profile is None else all_checked(seen, profile)
+        return seen if profile is None else all_checked(seen, profile, kind=kind)
     smaller = None if corners is None else tuple((x * picture.scale, y * picture.scale) for x, y in corners)
     seen = see_pixels(picture.pixels, crop=crop, corners=smaller)
     seen = replace(seen, displays=tuple(scaled(display, 1 / picture.scale) for display in seen.displays))
-    return seen if profile is None else all_checked(seen, profile)
+    return seen if profile is None else all_checked(seen, profile, kind=kind)
 
 
 def scaled(display: DisplayReading, by: float) -> DisplayReading:
@@ -103,7 +79,13 @@ def scaled(display: DisplayReading, by: float) -> DisplayReading:
     for one in display.secondary_seen:
         x0, y0, x1, y1 = (v * by for v in one.box)
         fields.append(replace(one, box=(x0, y0, x1, y1)))
-    return replace(display, quad=tuple((x * by, y * by) for x, y in display.quad), secondary_seen=tuple(fields))
+    others = tuple(replace(one, reading=scaled(one.reading, by)) for one in display.alternatives)
+    return replace(
+        display,
+        quad=tuple((x * by, y * by) for x, y in display.quad),
+        secondary_seen=tuple(fields),
+        alternatives=others,
+    )
 
 
 def see_pixels(
@@ -162,12 +144,63 @@ def read_display(
     evidence = evidence_of(pyramid, quad, looks, marked=marked, found=found)
     alone = decided(evidence, looks[0].matrix)
     opinion = second_opinion(pyramid, evidence, looks[0].matrix, alone)
-    if opinion is None:
-        return alone
-    together = decided(evidence, looks[0].matrix, opinion)
+    together = alone if opinion is None else decided(evidence, looks[0].matrix, opinion)
     if together.accepted or marked:
         return together
-    return _by_line(pyramid, evidence, looks[0].matrix, opinion) or together
+    if opinion is not None and (line := _by_line(pyramid, evidence, looks[0].matrix, opinion)) is not None:
+        return line
+    if together.reason != refusal.TWO_VALUES:
+        return together
+    return replace(together, alternatives=_each_number(pyramid, evidence, looks[0].matrix, opinion))
+
+
+def _each_number(
+    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen | None
+) -> tuple[DisplayAlternative, ...]:
+    """Read each of several numbers of about one size; the visit may tell which one counts. Empty where they are many.
+
+    Args:
+        photo: The photo.
+        evidence: What was seen of the display.
+        matrix: Photo -> canvas of the evidence.
+        opinion: Of a second reader; None where it was not asked.
+    """
+    fields = evidence.fields
+    boxes = _other_numbers(fields, opinion)
+    if not 0 < len(boxes) <= MOST_NUMBERS:
+        return ()
+    found = [decided(evidence, matrix, opinion, told=(LeftOpen.NUMBER,))]
+    back = geometry.inverse(matrix)
+    for box in boxes:
+        quad, looks = look_at(photo, geometry.transform(back, geometry.rectangle(*box)), marked=True)
+        close = evidence_of(photo, quad, looks, marked=True, found=evidence.found)
+        moved = None if opinion is None else opinion.moved(looks[0].matrix @ back)
+        found.append(decided(close, looks[0].matrix, moved, told=(LeftOpen.NUMBER,)))
+    corners = tuple((float(x), float(y)) for x, y in evidence.quad)
+    return tuple(DisplayAlternative(LeftOpen.NUMBER, replace(one, quad=corners)) for one in found)
+
+
+def _other_numbers(fields: Fields, opinion: PrintSeen | None) -> list[tuple[float, float, float, float]]:
+    """Give the places of other numbers about as large as the main one, with room for a unit at their right; canvas px.
+
+    Lines of print are taken first: they are whole where our own reader sees a piece of a number.
+    """
+    least = NUMBER * fields.height
+    lines = [] if opinion is None else [line for line in opinion.lines if numbers_in(line.text)]
+    found = [line.box for line in lines if line.box[3] - line.box[1] > least and not overlaps(line, fields)]
+    own = [(x0, y0, x1 + 1.5 * (y1 - y0), y1) for x0, y0, x1, y1 in fields.nameless]
+    own += [one.box for one in fields.seen if one.text != "on"]
+    for box in own:
+        if box[3] - box[1] > least and not any(_meet(box, other) for other in found):
+            found.append(box)
+    return found
+
+
+def _meet(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
+    """Tell whether two boxes share more than half of the lower one's height, and some width."""
+    down = min(one[3], other[3]) - max(one[1], other[1])
+    across = min(one[2], other[2]) - max(one[0], other[0])
+    return across > 0 and down > 0.5 * min(one[3] - one[1], other[3] - other[1])
 
 
 def second_opinion(
@@ -225,69 +258,21 @@ def line_close(
     return close, opinion.moved(looks[0].matrix @ geometry.inverse(matrix)), looks[0].matrix
 
 
-def evidence_of(
-    photo: ImagePyramid, quad: geometry.Quad, looks: list[Look], *, marked: bool, found: float = 1.0
-) -> DisplayLooks:
-    """Collect all that the looks at one display give, as `acceptance.decide` takes it.
+def decided(
+    evidence: DisplayLooks,
+    matrix: geometry.Matrix,
+    opinion: PrintSeen | None = None,
+    *,
+    told: tuple[LeftOpen, ...] = (),
+) -> DisplayReading:
+    """Decide on a reading, with its small fields where they stand in the photo.
 
     Args:
-        photo: The photo, upright.
-        quad: Corners of the display in it, px.
-        looks: As `look_at` gives them.
-        marked: A person marked the corners, or the picture is nothing but the display.
-        found: The finder's score, 0..1.
+        evidence: What was seen of the display.
+        matrix: Photo -> canvas of the evidence.
+        opinion: Of a second reader; None where it was not asked.
+        told: What the visit is taken to tell, see `acceptance.decide`.
     """
-    first = looks[0]
-    fields = arrange(fused_marks(looks))
-    shown = geometry.sides(geometry.transform(first.matrix, quad))
-    scale = shown[0] / geometry.sides(quad)[0]
-    return DisplayLooks(
-        fields=fields,
-        looks=tuple(look.fields for look in looks),
-        legible=float(np.mean([look.legible for look in looks])),
-        canvas=first.canvas,
-        share=fields.height / max(1.0, shown[1]) if fields.text.strip("-") else 1.0,
-        digit_px=fields.height / scale if fields.text else None,
-        cut=not marked and _is_cut(photo, quad, fields, first.matrix),
-        quad=quad,
-        found=found,
-        marked=marked,
-        room=_room(photo, fields, first.matrix),
-        margin=_margin(photo, quad),
-    )
-
-
-def _room(photo: ImagePyramid, fields: Fields, matrix: geometry.Matrix) -> float:
-    """Measure the space from the main string to the picture's nearest side, as a share of its height, within ±9."""
-    if fields.box is None:
-        return 9.0
-    corners = geometry.transform(geometry.inverse(matrix), geometry.rectangle(*_row_box(fields)))
-    return float(np.clip(_space(photo, corners) / max(1.0, geometry.sides(corners)[1]), -9, 9))
-
-
-def _row_box(fields: Fields) -> tuple[float, float, float, float]:
-    """Box the characters of the main string, points left out: x0, y0, x1, y1, canvas px."""
-    return around([m for m in fields.chars if m.group == 0])
-
-
-def _margin(photo: ImagePyramid, quad: geometry.Quad) -> float:
-    """Measure the space from the display to the picture's edge, as a share of its longer side; negative beyond."""
-    return float(np.clip(_space(photo, quad) / max(1.0, *geometry.sides(quad)), -9, 9))
-
-
-def _space(photo: ImagePyramid, corners: geometry.Quad) -> float:
-    """Give the least distance of some corners from the edges of the picture, px; negative outside."""
-    low, high = corners.min(0), corners.max(0)
-    return float(min(low[0], low[1], photo.width - high[0], photo.height - high[1]))
-
-
-def fused_marks(looks: list[Look]) -> list[Mark]:
-    """Fuse the marks of all looks at one display, on the canvas of the first."""
-    return fuse([ViewMarks(look.marks, look.matrix) for look in looks], looks[0].matrix)
-
-
-def decided(evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen | None = None) -> DisplayReading:
-    """Decide on a reading, with its small fields where they stand in the photo (`matrix`: photo -> canvas)."""
     back = geometry.inverse(matrix)
     seen = []
     for small in evidence.fields.seen:
@@ -295,89 +280,9 @@ def decided(evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen 
         (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
         box = (round(float(x0), 1), round(float(y0), 1), round(float(x1), 1), round(float(y1), 1))
         seen.append(FieldSeen(small.name, small.text, round(float(small.confidence), 3), box))
-    return replace(decide(evidence, opinion), secondary_seen=tuple(seen))
-
-
-def look_at(photo: ImagePyramid, quad: geometry.Quad, *, marked: bool) -> tuple[geometry.Quad, list[Look]]:
-    """Look at a display as often as it needs: twice where both looks are confident and say the same, else four times.
-
-    Returns:
-        The corners, put right where the looks showed them to be off, and the looks; the first shows the whole.
-    """
-    first = _look(photo, quad, MARGINS[0])
-    close = _close(photo, first, CLOSE_PADS[0]) if _confident(first) and abs(first.fields.slope) <= SLOPE else None
-    if close is not None and _confident(close) and _same(first, close):
-        return quad, [first, close]
-    # Who marks corners says which is the top left, so a marked display is only turned where nothing was read.
-    if _readability(first) < UNREADABLE_BELOW and not (marked and first.fields.text):
-        quad, first = _upright(photo, quad, first)
-    looks = [first, _look(photo, quad, MARGINS[1])]
-    if marked and not any(look.fields.text for look in looks):  # perhaps marked so tightly that the digits fill it
-        looks = [_look(photo, quad, margin) for margin in WIDE_MARGINS]
-    slope = max(looks, key=lambda look: look.fields.value_confidence).fields.slope
-    if abs(slope) > SLOPE:  # the corners were off: straighten by the row of digits itself
-        quad = views.turned(quad, looks[0].matrix, slope)
-        looks = [_look(photo, quad, margin) for margin in MARGINS]
-    best = max(looks, key=lambda look: (bool(look.fields.text), look.fields.value_confidence))
-    if best.fields.box is not None:
-        for pad in CLOSE_PADS:
-            kept = close is not None and best is first and pad == CLOSE_PADS[0]
-            looks.append(close if close is not None and kept else _close(photo, best, pad))
-    return quad, looks
-
-
-def _readability(look: Look) -> float:
-    """Rate how readable a look is, 0..1: a display that does not stand upright is hardly legible."""
-    return look.legible * look.fields.value_confidence
-
-
-def _upright(photo: ImagePyramid, quad: geometry.Quad, first: Look) -> tuple[geometry.Quad, Look]:
-    """Turn the corners to how the display is read, with a look: on its head or side only where that is readable."""
-    for turn in (2, 1, 3):  # on its head first: there, digits are still digits (6002 is 2009)
-        turned = np.roll(quad, turn, 0)
-        look = _look(photo, turned, MARGINS[0])
-        if _readability(look) >= READABLE_FROM:
-            return turned, look
-    return quad, first
-
-
-def _confident(look: Look) -> bool:
-    """Tell whether one look is confident enough that a second one which says the same settles it."""
-    fields = look.fields
-    known = fields.unit in UNITS and "?" not in fields.text and "¿" not in fields.text
-    weakest = min(fields.value_confidence, fields.dot_confidence, fields.unit_confidence, look.legible)
-    return known and weakest >= CONFIDENT
-
-
-def _same(one: Look, other: Look) -> bool:
-    return (one.fields.text, one.fields.unit) == (other.fields.text, other.fields.unit)
-
-
-def _close(photo: ImagePyramid, look: Look, pad: float) -> Look:
-    """Look closer at the main string that another look found."""
-    assert look.fields.box is not None
-    return _look(photo, views.part_of(look.matrix, look.fields.box, pad), 0.02)
-
-
-def _look(photo: ImagePyramid, quad: geometry.Quad, margin: float) -> Look:
-    canvas, matrix = views.view(photo, quad, margin)
-    out, legible = reader_map(canvas)
-    marks = decode(out)
-    return Look(marks, arrange(marks), legible, canvas, matrix)
-
-
-def _is_cut(photo: ImagePyramid, quad: geometry.Quad, fields: Fields, matrix: geometry.Matrix) -> bool:
-    """Tell whether the main string, or a sign before it, may go on beyond the edge of the picture."""
-    height, width = photo.height, photo.width
-    if fields.box is None:
-        return refusal.is_cut_off(quad, width, height)
-    if _margin(photo, quad) > INSIDE:  # all of its window is in the picture
-        return False
-    row = _row_box(fields)
-    room = 0.7 * fields.height  # the next character would begin within this
-    if refusal.is_cut_off(quad, width, height):
-        room = 1.2 * fields.height  # and a sign within this
-    wide = geometry.rectangle(row[0] - room, row[1], row[2] + room, row[3])
-    reach = geometry.transform(geometry.inverse(matrix), wide)
-    low, high = reach.min(0), reach.max(0)
-    return bool(low[0] < 0 or low[1] < 0 or high[0] > width or high[1] > height)
+    reading = replace(decide(evidence, opinion, told), secondary_seen=tuple(seen))
+    if reading.accepted or Doubt.DOT_UNSURE not in reading.doubts or LeftOpen.POINT in told:
+        return reading
+    pointed = replace(decide(evidence, opinion, (*told, LeftOpen.POINT)), secondary_seen=tuple(seen))
+    alternatives = (DisplayAlternative(LeftOpen.POINT, pointed),) if pointed.accepted else ()
+    return replace(reading, alternatives=alternatives)

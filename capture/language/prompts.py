@@ -14,6 +14,7 @@ _QUESTIONS = {
     Doubt.UNIT_MISSING: "In which unit?",
     Doubt.VALUE_MISSING: "What does it read?",
     Doubt.AXIS_MISSING: "Which axis of this job?",
+    Doubt.PLACE_UNSURE: "Is that the axis and the part it was measured on?",
     Doubt.SECTION_MISSING: "Through the cable, motor alone or cable alone?",
     Doubt.QUANTITY_MISSING: "Insulation, ohmmeter or winding resistance?",
     Doubt.DIGITS_AMBIGUOUS: "The digits can be taken in more than one way.",
@@ -38,6 +39,7 @@ _ANSWERED_BY = {
     Doubt.PREFIX_UNSURE: Asked.UNIT,
     Doubt.AXIS_MISSING: Asked.PLACE,
     Doubt.SECTION_MISSING: Asked.PLACE,
+    Doubt.PLACE_UNSURE: Asked.PLACE,
     Doubt.QUANTITY_MISSING: Asked.PLACE,
     Doubt.BUILT_VOLTAGE_UNKNOWN: Asked.VOLTAGE,
 }

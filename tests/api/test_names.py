@@ -84,7 +84,7 @@ def test_a_row_has_the_names_of_the_description_it_is_made_from(
         # job's.
         (AxisDescription, AxisContext, {"name", "note", "nameplate"}),
         # serial, certificate and what the display shows are not for grading.
-        (InstrumentDescription, Instrument, {"serial", "certificate", "display_profile"}),
+        (InstrumentDescription, Instrument, {"serial", "certificate", "certificate_date", "display_profile"}),
     ],
 )
 def test_grading_calls_what_is_described_by_the_same_names(description: Any, graded: Any, other: Iterable[str]) -> None:

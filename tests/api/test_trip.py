@@ -33,8 +33,9 @@ SMALL = {
 """Values that travel, and how one is written: they are met wherever the way leads."""
 MOST_MODULES = 20
 MOST_ENTRIES = {"api/ledger/database.py": 5, "api/ledger/trail.py": 3, "api/dialogue/turn.py": 5,
-                "api/visit/proposals.py": 4, "capture/completeness.py": 2}  # fmt: skip
-"""Modules that are entered more than once: rows and their entry, the turn that everything is said to, its proposals."""
+                "api/visit/proposals.py": 4, "capture/completeness.py": 2, "api/visit/changes.py": 2}  # fmt: skip
+"""Modules that are entered more than once: rows and their entry, the turn that everything is said to, its proposals,
+what was changed of the job (with the job, and with its records)."""
 
 
 class Trip:

@@ -41,7 +41,7 @@ def test_a_job_from_its_form_to_its_end(chromium: Browser, server: running.Serve
         page.locator(f"form [name={name}]").fill(value)
     page.locator(".axis-row [name=name]").fill("x")
     make.dblclick()
-    expect(page.locator("#job-state")).to_contain_text("Which kind of motor is on axis X?")
+    expect(page.locator("#job-details")).to_contain_text("Which kind of motor is on axis X?")
     jobs = httpx.get(f"{server.url}/api/jobs", timeout=30).json()
     assert [job["axes"][0]["motor_kind"] for job in jobs] == ["unknown"], "pressed twice, made once, no kind assumed"
 

@@ -1,11 +1,43 @@
-"""The review in a real browser: safety questions by single keys, marked as answered afterwards in the record."""
+"""The review in a real browser: a dropped day answered by single keys; safety answers marked as given afterwards.
+
+The memos are two of the demo's own clips, named by their time: what they hold stands in `fixtures/visit/truth.json`.
+"""
 
 from __future__ import annotations
 
 import httpx2 as httpx
-from playwright.sync_api import Page, expect
+from playwright.sync_api import FilePayload, Page, expect
 
 from tests.e2e import running
+from tests.e2e.conftest import fixtures
+
+PATIENCE_MS = 300_000
+"""Two processes load their models first, which takes a minute on a machine that is busy with other things."""
+
+
+def test_dropped_memos_are_reviewed_by_keys(page: Page, server: running.Server, job_id: str) -> None:
+    names = {"20261124-083200.flac": "clips/c13.flac", "20261124-083220.flac": "clips/c14.flac"}
+    dropped: list[FilePayload] = [
+        {"name": name, "mimeType": "audio/flac", "buffer": (fixtures() / path).read_bytes()}
+        for name, path in names.items()
+    ]
+    page.goto(f"{server.url}/page/review.html#{job_id}")
+    zone = page.get_by_role("region", name="A day's files")
+    zone.get_by_text("A clock that is off").click()
+    zone.get_by_label("Jobs").fill(job_id)
+    zone.get_by_label("choose files").set_input_files(dropped)
+    expect(zone.get_by_role("status")).to_contain_text("2 memos", timeout=PATIENCE_MS)
+    expect(page.locator("#focus .value")).to_have_text("1.08 Ω")
+    records = f"{server.url}/api/jobs/{job_id}/records"
+    assert not httpx.get(records, timeout=30).json()
+    page.locator("h1").click()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Nothing waits")).to_be_visible()
+    (record,) = httpx.get(records, timeout=30).json()
+    assert (record["axis"], record["section"], record["terminals"], record["value"], record["unit"]) == (
+        "X", "through_cable", "A1-A2", "1.08", "Ohm",
+    )  # fmt: skip
+    assert record["clip_sha256"]
 
 
 def test_safety_answers_are_asked_by_key_and_marked_as_given_afterwards(

@@ -135,7 +135,7 @@ def test_the_demo_is_asked_nothing() -> None:
     for described in job.axes:
         context = AxisContext(
             described.name,
-            described.motor_kind,
+            MotorKind(described.motor_kind),
             rated_voltage=described.rated_voltage,
             rated_current=described.rated_current,
             rated_power_w=described.rated_power_w,

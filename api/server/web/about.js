@@ -87,7 +87,7 @@ export async function aboutView(main, where, id) {
       el("section.card", {}, el("h2", {}, "Plates and logo"), el("p.soft", {}, "Photos of plates are evidence, shown in the report; they are never read as a display."),
         el("ul.plates", {}, plate("Machine's plate", "machine_plate", "", job.id), job.axes.map((axis) => plate("Motor of axis", "motor_plate", axis.name, axis.id)), job.instruments.map((one) => plate("Instrument", "instrument_plate", one.label, one.id)), plate("Logo for the report", "logo", "", job.id))),
       statePart(job, path, draw),
-      el("section.card", { id: "history" }, el("h2", {}, "What was changed"), job.changes.length ? el("ol.changes", {}, job.changes.map((change) => changeItem(job, change))) : el("p", {}, "Nothing since it was made."), el("p.soft", {}, "Every change is an entry of the audit trail.")));
+      el("section.card", { id: "history" }, el("h2", {}, "What was changed"), job.changes.length ? el("ol.history", {}, job.changes.map((change) => changeItem(job, change))) : el("p", {}, "Nothing since it was made."), el("p.soft", {}, "Every change is an entry of the audit trail.")));
   };
   await draw();
 }

@@ -27,7 +27,7 @@ async function show() {
   try {
     if (page === "jobs" && id) {
       view = await jobView(main, where, id, place, more);
-      await showState(main.querySelector(".alarms"), id);
+      await showState(main, id);
     } else if (page === "about" && id) await aboutView(main, where, id);
     else if (page === "edit" && id) await editView(main, where, id);
     else if (page === "new") await newJobView(main, where);

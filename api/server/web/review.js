@@ -4,6 +4,7 @@ import { el, fill, say } from "./dom.js";
 import { DropZone } from "./drop.js";
 import { changed, readingForm } from "./form.js";
 import { proofs } from "./proof.js";
+import { placeLabel, placesFor, stretchOf } from "./review-places.js";
 import { SafetyKeys } from "./review-safety.js";
 import { get, now, post } from "./server.js";
 import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, conditions, place, shown } from "./words.js";
@@ -68,6 +69,7 @@ class Review {
   offers(p) {
     const lacks = (doubt) => p.doubts.includes(doubt);
     const set = (field, value, label) => ({ label, action: "correct", body: { reading: { [field]: value } } });
+    if (lacks("place_unsure")) return this.places(p);
     const found = [];
     const settled = p.doubts.length && p.doubts.every((d) => LOOK_AGAIN.includes(d) || ["teen_or_ty", "conflict", "unknown_words", "prefix_unsure", "unit_unsure"].includes(d)) && p.value !== null;
     if (settled) found.push({ label: `It is ${p.display}`, action: "choose", body: { index: 0 } });
@@ -79,6 +81,12 @@ class Review {
     else if (lacks("section_missing")) for (const [value, label] of Object.entries(SECTIONS)) found.push(set("section", value, label));
     else if (lacks("quantity_missing")) for (const k of MEASURED) found.push(set("kind", k, KINDS[k]));
     return found.slice(0, 9);
+  }
+
+  /** Where the whole stretch may stand: asked before anything else, since one key settles it for all of its values. */
+  places(p) {
+    const stretch = stretchOf(this.queue, p);
+    return placesFor(this.job, p).map((where) => ({ label: placeLabel(where, stretch.length), place: where, stretch }));
   }
 
   key(event) {
@@ -125,7 +133,26 @@ class Review {
     this.act("confirm", {});
   }
 
-  offer(index) { this.act(this.offered[index].action, this.offered[index].body); }
+  offer(index) {
+    const offer = this.offered[index];
+    if (offer.place) this.settle(offer); else this.act(offer.action, offer.body);
+  }
+
+  /** Tell every value of a stretch where it stands; one that cannot be told stays as it is, and is asked about again. */
+  async settle({ place: where, stretch }) {
+    if (this.busy) return;
+    this.busy = true;
+    const focus = this.proposal.id;
+    try {
+      for (const p of stretch) await post(`/api/proposals/${encodeURIComponent(p.id)}/correct`, { reading: where, revision: p.revision, how: "tapped", captured_at: now() });
+      say(`${placeLabel(where, stretch.length)}. Now confirm ${stretch.length > 1 ? "each" : "it"}.`);
+    } catch (error) { say(error.message, "error"); }
+    this.busy = false;
+    const open = await get(`${this.path}/proposals?state=open`);
+    this.queue = this.queue.map((p) => open.find((one) => one.id === p.id)).filter(Boolean);
+    this.at = Math.max(0, this.queue.findIndex((p) => p.id === focus));
+    this.draw();
+  }
 
   /** Send an answer; what is settled leaves, what changed stays in focus to be confirmed. */
   async act(action, body) {

@@ -15,6 +15,7 @@ export const DOUBTS = {
   unusual: "This meter seldom shows that: look at point, sign and unit again.",
   implausible: "This is outside what the quantity can be.", unknown_words: "Some words were not understood.", low_confidence: "Not recognised clearly.",
   not_settled: "The reading had not settled.", range_end_unknown: "Over range: more than how much?", built_voltage_unknown: "How many volts did the tester build?",
+  place_unsure: "Which place? Something said before this was not understood, or the order does not fit.",
   contradicted: "Another value of this point is on record; both cannot be true. Which one?", conflict: "Clip and photo disagree.", quantity_missing: "What was measured?", section_missing: `Which part: ${Object.values(SECTIONS).join(", ")}?`,
 };
 

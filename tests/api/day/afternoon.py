@@ -16,7 +16,7 @@ from PIL import Image, PngImagePlugin
 from api.day.batch import DayOutcome, DayWishes, take_day
 from api.workspace import Workspace
 from capture.errors import EngineError
-from capture.reading import Heard, Word
+from capture.reading import Heard, OwnTranscript, Word
 from capture.speech.confidence import ConfidenceModel
 from capture.speech.encoder import flac
 from capture.speech.memo import Piece, Span
@@ -129,7 +129,8 @@ class EngineFell(EngineError):
 
 def _span(words: str, start: float, length: float, piece: Piece) -> Span:
     listed = words.split()
-    heard = Heard(words, tuple(Word(w, i * 0.01, (i + 1) * 0.01, 0.99) for i, w in enumerate(listed)), (), length)
+    timed = tuple(Word(w, i * 0.01, (i + 1) * 0.01, 0.99) for i, w in enumerate(listed))
+    heard = Heard(words, timed, (), length, second=OwnTranscript("another", words, -1.0, 2 * len(listed)))
     return Span(round(start, 2), round(start + length, 2), heard, flac(piece.pcm[:3200], cut_from=piece.parent))
 
 
@@ -138,7 +139,7 @@ def take(workspace: Workspace, folder: Path, workers: int = 1, **wishes: Any) ->
     return take_day(workspace, [folder], replace(DayWishes(zone="+01:00"), **wishes), workers=workers, confidence=RULES)
 
 
-def opened(folder: Path, engines: DayFakes | None = None) -> Workspace:
+def opened(folder: Path, engines: DayFakes | None = None, job: dict[str, Any] = JOB) -> Workspace:
     """Open a data folder with a job in it."""
     workspace = Workspace.open(folder, engines=engines or DayFakes())
     with workspace.database.read() as session:
@@ -146,7 +147,7 @@ def opened(folder: Path, engines: DayFakes | None = None) -> Workspace:
 
         known = bool(all_jobs(session))
     if not known:
-        workspace.create_job(JOB)
+        workspace.create_job(job)
     return workspace
 
 

@@ -42,7 +42,11 @@ def test_values_and_photos_find_each_other_although_a_clock_is_off(tmp_path: Pat
     assert abs(outcome.clocks.recorder_s - 3485) <= 5, "the photos were taken five to seven seconds after the words"
     assert values(workspace) == VALUES
     waiting = proposed(workspace)
-    assert all(one["agreement"] == "agree" and not one["doubts"] for one in waiting if one["source"] == "speech+photo")
+    both = [one for one in waiting if one["source"] == "speech+photo"]
+    assert all(one["agreement"] == "agree" for one in both)
+    # Ohms between leads after a value to ground, with nothing said: a plan that begins again, perhaps on another axis.
+    doubts: list[list[str]] = [[], ["place_unsure"], ["place_unsure"], [], [], []]
+    assert [one["doubts"] for one in both] == doubts
     alone = [one for one in waiting if one["source"] == "photo"]
     assert [(one["value"], one["axis"]) for one in alone] == [("77", None)]
     assert "axis_missing" in alone[0]["doubts"], "a photo that no word was said for asks where it belongs"
@@ -134,4 +138,22 @@ def test_the_job_is_taken_from_the_axis_or_asked_once(tmp_path: Path) -> None:
         take(workspace, files)
     assert not proposed(workspace)
     assert set(take(workspace, files, jobs=("J2",)).proposals) == {"J2"}
+    workspace.close()
+
+
+def test_the_job_and_the_time_of_day_are_taken_from_what_is_said(tmp_path: Path) -> None:
+    files = tmp_path / "files"
+    files.mkdir()
+    said = (
+        (3.0, "it is ten past two"), (20.0, "job two"), (40.0, "x axis motor alone"),
+        (60.0, "insulation lead to ground two gig"), (80.0, "machine lathe"), (100.0, "x axis motor alone"),
+        (120.0, "insulation lead to ground three gig"),
+    )  # fmt: skip
+    (files / "20261124-131200.wav").write_bytes(memo(said))  # so the recorder is 58 minutes late
+    workspace = opened(tmp_path / "data")
+    workspace.create_job({**JOB, "title": "The same axes", "machine": "Gear grinder"})
+    workspace.create_job({**JOB, "title": "Once more", "machine": "Lathe 5"})
+    outcome = take(workspace, files)
+    assert (outcome.clocks.how, outcome.clocks.recorder_s) == ("told", 58 * 60 - 3)
+    assert {job: len(ids) for job, ids in outcome.proposals.items()} == {"J2": 1, "J3": 1}
     workspace.close()

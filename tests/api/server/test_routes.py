@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
+from api.dialogue.desk import JobDesk
 from api.ledger.evidence import MAX_BYTES
 from api.server.app import MAX_BODY, create_app
 from api.visit.safety_steps import STEPS
@@ -235,7 +236,7 @@ def test_every_refusal_says_what_happened_and_what_to_do(
     answer = client.request(method, path, json=body)
     assert answer.status_code == status, answer.text
     content = answer.json()
-    assert set(content) == {"code", "message", "what_to_do"}
+    assert set(content) - {"fields"} == {"code", "message", "what_to_do"}  # a form is told each field besides
     assert code is None or content["code"] == code
     assert content["message"].endswith((".", "?"))
     assert content["what_to_do"].endswith(".")
@@ -347,7 +348,7 @@ def test_json_that_is_too_deep(client: TestClient) -> None:
 
 
 def test_an_unexpected_failure_shows_no_trace(client: TestClient, workspace: Workspace, monkeypatch: Any) -> None:
-    monkeypatch.setattr(Workspace, "create_job", lambda *_: 1 / 0)
+    monkeypatch.setattr(JobDesk, "make", lambda *_: 1 / 0)
     answer = client.post("/api/jobs", json=JOB)
     assert (answer.status_code, answer.json()["code"]) == (500, "internal")
     assert "ZeroDivision" not in answer.text

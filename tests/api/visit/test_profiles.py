@@ -77,6 +77,18 @@ def test_an_unlikely_reading_is_asked_about(visit: Visit) -> None:
     assert refused["records"] == []
 
 
+def test_a_unit_that_was_not_seen_follows_from_what_is_measured_and_the_meter(visit: Visit) -> None:
+    """With a test voltage on the display; without, the tester may stand on its ohms range, and the unit is asked."""
+    visit.workspace.set_profile(visit.job, "IT-03", "insulation-4000")
+    insulation(visit)
+    asked = visit.show("34.70", None, doubts=["unit_missing"])
+    assert {"unit_missing", "unit_unsure"} & set(asked["proposals"][0]["doubts"])
+    assert not asked["seen"]["displays"][0]["unit_by_profile"]
+    told = visit.show("34.71", None, doubts=["unit_missing"], secondary={"test_voltage": "512"})
+    display = told["seen"]["displays"][0]
+    assert (display["unit"], display["unit_by_profile"], display["doubts"]) == ("MOhm", True, [])
+
+
 def test_voice_that_says_the_same_settles_it(visit: Visit) -> None:
     visit.workspace.set_profile(visit.job, "IT-03", OWN)
     insulation(visit)

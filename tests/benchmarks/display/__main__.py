@@ -4,6 +4,7 @@
     python -m tests.benchmarks.display --photos 400 --peers 60    the figures of the model card
     python -m tests.benchmarks.display --digits FOLDER            pictures of single digits, folder = digit (11 = blank)
     python -m tests.benchmarks.display --folder FOLDER --labels FILE.csv [--crop]     real pictures: file,text[,unit]
+    python -m tests.benchmarks.display --open FOLDER [--use fit] [--peers N]          open real pictures with a manifest
 
 Rendered sets, all by fixed seeds that neither training nor calibration draws from: `seen` (styles that the training
 had), `unseen` (styles that it never had), `nothing` (no display), `crops` (nothing but the row of digits), `wild`
@@ -49,6 +50,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--digits", type=Path, metavar="FOLDER", help="pictures of single digits")
     parser.add_argument("--folder", type=Path, help="real pictures")
     parser.add_argument("--labels", type=Path, help="CSV file,text[,unit]; FOLDER/labels.csv if left out")
+    parser.add_argument("--open", type=Path, metavar="FOLDER", help="open real pictures: FOLDER/manifest.jsonl")
+    parser.add_argument("--use", default="fit", help="which lines of the manifest (fit)")
     parser.add_argument("--crop", action="store_true", help="the real pictures show nothing but the display")
     parser.add_argument("--curve", type=Path, metavar="PNG", help="draw risk against coverage")
     parser.add_argument("--failures", type=Path, metavar="FOLDER", help="write what failed, and a sheet of it")
@@ -58,8 +61,8 @@ def _arguments() -> argparse.Namespace:
 
 def _cases(given: argparse.Namespace) -> list[Case]:
     """Yield every picture asked for; real ones only, where a folder is given."""
-    if given.digits or given.folder:
-        cases = []
+    if given.digits or given.folder or given.open:
+        cases = [] if given.open is None else sets.opened(given.open, given.use)
         if given.digits:
             single = sets.digits(given.digits)
             cases += single + sets.tiled(single)
@@ -147,7 +150,7 @@ def main() -> None:
         curve.draw(curves, given.curve)
     if given.failures:
         CONSOLE.print(f"{failures.write(ours, given.failures)} failures written to {given.failures}")
-    if given.large and not (given.digits or given.folder):
+    if given.large and not (given.digits or given.folder or given.open):
         _large(given.large, given.peer if given.peers else ())
 
 

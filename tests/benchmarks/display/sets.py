@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from capture.display.picture import open_picture
 from capture.display.strings import SYMBOLS, is_time
 from fixtures.training.display_model import stock
+from fixtures.training.display_model.asked import shown_in
 from fixtures.training.displays.faces import TRAINING_STYLES, UNSEEN_STYLES
 from grading.terms.quantity import UNITS
 from tests.benchmarks.display.text import canonical
@@ -165,6 +166,38 @@ def labelled(folder: Path, labels: Path, *, crop: bool) -> list[Case]:
             text = canonical(row["text"].strip())
             shown = Shown(text, unit, bool(text), bool(text) and bool(unit))
             cases.append(Case(row["file"], folder.name, "real", 0, path.read_bytes(), crop, (shown,) if text else ()))
+    return cases
+
+
+def opened(folder: Path, use: str) -> list[Case]:
+    """Load real pictures from a folder with `manifest.jsonl`; every line names file, text, unit, legible and use.
+
+    Args:
+        folder: With the pictures and the manifest.
+        use: Of which lines, say "fit" or "test".
+
+    Raises:
+        SystemExit: There is no manifest, or no line of that use.
+    """
+    manifest = folder / "manifest.jsonl"
+    if not manifest.is_file():
+        raise SystemExit(f"{manifest} is not there.")
+    lines = [json.loads(line) for line in manifest.read_text(encoding="utf-8").splitlines()]
+    cases = []
+    for entry in (one for one in lines if one["use"] == use):
+        texts = shown_in(entry)
+        name = entry.get("unit") or ""
+        unit = name if name in UNITS else SYMBOLS.get(name, "")
+        legible = bool(entry["legible"] and texts[0])
+        shown = tuple(
+            Shown(canonical(text), unit if i == 0 else "", legible, legible and bool(unit))
+            for i, text in enumerate(texts)
+            if text
+        )
+        data = (folder / entry["file"]).read_bytes()
+        cases.append(Case(entry["file"], f"open, {use}", "real", 0, data, False, shown if legible else ()))
+    if not cases:
+        raise SystemExit(f"{manifest}: no line has the use {use!r}.")
     return cases
 
 

@@ -12,6 +12,7 @@ import pytest
 from PIL import Image, ImageDraw
 
 from capture.display import crop_of, geometry, see, see_photo
+from capture.display import looks as looking
 from capture.display.picture import open_picture
 from capture.display.pyramid import ImagePyramid
 from capture.errors import MediaError
@@ -289,7 +290,7 @@ def test_whatever_the_finder_takes_for_the_top_left_is_put_right(roll: int) -> N
     shows = {"main": "217.4", "unit": "MOhm", "test_voltage": "512"}
     pyramid = ImagePyramid(open_picture(photo(style="tester_lcd", shows=shows, seed=12, spoil={"share": 0.45})).pixels)
     upright = see.displays_in(pyramid)[0][0]
-    quad, looks = see.look_at(pyramid, np.roll(upright, roll, 0), marked=False)
+    quad, looks = looking.look_at(pyramid, np.roll(upright, roll, 0), marked=False)
     assert looks[0].fields.text == "217.4"
     assert np.abs(quad - upright).max() < 1e-6
 
@@ -302,7 +303,7 @@ def test_a_finger_over_a_digit_is_no_reading(colour: tuple[int, int, int]) -> No
     ).pixels
     plain = see.see_pixels(pixels).displays[0]
     assert (plain.text, plain.accepted) == ("0.80", True)
-    _, looks = see.look_at(ImagePyramid(pixels), np.array(plain.quad), marked=False)
+    _, looks = looking.look_at(ImagePyramid(pixels), np.array(plain.quad), marked=False)
     digit = looks[0].fields.chars[0]
     (x, y), (_, foot) = geometry.transform(
         geometry.inverse(looks[0].matrix), np.array([[digit.x, digit.y], [digit.x, digit.y + digit.height]])
