@@ -17,6 +17,7 @@ BENCHMARKS = (
     "load",
     "lan",
     "offline",
+    "page",
     "report",
 )
 

@@ -91,6 +91,19 @@ def job_id(server: running.Server) -> str:
     return str(answer.json()["id"])
 
 
+def go(page: Page, place: str) -> None:
+    """Open a place of the job by its link: "Measure", "Axes", "To check" or "Report"."""
+    page.get_by_role("navigation", name="Places of this job").get_by_role("link", name=place).click()
+
+
+def open_axis(page: Page, axis: str) -> None:
+    """Open the detail of an axis in its place."""
+    go(page, "Axes")
+    fold = page.get_by_role("button", name=f"Axis {axis}", exact=True)
+    if fold.get_attribute("aria-expanded") == "false":
+        fold.click()
+
+
 def fixtures() -> Path:
     """Give the folder of the invented visit."""
     return Path(__file__).parents[2] / "fixtures" / "visit"

@@ -35,4 +35,15 @@
       .filter(([, box]) => box.width < least || box.height < least)
       .map(([text, box]) => `${text} ${box.width.toFixed(0)}x${box.height.toFixed(0)}`);
   },
+
+  // What a person needs at work and cannot see: cut off by the screen, or by something that would have to be scrolled.
+  hidden() {
+    const needed = ".measure button, .measure .state, .measure .big, .measure .sentence, .measure .doubts, .alarms > *";
+    return [...document.querySelectorAll(needed)].filter((e) => e.checkVisibility()).filter((e) => {
+      const box = e.getBoundingClientRect();
+      const frame = e.closest(".ask, .reading");
+      const limit = frame ? frame.getBoundingClientRect() : { top: 0, bottom: innerHeight, left: 0, right: innerWidth };
+      return box.top < limit.top - 1 || box.bottom > Math.min(limit.bottom, innerHeight) + 1 || box.left < limit.left - 1 || box.right > Math.min(limit.right, innerWidth) + 1;
+    }).map((e) => `${e.tagName}.${e.className} ${e.textContent.trim().slice(0, 20)}`);
+  },
 });

@@ -92,11 +92,16 @@ def _wait(found: Server, process: subprocess.Popen[bytes]) -> None:
     raise AssertionError(f"The server did not answer in {START_S:.0f} s: {found.log.read_text()}")
 
 
+def chromium() -> str:
+    """Give the path of Chromium."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    assert path is not None, "Chromium is needed for these tests: apt-get install chromium"
+    return path
+
+
 @contextmanager
 def browser(play: Playwright, microphone: Path | None = None) -> Iterator[Browser]:
     """Start a real Chromium; `microphone` is a WAV file that it hears once."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser")
-    assert path is not None, "Chromium is needed for these tests: apt-get install chromium"
     args = list(QUIET)
     if microphone is not None:
         args += [
@@ -104,7 +109,7 @@ def browser(play: Playwright, microphone: Path | None = None) -> Iterator[Browse
             "--use-fake-device-for-media-stream",
             f"--use-file-for-fake-audio-capture={microphone}%noloop",
         ]
-    found = play.chromium.launch(executable_path=path, args=args)
+    found = play.chromium.launch(executable_path=chromium(), args=args)
     try:
         yield found
     finally:

@@ -97,8 +97,8 @@ def _record_is_by(page: Page, laptop: Laptop, job: str, person: str) -> None:
         " body: JSON.stringify(body)}).then((answer) => answer.json())"
     )
     page.evaluate(send, [f"/api/jobs/{job}/typed", typed])
-    page.locator(".proposal").get_by_role("button", name="Confirm").click()
-    page.locator(".readings").get_by_text("1.08").wait_for()
+    page.get_by_role("button", name="Confirm", exact=True).click()
+    page.locator("#reading.recorded").get_by_text("1.08").wait_for()
     [record] = laptop.ask("GET", f"/api/jobs/{job}/records")
     assert (record["value"], record["confirmed_by"]) == ("1.08", person)
     entries = laptop.ask("GET", f"/api/jobs/{job}/trail")["entries"]

@@ -57,7 +57,7 @@ def kept_whole(page: Page) -> None:
 
 def answer_all(page: Page) -> int:
     """Answer the safety questions that the page asks while the server is away."""
-    part, count = page.locator("#offline-questions"), 0
+    part, count = page.locator("#safety-card"), 0
     while part.is_visible():
         before = part.locator(".sentence").inner_text()
         field = part.locator("input")
@@ -68,7 +68,7 @@ def answer_all(page: Page) -> int:
         count += 1
         assert count <= 12
         page.wait_for_function(
-            "before => { const p = document.querySelector('#offline-questions');"
+            "before => { const p = document.querySelector('#safety-card');"
             " return p.hidden || p.querySelector('.sentence').textContent !== before; }",
             arg=before,
         )
@@ -86,7 +86,7 @@ def test_a_visit_without_the_server_over_a_restart_of_phone_and_server(
         kept_whole(page)
         restarting.kill()
         expect(page.locator("#link")).to_contain_text("Server away", timeout=15_000)
-        page.locator("#typing summary").click()
+        page.get_by_role("button", name="Type", exact=True).click()
         form = page.locator("#typing form")
         form.locator("[name=value]").fill("500")
         form.locator("[name=axis]").select_option("Y")
@@ -95,7 +95,7 @@ def test_a_visit_without_the_server_over_a_restart_of_phone_and_server(
         expect(page.locator("#unsent")).to_contain_text("13 not sent yet")
         page.locator("#clip").set_input_files(CLIPS[0])
         expect(page.locator("#unsent")).to_contain_text("14 not sent yet")
-        page.locator("#typing summary").click()
+        page.get_by_role("button", name="Type", exact=True).click()
         form.locator("[name=value]").fill("1.23")
         context.close()
     with profile(play, tmp_path) as context:
@@ -105,10 +105,11 @@ def test_a_visit_without_the_server_over_a_restart_of_phone_and_server(
         expect(page.locator("#link")).to_contain_text("Shown as of")
         expect(page.locator("#unsent")).to_contain_text("14 not sent yet")
         expect(page.locator("#typing form [name=value]")).to_have_value("1.23")
+        page.get_by_role("button", name="Type", exact=True).click()
         page.locator("#typing form [name=axis]").select_option("X")
         page.locator("#typing form [name=kind]").select_option("insulation_resistance")
         page.locator("#typing form").get_by_role("button").click()
-        expect(page.locator("#offline-questions")).to_contain_text("Before any insulation test")
+        expect(page.locator("#safety-card")).to_contain_text("Before any insulation test")
         page.screenshot(path=tmp_path / "away.png", full_page=True)
         assert answer_all(page) == 4, "what holds for the cabinet was answered for the other axis"
         restarting.start()
@@ -137,7 +138,7 @@ def test_a_killed_tab_and_a_server_killed_while_receiving(play: Playwright, rest
             open_job(one, server, job_id)
         restarting.stop_answering()
         page.locator("#clip").set_input_files(CLIPS[0])
-        page.get_by_role("button", name="✓ Confirm").click()
+        page.get_by_role("button", name="Confirm", exact=True).click()
         restarting.kill()
         expect(page.locator("[data-proposal]")).to_contain_text("waits for the server", timeout=20_000)
         expect(second.locator("#unsent")).to_contain_text("2 not sent yet", timeout=20_000)

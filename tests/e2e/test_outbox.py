@@ -131,6 +131,7 @@ def test_several_photos_of_one_display_wait_together_and_arrive_once(
 
     page.route("**/burst", line)
     page.locator("#photo").set_input_files(photos)
+    page.get_by_role("button", name="All of one display").click()
     expect(page.locator("#unsent")).to_contain_text("1 not sent yet")
     expect(page.locator("#unsent")).to_have_text("", timeout=40_000)
     assert tried == ["no network", "answer lost", "through"]

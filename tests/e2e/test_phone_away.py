@@ -30,7 +30,7 @@ def type_resistance(page: Page, value: str) -> None:
     """Type a winding's resistance of axis Y."""
     form = page.locator("#typing form")
     if not form.is_visible():
-        page.locator("#typing summary").click()
+        page.get_by_role("button", name="Type", exact=True).click()
     form.locator("[name=kind]").select_option("winding_resistance")
     form.locator("[name=value]").fill(value)
     form.locator("[name=unit]").select_option("Ohm")

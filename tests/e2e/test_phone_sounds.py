@@ -16,8 +16,9 @@ from playwright.sync_api import FilePayload, Page, Playwright, expect
 
 from tests.capture.speech.recordings import KINDS, clip, written
 from tests.e2e import running
-from tests.e2e.conftest import PHONE, fixtures, watch
-from tests.e2e.test_visit import PATIENCE_MS, ask, microphone
+from tests.e2e.conftest import fixtures, watch
+from tests.e2e.person import Person
+from tests.e2e.test_visit import PATIENCE_MS, ask
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +49,7 @@ def test_clips_as_phones_record_them_are_heard_and_kept(page: Page, server: runn
     for told, media_type in sent:
         kept = httpx.get(f"{server.url}/api/evidence/{told['sha256']}/content", timeout=30)
         assert kept.headers["content-type"] == media_type
-    page.get_by_role("button", name="✓ Confirm").click()
+    page.get_by_role("button", name="Confirm", exact=True).click()
     expect(page.locator("li[data-record] .shown")).to_have_text("1.21 Ω")
     assert ask(server, "/api/verify")["result"] == "intact"
 
@@ -58,18 +59,17 @@ def test_a_correction_is_spoken_and_no_spoken_yes_passes_open_safety_steps(
 ) -> None:
     """Answer the read-back of 500 MΩ by "correction five hundred fifty megohms", then say "confirm"."""
     said = ("c01.flac", "c22.flac", "c23.flac", "c24.flac")
-    # The first safety question is long, and while the page speaks it does not listen.
-    with running.browser(play, microphone(tmp_path / "said.wav", said, 16)) as browser:
-        context = browser.new_context(viewport=PHONE, permissions=["microphone"])
-        page = context.new_page()
-        complaints = watch(page, server)
-        page.goto(f"{server.url}/#/jobs/{job_id}")
-        page.get_by_role("button", name="Speak").click()
+    with running.browser(play) as browser:
+        person = Person(browser, server, job_id, tmp_path)
+        complaints = watch(person.page, server)
+        for name in said:
+            person.plays(fixtures() / "clips" / name, name)
+        page = person.page
         expect(page.locator("[data-proposal] .value")).to_have_text("550 MΩ", timeout=PATIENCE_MS)
         expect(page.locator("#words")).to_contain_text("confirm", timeout=PATIENCE_MS)
         expect(page.locator("#safety-X summary")).to_contain_text("safety questions open", timeout=PATIENCE_MS)
         page.get_by_role("button", name="Stop").click()
-        context.close()
+        person.context.close()
     assert not complaints
     assert ask(server, f"/api/jobs/{job_id}/records") == []
     trail = [entry["what"] for entry in ask(server, f"/api/jobs/{job_id}/trail?limit=1000")["entries"]]

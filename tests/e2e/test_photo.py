@@ -16,6 +16,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from fixtures.training.displays.photo import Photo, render, to_jpeg
 from tests.e2e import running
+from tests.e2e.conftest import go
 from tests.e2e.test_page import LEAST_TARGET_PX, open_job, probe, type_reading
 
 PATIENCE_MS = 60_000
@@ -36,6 +37,8 @@ def send(page: Page, *paths: Path) -> dict[str, Any]:
         lambda r: r.request.method == "POST" and r.url.endswith(("/evidence", "/burst")), timeout=PATIENCE_MS
     ) as sent:
         page.locator("#photo").set_input_files([str(path) for path in paths])
+        if len(paths) > 1:
+            page.get_by_role("button", name="All of one display").click()
     answer: dict[str, Any] = sent.value.json()
     return answer
 
@@ -100,7 +103,8 @@ def test_a_reading_is_made_again_where_the_person_marks_the_display(
     quad = [(float(x) / width, float(y) / height) for x, y in made.displays[0].quad]
     open_job(page, server, job_id)
     send(page, path)
-    page.locator("[data-mark]").first.click()
+    go(page, "To check")
+    page.locator("[data-proposal] [data-mark]").click()
     picture = page.locator(".corners img")
     picture.evaluate("i => i.decode()")
     for x, y in (quad[0], quad[2], quad[1], quad[3]):  # tapped crosswise: put in order by the page
@@ -164,6 +168,7 @@ def test_a_high_voltage_sign_and_a_live_circuit_are_warned_of(
 def test_a_missing_unit_is_tapped_and_then_confirmed(page: Page, server: running.Server, job_id: str) -> None:
     open_job(page, server, job_id)
     type_reading(page, value="1.21", axis="Y", section="through_cable", kind="winding_resistance", terminals="U-V")
+    go(page, "To check")
     card = page.locator("[data-proposal]")
     expect(card.get_by_role("button", name="Settle the question first")).to_be_disabled()
     assert not probe(page, "small", LEAST_TARGET_PX)
@@ -182,15 +187,16 @@ def test_a_photo_that_shows_no_unit_asks_for_it(
     answer = send(page, path)
     assert "unit_missing" in answer["proposals"][0]["doubts"]
     assert "In which unit?" in answer["message"]
-    card = page.locator("[data-proposal]")
-    expect(card).to_contain_text("Which unit?", timeout=PATIENCE_MS)
-    card.locator("[data-unit=MOhm]").click()
-    expect(card.locator(".value")).to_have_text("34.70 MΩ")
-    expect(card).not_to_contain_text("Which unit?")
+    asked = page.locator("#asked")
+    expect(asked).to_contain_text("Which unit?", timeout=PATIENCE_MS)
+    asked.locator("[data-unit=MOhm]").click()
+    expect(page.locator("#value")).to_have_text("34.70 MΩ")
+    expect(asked).not_to_contain_text("Which unit?")
 
 
 def test_an_instrument_is_given_what_it_can_show(page: Page, server: running.Server, job_id: str) -> None:
     open_job(page, server, job_id)
+    go(page, "Axes")
     page.locator("#instruments > summary").click()
     row = page.locator("[data-instrument='IT-03']")
     expect(row).to_contain_text("no profile")

@@ -32,9 +32,8 @@ def test_a_photo_that_contradicts_the_voice_is_settled_by_saying_which(
         person.page.locator("#photo").set_input_files(str(SHOWN))
         asked = person.until(lambda state: state["updated_at"] != before, "the photo")
         assert "Voice and photo disagree" in asked["message"]
-        card = person.page.locator("[data-proposal]")
-        expect(card).to_have_count(1)
-        expect(card.get_by_role("button", name="1.210 Ω")).to_be_visible(timeout=20_000)
+        expect(person.page.locator("[data-proposal]")).to_have_count(1)
+        expect(person.page.locator("#asked").get_by_role("button", name="1.210 Ω")).to_be_visible(timeout=20_000)
         person.page.screenshot(path=tmp_path / "conflict.png", full_page=True)
         person.says("confirm")
         assert person.ask("/records") == [], "a word settles no disagreement"
@@ -52,8 +51,10 @@ def test_a_value_said_again_is_confirmed_and_a_word_is_not_enough(
 ) -> None:
     with running.browser(play) as browser:
         person = Person(browser, server, job_id, tmp_path)
+        person.page.get_by_role("button", name="More", exact=True).click()
         person.page.get_by_label("Confirm spoken values by saying them again").check()
         person.until(lambda state: bool(state["said_twice"]), "the setting")
+        person.page.get_by_role("button", name="Close").click()
         person.says("yankee axis motor alone")
         for value in ("two point five", "three point five", "five point two"):  # the first that is not in doubt anyway
             asked = person.says(f"u to v {value} ohms")

@@ -21,7 +21,7 @@ from bs4 import BeautifulSoup
 from playwright.sync_api import Page, Playwright, WebSocketRoute, expect
 
 from tests.e2e import running
-from tests.e2e.conftest import PHONE, fixtures, watch
+from tests.e2e.conftest import PHONE, fixtures, go, open_axis, watch
 from tests.e2e.person import Person
 
 RATE = 16_000
@@ -118,12 +118,15 @@ def test_photo_and_voice_meet_and_both_stand_in_the_report(
     with page.expect_response(lambda r: r.url.endswith("/evidence"), timeout=PATIENCE_MS) as sent:
         page.locator("#photo").set_input_files(fixtures() / "photos" / "p01.jpg")
     assert "agrees" in sent.value.json()["message"]
-    expect(page.locator("[data-proposal] .pictures img")).to_be_visible()
+    expect(page.locator("#reading img")).to_be_visible()
+    go(page, "To check")
     picture = page.locator("[data-proposal] .pictures img")
     assert picture.evaluate("i => i.naturalWidth") > 50
     expect(page.locator("[data-proposal] .value")).to_have_text(f"{meaning('p01.jpg')['shows']['main']} Ω")
-    page.get_by_role("button", name="✓ Confirm").click()
+    go(page, "Measure")
+    page.get_by_role("button", name="Confirm", exact=True).click()
     expect(page.locator("li[data-record] .shown")).to_have_text("1.210 Ω")
+    open_axis(page, meaning("c01.flac")["means"]["axis"])
     play = page.locator("li[data-record] .play")
     play.click()
     expect(play).to_have_text("■ Stop")
@@ -132,6 +135,7 @@ def test_photo_and_voice_meet_and_both_stand_in_the_report(
     (record,) = ask(server, f"/api/jobs/{job_id}/records")
     assert (record["source"], record["agreement"]) == ("speech+photo", "agree")
     with page.context.expect_page() as opened:
+        go(page, "Report")
         page.locator("#report").click()
     opened.value.wait_for_url("**/report")
     assert opened.value.title().startswith("Servo axis insulation and winding test")

@@ -20,7 +20,13 @@ from grading.terms.section import SECTION_WORDS
 
 router = APIRouter(include_in_schema=False)
 
-MEDIA_TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+MEDIA_TYPES = {
+    ".html": "text/html",
+    ".css": "text/css",
+    ".js": "text/javascript",
+    ".svg": "image/svg+xml",
+    ".webmanifest": "application/manifest+json",
+}
 
 POLICY = "; ".join(
     (
@@ -30,6 +36,7 @@ POLICY = "; ".join(
         "img-src 'self' blob:",
         "media-src 'self' blob:",
         "connect-src 'self'",
+        "manifest-src 'self'",
         "base-uri 'none'",
         "form-action 'none'",
         "frame-ancestors 'none'",

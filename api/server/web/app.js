@@ -9,25 +9,27 @@ import { keepPage } from "./install.js";
 import { jobsView, newJobView } from "./jobs.js";
 import { onLink, watchLink } from "./link.js";
 import { beginSending } from "./outbox.js";
+import "./theme.js";
 import { askToPersist } from "./waiting.js";
 
 if (looksOnly()) document.body.dataset.role = "reader";
 const main = document.getElementById("main");
 const where = document.getElementById("where");
-let leave = null;
+let view = null; // of a job
 
 async function show() {
-  if (leave) leave();
-  leave = null;
+  const [, page, id, place, more] = location.hash.replace(/^#/, "").split("/").map(decodeURIComponent);
+  if (page === "jobs" && view && view.id === id) { view.show(place, more); return; } // it goes on listening
+  if (view) view.close();
+  view = null;
   leaveState();
   say("");
-  const [, page, id] = location.hash.replace(/^#/, "").split("/");
   try {
     if (page === "jobs" && id) {
-      leave = await jobView(main, where, decodeURIComponent(id));
-      await showState(main, decodeURIComponent(id));
-    } else if (page === "about" && id) await aboutView(main, where, decodeURIComponent(id));
-    else if (page === "edit" && id) await editView(main, where, decodeURIComponent(id));
+      view = await jobView(main, where, id, place, more);
+      await showState(main, id);
+    } else if (page === "about" && id) await aboutView(main, where, id);
+    else if (page === "edit" && id) await editView(main, where, id);
     else if (page === "new") await newJobView(main, where);
     else if (page === "devices") await devicesView(main, where);
     else await jobsView(main, where);
@@ -40,7 +42,7 @@ async function show() {
 // Whatever nobody caught is at least said: a silent failure would look as if it had worked.
 window.addEventListener("unhandledrejection", (event) => say((event.reason && event.reason.message) || "That did not work.", "error"));
 window.addEventListener("hashchange", show);
-onLink((isAway) => { if (!isAway && !leave && !main.querySelector("form")) show(); }); // a view that could not be opened, or a list that is old
+onLink((isAway) => { if (!isAway && !view && !main.querySelector("form")) show(); }); // a view that could not be opened, or a list that is old
 watchLink();
 askToPersist();
 beginSending();

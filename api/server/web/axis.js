@@ -1,8 +1,7 @@
 // One axis: its verdict, the safety questions, its readings with their evidence, and what follows from them.
 
+import { changes } from "./corrections.js";
 import { el, say } from "./dom.js";
-import { dropDraft, keepDraft } from "./drafts.js";
-import { changed, readingForm } from "./form.js";
 import { act as send } from "./outbox.js";
 import { planPart } from "./plan.js";
 import { proofs } from "./proof.js";
@@ -16,16 +15,18 @@ export function verdictTag(verdict, urgency) {
   return el(`span.verdict.${note ? "none" : mark}`, {}, `${note ? "–" : sign} ${URGENCIES[urgency] || words}`);
 }
 
-/** The symbol alone, for the row of axes; the words beside it are for screen readers. */
-export function verdictSign(verdict) {
-  const [mark, sign, words] = VERDICTS[verdict] || ["none", "–", "No reading yet"];
-  return el(`span.verdict.${mark}`, {}, el("span", { "aria-hidden": "true" }, sign), el("span.hidden", {}, words));
+/** What an axis has in one line, folded: readings, what is left, whether its safety questions are open. */
+function summary(records, safety, plan) {
+  const count = records.filter((r) => r.status === "current").length;
+  const left = plan ? plan.tasks.filter((t) => t.state === "next" || t.state === "due").length : 0;
+  const open = safety ? safety.open.length : 0;
+  return [`${count} ${count === 1 ? "reading" : "readings"}`, left ? `${left} ${left === 1 ? "point" : "points"} left` : "plan done", open ? `${open} safety questions open` : "safety questions answered"].join(" · ");
 }
 
-export function axisCard({ job, axis, records, graded, safety, plan, refresh }) {
+/** An axis, folded to its name and state; `fold` is told when the person opens or closes it. */
+export function axisCard({ job, axis, records, graded, safety, plan, refresh, fold }) {
   const described = [MOTORS[axis.motor_kind] || axis.motor_kind, axis.rated_voltage && `${axis.rated_voltage} V`, axis.winding_c && `winding ${axis.winding_c} °C`, axis.moving_cable ? "cable in a moving carrier" : null];
-  return el("section.card.axis", { id: `axis-${axis.name}`, "aria-label": `Axis ${axis.name}`, tabindex: "-1" },
-    el("header", {}, el("h2", {}, `Axis ${axis.name}`), verdictTag(graded && graded.verdict, graded && graded.urgency)),
+  const detail = el("div.detail", { id: `detail-${axis.name}`, hidden: true },
     el("p.soft", {}, described.filter(Boolean).join(", ")),
     axis.said && /^[A-Z]$|^SPINDLE$/.test(axis.name) ? null : el("p.soft", {}, `Say “${axis.said}”.`),
     graded ? found(graded) : null,
@@ -34,6 +35,11 @@ export function axisCard({ job, axis, records, graded, safety, plan, refresh }) 
     graded && graded.next_steps.length ? [el("h3", {}, "Next"), el("ol.steps", {}, graded.next_steps.map((s) => el("li", {}, el("strong", {}, s.action), " ", el("span.soft", {}, s.reason))))] : null,
     plan ? planPart(axis, plan) : null,
     graded && graded.findings.length ? findings(graded) : null);
+  const name = el("button.fold", { type: "button", "aria-expanded": "false", "aria-controls": `detail-${axis.name}`, onclick: () => fold(detail.hidden) }, `Axis ${axis.name}`);
+  const card = el("section.card.axis", { id: `axis-${axis.name}`, "data-axis": axis.name, "aria-label": `Axis ${axis.name}` },
+    el("header", {}, el("h2", {}, name), verdictTag(graded && graded.verdict, graded && graded.urgency), el("p.soft.in-short", {}, summary(records, safety, plan))), detail);
+  card.unfold = (open) => { detail.hidden = !open; name.setAttribute("aria-expanded", String(open)); };
+  return card;
 }
 
 function found(graded) {
@@ -56,30 +62,6 @@ function reading(record, { job, graded, refresh }) {
       gone ? el("div.soft", {}, record.status === "superseded" ? "Replaced by a later record." : "Withdrawn.") : null),
     proofs(record, true),
     gone ? null : changes(record, job, refresh));
-}
-
-/** Correct a record or withdraw it: both are new entries, the old one stays. */
-function changes(record, job, refresh) {
-  const act = async (path, body, words) => {
-    try {
-      const sent = await send(job.id, path, body, `${record.id}: ${path.endsWith("withdraw") ? "withdraw" : "correct"}`);
-      dropDraft(draft);
-      say(sent.waiting ? "Kept here; sent when the server is back." : words);
-    } catch (error) { say(error.message, "error"); }
-    await refresh();
-  };
-  const draft = `${record.id}.correct`;
-  const form = readingForm(record, job, (after) => act(`/api/jobs/${encodeURIComponent(job.id)}/typed`,
-    { ...changed(record, after), supersedes: record.id }, "Read the new value, then confirm it. The old one stays on file."), true);
-  const begun = keepDraft(form, draft);
-  form.hidden = !begun;
-  const back = el("button.warn", { type: "button", onclick: () => {
-    if (back.dataset.sure) act(`/api/records/${encodeURIComponent(record.id)}/withdraw`, {}, `${record.id} is withdrawn. It stays on file.`);
-    back.dataset.sure = "yes";
-    back.textContent = "Press again to withdraw it";
-  } }, "Withdraw");
-  return el("details.changes", { id: `changes-${record.id}`, open: begun }, el("summary", {}, "Wrong?"),
-    el("div.row", {}, el("button", { type: "button", onclick: () => { form.hidden = !form.hidden; } }, "Correct"), back), form);
 }
 
 function findings(graded) {

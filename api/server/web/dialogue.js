@@ -24,8 +24,7 @@ export class DialoguePart {
     this.queue = el("ol.queue", { id: "queue", hidden: true });
     this.discharge = el("p.discharge", { id: "discharge", role: "timer", hidden: true });
     this.twice = el("input", { type: "checkbox", id: "said-twice", onchange: () => this.sayTwice() });
-    this.node = el("div", {}, this.discharge, this.question, this.queue,
-      el("label.soft", { for: "said-twice" }, this.twice, " Confirm spoken values by saying them again (surer than a word)"));
+    // The job puts them where they belong: discharge above all, question and queue beside the value, the setting behind "More".
     this.timer = setInterval(() => this.count(), 1000);
   }
 
@@ -83,9 +82,11 @@ export class DialoguePart {
   /** Count the discharge down on the screen, and aloud now and then. */
   count() {
     const left = this.ends ? Math.max(0, Math.round((this.ends - Date.now()) / 1000)) : 0;
+    const clock = `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`;
+    // Where a sheet or the camera lies over it, in short there.
+    for (const part of document.querySelectorAll(".discharge-short")) part.textContent = left ? `${this.axis} ${clock}: do not touch` : "";
     if (!this.ends) { this.discharge.hidden = true; return; }
     this.discharge.hidden = false;
-    const clock = `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`;
     this.discharge.textContent = left
       ? `Axis ${this.axis}: keep the leads discharged, ${clock} to go. Do not touch.`
       : `Axis ${this.axis}: the discharge time is over. Measure, then earth, before anyone touches a terminal.`;

@@ -1,22 +1,31 @@
-// One job: what is being said, what waits for an answer, and every axis with its readings.
+// One job: everything that is said, tapped, taken and answered, and the places that show it.
 
-import { axisCard, verdictSign, verdictTag } from "./axis.js";
-import { MODES, attend, mode, setMode } from "./attention.js";
+import { axisCard } from "./axis.js";
+import { attend } from "./attention.js";
+import { awake } from "./awake.js";
 import { Camera } from "./camera.js";
 import { cornerTool } from "./corners.js";
+import { correctRecord } from "./corrections.js";
 import { DialoguePart, lockoutPart } from "./dialogue.js";
 import { el, fill, say } from "./dom.js";
 import { dropDraft, keepDraft } from "./drafts.js";
-import { filledIn, readingForm } from "./form.js";
+import { changed, filledIn, readingForm } from "./form.js";
+import { icon } from "./icons.js";
 import { instrumentsPart } from "./instruments.js";
+import { keypad } from "./keypad.js";
 import { away, onLink } from "./link.js";
 import { Listening } from "./listen.js";
 import { Outbox, act } from "./outbox.js";
+import { Places } from "./places.js";
 import { proposalCard } from "./proposal.js";
-import { OfflineQuestions } from "./questions.js";
-import { canSpeak, mute, readBack, tone, want, wanted } from "./readback.js";
+import { SafetyCard } from "./questions.js";
+import { canSpeak, mute, readBack, tone, wanted } from "./readback.js";
+import { ReportPlace } from "./report.js";
 import { look } from "./seen.js";
-import { get, now, post } from "./server.js";
+import { get, now } from "./server.js";
+import { cautionList, settingsPart } from "./settings.js";
+import { Sheet } from "./sheet.js";
+import { Stage } from "./stage.js";
 import { WaitingPart } from "./waiting.js";
 
 const CAUTION = [
@@ -24,20 +33,21 @@ const CAUTION = [
   "Work dead, locked out and proved dead. Motor leads off the drive; encoder, brake and sensor leads out of the test; vertical axes supported.",
   "Local codes, the site's lock-out procedure and licensed practice come before anything on this page.",
 ];
-const REPORT_FORMS = {
-  "": "to read here", "as=pdf": "PDF, A4", "as=pdf&paper=letter": "PDF, Letter", "as=short": "short text", "as=csv": "table (CSV)",
-};
-const OPENED = /^(as=short)?$/; // shown in a tab; the others are saved
 const LOOK_EVERY_MS = 2000; // another phone, or the command line, may work on the same job
 
-export async function jobView(main, where, id) {
+/**
+ * Show a job.
+ * @returns {Promise<{id: string, close: () => void, show: (place: string, axis: string) => void}>} the view, which stays while only the place changes
+ */
+export async function jobView(main, where, id, place = "", axis = "") {
   const path = `/api/jobs/${encodeURIComponent(id)}`;
   const job = await look(path);
   const view = new JobView(job, path, where);
+  view.show(place, axis);
   fill(main, view.node);
   await view.refresh();
   const timer = setInterval(() => { if (!document.hidden) view.look().catch(() => {}); }, LOOK_EVERY_MS);
-  return () => { clearInterval(timer); view.close(); };
+  return { id, show: (another, one) => view.show(another, one), close: () => { clearInterval(timer); view.close(); } };
 }
 
 class JobView {
@@ -45,147 +55,139 @@ class JobView {
     this.job = job;
     this.path = path;
     this.cards = new Map();
+    this.opened = new Set(); // axes whose detail is open
     where.textContent = `${job.id} · ${job.title}`;
-    this.meter = el("i");
-    this.speak = el("button.speak", { type: "button", "aria-pressed": "false" }, "Speak");
-    this.now = el("section.card.now", { "aria-live": "polite", "aria-label": "Listening" });
-    this.proposals = el("div", { id: "proposals" });
+    this.words = "Press Speak, then say the axis, the part and the value.";
+    const refresh = () => this.refresh();
     this.warnings = el("div", { id: "warnings", role: "alert" });
     this.marking = el("div", { id: "marking" });
-    this.questions = new OfflineQuestions(job);
+    this.questions = new SafetyCard(job, refresh, () => { this.places.go("measure"); queueMicrotask(() => this.drawStage()); });
     this.unsent = new WaitingPart((key) => this.outbox.dismiss(key));
-    this.outbox = new Outbox(job.id, (items, problem) => this.waiting(items, problem), (answer, item) => this.answered(answer, item), (answer) => this.show({ state: "working", words: answer.message }));
-    this.next = el("p.next", { id: "next" });
-    this.axes = el("div", { id: "axes" });
-    this.chips = el("nav.axes", { "aria-label": "Axes" });
-    this.verdict = el("span");
-    this.form = el("select", { id: "report-form", "aria-label": "Form of the report" },
-      Object.entries(REPORT_FORMS).map(([name, words]) => el("option", { value: name }, words)));
-    this.verified = el("p", { role: "status", id: "verified" });
-    this.printed = el("input", { id: "printed", size: 34, maxlength: 200, autocapitalize: "none", spellcheck: false, placeholder: "six words of a printed report", "aria-label": "Six words of a printed report, to find them on the trail" });
-    this.dialogue = new DialoguePart(job, path, () => this.refresh());
-    this.camera = new Camera((picture, name) => { this.questions.passed = true; return this.send(picture, name); }, () => document.getElementById("photo").closest("label").classList.add("wanted"));
+    this.outbox = new Outbox(job.id, (items, problem) => this.waiting(items, problem), (answer, item) => this.answered(answer, item), (answer) => { this.camera.tray.read(answer); this.says("working", answer.message); });
+    this.dialogue = new DialoguePart(job, path, refresh);
     this.voiceless = el("p.refused", { id: "voiceless", role: "status" });
-    this.listening = new Listening(job.id, (state) => this.show(state), () => this.refresh(), this.outbox, () => this.photo(), () => this.questions.ask());
+    this.camera = new Camera({ one: (file, name, kept) => { this.questions.passed = true; return this.send(file, name, kept); }, together: (files) => { this.questions.passed = true; return this.sendBurst(files); } });
+    this.stage = new Stage(job, {
+      confirm: () => this.current && this.current.answer("confirm", {}, `Confirmed: ${this.current.proposal.display}.`),
+      reject: () => this.current && this.current.answer("reject", {}, "Rejected. The clip and photo are kept."),
+      correct: () => this.correct(), type: () => this.type(), more: () => this.more.open(), photo: () => this.photo(),
+    }, [this.warnings, this.dialogue.question, this.questions.node, this.unsent.room, this.unsent.count, this.unsent.refused, this.voiceless, this.marking]);
+    this.axes = el("div", { id: "axes" });
+    this.proposals = el("div", { id: "proposals" });
+    this.report = new ReportPlace(job, path);
+    this.places = new Places(job.id, {
+      measure: this.stage.node,
+      axes: el("section.axes-place", { "aria-label": "Axes" }, this.axes, lockoutPart(job, path, refresh), instrumentsPart(path)),
+      check: el("section.check-place", { "aria-label": "To check" },
+        el("div.row.check-head", {}, el("h2", {}, "To check"), el("a.button", { id: "review", href: `/page/review.html#${encodeURIComponent(job.id)}` }, icon("keys"), "Review with keys")), this.unsent.list, this.dialogue.queue, this.proposals),
+      report: this.report.node,
+    });
     this.linked = onLink((isAway) => { if (isAway && this.listening.on) this.questions.ask(); if (!isAway) this.refresh(); });
-    attend(this.speak, this.listening);
-    this.show({ state: "ready", words: "Press Speak, then say the axis, the part and the value." });
-    this.node = el("div", {},
-      el("div.row.head", {}, el("h1", {}, job.title), this.verdict, this.form, el("a.button", { id: "review", href: `/page/review.html#${encodeURIComponent(job.id)}` }, "Review"), el("button.main", { type: "button", id: "report", onclick: () => this.report() }, "Report")),
-      el("p.soft", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
-      cautions(),
-      el("div.work", {},
-        el("div.left", {}, this.bar(), this.warnings, this.now, this.dialogue.node, this.camera.node, this.voiceless, this.questions.node, this.unsent.node, this.marking, this.proposals, this.next, this.typing(), instrumentsPart(path), lockoutPart(job, path, () => this.refresh())),
-        el("div.right", {}, this.chips, this.axes, this.foot())));
+    this.listening = new Listening(job.id, (state) => this.hears(state), refresh, this.outbox, () => this.photo(), () => this.questions.ask());
+    attend(this.stage.speak, this.listening);
+    this.says("ready", this.words);
+    this.sheet = new Sheet("sheet", "");
+    this.typing = new Sheet("typing", "Type a reading", [this.typingForm()]);
+    this.more = new Sheet("more-sheet", "More", [
+      el("div.row", {}, el("button", { type: "button", onclick: () => { this.more.close(); this.type(); } }, icon("keys"), "Type a reading"),
+        upload([icon("clip"), "Send a clip"], { accept: "audio/*", id: "clip" }, ([file]) => { this.more.close(); return this.send(file); }, this.questions)),
+      el("label.tick", { for: "said-twice" }, this.dialogue.twice, " Confirm spoken values by saying them again (surer than a word)"),
+      settingsPart(), cautionList(CAUTION)]);
+    this.node = el("div.job", {}, el("div.alarms", {}, this.dialogue.discharge, this.caution()),
+      el("h1", {}, job.title), el("p.soft.about", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
+      Object.values(this.places.views), this.places.nav, this.camera.node, this.sheet.node, this.typing.node, this.more.node);
     canSpeak(); // voices load in the background from the first question on
   }
 
-  bar() {
-    return el("div.bar", {}, this.speak,
-      upload("Photo", { accept: "image/*", capture: "environment", id: "photo", multiple: true }, (files) => (files.length > 1 ? this.sendBurst(files) : this.send(files[0])), this.questions),
-      upload("Clip", { accept: "audio/*", id: "clip" }, ([file]) => this.send(file), this.questions));
+  /** The caution stands where the work is; a press shows it whole. */
+  caution() {
+    return el("aside.caution", { "aria-label": "Cautions" }, el("button.caution-line", { type: "button", "aria-haspopup": "dialog", onclick: () => { this.sheet.open("Before you test", [cautionList(CAUTION)]); } },
+      icon("warning"), el("span", {}, el("strong", {}, "Insulation testing can kill. "), el("span.rest", {}, "Work dead and proved dead; discharge before touching."))));
   }
 
-  foot() {
-    const voice = el("button", { type: "button", "aria-pressed": String(wanted()), onclick: () => {
-      want(!wanted());
-      voice.textContent = wanted() ? "Read-back: on" : "Read-back: off";
-      voice.setAttribute("aria-pressed", String(wanted()));
-    } }, wanted() ? "Read-back: on" : "Read-back: off");
-    const attention = el("select", { id: "attention", "aria-label": "When to listen", onchange: () => setMode(attention.value) },
-      Object.entries(MODES).map(([name, words]) => el("option", { value: name, selected: name === mode() }, words)));
-    return el("div.row", {}, voice, attention,
-      this.printed,
-      el("button", { type: "button", id: "verify", onclick: () => this.verify() }, "Verify the trail"), this.verified);
+  /** Show a place, and there perhaps one axis. */
+  show(place, axis) {
+    this.places.show(place);
+    if (place !== "axes" || !axis) return;
+    this.opened.add(axis);
+    this.openAxes();
+    const card = document.getElementById(`axis-${axis}`);
+    if (card) card.scrollIntoView({ block: "start" });
   }
 
-  /** Make the report, and show it in a tab of its own; the tab is opened at once, since browsers allow that only in the press itself. */
-  async report() {
-    const chosen = this.form.value;
-    const tab = OPENED.test(chosen) ? window.open("", "_blank") : null;
-    const button = document.getElementById("report");
-    button.disabled = true;
-    if (!tab) say("Making the report…");
-    try {
-      const made = await post(`${this.path}/report?${chosen}`);
-      if (!OPENED.test(chosen)) {
-        el("a", { href: made.address, download: made.name }).click();
-        say(`${made.name}: ${(made.size / 1e6).toFixed(1)} MB, saved by your browser.`);
-      } else if (!tab) say("This browser opened no tab. Allow pop-ups for this page, then press Report again.", "error");
-      else tab.location.replace(made.address);
-    } catch (error) {
-      if (tab) tab.close();
-      say(error.message, "error");
-    } finally { button.disabled = false; }
+  openAxes() {
+    for (const card of this.axes.querySelectorAll("section.axis")) card.unfold(this.opened.has(card.dataset.axis));
   }
 
-  /** Recompute the whole trail on the server and say what came out. */
-  async verify() {
-    this.verified.textContent = "Checking every entry and every file…";
-    try {
-      const found = await get(`/api/verify?${new URLSearchParams({ printed: this.printed.value.trim() })}`);
-      const told = {
-        intact: `Intact: ${found.entries} entries and ${found.files} files as recorded.`,
-        changed: `CHANGED since it was recorded: ${found.problems.slice(0, 3).join(" ")}`,
-        missing: `NOT THERE: ${found.problems.join(" ")}`,
-        unreadable: `NOT CHECKED to the end: ${found.unread.slice(0, 3).join(" ")}`,
-      };
-      this.verified.textContent = [told[found.result], ...found.witnesses.slice(0, 3), ...found.notes.slice(0, 3)].join(" ");
-    } catch (error) { this.verified.textContent = error.message; }
-  }
-
-  typing() {
+  typingForm() {
     const draft = `${this.job.id}.typing`;
     const form = readingForm({ qualifier: "=" }, this.job, async (reading) => {
       try {
         const test = !reading.kind || reading.kind === "insulation_resistance";
+        if (test && this.questions.due(reading.axis)) this.typing.close();
         if (test && !(await this.questions.ask(reading.axis))) return;
         const answer = await act(this.job.id, `${this.path}/typed`, filledIn(reading), `typed: ${[reading.value, reading.unit, reading.axis].filter(Boolean).join(" ")}`);
         dropDraft(draft);
-        this.typed.open = false;
+        this.typing.close();
         form.reset();
         if (answer.waiting) return;
         await this.refresh();
         this.tell(answer);
       } catch (error) { say(error.message, "error"); }
     });
-    const begun = keepDraft(form, draft);
-    this.typed = el("details.card", { id: "typing", open: begun }, el("summary", {}, "Type a reading"), form);
-    return this.typed;
+    keepDraft(form, draft);
+    return form;
   }
 
-  /** Show where the conversation stands. */
-  show({ state, words, level, live }) {
-    const names = { ready: "READY", listening: "LISTENING", heard: "HEARD", asking: "ASKING", confirmed: "CONFIRMED", paused: "PAUSED", working: "READING" };
-    if (state === undefined) {
-      if (level !== undefined) this.meter.style.width = `${Math.round(level * 100)}%`;
-      if (live !== undefined) this.button();
-      return;
-    }
-    this.now.className = `card now ${state}`;
+  type() { this.typing.open(); }
+
+  /** Correct what is shown: the proposal that is asked about, else the last record. */
+  correct() {
+    const { current, last } = this;
+    if (!current && !last) return;
+    const reading = current ? current.proposal : last;
+    const done = async (after) => {
+      this.sheet.close();
+      const differs = changed(reading, after);
+      if (!Object.keys(differs).length) { say("Nothing was changed."); return; }
+      if (current) await current.answer("correct", { reading: differs }, "Corrected. Read it again, then confirm.");
+      else await correctRecord(last, this.job, after, () => this.refresh());
+    };
+    const whole = () => {
+      const form = readingForm(reading, this.job, done, false);
+      form.querySelector("[name=value]").dataset.first = "true";
+      this.sheet.open("", [form]);
+    };
+    this.sheet.open(current ? "Correct this value" : `Correct record ${last.id}`, keypad(reading, done, whole));
+  }
+
+  says(state, words) {
     this.words = words === undefined ? this.words : words; // what was said last stays until something new is
-    fill(this.now, el("div.state", {}, names[state] || state), el("div.words", { id: "words" }, this.words), el("div.level", { "aria-hidden": "true" }, this.meter));
-    this.button();
+    this.stage.says(state, this.words);
   }
 
-  button() {
-    const on = Boolean(this.listening && this.listening.on);
-    this.speak.textContent = on ? "Stop" : "Speak";
-    this.speak.setAttribute("aria-pressed", String(on));
-    this.now.classList.toggle("live", on);
-    if (!on) this.meter.style.width = "0";
+  /** Show what the listening does. */
+  hears({ state, words, level, live }) {
+    if (level !== undefined) this.stage.level(level);
+    if (state !== undefined) this.says(state, words);
+    if (live !== undefined || state !== undefined) { this.stage.listens(Boolean(this.listening && this.listening.on)); awake(Boolean(this.listening && this.listening.on)); }
   }
 
-  async send(file, name = file.name || "upload", capturedAt = now()) {
-    this.show({ state: "working", words: `Storing ${name}…` });
+  async send(file, name = file.name || "upload", kept = () => {}) {
+    this.says("working", `Storing ${name}…`);
     try {
-      const kept = this.outbox.put(file, name, capturedAt);
+      const sent = this.outbox.put(file, name, now(), "", kept);
       this.questions.ask(); // where nobody was asked before it was taken
-      if ((await kept).waiting) this.show({ state: "ready", words: `${name} is kept here.` });
-    } catch (error) {
-      this.show({ state: "ready", words: error.message });
-      say(error.message, "error");
-    }
+      const answer = await sent;
+      if (answer.waiting) this.says("ready", `${name} is kept here.`);
+      return answer;
+    } catch (error) { return this.notTaken(error); }
+  }
+
+  notTaken(error) {
+    this.says("ready", error.message);
+    say(error.message, "error");
+    return { problem: error.message };
   }
 
   /** Open the camera, or take the picture, once what must be asked before was asked. */
@@ -195,38 +197,40 @@ class JobView {
 
   close() {
     this.linked();
-    for (const part of [this.questions, this.dialogue, this.camera, this.outbox]) part.close();
+    for (const part of [this.questions, this.dialogue, this.camera, this.outbox, this.places]) part.close();
     this.listening.stop();
+    awake(false);
   }
 
   /** Several photos of one display: sent and read as one. */
   async sendBurst(files) {
-    this.show({ state: "working", words: `Storing ${files.length} photos of one display…` });
+    this.says("working", `Storing ${files.length} photos of one display…`);
     try {
-      const kept = this.outbox.putBurst(files, now());
+      const sent = this.outbox.putBurst(files, now());
       this.questions.ask();
-      if ((await kept).waiting) this.show({ state: "ready", words: `${files.length} photos are kept here.` });
-    } catch (error) {
-      this.show({ state: "ready", words: error.message });
-      say(error.message, "error");
-    }
+      const answer = await sent;
+      if (answer.waiting) this.says("ready", `${files.length} photos are kept here.`);
+      return answer;
+    } catch (error) { return this.notTaken(error); }
   }
 
   /** Let the person show where the display is in a photo. */
   mark(sha256) {
-    fill(this.marking, cornerTool(this.path, sha256, (answer) => this.answered(answer), () => fill(this.marking)));
-    this.marking.scrollIntoView({ block: "start" });
+    this.sheet.open("Mark the display", [cornerTool(this.path, sha256, (answer) => { this.sheet.close(); return this.answered(answer); }, () => this.sheet.close())], () => fill(this.sheet.body));
   }
 
   /** What waits in this browser because the server does not answer. */
   waiting(items, problem) {
     this.unsent.draw(items);
     this.questions.waiting = items;
+    this.items = items;
     for (const card of this.cards.values()) card.waits(items);
-    if (problem && items.length && !this.listening.on) this.show({ state: "ready", words: problem });
+    this.drawStage();
+    if (problem && items.length && !this.listening.on) this.says("ready", problem);
   }
 
   async answered(answer, item) {
+    this.camera.tray.read(answer);
     await this.refresh();
     if (item && item.path) return; // tapped or typed long ago: what it did is on the screen
     fill(this.warnings, (answer.cautions || []).map((c) => el("p.refused", { "data-caution": c.code }, c.sentence)));
@@ -238,7 +242,7 @@ class JobView {
   /** Show and say what followed from a tap, a photo or a clip. */
   tell(answer) {
     const confirmed = answer.records && answer.records.length;
-    this.show({ state: confirmed ? "confirmed" : (answer.proposals || []).some((p) => p.state === "open") ? "asking" : "heard", words: answer.message });
+    this.says(confirmed ? "confirmed" : (answer.proposals || []).some((p) => p.state === "open") ? "asking" : "heard", answer.message);
     this.updated = null; // what the server says of it is this very message
     tone(answer.tone).then(() => readBack(answer.spoken === undefined ? answer.message : answer.spoken)).then(() => {
       this.voiceless.textContent = mute() && wanted() ? "Nothing on this device or on the server can speak: read the questions on the screen." : "";
@@ -247,12 +251,15 @@ class JobView {
 
   /** Show what was said in another tab, on another phone or by voice. */
   follow(state) {
+    this.asked = state.questions;
     this.dialogue.draw(state);
+    const first = this.updated === undefined && state.questions.length > 0;
     const news = this.updated !== undefined && this.updated !== null && state.updated_at !== this.updated;
     this.updated = state.updated_at;
     const names = { paused: "paused", noting: "listening", asking: "asking", ready: "heard" };
-    if (news && !this.listening.on) this.show({ state: names[state.state], words: state.message });
-    else if (state.state === "paused" && this.listening.on) this.show({ state: "paused", words: state.message });
+    if ((news || first) && !this.listening.on) this.says(names[state.state], state.message || (state.questions[0] || {}).text || "");
+    else if (state.state === "paused" && this.listening.on) this.says("paused", state.message);
+    this.drawStage();
   }
 
   /** See whether something was said or tapped elsewhere; now and then look at everything. */
@@ -279,20 +286,47 @@ class JobView {
     const seen = JSON.stringify([job.next, proposals, records, findings, plans, safety]);
     if (seen === this.seen) return; // drawing anew would close the forms that a person is filling in
     this.seen = seen;
-    this.next.textContent = job.next;
+    this.nextWords = job.next;
+    this.records = records;
     this.drawProposals(proposals);
     this.drawAxes(records, findings, plans, safety);
+    this.drawStage();
   }
 
   drawProposals(open) {
     const cards = new Map();
     for (const proposal of open) {
       const key = `${proposal.id}@${proposal.revision}`; // unchanged: its card stays, with what is typed into it
-      cards.set(key, this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh(), (sha256) => this.mark(sha256), (answer) => this.tell(answer), this.questions));
+      const card = this.cards.get(key) || proposalCard(proposal, this.job, () => this.refresh(), (sha256) => this.mark(sha256), (answer) => this.tell(answer), this.questions, (error) => this.stopped(error, proposal));
+      card.proposal = proposal;
+      cards.set(key, card);
     }
     this.cards = cards;
     for (const card of cards.values()) card.waits(this.questions.waiting);
-    fill(this.proposals, [...cards.values()].reverse());
+    // Doubts first, then the newest.
+    const doubtful = (card) => ((card.proposal.doubts || []).length ? 0 : 1);
+    const sorted = [...cards.values()].reverse().sort((a, b) => doubtful(a) - doubtful(b));
+    fill(this.proposals, sorted.length ? sorted : el("p.empty", {}, "Nothing waits for an answer."));
+    this.places.count("check", sorted.length, "to check");
+  }
+
+  /** An answer was not taken: say why where the work is, and ask what is open before it. */
+  stopped(error, proposal) {
+    this.stage.refuse(error.message);
+    if (error.code === "safety_open" && this.dialogue.question.hidden) this.questions.insist(proposal.axis);
+  }
+
+  /** The value that is asked about, or the last one recorded. */
+  drawStage() {
+    const asked = (this.asked || []).flatMap((q) => q.proposals || []);
+    const open = [...this.cards.values()].map((card) => card.proposal);
+    const one = asked.map((id) => open.find((p) => p.id === id)).find(Boolean) || open[open.length - 1];
+    this.current = one ? [...this.cards.values()].find((card) => card.proposal === one) : null;
+    this.last = (this.records || []).filter((r) => r.status === "current").reduce((a, b) => (!a || b.confirmed_at >= a.confirmed_at ? b : a), null);
+    this.stage.draw(one || null, this.last, {
+      next: this.nextWords || "", question: this.questions.node.hidden ? (this.asked || [])[0] : { kind: "safety" },
+      waits: Boolean(this.current && this.current.waiting), answer: this.current && this.current.answer,
+    });
   }
 
   drawAxes(records, findings, plans, safety) {
@@ -302,27 +336,13 @@ class JobView {
     fill(this.axes, this.job.axes.map((axis, i) => axisCard({
       job: this.job, axis, graded: graded[axis.name], safety: safety[i], plan: plans[i], refresh: () => this.refresh(),
       records: records.filter((r) => r.axis === axis.name),
+      fold: (open) => { if (open) this.opened.add(axis.name); else this.opened.delete(axis.name); this.openAxes(); },
     })));
+    this.openAxes();
     const answered = new Set(safety.filter((s) => !s.open.length).map((s) => `safety-${s.axis}`));
     for (const details of this.axes.querySelectorAll("details")) details.open = opened.has(details.id) && !answered.has(details.id);
-    fill(this.chips, this.job.axes.map((axis) => el("button", { type: "button", onclick: () => {
-      const card = document.getElementById(`axis-${axis.name}`);
-      card.scrollIntoView({ block: "start" });
-      card.focus({ preventScroll: true });
-    } }, axis.name, verdictSign(graded[axis.name] && graded[axis.name].verdict))));
-    const worst = findings.axes.find((v) => graded[v.axis]); // most serious first
-    const left = plans.reduce((n, p) => n + p.tasks.filter((t) => t.state === "next" || t.state === "due").length, 0);
-    const untested = this.job.axes.filter((a) => !graded[a.name]).length;
-    // Green only where nothing that was planned is untested.
-    const whole = !left && !untested;
-    fill(this.verdict, !worst ? "" : worst.verdict === "acceptable" && !whole
-      ? el("span.verdict.unsure", {}, `? Not finished: ${left ? `${left} ${left === 1 ? "point" : "points"} left` : ""}${left && untested ? ", " : ""}${untested ? `${untested} ${untested === 1 ? "axis" : "axes"} untested` : ""}`)
-      : verdictTag(worst.verdict, worst.urgency));
+    this.report.draw(this.job.axes, graded, plans, findings.axes);
   }
-}
-
-function cautions() {
-  return el("aside.caution", { "aria-label": "Cautions" }, el("details", {}, el("summary", {}, el("span", {}, el("strong", {}, "Insulation testing can kill. "), "Work dead and proved dead, drive off the leads, discharge before anyone touches.")), el("ul", {}, CAUTION.map((c) => el("li", {}, c)))));
 }
 
 function upload(words, props, send, questions) {

@@ -175,7 +175,6 @@ export class Listening {
     const heard = answer.heard && answer.heard.text;
     // The value and its question stand on the proposal's card right below.
     this.show({ state, words: state === "asking" && heard ? `“${heard}”` : answer.message || "Nothing understood. Say it again, please." });
-    document.getElementById("photo").closest("label").classList.toggle("wanted", answer.action === "photo");
     await tone(answer.tone || "heard");
     if (answer.action === "photo") await this.photo();
     else await readBack(answer.spoken === undefined ? answer.message : answer.spoken);

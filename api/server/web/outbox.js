@@ -57,10 +57,11 @@ class Queue {
   }
 
   /** Keep something; resolves to the answer, or to {waiting: true}; rejects with what the server refuses. */
-  async put(item) {
+  async put(item, kept = () => {}) {
     const whole = { ...item, clientId: ownId(), capturedAt: item.capturedAt || now() };
     let key;
     try { key = await within("items", "readwrite", (store) => store.add(whole)); } catch { return this.unkept(whole); }
+    kept();
     this.left = (this.left || 0) + 1;
     // A capture that is being read holds nobody up: it is sent once more, to be answered before it is read.
     if (this.current) { this.current.hurried = true; this.current.abort(); this.current = null; }
@@ -233,11 +234,11 @@ export class Outbox {
 
   dismiss(key) { return shared().dismiss(key); }
 
-  /** Keep a file and send it as soon as it can be sent; `utterance` is its id where it was spoken. */
-  async put(file, name, capturedAt, utterance = "") {
+  /** Keep a file and send it as soon as it can be sent; `utterance` is its id where it was spoken; `kept` is called once it is on the storage. */
+  async put(file, name, capturedAt, utterance = "", kept = () => {}) {
     // Bytes, not the file itself: some phones lose files that a page holds for later.
     const bytes = await file.arrayBuffer();
-    return shared().put({ jobId: this.jobId, bytes, type: file.type, name, capturedAt, utterance, sha256: await sha256(bytes), words: utterance ? "spoken" : name });
+    return shared().put({ jobId: this.jobId, bytes, type: file.type, name, capturedAt, utterance, sha256: await sha256(bytes), words: utterance ? "spoken" : name }, kept);
   }
 
   /** The same for several photos of one display. */

@@ -1,4 +1,5 @@
-// The safety questions while the server is away: asked here, before a capture; the answers wait like all else that is tapped.
+// The safety questions, one at a time where the work is. While the server is away they are asked here before a capture, and
+// the answers wait like all else that is tapped; else they are asked once a value was refused because they are open.
 // The server remains the judge: an insulation value that arrives while a question is open stays a proposal.
 
 import { el, fill } from "./dom.js";
@@ -17,14 +18,14 @@ function meets(step, answer, value) {
   return !step.value_unit || (String(value || "").trim() !== "" && Math.abs(number) < Number(step.value_below));
 }
 
-export class OfflineQuestions {
-  /** @param {object} job */
-  constructor(job) {
-    this.job = job;
+export class SafetyCard {
+  /** @param {object} job @param {() => Promise<void>} refresh asks the server anew @param {() => void} come brings the person to the place of the work */
+  constructor(job, refresh, come) {
+    Object.assign(this, { job, refresh, come });
     this.axis = job.axes[0] && job.axes[0].name;
     this.safety = []; // as the server gave it last, an axis each
     this.waiting = []; // what waits to be sent
-    this.node = el("section.card.question", { id: "offline-questions", "aria-live": "polite", hidden: true });
+    this.node = el("section.card.question", { id: "safety-card", "aria-live": "polite", hidden: true });
     this.ended = onLink((isAway) => { if (!isAway && this.go) this.over(true); });
   }
 
@@ -47,7 +48,7 @@ export class OfflineQuestions {
   }
 
   /** Whether a capture must be preceded by questions here. */
-  due() { return away() && !this.passed && this.open(this.axis).length > 0; }
+  due(axis = this.axis) { return away() && !this.passed && this.open(axis || this.axis).length > 0; }
 
   /**
    * Ask before a capture; resolves to whether it may go on: every question answered, or said to be no insulation test.
@@ -56,10 +57,20 @@ export class OfflineQuestions {
   async ask(axis) {
     if (axis) this.axis = axis;
     if (!this.due()) { this.passed = false; return true; }
+    return this.begin();
+  }
+
+  /** Ask although the server is there: it has refused a value because of them. */
+  async insist(axis) {
+    if (axis) this.axis = axis;
+    return this.begin();
+  }
+
+  begin() {
     if (this.go) this.go(false); // asked again: the question before is over
     const answer = new Promise((resolve) => { this.go = resolve; });
+    this.come();
     this.draw();
-    this.node.scrollIntoView({ block: "nearest" });
     return answer;
   }
 
@@ -68,29 +79,38 @@ export class OfflineQuestions {
     this.go = null;
     this.node.hidden = true;
     if (go) go(goesOn);
+    this.refresh();
   }
 
   draw() {
     const [step] = this.open(this.axis);
     if (!step) { this.over(true); return; }
     this.node.hidden = false;
+    this.node.scrollTop = 0;
     const field = step.value_unit ? el("input", { inputmode: "decimal", "aria-label": `Measured, ${step.value_unit}`, placeholder: `measured, ${step.value_unit}` }) : null;
     const refused = el("p.refused", { role: "alert" });
-    const send = (answer) => () => {
+    const send = (answer) => async () => {
       const value = field ? field.value.trim() : "";
       if (answer === "yes" && field && !value) { refused.textContent = `Type what was measured, in ${step.value_unit}.`; return; }
       const body = { step: step.id, answer, how: "tapped", ...(value ? { value } : {}) };
-      act(this.job.id, safetyPath(this.job, this.axis), body, `${this.axis}: ${step.question} ${answer === "not_applicable" ? "does not apply" : answer}`)
-        .catch((error) => { refused.textContent = error.message; });
-      this.waiting = [...this.waiting, [0, { path: safetyPath(this.job, this.axis), body: JSON.stringify(body) }]];
+      const path = safetyPath(this.job, this.axis);
+      const sent = act(this.job.id, path, body, `${this.axis}: ${step.question} ${answer === "not_applicable" ? "does not apply" : answer}`);
+      if (away()) {
+        sent.catch((error) => { refused.textContent = error.message; });
+        this.waiting = [...this.waiting, [0, { path, body: JSON.stringify(body) }]];
+      } else {
+        try { await sent; } catch (error) { refused.textContent = error.message; return; }
+        await this.refresh();
+      }
       if (!meets(step, answer, value)) refused.textContent = "This stays open. Do not test insulation.";
       else if (this.go) this.draw();
     };
     const axes = el("select", { "aria-label": "Axis", onchange: () => { this.axis = axes.value; this.draw(); } }, this.job.axes.map((a) => el("option", { value: a.name, selected: a.name === this.axis }, `Axis ${a.name}`)));
-    fill(this.node, el("p.place", {}, "The server is away. Before any insulation test:"), el("div.row", {}, axes), el("p.sentence", {}, step.question), el("p.soft", {}, step.why), refused,
+    const head = away() ? [el("p.place", {}, "The server is away. Before any insulation test:"), axes] : el("p.place", {}, `Axis ${this.axis}, before any insulation test`);
+    fill(this.node, el("div.row.asked-for", {}, head), el("p.sentence", {}, step.question), el("p.soft.why-asked", {}, step.why), refused,
       el("div.row", {}, field, el("button.main", { type: "button", onclick: send("yes") }, "Yes"), el("button", { type: "button", onclick: send("no") }, "No"),
-        step.may_not_apply ? el("button", { type: "button", onclick: send("not_applicable") }, "Does not apply") : null),
-      el("div.row", {}, el("button", { type: "button", id: "no-test", onclick: () => this.over(true) }, "This is no insulation test"), el("button", { type: "button", onclick: () => this.over(false) }, "Not now")));
+        step.may_not_apply ? el("button", { type: "button", onclick: send("not_applicable") }, "Does not apply") : null,
+        away() ? el("button", { type: "button", id: "no-test", onclick: () => this.over(true) }, "This is no insulation test") : null, el("button", { type: "button", onclick: () => this.over(false) }, "Not now")));
     readBack(step.question);
   }
 }

@@ -4,6 +4,7 @@
 const KEY = "ohmtrail.readback";
 const LONGEST_MS = (sentence) => 4000 + 110 * sentence.length; // some browsers never say that they have finished
 const TONES = { heard: [[660, 0.07]], confirmed: [[660, 0.08], [990, 0.14]], not_understood: [[330, 0.12], [220, 0.18]], asking: [] };
+const SHAKES = { heard: [60], confirmed: [80, 60, 160], not_understood: [250, 90, 250], asking: [60, 60, 60] }; // ms on, off, on
 
 let busy = 0; // how many sounds are being made
 let player = null;
@@ -79,8 +80,16 @@ async function byServer(sentence) {
   }
 }
 
-/** Sound what happened: heard, confirmed, not understood. */
+/** Let the phone tremble with the tone, where it can: in a loud hall, or in a pocket, it is felt. */
+function shake(name) {
+  const beats = SHAKES[name];
+  const pressed = !navigator.userActivation || navigator.userActivation.hasBeenActive; // before the first press browsers refuse, and complain
+  if (beats && navigator.vibrate && pressed) navigator.vibrate(beats);
+}
+
+/** Sound and tremble what happened: heard, confirmed, not understood. */
 export function tone(name) {
+  shake(name);
   const notes = TONES[name];
   if (!notes || !notes.length || !wanted()) return Promise.resolve();
   return sound(async () => {

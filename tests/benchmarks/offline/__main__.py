@@ -125,7 +125,7 @@ def capture(page: Page, files: list[bytes], typed: int) -> None:
         if number % every == 0 and number // every < typed:
             form = page.locator("#typing form")
             if not form.is_visible():
-                page.locator("#typing summary").click()
+                page.get_by_role("button", name="Type", exact=True).click()
             form.locator("[name=value]").fill(f"{1000 + number // every}")
             form.locator("[name=kind]").select_option("winding_resistance")
             form.locator("[name=axis]").select_option("Y")

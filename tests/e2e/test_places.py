@@ -1,0 +1,198 @@
+"""The places of a job on a phone, on its side and on a laptop: one axis' work unscrolled, buttons that do not move.
+
+What is held against: WCAG 2.2, 1.4.6 (7 to 1 for text); axe-core's rules for WCAG 2.2 A and AA; 64 px and 12 px are the
+project's own for gloves.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import httpx2 as httpx
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, ViewportSize, expect
+
+from tests.e2e import running
+from tests.e2e.conftest import PHONE, fixtures, go, open_axis, watch
+from tests.e2e.test_page import INSULATION, WINDING, answer_all, open_job, probe, records, type_reading
+
+SIZES: dict[str, ViewportSize] = {
+    "phone": PHONE,
+    "side": {"width": 844, "height": 390},
+    "laptop": {"width": 1280, "height": 800},
+}
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+CONTRAST = 7.0
+GLOVE_PX = 64
+APART_PX = 12
+BOXES = (
+    "() => [...document.querySelectorAll('.dock button')].map((b) => Object.values(b.getBoundingClientRect().toJSON()))"
+)
+
+
+def accessible(page: Page, schemes: tuple[Any, ...]) -> None:
+    """Let axe-core look at what is in sight, and measure every text's contrast."""
+    for scheme in schemes:
+        page.emulate_media(color_scheme=scheme)
+        found = Axe().run(page, options=RULES)
+        assert found.violations_count == 0, found.generate_report()
+        assert len(found.response["passes"]) > 10, "rules were applied"
+        assert probe(page, "faint", CONTRAST) == []
+
+
+def one_screen(page: Page) -> Any:
+    """Hold the work's place against its promise; gives where the three buttons are."""
+    size = page.viewport_size
+    assert size is not None
+    scrolled = page.evaluate("[document.documentElement.scrollHeight, document.documentElement.scrollWidth]")
+    assert scrolled[0] <= size["height"], "it scrolls"
+    assert scrolled[1] <= size["width"], "it sticks out"
+    assert probe(page, "hidden", 0) == [], "needed at work, and out of sight"
+    assert probe(page, "small", 44) == []
+    boxes = page.evaluate(BOXES)
+    assert len(boxes) == 3
+    assert all(width >= GLOVE_PX and height >= GLOVE_PX for _, _, width, height, *_ in boxes)
+    expect(page.locator("aside.caution")).to_contain_text("Insulation testing can kill")
+    return boxes
+
+
+@pytest.mark.parametrize("name", SIZES)
+def test_the_work_of_one_axis_needs_no_scrolling(
+    chromium: Browser, server: running.Server, job_id: str, name: str, tmp_path: Path
+) -> None:
+    context = chromium.new_context(viewport=SIZES[name], reduced_motion="reduce")
+    page = context.new_page()
+    complaints = watch(page, server)
+    schemes = ("light", "dark") if name == "phone" else ("light",)
+    open_job(page, server, job_id)
+    at = one_screen(page)
+    accessible(page, schemes)
+    (left, *_), (second, *_), _ = at
+    assert max(abs(second - left), abs(at[1][1] - at[0][1])) >= GLOVE_PX + APART_PX
+
+    type_reading(page, **INSULATION)
+    assert one_screen(page) == at
+    page.get_by_role("button", name="Confirm", exact=True).click()
+    expect(page.locator("#safety-card")).to_be_visible()
+    assert one_screen(page) == at
+    accessible(page, schemes)
+    assert answer_all(page) == 12
+    page.get_by_role("button", name="Confirm", exact=True).click()
+    expect(page.locator("#reading")).to_have_class("reading recorded")
+    expect(page.locator("#value")).to_have_text("0.80 MΩ")
+    expect(page.locator("#discharge")).to_contain_text("Do not touch")
+    assert one_screen(page) == at
+    page.screenshot(path=tmp_path / "discharge.png")
+
+    type_reading(page, **{**WINDING, "unit": ""}, terminals="V-W")
+    expect(page.get_by_role("button", name="Confirm", exact=True)).to_be_disabled()
+    assert one_screen(page) == at
+    accessible(page, schemes)
+    page.locator("#asked [data-unit=Ohm]").click()
+    expect(page.locator("#value")).to_have_text("1.21 Ω")
+
+    # "Correct" opens where the thumb is: keys of the project's size, no keyboard of the system.
+    page.get_by_role("button", name="Correct", exact=True).click()
+    sheet = page.get_by_role("dialog", name="Correct this value")
+    accessible(page, schemes)
+    for key in ("1", ".", "3", "0"):
+        sheet.get_by_role("button", name=key, exact=True).click()
+    sheet.get_by_role("button", name="Use this").click()
+    expect(page.locator("#value")).to_have_text("1.30 Ω")
+    page.get_by_role("button", name="Confirm", exact=True).click()
+    expect(page.locator("#reading")).to_have_class("reading recorded")
+    assert one_screen(page) == at
+    assert [r["value"] for r in records(server, job_id)] == ["0.80", "1.30"]
+
+    go(page, "Axes")
+    expect(page.locator("#discharge"), "in sight until it is over").to_be_in_viewport()
+    accessible(page, schemes)
+    open_axis(page, "X")
+    for details in page.locator("details").all():
+        details.evaluate("d => { d.open = true }")
+    accessible(page, schemes)
+    assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[name]["width"]
+    go(page, "Measure")
+    type_reading(page, **WINDING, terminals="U-V")
+    go(page, "To check")
+    accessible(page, schemes)
+    go(page, "Report")
+    accessible(page, schemes)
+    for button in ("More", "Photo"):
+        go(page, "Measure")
+        page.get_by_role("button", name=button, exact=True).click()
+        accessible(page, schemes)
+        page.get_by_role("button", name="Close").click()
+    page.evaluate("document.documentElement.dataset.theme = 'sun'")
+    assert probe(page, "faint", CONTRAST) == []
+    # Twice its size: what a screen half as large shows (WCAG 2.2, 1.4.4 and 1.4.10).
+    page.set_viewport_size({"width": SIZES[name]["width"] // 2, "height": SIZES[name]["height"] // 2})
+    for place in ("Measure", "Axes", "To check", "Report"):
+        go(page, place)
+        assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[name]["width"] // 2, place
+    context.close()
+    assert not complaints
+
+
+def test_many_photos_go_one_by_one_and_what_is_none_only_if_wanted(
+    page: Page, server: running.Server, job_id: str, tmp_path: Path
+) -> None:
+    """Choose three photos, of two displays and of none; their truth is in `fixtures/visit/truth.json`."""
+    shown = {p["file"]: p["shows"] for p in json.loads((fixtures() / "truth.json").read_text("utf-8"))["photos"]}
+    paths = [fixtures() / name for name in ("photos/p01.jpg", "photos/p06.jpg")]
+    wrong = tmp_path / "plan.pdf"
+    wrong.write_bytes(b"%PDF-1.4 a plan, no photo")
+    open_job(page, server, job_id)
+    page.get_by_role("button", name="Photo", exact=True).click()
+    page.locator("#photo").set_input_files([*paths, wrong])
+    asked = page.get_by_role("group", name="plan.pdf")
+    expect(asked).to_contain_text("neither a photo nor a clip")
+    page.get_by_role("button", name="Each of another").click()
+    tray = page.get_by_role("list", name="Photos taken")
+    for path in paths:
+        value = str(shown[f"photos/{path.name}"]["main"])
+        expect(tray.locator("li", has_text=value)).to_have_count(1, timeout=60_000)
+    picture = tray.locator("li.known img").first
+    assert picture.evaluate("i => getComputedStyle(i).objectFit") == "contain", "the whole number"
+    stored = f"{server.url}/api/jobs/{job_id}/trail?limit=1000"
+
+    def count() -> int:
+        entries = httpx.get(stored, timeout=30).json()["entries"]
+        return [entry["what"] for entry in entries].count("evidence stored")
+
+    assert count() == len(paths), "nothing of the file that is none"
+    with page.expect_response(lambda r: r.url.endswith("/evidence"), timeout=60_000):
+        asked.get_by_role("button", name="Keep it with the job").click()
+    expect(asked).to_have_count(0)
+    assert count() == len(paths) + 1
+
+
+def test_it_keeps_the_screen_on_trembles_and_can_be_installed(page: Page, server: running.Server, job_id: str) -> None:
+    page.add_init_script(
+        "window.asked = []; navigator.wakeLock.request = async (kind) => { window.asked.push(kind);"
+        " const lock = new EventTarget();"
+        " lock.release = async () => { window.asked.push('released'); }; return lock; };"
+        "navigator.vibrate = (beats) => { window.asked.push(beats); return true; };"
+        "navigator.mediaDevices.getUserMedia = async () => {"
+        " const to = new AudioContext().createMediaStreamDestination(); return to.stream; };"
+    )
+    open_job(page, server, job_id)
+    page.get_by_role("button", name="Speak", exact=True).click()
+    page.get_by_role("button", name="Stop", exact=True).click()
+    expect(page.get_by_role("button", name="Speak", exact=True)).to_be_visible()
+    type_reading(page, **WINDING, terminals="U-V")
+    page.get_by_role("button", name="Confirm", exact=True).click()
+    expect(page.locator("#reading")).to_have_class("reading recorded")
+    page.wait_for_function("() => window.asked.some(Array.isArray)")
+    asked = page.evaluate("window.asked")
+    assert asked[:2] == ["screen", "released"]
+    manifest = json.loads(httpx.get(f"{server.url}/page/ohmtrail.webmanifest", timeout=30).text)
+    assert manifest["display"] == "standalone"
+    for icon in manifest["icons"]:
+        assert httpx.get(server.url + icon["src"], timeout=30).headers["content-type"].startswith(icon["type"])
+    session = page.context.new_cdp_session(page)
+    found = session.send("Page.getAppManifest")
+    assert found["errors"] == []
