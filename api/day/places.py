@@ -93,7 +93,7 @@ class Stretch:
 
 
 @dataclass(frozen=True)
-class _Taken:
+class _TakenAt:
     stretch: Stretch
     instant: dt.datetime
     reading: Reading
@@ -108,8 +108,8 @@ class PlaceTrust:
     """
 
     stretch: Stretch = field(default_factory=lambda: Stretch(axis_unsure=True, section_unsure=True))
-    _points: dict[tuple[object, ...], _Taken] = field(default_factory=dict)
-    _last: _Taken | None = None
+    _points: dict[tuple[object, ...], _TakenAt] = field(default_factory=dict)
+    _last: _TakenAt | None = None
 
     def lost(self) -> None:
         """Trust the place no more: something may have named another."""
@@ -146,7 +146,7 @@ class PlaceTrust:
                 self.stretch.axis_unsure = True
         elif self._begins_again(reading) or _cannot_be(reading):
             self.lost()
-        taken = _Taken(self.stretch, instant, reading)
+        taken = _TakenAt(self.stretch, instant, reading)
         self._points[point] = self._last = taken
         return self.stretch
 
@@ -166,7 +166,7 @@ def _point(reading: Reading, job: JobAxes | None) -> tuple[object, ...]:
     return (None if job is None else job.id, reading.axis, reading.section, reading.kind, *place)
 
 
-def _said_twice(before: _Taken, reading: Reading, instant: dt.datetime) -> bool:
+def _said_twice(before: _TakenAt, reading: Reading, instant: dt.datetime) -> bool:
     near = abs((instant - before.instant).total_seconds()) <= AGAIN_S
     return near and says_same(before.reading.quantity, reading.quantity)
 

@@ -80,7 +80,7 @@ def test_every_line_has_the_promised_keys(photos: Path) -> None:
     assert set(line) == {"file", "displays", "reason"}
     assert set(line["displays"][0]) == {
         "text", "value", "unit", "qualifier", "secondary", "secondary_seen", "confidence", "accepted", "reason", "quad",
-        "doubts",
+        "doubts", "unit_by_profile",
     }  # fmt: skip
 
 

@@ -126,7 +126,7 @@ def test_secondary_fields_and_flags() -> None:
 def test_two_looks_are_enough_only_where_four_say_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     """The demo photos read with every look, and with as few as the reader finds enough: the same strings and units."""
     quick = [see_photo(case.data).displays[0] for case in DEMO]
-    monkeypatch.setattr(see, "CONFIDENT", 2.0)
+    monkeypatch.setattr(looking, "CONFIDENT", 2.0)
     thorough = [see_photo(case.data).displays[0] for case in DEMO]
     for few, every in zip(quick, thorough, strict=True):
         if few.accepted and every.accepted:
