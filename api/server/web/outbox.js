@@ -37,6 +37,8 @@ class Queue {
     this.views = new Set();
     this.open = new Map(); // by key: who waits for the answer to what was just put
     this.tries = new Map();
+    this.lost = []; // what could neither be kept nor sent, by keys below zero
+    this.nextLost = -1;
     this.unread = []; // captures that are stored and not read yet, in the order sent
     this.flush = this.flush.bind(this);
     this.channel = window.BroadcastChannel ? new BroadcastChannel("ohmtrail-outbox") : { postMessage() {} };
@@ -79,7 +81,12 @@ class Queue {
   async unkept(item) {
     this.told("").catch(() => {}); // what is said of the room left is looked at again
     try { return await send(item, false); } catch (error) {
-      throw error.away ? new Error("NOT KEPT: the server is away and this browser's storage is full or refuses. Free some room, then do it again.") : error;
+      if (!error.away) throw error;
+      const words = "NOT KEPT: the server is away and this browser's storage is full or refuses. Free some room, then do it again.";
+      const { bytes, frames, ...told } = item;
+      this.lost.push([this.nextLost--, { ...told, refused: words }]); // in sight until somebody has seen it
+      this.told("").catch(() => {});
+      throw new Error(words);
     }
   }
 
@@ -167,14 +174,15 @@ class Queue {
 
   /** Tell all views what waits. */
   async told(problem) {
-    const all = await this.all();
+    const all = [...await this.all().catch(() => []), ...this.lost];
     this.left = all.filter(([, item]) => !item.refused).length;
     for (const view of this.views) view.changed(all.filter(([, item]) => item.jobId === view.jobId), problem);
   }
 
   /** Take a refused one off the list. */
   async dismiss(key) {
-    await within("items", "readwrite", (store) => store.delete(key));
+    this.lost = this.lost.filter(([own]) => own !== key);
+    if (key >= 0) await within("items", "readwrite", (store) => store.delete(key));
     await this.told("");
   }
 
