@@ -115,6 +115,15 @@ class Person:
             self.page.wait_for_timeout(200)
         raise AssertionError(f"Nothing came of {what!r}: {self.ask('/dialogue')}")
 
+    def sets(self, words: str) -> dict[str, Any]:
+        """Say a setting, and confirm it where it is asked about; gives the state of the dialogue then."""
+        state = self.says(words)
+        for _ in range(3):
+            if not state["questions"] or state["questions"][0]["kind"] == "safety":
+                break
+            state = self.says("confirm")
+        return state
+
     def answers_safety(self, volts: str = "three point one volts") -> int:
         """Answer each safety question by voice; gives how many there were."""
         count = 0
