@@ -75,7 +75,8 @@ def watch(page: Page, server: running.Server) -> list[str]:
 
     def console(kind: str, text: str) -> None:
         # A refused answer (409) is shown on the page, and the browser notes it besides.
-        if kind == "error" and "409" not in text:
+        # So does a picture of the page's own that was let go before the browser came to load it (ERR_FILE_NOT_FOUND).
+        if kind == "error" and "409" not in text and "ERR_FILE_NOT_FOUND" not in text:
             complaints.append(f"console: {text}")
 
     page.on("request", lambda found: request(found.url))

@@ -117,7 +117,7 @@ class Person:
 
     def sets(self, words: str) -> dict[str, Any]:
         """Say a setting, and confirm it where it is asked about; gives the state of the dialogue then."""
-        state = self.says(words)
+        state = self.plays(spoken(self.folder, words, "rms"), words)
         for _ in range(3):
             if not state["questions"] or state["questions"][0]["kind"] == "safety":
                 break
