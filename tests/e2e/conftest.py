@@ -73,14 +73,15 @@ def watch(page: Page, server: running.Server) -> list[str]:
         if not url.startswith((server.url, "data:", "blob:")):
             complaints.append(f"request: {url}")
 
-    def console(kind: str, text: str) -> None:
+    def console(kind: str, text: str, address: str) -> None:
         # A refused answer (409) is shown on the page, and the browser notes it besides.
-        # So does a picture of the page's own that was let go before the browser came to load it (ERR_FILE_NOT_FOUND).
-        if kind == "error" and "409" not in text and "ERR_FILE_NOT_FOUND" not in text:
+        # So does it of a spoken sentence that was cut short: its sound, a blob of the page, is let go (readback.js).
+        let_go = address.startswith("blob:") and "ERR_FILE_NOT_FOUND" in text
+        if kind == "error" and "409" not in text and not let_go:
             complaints.append(f"console: {text}")
 
     page.on("request", lambda found: request(found.url))
-    page.on("console", lambda message: console(message.type, message.text))
+    page.on("console", lambda message: console(message.type, message.text, message.location["url"]))
     return complaints
 
 
