@@ -94,7 +94,7 @@ def came(turn: Turn, proposals: list[Proposal]) -> None:
 def take_back(turn: Turn, decision: Decision) -> bool:
     """Take back the circumstances said last; False where none can be: then a record is meant.
 
-    Those of a value that was recorded, dropped or changed since stay: a record is taken back as a whole.
+    Those of a value that was recorded, dropped or changed since stay: a record is withdrawn as a whole.
     """
     last, turn.standing.beside_last = turn.standing.beside_last, ()
     if last and not last[0].proposal and turn.standing.coming != last[0].before:

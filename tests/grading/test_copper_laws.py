@@ -97,7 +97,7 @@ def test_the_order_of_rows_changes_nothing(data: st.DataObject, bad: list[Measur
 def test_a_part_that_failed_its_own_test_is_repaired_before_the_other_is_tested(
     failed: object, megohm: float, apart: bool
 ) -> None:
-    """Common practice, no source: what is known to be bad is mended first; the other may be sound behind it."""
+    """Common practice, no source: what is known to be bad is repaired first; the other may be sound behind it."""
     part, repair, tests = (
         (MOTOR, StepKind.CLEAN_DRY_MOTOR, StepKind.TEST_CABLE_ALONE)
         if failed is MOTOR
