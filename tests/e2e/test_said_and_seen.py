@@ -37,9 +37,7 @@ def test_a_photo_that_contradicts_the_voice_is_settled_by_saying_which(
         person.page.screenshot(path=tmp_path / "conflict.png", full_page=True)
         person.says("confirm")
         assert person.ask("/records") == [], "a word settles no disagreement"
-        person.says("one point two one ohms")
-        person.says("confirm")
-        (record,) = person.ask("/records")
+        record = person.keeps("one point two one ohms", "confirm")
         # The display's digits are finer than what was said of them; both are kept as evidence.
         assert (record["value"], record["agreement"], record["source"]) == ("1.210", "agree", "speech+photo")
         person.context.close()
@@ -64,7 +62,6 @@ def test_a_value_said_again_is_confirmed_and_a_word_is_not_enough(
         person.says("confirm")
         assert person.ask("/records") == []
         person.page.screenshot(path=tmp_path / "again.png", full_page=True)
-        person.says(f"{value} ohms")
-        (record,) = person.ask("/records")
+        record = person.keeps(f"{value} ohms")
         assert record["agreement"] == "said_again"
         person.context.close()
