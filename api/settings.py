@@ -45,7 +45,7 @@ class BadLimit(BadInput):
 
 @dataclass(frozen=True)
 class Limits:
-    """What one client, and all of them together, may take of the server. House rules, generous for one technician.
+    """What one client, and all of them together, may take of the server. Program's rules, generous for one technician.
 
     A client is one address (of IPv6, one /64 network). Behind a proxy all clients have the proxy's address.
 

@@ -29,7 +29,7 @@ def next_after(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
     if place.certain or place.fault is Fault.BOTH:
         return repairs
     # What failed in its own test is repaired whatever the other part turns out to be.
-    return (*repairs, _measure(context, place.measure_next))
+    return (*repairs, _measure(context, place.measure_next, place.cores_left))
 
 
 _REPEAT_ALL = step(StepKind.REPEAT_WHOLE_AND_LOW, ReasonKind.WHOLE_ABOVE_PART, Settling.PARALLEL_LAW)
@@ -38,9 +38,9 @@ _REPEAT_ALL = step(StepKind.REPEAT_WHOLE_AND_LOW, ReasonKind.WHOLE_ABOVE_PART, S
 def _split(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
     """Split motor and cable: both come free with one plug; what differs is where to look first."""
     if place.outcome is not Outcome.WHOLE_BAD or place.unclear:
-        return (_measure(context, place.measure_next),)
+        return (_measure(context, place.measure_next, place.cores_left),)
     first, second = (Part.MOTOR, Part.CABLE) if motor_first(context) else (Part.CABLE, Part.MOTOR)
-    steps = [_measure(context, first), _measure(context, second)]
+    steps = [_measure(context, part, place.cores_left) for part in (first, second)]
     if context.cable_spare_on_hand and context.motor_plug_reach is not Reach.HARD:
         steps.append(step(StepKind.SPARE_OVER_FLOOR, ReasonKind.SPARE_CONVICTS))
     return tuple(steps)
@@ -57,8 +57,11 @@ def motor_first(context: AxisContext) -> bool:
     return context.coolant_near or context.motor_kind is MotorKind.DC_SERVO or context.cable_reach is Reach.HARD
 
 
-def _measure(context: AxisContext, part: Part) -> NextStep:
+def _measure(context: AxisContext, part: Part, cores_left: bool = False) -> NextStep:
     hard = context.motor_plug_reach is Reach.HARD
+    if part is Part.CABLE and cores_left:
+        reason = Reason(ReasonKind.CORES_LEFT, hard_to_reach=hard)
+        return step(StepKind.TEST_OTHER_CORES, reason, Settling.GOOD_CABLE)
     if part is Part.CABLE:
         fixed = context.moving_cable is False
         reason = Reason(ReasonKind.CABLE_UNKNOWN if fixed else ReasonKind.CABLE_MOVES, hard_to_reach=hard)
@@ -118,12 +121,12 @@ def series_steps(context: AxisContext, fault: Fault) -> tuple[NextStep, ...]:
 
 
 def carrier_score(use: CarrierUse) -> Decimal:
-    """Score how worn a moving cable should be: cycles/rated times bend, torsion and coolant factors (house rule).
+    """Score how worn a moving cable should be: cycles/rated times bend, torsion and coolant factors (program's rule).
 
     Raises:
         ValueError: The rated cycles are not above 0.
 
-    Example (TV-G23-X, house rule):
+    Example (TV-G23-X, program's rule):
         >>> carrier_score(CarrierUse(Decimal("4.5e6"), Decimal("5e6"), coolant=Decimal("1.5")))
         Decimal('1.35')
     """

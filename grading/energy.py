@@ -122,7 +122,7 @@ def gate(
     vertical_supported: bool,
     clipped: Sequence[str] = (),
 ) -> Gate:
-    """Tell whether an insulation test may start (house rule on live-dead-live proving and 29 CFR 1910.333).
+    """Tell whether an insulation test may start (program's rule on live-dead-live proving and 29 CFR 1910.333).
 
     Args:
         bus_v: Voltage measured on the drive's d.c. bus, V; None while not measured.

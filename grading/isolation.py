@@ -1,8 +1,8 @@
 """Where the fault is: motor, cable, both, or what joins them.
 
 To earth, motor and cable (and connectors) lie in parallel, so the whole reads at most as high as its lowest part: a
-good whole clears both. Lead to lead they lie in series, and the logic is the reverse. The decision table is a house
-rule built on those two laws.
+good whole clears both. Lead to lead they lie in series, and the logic is the reverse. The decision table is a rule of
+this program built on those two laws.
 """
 
 from __future__ import annotations
@@ -76,6 +76,7 @@ class Location:
         measure_next: The part whose measurement settles most.
         outcome: What the table concludes.
         unclear: A part was measured, but not conclusively; `measure_next` is to be measured again.
+        cores_left: The cable is not known because cores were left out, not because none was tested.
     """
 
     fault: Fault
@@ -83,9 +84,10 @@ class Location:
     measure_next: Part
     outcome: Outcome
     unclear: bool = False
+    cores_left: bool = False
 
 
-# Whole, motor alone, cable alone: low (-), ok (+), unmeasured (.); house rule on the parallel law.
+# Whole, motor alone, cable alone: low (-), ok (+), unmeasured (.); program's rule on the parallel law.
 _ROWS: tuple[tuple[str, Fault, bool, Part, Outcome], ...] = (
     ("-+-", Fault.CABLE, True, Part.NOTHING, Outcome.CABLE_FAILED),
     ("--+", Fault.MOTOR, True, Part.NOTHING, Outcome.MOTOR_FAILED),

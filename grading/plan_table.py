@@ -1,7 +1,7 @@
 """The test plan as data: for each motor kind, which points in which order, why, and under which condition.
 
-House rule throughout; the laws behind it are the parallel law (a good whole clears both parts) and the rule never to
-raise a test voltage over a fault that a lower one already shows.
+Program's rule throughout; the laws behind it are the parallel law (a good whole clears both parts) and the rule never
+to raise a test voltage over a fault that a lower one already shows.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ class IfBad(StrEnum):
 
 
 class Preparation(StrEnum):
-    """What to do before the first point of a part (house rules; the site's own procedure comes first)."""
+    """What to do before the first point of a part (program's rules; the site's own procedure comes first)."""
 
     LOCK_OUT = "lock_out"
     TAKE_AUXILIARY_OUT = "take_auxiliary_out"

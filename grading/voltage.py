@@ -52,8 +52,8 @@ class ChoiceReason(StrEnum):
 
     MAKER = "maker"  # the motor maker's test voltage
     RATING_UNKNOWN = "rating_unknown"  # IEC 60204-1, 18.3, since the rating is not known
-    SMALL_MOTOR = "small_motor"  # house rule for motors of small rated voltage
-    CABLE_CLASS = "cable_class"  # house rule for cables of the 600 V class alone
+    SMALL_MOTOR = "small_motor"  # program's rule for motors of small rated voltage
+    CABLE_CLASS = "cable_class"  # program's rule for cables of the 600 V class alone
     GUIDELINE = "guideline"  # IEEE 43-2013, Table 1
 
 
@@ -77,14 +77,14 @@ class VoltageChoice:
 def choose(
     rated_voltage: Decimal | None, maker_voltage: Decimal | None = None, limits: Mapping[str, Limit] = LIMITS
 ) -> VoltageChoice:
-    """Choose test voltages: the maker's word first, then IEEE 43 Table 1 with house rules for small motors.
+    """Choose test voltages: the maker's word first, then IEEE 43 Table 1 with program's rules for small motors.
 
     Args:
         rated_voltage: Motor's rated voltage, V; None where unknown (500 V, as IEC 60204-1, 18.3 asks of a machine).
         maker_voltage: The maker's test voltage, V.
         limits: Limits in force.
 
-    Example (TV-B04, house rule for small motors):
+    Example (TV-B04, program's rule for small motors):
         >>> choice = choose(Decimal(24))
         >>> choice.screening, choice.judging, choice.ceiling
         (Decimal('50'), Decimal('100'), Decimal('250'))

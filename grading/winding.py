@@ -179,7 +179,7 @@ def expected_armature_ohm(
     low_percent: Decimal = LIMITS["winding.armature_rating_low"].value,
     high_percent: Decimal = LIMITS["winding.armature_rating_high"].value,
 ) -> tuple[Decimal, Decimal]:
-    """Compute a rough range of a d.c. armature's resistance: 5 to 15 % of U/I (house rule, an order of magnitude).
+    """Compute a rough range of a d.c. armature's resistance: 5 to 15 % of U/I (program's rule, an order of magnitude).
 
     Args:
         rated_voltage: V.
@@ -201,7 +201,7 @@ def expected_armature_ohm(
 
 
 class ArmaturePattern(StrEnum):
-    """What readings over shaft positions point at (house rule)."""
+    """What readings over shaft positions point at (program's rule)."""
 
     EVEN = "even"
     BRUSHES = "brushes"  # the spread is too wide without a single outlier: brushes or commutator
@@ -236,7 +236,7 @@ def survey_armature(
     spread_percent: Decimal = ARMATURE_SPREAD_PERCENT,
     outlier_percent: Decimal = OUTLIER_PERCENT,
 ) -> ArmatureSurvey:
-    """Judge armature readings over shaft positions (protocol and patterns are house rules).
+    """Judge armature readings over shaft positions (protocol and patterns are program's rules).
 
     Args:
         readings: One per position, in order; eight or more are wanted.

@@ -1,7 +1,7 @@
 """One-time codes: eight digits that live five minutes and pair one device.
 
 Guessing: a client has five wrong tries in five minutes, all clients together twenty, after which every code is void
-(house rule). With one code open, twenty tries find it in one case of five million.
+(program's rule). With one code open, twenty tries find it in one case of five million.
 """
 
 from __future__ import annotations

@@ -22,7 +22,7 @@ TOKEN_BYTES = 32
 """Random bytes of a token."""
 
 LIFE = dt.timedelta(days=180)
-"""How long a pairing lasts (house rule); after that the device is paired anew."""
+"""How long a pairing lasts (program's rule); after that the device is paired anew."""
 
 
 @dataclass(frozen=True)

@@ -50,11 +50,11 @@ from capture.reading import Context
 from grading.shop import ShopProfile
 
 OLD_CONTEXT_S = 1800
-"""Seconds without a word after which test, part, point and voltage are no longer taken for granted (house rule)."""
+"""Seconds without a word after which test, part, point and voltage are no longer taken for granted (program's rule)."""
 
 
 LEFT_OPEN_S = 4 * 3600
-"""Seconds after which a question that nobody answered comes after newer ones: half a shift (house rule)."""
+"""Seconds after which a question that nobody answered comes after newer ones: half a shift (program's rule)."""
 
 
 @dataclass

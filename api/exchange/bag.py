@@ -28,7 +28,7 @@ MANIFEST, TAG_MANIFEST = "manifest-sha256.txt", "tagmanifest-sha256.txt"
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 
 MOST_FILES, MOST_BYTES, MOST_TEXT = 50_000, 8_000_000_000, 2_000_000_000
-"""What is read of a bag from elsewhere: files, bytes in all, and bytes of one file that is read whole. House rules."""
+"""What is read of a bag from elsewhere: files, bytes in all, bytes of one file that is read whole (program's rules)."""
 
 _PIECE = 1 << 20
 _LINE = re.compile(r"([0-9a-f]{64})[ \t]+\*?(.+)")

@@ -6,16 +6,16 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from api.ledger.tables import AxisRow, RecordRow, SafetyAnswerRow
+from api.ledger.tables import AxisRow, RecordRow
 from api.report import wording
-from api.report.content import ReportedAnswer, ReportedAxis, ReportedValue, Statement
+from api.report.content import ReportedAxis, ReportedValue, Statement
 from api.report.corrections import of_axis
 from api.report.fields import NOT_RECORDED
 from api.report.plot import Bar, LimitLine, bars
 from api.report.rows import Rows, loads
+from api.report.safety_rounds import safety_rounds
 from api.report.values import ValueRows, plotted
 from api.visit.pictures import MOTOR_PLATE
-from api.visit.safety_steps import STEPS
 from grading.details import Change, Located, UnmeasuredPart
 from grading.finding import Finding
 from grading.isolation import Part
@@ -38,7 +38,6 @@ _KIND_IN_LIST = {
     QuantityKind.INSULATION_RESISTANCE: "insulation",
     QuantityKind.CONTINUITY: "continuity",
 }
-ANSWERS = {"yes": "yes", "no": "no", "not_applicable": "does not apply"}
 
 
 def _motor(axis: AxisRow) -> str:
@@ -135,21 +134,6 @@ def not_tested(plan: PlanState) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _answers(rows: Rows, axis_id: str, questions: dict[str, str]) -> tuple[ReportedAnswer, ...]:
-    """Give the newest answer to each safety step, in the order of the steps."""
-    # What holds for the whole cabinet is answered once, on whichever axis.
-    cabinet = {step.id for step in STEPS if step.cabinet}
-    newest: dict[str, SafetyAnswerRow] = {a.step: a for a in rows.answers if a.axis_id == axis_id or a.step in cabinet}
-    out = []
-    for step in sorted(newest, key=lambda s: list(questions).index(s) if s in questions else 99):
-        answer = newest[step]
-        text = ANSWERS.get(answer.answer, answer.answer)
-        text += f", {answer.value} V measured" if answer.value else ""
-        text += f" ({answer.note})" if answer.note else ""
-        out.append(ReportedAnswer(questions.get(step, step.replace("_", " ")), text, answer.by, answer.captured_at))
-    return tuple(out)
-
-
 def axis_of_report(
     axis: AxisRow,
     rows: Rows,
@@ -176,7 +160,7 @@ def axis_of_report(
     values = tuple(maker.row(r) for r in mine)
     pairs = [(v, r) for v, r in zip(values, mine, strict=True) if not v.replaced]
     plates = [p.sha256 for p in rows.pictures if p.use == MOTOR_PLATE and p.subject_id == axis.id]
-    common = _identity(axis) | {"values": values, "safety": _answers(rows, axis.id, questions)}
+    common = _identity(axis) | {"values": values, "safety": safety_rounds(rows, axis, questions)}
     common |= {"plate": plates[0] if plates else "", "corrections": of_axis(rows.changes, axis.id, zone)}
     if graded is None or not pairs:
         return ReportedAxis(

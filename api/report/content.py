@@ -241,6 +241,21 @@ class ReportedAnswer:
 
 
 @dataclass(frozen=True)
+class SafetyRound:
+    """The answers that the insulation readings of one axis under one lock-out stand on.
+
+    Attributes:
+        answers: What held when the first of these readings was taken; then what was answered only after it.
+        first_reading: When that was, or "" where no such reading is on record.
+        late: How many of the answers came after it.
+    """
+
+    answers: tuple[ReportedAnswer, ...]
+    first_reading: str = ""
+    late: int = 0
+
+
+@dataclass(frozen=True)
 class ReportedAxis:
     """One axis: its identity, its values, what follows from them.
 
@@ -257,7 +272,7 @@ class ReportedAxis:
         values: Current and superseded values in order of confirmation.
         statements: Findings that are not about one value alone.
         not_tested: What was not tested, with the reason where known.
-        safety: Answers to the safety questions.
+        safety: Answers to the safety questions, for each lock-out under which insulation was measured.
         plot: SVG markup made by `api.report.plot`, or "".
         drive: Whether the drive may be connected to what was measured, one sentence.
         note: What the description of the axis says besides.
@@ -278,7 +293,7 @@ class ReportedAxis:
     values: tuple[ReportedValue, ...] = ()
     statements: tuple[Statement, ...] = ()
     not_tested: tuple[str, ...] = ()
-    safety: tuple[ReportedAnswer, ...] = ()
+    safety: tuple[SafetyRound, ...] = ()
     plot: str = ""
     drive: str = ""
     note: str = ""

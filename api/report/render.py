@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
+from api.ledger.clock import parse_instant
 from api.report.content import EmbeddedPicture, Exhibit, Report, ReportedAxis
 from api.report.media import audio_uri
 from api.report.plot import SIGNS
@@ -128,10 +129,20 @@ def is_long(report: Report) -> bool:
     return len(report.values) > LONG
 
 
-class SameAnswers(NamedTuple):
-    """Safety answers that several axes share: which axes (place, name, who, when), and question and answer."""
+class AxisAnswered(NamedTuple):
+    """Which axis answers belong to, who gave the last of them and when, and the reading that they stand before."""
 
-    axes: list[tuple[int, str, str, str]]
+    ident: str
+    name: str
+    by: str
+    at: str
+    first_reading: str
+
+
+class SameAnswers(NamedTuple):
+    """Safety answers that several axes share, as question and answer."""
+
+    axes: list[AxisAnswered]
     answers: tuple[tuple[str, str], ...]
 
 
@@ -139,10 +150,14 @@ def _safety(axes: tuple[ReportedAxis, ...]) -> list[SameAnswers]:
     """Put axes with the same answers together."""
     found: dict[tuple[tuple[str, str], ...], SameAnswers] = {}
     for place, axis in enumerate(axes, 1):
-        if axis.safety:
-            answers = tuple((a.question, a.answer) for a in axis.safety)
-            last = max(axis.safety, key=lambda a: a.at)
-            found.setdefault(answers, SameAnswers([], answers)).axes.append((place, axis.name, last.by, last.at))
+        for number, one in enumerate(axis.safety):
+            if not one.answers:
+                continue
+            answers = tuple((a.question, a.answer) for a in one.answers)
+            last = max(one.answers, key=lambda a: parse_instant(a.at))
+            ident = f"safety-{place}" + (f"-{number + 1}" if number else "")
+            answered = AxisAnswered(ident, axis.name, last.by, last.at, one.first_reading)
+            found.setdefault(answers, SameAnswers([], answers)).axes.append(answered)
     return list(found.values())
 
 

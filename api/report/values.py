@@ -128,7 +128,7 @@ class ValueRows:
             elapsed="" if record.elapsed_s is None else f"{record.elapsed_s} s",
             corrected=_corrected(findings),
             limits=limits,
-            verdict=worst([limit.verdict for limit in limits]),
+            verdict=worst([one.verdict for one in limits] or [wording.without_limit(f) for f in findings]),
             confirmed_by=record.confirmed_by,
             # By the device's clock, as every time of the visit; the trail holds this computer's time besides.
             confirmed_at=decided.captured_at if decided is not None else record.confirmed_at,

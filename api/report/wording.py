@@ -41,6 +41,13 @@ AGAINST = {
     Grade.ACCEPTABLE: "met",
 }
 """How one value stands against one limit; the verdict of the axis has the names above."""
+WITHOUT_LIMIT = {
+    Grade.UNACCEPTABLE: "fault",
+    Grade.MARGINAL: "watch",
+    Grade.INCONCLUSIVE: "not decided",
+    Grade.ACCEPTABLE: "No limit applies",
+}
+"""How one value stands that no limit is set to: an open winding is a fault all the same."""
 CONFORMITIES = {
     Conformity.CONDITIONAL_PASS: "conditional pass",
     Conformity.CONDITIONAL_FAIL: "conditional fail",
@@ -176,6 +183,12 @@ def against(finding: Finding) -> VerdictText:
     if word is None and finding.fact in WATCH_LEVELS:
         word = "watch"
     return VerdictText(MARKS[finding.verdict], word or AGAINST[finding.verdict])
+
+
+def without_limit(finding: Finding) -> VerdictText:
+    """Write how one value stands by a finding that has no limit."""
+    mark = VerdictMark.NONE if finding.verdict is Grade.ACCEPTABLE else MARKS[finding.verdict]
+    return VerdictText(mark, WITHOUT_LIMIT[finding.verdict])
 
 
 def amount(value: Decimal, unit: str) -> str:

@@ -27,7 +27,7 @@ from capture.errors import MediaError
 
 MACHINE_PLATE, MOTOR_PLATE, INSTRUMENT_PLATE, LOGO = "machine_plate", "motor_plate", "instrument_plate", "logo"
 LOGO_BYTES = 2_000_000
-"""Largest file taken for a logo, bytes (house rule, no source)."""
+"""Largest file taken for a logo, bytes (program's rule, no source)."""
 LOGO_SIDE = 480
 """Longest side of a logo as it is shown, px."""
 LOGO_TYPES = ("image/png", "image/jpeg")

@@ -29,7 +29,7 @@ from capture.language.prompts import question
 from capture.reading import Doubt, Reading
 
 JOIN_WINDOW_S = 120
-"""Voice and photo of one reading lie at most this far apart, s by their capture times (house rule, no source).
+"""Voice and photo of one reading lie at most this far apart, s by their capture times (program's rule, no source).
 
 It leaves room for a one-minute insulation test between the word and the photo. Capture times, since what waited in a
 phone's outbox may arrive much later than it was taken.

@@ -28,7 +28,7 @@ from api.visit.jobs import axis_id_of
 from api.visit.notes import Notes, notes_of
 from api.visit.proposals import Proposal, require_open
 from api.visit.readings import reading_of
-from api.visit.safety import answers_of, auxiliary_lead, is_gated, open_steps
+from api.visit.safety import auxiliary_lead, came_late, is_gated, open_steps
 from capture.language.prompts import question
 from capture.reading import Reading
 
@@ -151,10 +151,9 @@ def _note(transaction: Transaction, proposal: Proposal) -> str:
 
 def _safety_came_late(session: Session, proposal: Proposal) -> bool:
     reading, row = proposal.reading, proposal.row
-    if not is_gated(reading):
-        return False
-    answers = answers_of(session, row.job_id, axis_id_of(session, row.job_id, reading.axis), row.captured_at)
-    return any(seconds_between(row.captured_at, answer.captured_at) > 0 for answer in answers.values())
+    return is_gated(reading) and came_late(
+        session, row.job_id, axis_id_of(session, row.job_id, reading.axis), row.captured_at
+    )
 
 
 def confirm(transaction: Transaction, proposal: Proposal, decision: Decision, revision: int | None) -> Record:

@@ -7,7 +7,7 @@ count no more after a stated break of it (power restored, another person) or on 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import TypedDict
@@ -15,7 +15,7 @@ from typing import TypedDict
 from sqlmodel import Session, select
 
 from api.ledger.canonical import JsonObject
-from api.ledger.clock import parse_instant
+from api.ledger.clock import parse_instant, seconds_between
 from api.ledger.database import Transaction
 from api.ledger.evidence import evidence_of
 from api.ledger.ids import in_order
@@ -201,18 +201,27 @@ def end_lockout(
 
 
 def answers_of(session: Session, job_id: str, axis_id: str, moment: str | None = None) -> dict[str, SafetyAnswerRow]:
-    """Read the answers that hold for an axis, by step: its own, and those given for the whole cabinet on any axis.
+    """Read the answers that hold for an axis now; arguments as of `in_force`."""
+    rows = session.exec(select(SafetyAnswerRow).where(SafetyAnswerRow.job_id == job_id)).all()
+    return in_force(in_order(rows), axis_id, moment)
+
+
+def in_force(
+    rows: Iterable[SafetyAnswerRow], axis_id: str, moment: str | None = None, until: str | None = None
+) -> dict[str, SafetyAnswerRow]:
+    """Give the answers that hold for an axis, by step: its own, and those given for the whole cabinet on any axis.
 
     Args:
-        session: Where to look.
-        job_id: The job.
+        rows: All rows of the job, in the order in which they were written.
         axis_id: The axis.
         moment: The device's time of the reading that they shall hold for; answers of an earlier day do not. None for
             any day.
+        until: What was answered after this time of the device is left out. None for all.
     """
-    rows = session.exec(select(SafetyAnswerRow).where(SafetyAnswerRow.job_id == job_id)).all()
     found: dict[str, SafetyAnswerRow] = {}
-    for row in in_order(rows):
+    for row in rows:
+        if until is not None and seconds_between(until, row.captured_at) > 0:
+            continue
         step = STEP_BY_ID.get(row.step)
         if row.step == LOCKOUT_ENDED:
             found = {}
@@ -232,8 +241,27 @@ def _is_met(step: SafetyStep, answer: SafetyAnswerRow | None) -> bool:
 
 def open_steps(session: Session, job_id: str, axis_id: str, moment: str | None = None) -> Sequence[SafetyStep]:
     """Give the steps that still keep an insulation value of an axis out of the record; arguments as of `answers_of`."""
-    answers = answers_of(session, job_id, axis_id, moment)
+    return not_met(answers_of(session, job_id, axis_id, moment))
+
+
+def not_met(answers: Mapping[str, SafetyAnswerRow]) -> Sequence[SafetyStep]:
+    """Give the steps that are not answered as the gate requires, of answers by step."""
     return [step for step in STEPS if not _is_met(step, answers.get(step.id))]
+
+
+def came_late(session: Session, job_id: str, axis_id: str, taken_at: str) -> bool:
+    """Tell whether an insulation reading was taken before every step was answered as required.
+
+    Answers that were given again later, for the next axis say, make no reading late that had its own.
+
+    Args:
+        session: Where to look.
+        job_id: The job.
+        axis_id: Its axis.
+        taken_at: The device's time of the reading.
+    """
+    rows = session.exec(select(SafetyAnswerRow).where(SafetyAnswerRow.job_id == job_id)).all()
+    return bool(not_met(in_force(in_order(rows), axis_id, taken_at, until=taken_at)))
 
 
 def safety_for_page(session: Session, axis: AxisRow, moment: str | None = None) -> JsonObject:
@@ -242,7 +270,7 @@ def safety_for_page(session: Session, axis: AxisRow, moment: str | None = None) 
     kept = {"id", "answer", "value", "note", "by", "at", "captured_at", "axis_id"}
     return {
         "axis": axis.name,
-        "open": [step.id for step in STEPS if not _is_met(step, answers.get(step.id))],
+        "open": [step.id for step in not_met(answers)],
         "after_test": AFTER_TEST,
         "steps": [
             {

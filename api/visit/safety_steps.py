@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 BUS_LIMIT_V = Decimal(50)
-"""Highest voltage on the DC bus at which a test may start, V (house rule after the same 50 V)."""
+"""Highest voltage on the DC bus at which a test may start, V (program's rule after the same 50 V)."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ STEPS: tuple[SafetyStep, ...] = (
         "bus_discharged",
         "Has the drive's marked waiting time passed, and what does the meter show on its DC bus?",
         "Bleeder resistors fail open; only the measured voltage counts.",
-        "29 CFR 1910.333(b)(2)(ii)(C), IEC 60204-1 6.2.4 (read in secondary texts); below 50 V: house rule",
+        "29 CFR 1910.333(b)(2)(ii)(C), IEC 60204-1 6.2.4 (read in secondary texts); below 50 V: program's rule",
         value_unit="V",
         cabinet=True,
         said="DC bus",
@@ -117,7 +117,7 @@ STEPS: tuple[SafetyStep, ...] = (
         "auxiliary_out",
         "Are encoder, brake, thermal sensor and fan leads unplugged and out of the test?",
         "Their electronics do not survive the test voltage.",
-        "Maintenance text (secondary); no clause of a standard names them: house rule",
+        "Maintenance text (secondary); no clause of a standard names them: program's rule",
         may_not_apply=True,
         said="Encoder, brake, sensor and fan out",
     ),
@@ -133,7 +133,7 @@ STEPS: tuple[SafetyStep, ...] = (
         "people_clear",
         "Is everybody clear of both cable ends, and is the shaft held still?",
         "At 500 V nobody holds a lead; a turned permanent-magnet motor is a generator.",
-        "House rule",
+        "Program's rule",
         said="Everybody clear",
     ),
 )

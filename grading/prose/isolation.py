@@ -7,7 +7,7 @@ from grading.facts import Fact
 from grading.finding import Finding
 from grading.isolation import Location, Outcome
 from grading.prose.wording import Wording, Writer, detail, held, need
-from grading.terms.section import Section, section_in_full
+from grading.terms.section import section_in_full
 from grading.words import limit_words, measured, number, span
 
 _OUTCOMES: dict[Outcome, str] = {
@@ -38,14 +38,9 @@ _OUTCOMES: dict[Outcome, str] = {
 }
 
 
-def location_text(location: Location, measured_too: bool = False) -> str:
-    """Write the outcome of the decision table, without axis and numbers.
-
-    Args:
-        location: The outcome.
-        measured_too: Whether all parts were measured, so that what is unknown is not for want of a reading.
-    """
-    read = "is not settled by its reading" if measured_too else "was not measured"
+def location_text(location: Location) -> str:
+    """Write the outcome of the decision table, without axis and numbers."""
+    read = "is not known, since not every core was tested" if location.cores_left else "was not measured"
     unknown = "cannot be judged by its reading" if location.unclear else read
     text = _OUTCOMES[location.outcome].format(unknown=unknown)
     return f"{text}; measure the {location.measure_next.value} again" if location.unclear else text
@@ -54,8 +49,7 @@ def location_text(location: Location, measured_too: bool = False) -> str:
 def _located(finding: Finding) -> Wording:
     found = detail(finding, Located)
     values = "; ".join(f"{section_in_full(v.section)} {measured(v)}" for v in finding.values)
-    every = {v.section for v in finding.values} == set(Section)
-    return Wording(location_text(found.location, every), "", f"{values} ({limit_words(found.floor)})")
+    return Wording(location_text(found.location), "", f"{values} ({limit_words(found.floor)})")
 
 
 def _parts(finding: Finding) -> str:

@@ -112,6 +112,7 @@ _FIXED: dict[ReasonKind, str] = {
         "plug is off"
     ),
     _K.CABLE_UNKNOWN: "the cable is the part still unknown, and it can be tested from the cabinet once the plug is off",
+    _K.CORES_LEFT: "not every core of the cable was tested, and a good core says nothing about the others",
     _K.WINDING_SHOWN: "it shows whether the winding is at fault",
     _K.CONNECTORS_IN_CIRCUIT: "connectors and terminal boxes are in the circuit only then",
     _K.CABLE_FAILED: "the cable has failed",

@@ -106,6 +106,9 @@ _ACTIONS: dict[StepKind, str] = {
     _A.TEST_CABLE_ALONE: (
         "Unplug the motor and test the cable alone from the cabinet: each core to earth and to the others."
     ),
+    _A.TEST_OTHER_CORES: (
+        "Unplug the motor and test the cable's other cores from the cabinet: each to earth and to the others."
+    ),
     _A.TEST_MOTOR_ALONE: "Unplug the motor and test the motor alone at its connector, at the same voltage and time.",
     _A.TEST_WHOLE: "Reconnect and test motor and cable together from the cabinet, at the same voltage and time.",
     _A.SPARE_OVER_FLOOR: "Or lay the spare cable over the floor, connect it, and test motor and cable together again.",
@@ -167,7 +170,7 @@ _SETTLES: dict[Settling, str] = {
     _S.GOOD_CABLE: "If the cable is good, motor or connector is at fault.",
     _S.GOOD_MOTOR: "If the motor is good, cable or connector is at fault.",
     _S.WHOLE_ABOVE_LIMIT: "Then test motor and cable together again: the value must be above its limit.",
-    _S.RISE_CONFIRMS: "A rise above the limit confirms dirt or moisture; no change convicts the winding.",
+    _S.RISE_CONFIRMS: "A value that rises above the limit confirms dirt or moisture.",
     _S.WHOLE_AS_GOOD: (
         "Motor and cable together as good as the two alone confirms it; low only in one position points at the bend of "
         "the cable."

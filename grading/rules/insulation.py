@@ -247,7 +247,7 @@ def retest_later(case: Case) -> NextStep:
 
 
 def _watch(case: Case, reading: BoundedReading) -> Iterator[Finding]:
-    """Watch what is sound by the machine's limit, yet low for its kind (house rule)."""
+    """Watch what is sound by the machine's limit, yet low for its kind (program's rule)."""
     limit = watch_limit(case.context, case.profile.limits)
     if reading.shape is not Shape.POINT or reading.interval.side_of(in_ohm(limit)) is not Side.BELOW:
         return

@@ -54,7 +54,7 @@ class Isolation:
 def isolate(case: Case) -> Isolation:
     """Locate the fault of an axis from its insulation, ohmmeter, winding and continuity readings."""
     whole, motor, cable = gather(case)
-    place = locate(whole.state, motor.state, cable.state)
+    place = replace(locate(whole.state, motor.state, cable.state), cores_left=cable.cores_left)
     findings = [*_location(case, place, (whole, motor, cable))]
     if place.fault is not Fault.CONTRADICTORY:
         findings += _consistency(case, whole, motor, cable)

@@ -34,6 +34,7 @@ class KnownPart:
         value: Point value, ohm, where the interval comes from point readings.
         worst: The reading that speaks for it.
         ids: Records used.
+        cores_left: Cores of the cable were left out, and those that were tested are good.
     """
 
     section: Section
@@ -42,6 +43,7 @@ class KnownPart:
     value: Decimal | None = None
     worst: BoundedReading | None = None
     ids: tuple[str, ...] = ()
+    cores_left: bool = False
 
 
 def gather(case: Case) -> tuple[KnownPart, KnownPart, KnownPart]:
@@ -128,9 +130,10 @@ def _evidence(
     worst = min(pool, key=lambda r: (r.interval.high, r.interval.low), default=None)
     ids = tuple(r.id for r in (*own, *meters))
     state = _state(case, section, own, low, meters, failed_at)
-    if partly and state is State.OK:
+    cores_left = partly and state is State.OK
+    if cores_left:
         state = State.UNMEASURED  # the cores that were left out are not known
-    return KnownPart(section, state, interval, value, worst, ids)
+    return KnownPart(section, state, interval, value, worst, ids, cores_left)
 
 
 def _every_core(case: Case, readings: Sequence[BoundedReading]) -> bool:

@@ -32,7 +32,8 @@ localStorage.setItem("ohmtrail.readback", "off");
 (() => {
   let context = null, out = null;
   const ready = () => {
-    if (!context) { context = new AudioContext({ latencyHint: "playback" }); out = context.createMediaStreamDestination(); }
+    context ??= new AudioContext({ latencyHint: "playback" });
+    out ??= context.createMediaStreamDestination();
     return out;
   };
   const real = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);

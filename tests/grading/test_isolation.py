@@ -201,3 +201,21 @@ def test_touching_cores_convict_the_cable() -> None:
 def test_lead_to_lead_insulation_with_the_motor_connected_says_nothing() -> None:
     verdict = graded(ir(WHOLE, "550", terminals="U-V"))
     assert of(verdict, "insulation.value").verdict is UNSURE
+
+
+def test_a_cable_with_a_core_left_out_is_said_to_be_so() -> None:
+    # A core that was not tested may leak whatever the tested ones read (parallel law: each core is a way of its own).
+    readings = [
+        ir(WHOLE, "0.07", terminals="A1+A2-PE"),
+        ir(MOTOR, "0.07", terminals="A1+A2-PE"),
+        ir(CABLE, "900", terminals="A1-PE"),
+    ]
+    verdict = graded(*readings, motor=MotorKind.DC_SERVO, moving_cable=False)
+    assert (verdict.verdict, verdict.fault) == (BAD, Fault.MOTOR)
+    assert outcome(verdict).cores_left
+    assert "not every core was tested" in finding_text(with_fact(verdict, Fact.LOCATED))
+    assert StepKind.TEST_OTHER_CORES in kinds(verdict)
+    assert StepKind.TEST_CABLE_ALONE not in kinds(verdict)
+    both = graded(*readings, ir(CABLE, "900", terminals="A2-PE"), motor=MotorKind.DC_SERVO, moving_cable=False)
+    assert outcome(both).outcome is Outcome.MOTOR_FAILED
+    assert StepKind.TEST_OTHER_CORES not in kinds(both)
