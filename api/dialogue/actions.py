@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from api.dialogue.conversation import recorded, reject
+from api.dialogue.conversation import recorded
 from api.dialogue.errors import BadChoice, InstrumentNotOfJob, NothingChanged, RevisionMissing
 from api.dialogue.events import Settled
-from api.dialogue.proposal_updates import UNIT_DOUBTS, change, propose
+from api.dialogue.proposal_updates import UNIT_DOUBTS, change, propose, reject
 from api.dialogue.turn import Turn
 from api.ledger.trail import What
 from api.visit.notes import Notes, notes_from

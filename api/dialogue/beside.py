@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from api.dialogue.proposal_updates import reject
 from api.dialogue.standing import BesideLast
 from api.dialogue.turn import Turn
 from api.ledger.trail import What
 from api.visit.notes import Notes, joined, notes_with
 from api.visit.proposals import Proposal, ProposedReading, set_value
-from api.visit.records import Decision, put_event
+from api.visit.records import Decision, put_event, record_of
 from capture.completeness import AMBIENT_KINDS
 from capture.reading import Reading, SaidBeside
 
@@ -107,9 +108,22 @@ def take_back(turn: Turn, decision: Decision) -> bool:
         return True
     asked = {(proposal.id, proposal.revision): proposal for proposal in turn.asked()}
     found = [(asked[one.proposal, one.revision], one) for one in last if (one.proposal, one.revision) in asked]
-    for proposal, one in found:
-        note_beside(turn, proposal, one.before, decision)
     if found:
         turn.say("Taken back.")
-        turn.ask([proposal for proposal, _ in found])
+    for proposal, one in found:
+        note_beside(turn, proposal, one.before, decision)
+        if _changes_nothing(turn, proposal):
+            # What is left of a correction says what stands on record already: there is nothing to confirm.
+            turn.say("The record stays as it was.")
+            reject(turn, proposal, decision)
+    if found:
+        turn.ask([proposal for proposal, _ in found if proposal.is_open])
     return bool(found)
+
+
+def _changes_nothing(turn: Turn, proposal: Proposal) -> bool:
+    """Tell whether a correction of a record says exactly what that record says."""
+    if proposal.row.supersedes is None:
+        return False
+    record = record_of(turn.session, proposal.row.supersedes)
+    return (proposal.reading, proposal.notes) == (record.reading, record.notes)

@@ -36,7 +36,16 @@ from api.dialogue.events import (
     Value,
     ValueQuestion,
 )
-from api.dialogue.proposal_updates import give_place, give_unit, keep_both, refuse_unit, rivals_of, says_again, take
+from api.dialogue.proposal_updates import (
+    give_place,
+    give_unit,
+    keep_both,
+    refuse_unit,
+    reject,
+    rivals_of,
+    says_again,
+    take,
+)
 from api.dialogue.sentences import answer_words, duration_words
 from api.dialogue.turn import Turn
 from api.errors import OhmtrailError
@@ -44,8 +53,8 @@ from api.ledger.trail import What
 from api.visit.errors import SafetyOpen, SaidBefore
 from api.visit.jobs import axis_of
 from api.visit.notes import Notes, notes_with
-from api.visit.proposals import Proposal, ProposedReading, Source, require_open
-from api.visit.records import Decision, Record, check_confirmable, confirm, put_event, withdraw
+from api.visit.proposals import ProposedReading, Source
+from api.visit.records import Decision, Record, check_confirmable, confirm, withdraw
 from api.visit.safety import StepReply, is_gated, put_answers
 from api.visit.safety_steps import AFTER_TEST, STEP_BY_ID, discharge_s, meets
 from capture.carrying import can_carry
@@ -138,8 +147,9 @@ def _event(turn: Turn, utterance: Utterance) -> Event:
             sure = sure and len({meets(step, "yes", found) for found in reply.volts}) == 1
         return Replied(reply.answer, volts, sure)
     if utterance.command is not None and not utterance.readings:
-        moved = utterance.command is Command.CORRECT and utterance.context != turn.context
-        return OtherwiseSaid() if moved else Told(utterance.command)
+        # A correction may name a place or a circumstance instead of a value: "correction, leads zeroed".
+        named = utterance.context != turn.context or utterance.beside.anything
+        return OtherwiseSaid() if utterance.command is Command.CORRECT and named else Told(utterance.command)
     surely = utterance.command is None and not set(utterance.doubts) - MAY_BE_MISSING
     if turn.standing.twice and surely and says_again(turn, utterance.readings) and not turn.spoken_too_early():
         as_noted = all(notes_with(one.notes, utterance.beside) == one.notes for one in turn.asked())
@@ -325,20 +335,6 @@ def _dropped(turn: Turn, values: tuple[Value, ...], decision: Decision) -> None:
         reject(turn, proposal, decision)
     for value in values:
         turn.happened(Settled(value.proposal))
-
-
-def reject(turn: Turn, proposal: Proposal, decision: Decision) -> None:
-    """Drop a proposal; it stays on file as rejected.
-
-    Raises:
-        ProposalSettled: It is settled already.
-    """
-    require_open(proposal)
-    proposal.row.state = "rejected"
-    turn.transaction.put(proposal.stored())
-    put_event(turn.transaction, turn.job.id, "reject", decision, proposal=proposal)
-    turn.keep(What.REJECTED, proposal, by=decision.by, note={"words": decision.words})
-    turn.happened(Settled(proposal.id))
 
 
 def _unit_alone(text: str) -> str | None:

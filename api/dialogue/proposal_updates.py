@@ -5,10 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from api.dialogue.events import Settled
 from api.dialogue.turn import Turn
 from api.ledger.trail import What
 from api.visit.notes import Notes, joined
-from api.visit.proposals import Proposal, ProposedReading, Source, correct, find_partner, join, new_proposal
+from api.visit.proposals import (
+    Proposal,
+    ProposedReading,
+    Source,
+    correct,
+    find_partner,
+    join,
+    new_proposal,
+    require_open,
+)
 from api.visit.records import Decision, Record, current_records, put_event, record_of
 from capture.comparison import contradict, same_dimension, same_place, same_test, same_value
 from capture.completeness import fits
@@ -215,3 +225,17 @@ def give_place(turn: Turn, proposal: Proposal, context: Context, decision: Decis
 def _as_is(proposal: Proposal, reading: Reading, doubts: tuple[Doubt, ...]) -> ProposedReading:
     """Give a proposal's changed reading with the confidence that it had."""
     return ProposedReading(reading, doubts, (), float(proposal.row.confidence))
+
+
+def reject(turn: Turn, proposal: Proposal, decision: Decision) -> None:
+    """Drop a proposal; it stays on file as rejected.
+
+    Raises:
+        ProposalSettled: It is settled already.
+    """
+    require_open(proposal)
+    proposal.row.state = "rejected"
+    turn.transaction.put(proposal.stored())
+    put_event(turn.transaction, turn.job.id, "reject", decision, proposal=proposal)
+    turn.keep(What.REJECTED, proposal, by=decision.by, note={"words": decision.words})
+    turn.happened(Settled(proposal.id))

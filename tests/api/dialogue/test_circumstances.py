@@ -104,6 +104,18 @@ def test_it_is_corrected_on_what_is_asked_and_on_any_record(visit: Visit) -> Non
     assert current["V-W"]["circumstances"] == []
 
 
+def test_undoing_all_of_a_correction_leaves_the_record_and_asks_nothing(visit: Visit) -> None:
+    visit.say(VALUE)
+    visit.say("confirm")
+    before = recorded(visit)
+    assert visit.say("correction leads zeroed")["spoken"].endswith("leads zeroed. Right?")
+    answer = visit.say("undo that")
+    assert answer["message"].startswith("Taken back. The record stays as it was.")
+    assert "Right?" not in answer["message"]
+    visit.say("confirm")
+    assert recorded(visit) == before
+
+
 def test_a_value_after_cleaning_is_no_rival_of_the_one_before(visit: Visit) -> None:
     visit.make_safe("X")
     visit.say("x ray axis motor alone insulation set five hundred volts u to ground one megohm")
