@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from decimal import Decimal
 
 from grading.isolation import Fault, Location, Outcome, Part
@@ -28,8 +29,8 @@ def next_after(context: AxisContext, place: Location) -> tuple[NextStep, ...]:
     repairs = tuple(one for repair in _REPAIRS[place.fault] for one in repair(context))
     if place.certain or place.fault is Fault.BOTH:
         return repairs
-    # What failed in its own test is repaired whatever the other part turns out to be.
-    return (*repairs, _measure(context, place.measure_next, place.cores_left))
+    # What failed in its own test is repaired whatever the other part turns out to be, so that settles nothing of it.
+    return (*repairs, replace(_measure(context, place.measure_next, place.cores_left), settles=None))
 
 
 _REPEAT_ALL = step(StepKind.REPEAT_WHOLE_AND_LOW, ReasonKind.WHOLE_ABOVE_PART, Settling.PARALLEL_LAW)
