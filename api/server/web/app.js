@@ -1,7 +1,7 @@
 // Chooses the view by the address after #.
 
 import { aboutView, editView } from "./about.js";
-import { devicesView, looksOnly, whoAmI } from "./devices.js";
+import { devicesView, onlyLooks, onlyLooksCard, rememberRole, whoAmI } from "./devices.js";
 import { el, fill, say } from "./dom.js";
 import { jobView } from "./job.js";
 import { leaveState, showState } from "./job-state.js";
@@ -12,7 +12,9 @@ import { beginSending } from "./outbox.js";
 import "./theme.js";
 import { askToPersist } from "./waiting.js";
 
-if (looksOnly()) document.body.dataset.role = "reader";
+const ROLE_MS = 1500; // a server that does not answer holds nothing up
+
+rememberRole();
 const main = document.getElementById("main");
 const where = document.getElementById("where");
 let view = null; // of a job
@@ -28,7 +30,8 @@ async function show() {
     if (page === "jobs" && id) {
       view = await jobView(main, where, id, place, more);
       await showState(main, id);
-    } else if (page === "about" && id) await aboutView(main, where, id);
+    } else if (onlyLooks() && (page === "edit" || page === "new")) fill(main, onlyLooksCard());
+    else if (page === "about" && id) await aboutView(main, where, id);
     else if (page === "edit" && id) await editView(main, where, id);
     else if (page === "new") await newJobView(main, where);
     else if (page === "devices") await devicesView(main, where);
@@ -47,5 +50,6 @@ watchLink();
 askToPersist();
 beginSending();
 keepPage();
-show();
-whoAmI(document.getElementById("top")).catch(() => {}); // the page works without it as well
+const known = whoAmI(document.getElementById("top")).catch(() => {}); // the page works without it as well
+// Nothing that a reader may not use is shown even for a moment.
+(document.body.dataset.role ? Promise.resolve() : Promise.race([known, new Promise((late) => { setTimeout(late, ROLE_MS); })])).then(show);

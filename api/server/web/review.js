@@ -1,5 +1,6 @@
 // The review: what waits for its yes, doubts first, one value at a time, each answer one key or one tap.
 
+import { learnRole, onlyLooks, onlyLooksCard } from "./devices.js";
 import { el, fill, say } from "./dom.js";
 import { DropZone } from "./drop.js";
 import { changed, readingForm } from "./form.js";
@@ -178,7 +179,8 @@ async function show() {
   const main = document.getElementById("main");
   const id = decodeURIComponent(location.hash.replace(/^#/, ""));
   try {
-    const job = await get(`/api/jobs/${encodeURIComponent(id)}`);
+    const [job] = await Promise.all([get(`/api/jobs/${encodeURIComponent(id)}`), learnRole()]);
+    if (onlyLooks()) { fill(main, onlyLooksCard()); return; }
     document.getElementById("where").textContent = `${job.id} · ${job.title}`;
     document.getElementById("back").href = `/#/jobs/${encodeURIComponent(job.id)}`;
     const review = new Review(job, main);
