@@ -77,7 +77,7 @@ def test_the_work_of_one_axis_needs_no_scrolling(
     at = one_screen(page)
     accessible(page, schemes)
     # As it is written, not as it is spoken ("X-ray axis, ... A one to A two").
-    expect(page.locator("#next")).to_contain_text("Next: Axis X, through the cable, A1–A2: winding resistance.")
+    expect(page.locator("#next")).to_contain_text("Next: Axis X, through the cable, A1\u2060–\u2060A2: winding resistance.")
     (left, *_), (second, *_), _ = at
     assert max(abs(second - left), abs(at[1][1] - at[0][1])) >= GLOVE_PX + APART_PX
 

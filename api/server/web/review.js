@@ -8,7 +8,7 @@ import { proofs } from "./proof.js";
 import { placeLabel, placesFor, stretchOf } from "./review-places.js";
 import { SafetyKeys } from "./review-safety.js";
 import { get, now, post } from "./server.js";
-import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, conditions, place, shown } from "./words.js";
+import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, clock, conditions, place, shown } from "./words.js";
 
 const MEASURED = ["insulation_resistance", "resistance_to_ground", "winding_resistance", "continuity"];
 
@@ -50,7 +50,7 @@ class Review {
     this.form = readingForm(p, this.job, (reading) => this.act("correct", { reading: changed(p, reading) }), true);
     fill(this.focus,
       el("p.place", {}, place(p)),
-      el("p.soft", {}, [KINDS[p.kind] || "Quantity not said", conditions(p), new Date(p.captured_at).toLocaleTimeString()].filter(Boolean).join(", ")),
+      el("p.soft", {}, [KINDS[p.kind] || "Quantity not said", conditions(p), clock(p.captured_at)].filter(Boolean).join(", ")),
       el("p.value", { "data-proposal": p.id }, p.display || shown(p)),
       doubts.length ? el("ul.doubts", {}, doubts) : null,
       p.heard_text ? el("p.soft", {}, `Heard: “${p.heard_text}”`) : null,

@@ -24,7 +24,8 @@ function coming(said, point) {
   const [, first, why] = /^(?:.* )?(Next: .*?\.)(?: (.*))?$/s.exec(said) || /^()()/.exec("");
   if (!point || !first) return [said, ""];
   const volts = point.test_voltage ? ` at ${point.test_voltage} V` : "";
-  return [`Next: ${place(point)}: ${(KINDS[point.kind] || "").toLowerCase()}${volts}.`, why || ""];
+  const where = place(point).replace("–", "\u2060–\u2060"); // "A1–A2" stays in one line
+  return [`Next: ${where}: ${(KINDS[point.kind] || "").toLowerCase()}${volts}.`, why || ""];
 }
 
 export class Stage {
