@@ -37,6 +37,14 @@ APART_PX = 12
 BOXES = (
     "() => [...document.querySelectorAll('.dock button')].map((b) => Object.values(b.getBoundingClientRect().toJSON()))"
 )
+LOW = """least => [...document.querySelectorAll(".measure button")].filter((b) => b.checkVisibility()).map((b) =>
+  [b.textContent, b.getBoundingClientRect()]).filter(([, box]) => box.height < least || box.width < least)
+  .map(([text, box]) => `${text} ${box.width} x ${box.height}`)"""
+TOLD_OVER = """async () => {
+  (await import("/page/dom.js")).say("A message of as many words as the longest may have. ".repeat(4), "error");
+  return {top: document.getElementById("status").getBoundingClientRect().top,
+          alarms: document.querySelector(".alarms").getBoundingClientRect().bottom};
+}"""
 
 
 def accessible(page: Page, schemes: tuple[Any, ...]) -> None:
@@ -58,6 +66,7 @@ def one_screen(page: Page) -> Any:
     assert scrolled[1] <= size["width"], "it sticks out"
     assert probe(page, "hidden", 0) == [], "needed at work, and out of sight"
     assert probe(page, "small", 44) == []
+    assert page.evaluate(LOW, GLOVE_PX) == [], "too small for gloves"
     boxes = page.evaluate(BOXES)
     assert len(boxes) == 3
     assert all(width >= GLOVE_PX and height >= GLOVE_PX for _, _, width, height, *_ in boxes)
@@ -77,7 +86,9 @@ def test_the_work_of_one_axis_needs_no_scrolling(
     at = one_screen(page)
     accessible(page, schemes)
     # As it is written, not as it is spoken ("X-ray axis, ... A one to A two").
-    expect(page.locator("#next")).to_contain_text("Next: Axis X, through the cable, A1\u2060–\u2060A2: winding resistance.")
+    expect(page.locator("#next")).to_contain_text(
+        "Next: Axis X, through the cable, A1\u2060–\u2060A2: winding resistance."
+    )
     (left, *_), (second, *_), _ = at
     assert max(abs(second - left), abs(at[1][1] - at[0][1])) >= GLOVE_PX + APART_PX
 
@@ -93,6 +104,8 @@ def test_the_work_of_one_axis_needs_no_scrolling(
     expect(page.locator("#value")).to_have_text("0.80 MΩ")
     expect(page.locator("#discharge")).to_contain_text("Do not touch")
     assert one_screen(page) == at
+    told = page.evaluate(TOLD_OVER)
+    assert told["top"] >= told["alarms"], "no message lies over the discharge that is counted down"
     page.screenshot(path=tmp_path / "discharge.png")
 
     type_reading(page, **{**WINDING, "unit": ""}, terminals="V-W")
