@@ -128,6 +128,12 @@ def test_the_work_of_one_axis_needs_no_scrolling(
     assert one_screen(page) == at
     assert [r["value"] for r in records(server, job_id)] == ["0.80", "1.30"]
 
+    for beside in ("about", "edit"):
+        page.goto(f"{server.url}/#/{beside}/{job_id}")
+        expect(page.locator("#discharge"), "in sight until it is over").to_contain_text("Do not touch")
+        expect(page.locator("#discharge")).to_be_in_viewport()
+    page.goto(f"{server.url}/#/jobs/{job_id}")
+    expect(page.locator("section.axis")).to_have_count(2)
     go(page, "Axes")
     expect(page.locator("#discharge"), "in sight until it is over").to_be_in_viewport()
     accessible(page, schemes)

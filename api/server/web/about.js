@@ -1,5 +1,6 @@
 // All about one job: what is on record of it and how that changed, its plates, whether it is open; and the way to correct it.
 
+import { dischargePart } from "./dialogue.js";
 import { el, fill, say } from "./dom.js";
 import { JobForm, LABELS, shownForm } from "./job-form.js";
 import { STATES } from "./jobs.js";
@@ -91,13 +92,14 @@ function facts(pairs) {
 
 export async function aboutView(main, where, id) {
   const path = `/api/jobs/${encodeURIComponent(id)}`;
+  const discharge = await dischargePart(await look(path), path);
   const draw = async () => {
     const [job, given, pictures] = await Promise.all([look(path), look(`${path}/description`), look(`${path}/pictures`)]);
     where.textContent = `${job.id} · ${job.title}`;
     const whole = given.description;
     const of = (use, key) => pictures.find((one) => one.use === use && one.subject_id === key);
     const plate = (words, use, subject, key) => platePart(job, path, words, use, subject, of(use, key), draw);
-    fill(main,
+    fill(main, discharge,
       el("div.row", {}, el("h1", {}, job.title), el("a.button", { href: `#/jobs/${encodeURIComponent(id)}` }, "To the readings"), job.state === "open" ? el("a.button.main.control", { href: `#/edit/${encodeURIComponent(id)}` }, "Correct or add") : null),
       el("section.card", {}, el("h2", {}, "On record"), facts(["machine", "serial", "customer", "customer_contact", "site", "technician", "company", "contact", "alarm_text", "air_c", "humidity_percent"].map((name) => [LABELS[name], whole[name]])),
         el("h3", {}, "Axes"), el("ul.parts", {}, job.axes.map((axis) => el("li", { "data-axis": axis.name }, el("strong", {}, axis.name), " ",
@@ -115,7 +117,7 @@ export async function aboutView(main, where, id) {
 export async function editView(main, where, id) {
   const path = `/api/jobs/${encodeURIComponent(id)}`;
   where.textContent = `${id} · correct`;
-  const [given, profiles] = await Promise.all([get(`${path}/description`), look("/api/profiles")]);
+  const [given, profiles, discharge] = await Promise.all([get(`${path}/description`), look("/api/profiles"), look(path).then((job) => dischargePart(job, path))]);
   const form = new JobForm(profiles, given);
   const reason = el("input", { name: "reason", maxlength: 400, autocomplete: "off", placeholder: "read from the nameplate" });
   const button = el("button.main", { type: "submit" }, "Save the correction");
@@ -131,6 +133,6 @@ export async function editView(main, where, id) {
     } catch (error) { form.complain(error); } finally { button.disabled = false; }
   };
   const back = el("a.button", { href: `#/about/${encodeURIComponent(id)}` }, "Leave it as it is");
-  fill(main, el("h1", {}, `Correct ${id}`), el("p.soft", {}, "What was before stays in the trail, with who changed it and when. Readings stay with their axis, also under another name. An axis added by mistake is withdrawn on the page before."),
+  fill(main, discharge, el("h1", {}, `Correct ${id}`), el("p.soft", {}, "What was before stays in the trail, with who changed it and when. Readings stay with their axis, also under another name. An axis added by mistake is withdrawn on the page before."),
     shownForm(form, save, el("label.field", {}, "Why (may be empty)", reason), el("div.row", {}, button, back)));
 }

@@ -37,17 +37,18 @@ const LOOK_EVERY_MS = 2000; // another phone, or the command line, may work on t
 
 /**
  * Show a job.
- * @returns {Promise<{id: string, close: () => void, show: (place: string, axis: string) => void}>} the view, which stays while only the place changes
+ * @returns {Promise<{id: string, node: HTMLElement, close: () => void, show: (place: string, axis: string) => void}>} the view, which stays while only the place changes
  */
 export async function jobView(main, where, id, place = "", axis = "") {
   const path = `/api/jobs/${encodeURIComponent(id)}`;
   const job = await look(path);
+  if (!main.current()) return null; // somebody has gone on meanwhile
   const view = new JobView(job, path, where);
   view.show(place, axis);
   fill(main, view.node);
   await view.refresh();
   const timer = setInterval(() => { if (!document.hidden) view.look().catch(() => {}); }, LOOK_EVERY_MS);
-  return { id, show: (another, one) => view.show(another, one), close: () => { clearInterval(timer); view.close(); } };
+  return { id, node: view.node, show: (another, one) => view.show(another, one), close: () => { clearInterval(timer); view.close(); } };
 }
 
 class JobView {
