@@ -29,10 +29,18 @@ ALL_DONE = "Every axis has been through its plan. Look at the findings for what 
 
 @dataclass(frozen=True)
 class NextPoint:
-    """The next test point: where the conversation moves to, and what is said."""
+    """The next test point.
+
+    Attributes:
+        context: Where the conversation moves to.
+        sentence: What is said.
+        written: The point as plain data, for a screen: axis, section, kind, terminals, test voltage in V or None; None
+            where no point is left.
+    """
 
     context: Context
     sentence: str
+    written: JsonObject | None = None
 
 
 def job_plans(session: Session, job_id: str, profile: ShopProfile | None = None) -> dict[str, PlanState]:
@@ -66,6 +74,7 @@ def next_point(session: Session, job_id: str, context: Context, profile: ShopPro
             return NextPoint(
                 _moved(context, name, task),
                 f"{before}Next: {_words(name, task)}. {plan_reason_text(task.point.reason)}",
+                _written(name, task),
             )
     return NextPoint(context, before + ALL_DONE)
 
@@ -115,6 +124,17 @@ def _words(axis: str, task: Task) -> str:
     if point.positions > 1:
         parts.append(f"at {' '.join(cardinal(point.positions))} shaft positions")
     return ", ".join(parts)
+
+
+def _written(axis: str, task: Task) -> JsonObject:
+    point = task.point
+    return {
+        "axis": axis,
+        "section": point.section.value,
+        "kind": point.kind.value,
+        "terminals": point.terminals,
+        "test_voltage": None if task.test_voltage is None else format(task.test_voltage, "f"),
+    }
 
 
 def plan_for_page(session: Session, job_id: str, profile: ShopProfile | None = None) -> list[PlainData]:

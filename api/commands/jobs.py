@@ -35,6 +35,13 @@ def jobs(
     reopen: Annotated[str | None, typer.Option("--reopen", metavar="JOB", help="It takes readings again.")] = None,
     archive: Annotated[str | None, typer.Option("--archive", metavar="JOB", help="Out of the list.")] = None,
     restore: Annotated[str | None, typer.Option("--restore", metavar="JOB", help="Back into the list, closed.")] = None,
+    withdraw_axis: Annotated[
+        str | None,
+        typer.Option("--withdraw-axis", metavar="JOB", help="The axis of --of, added by mistake and never measured."),
+    ] = None,
+    reinstate_axis: Annotated[
+        str | None, typer.Option("--reinstate-axis", metavar="JOB", help="The withdrawn axis of --of.")
+    ] = None,
     plate: Annotated[
         str | None,
         typer.Option("--plate", metavar="JOB", help="Keep --file as the machine's nameplate, or of what --of names."),
@@ -58,6 +65,12 @@ def jobs(
         for move, job in (("close", close), ("reopen", reopen), ("archive", archive), ("restore", restore)):
             if job is not None:
                 typer.echo(f"Job {job} is {workspace.desk.move(job, move, reason)['state']} now.")
+        if withdraw_axis is not None:
+            workspace.desk.withdraw_axis(withdraw_axis, of, reason)
+            typer.echo(f"Axis {of.upper()} of job {withdraw_axis} is withdrawn.")
+        if reinstate_axis is not None:
+            workspace.desk.reinstate_axis(reinstate_axis, of, reason)
+            typer.echo(f"Axis {of.upper()} of job {reinstate_axis} counts again.")
         for use, job in (("plate", plate), ("logo", logo)):
             if job is not None:
                 _picture(workspace, job, use, of, file)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from api.dialogue.renaming import rename_open
+from api.dialogue.renaming import leave_axis, rename_open
 from api.ledger.canonical import PlainData
 from api.ledger.clock import captured_text
 from api.ledger.database import Database
@@ -14,8 +14,9 @@ from api.visit.changes import MOVES, require_open
 from api.visit.description import read_description
 from api.visit.editing import JobEdit, edit_job, move_job
 from api.visit.errors import BadWord
-from api.visit.jobs import create_job, job_for_page, job_of
+from api.visit.jobs import axis_of, create_job, job_for_page, job_of
 from api.visit.pictures import LOGO, check_picture, logo_as_shown, picture_for_page, put_picture, subject_of
+from api.visit.withdrawing import reinstate_axis, withdraw_axis
 
 
 class JobDesk:
@@ -72,6 +73,33 @@ class JobDesk:
             job_of(session, job_id)
         with once(self._database, job_id, sent, captured) as transaction:
             move_job(transaction, job_id, move, reason)
+            session = transaction.session
+            answer = job_for_page(session, job_of(session, job_id))
+            return keep_answer(transaction, sent, job_id, answer, captured)
+
+    def withdraw_axis(
+        self, job_id: str, axis: str, reason: str = "", captured_at: str | None = None, sent: SentAction | None = None
+    ) -> PlainData:
+        """Let an axis that was added by mistake count no more (`api.visit.withdrawing` says what is refused)."""
+        captured = captured_text(captured_at, self._database.clock())
+        with self._database.read() as session:
+            job_of(session, job_id)
+        with once(self._database, job_id, sent, captured) as transaction:
+            session = transaction.session
+            leave_axis(transaction, job_id, axis_of(session, job_id, axis).name)
+            withdraw_axis(transaction, job_id, axis, reason)
+            answer = job_for_page(session, job_of(session, job_id))
+            return keep_answer(transaction, sent, job_id, answer, captured)
+
+    def reinstate_axis(
+        self, job_id: str, axis: str, reason: str = "", captured_at: str | None = None, sent: SentAction | None = None
+    ) -> PlainData:
+        """Let a withdrawn axis count again (`api.visit.withdrawing` says what is refused)."""
+        captured = captured_text(captured_at, self._database.clock())
+        with self._database.read() as session:
+            job_of(session, job_id)
+        with once(self._database, job_id, sent, captured) as transaction:
+            reinstate_axis(transaction, job_id, axis, reason)
             session = transaction.session
             answer = job_for_page(session, job_of(session, job_id))
             return keep_answer(transaction, sent, job_id, answer, captured)

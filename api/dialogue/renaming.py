@@ -1,4 +1,4 @@
-"""An axis that gets another name while the conversation goes on: what is open speaks of it by its new name."""
+"""An axis that gets another name, or is withdrawn, while the conversation goes on: what is open follows."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ from api.dialogue.standing import standing_from_json, standing_to_json
 from api.ledger.canonical import PlainData, canonical, parsed
 from api.ledger.database import Transaction
 from api.ledger.tables import DialogueStateRow
+from api.visit.errors import AxisIsAskedAbout
 from api.visit.proposals import proposals_of
 from api.visit.readings import context_from_json, context_to_json
+from capture.reading import Context
 
 
 def rename_open(transaction: Transaction, job_id: str, names: Mapping[str, str]) -> None:
@@ -48,6 +50,31 @@ def rename_open(transaction: Transaction, job_id: str, names: Mapping[str, str])
         axis = standing.discharge.axis
         standing.discharge = replace(standing.discharge, axis=names.get(axis, axis))
     state.context_json, state.asking_json = canonical(context_to_json(context)), canonical(standing_to_json(standing))
+    transaction.put(state)
+
+
+def leave_axis(transaction: Transaction, job_id: str, name: str) -> None:
+    """Take the work away from an axis that is withdrawn; a discharge that runs goes on being told.
+
+    Args:
+        transaction: The writing transaction; the caller writes the entry after it.
+        job_id: The job.
+        name: The axis; no value of it waits.
+
+    Raises:
+        AxisIsAskedAbout: One of its safety questions is open.
+    """
+    state = transaction.session.get(DialogueStateRow, job_id)
+    if state is None:
+        return
+    context, standing = context_from_json(parsed(state.context_json)), standing_from_json(parsed(state.asking_json))
+    if any(isinstance(one, SafetyQuestion) and one.axis == name for one in standing.state.questions):
+        raise AxisIsAskedAbout(axis=name)
+    if context.axis == name:
+        context = Context()
+    elif context.last is not None and context.last.axis == name:
+        context = replace(context, last=None)
+    state.context_json = canonical(context_to_json(context))
     transaction.put(state)
 
 

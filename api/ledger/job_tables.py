@@ -14,7 +14,7 @@ class JobChangeRow(SQLModel, table=True):
         id: "J1-H1", ... in order.
         subject: "job", "axis" or "instrument".
         subject_id: Key of the row that is changed.
-        action: "edited", "added", "closed", "reopened", "archived" or "restored".
+        action: "edited", "added", "closed", "reopened", "archived" or "restored"; of an axis "withdrawn", "reinstated".
         before_json: The fields of the description that changed, as they were; an empty object for a change of state.
         after_json: The same fields as they are from now on.
         reason: Why, in the words of who changed it; may be empty.

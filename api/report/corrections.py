@@ -27,6 +27,8 @@ _DONE = {
     "reopened": "reopened",
     "archived": "archived",
     "restored": "brought back",
+    "withdrawn": "withdrawn: added by mistake, nothing was measured of it",
+    "reinstated": "reinstated",
 }
 _MATTER = ("closed", "archived", "restored")
 """What says nothing about the values: a job is closed before it is archived, and opened to be worked on."""
@@ -64,7 +66,7 @@ def sentence(change: JobChangeRow, what: str, zone: str) -> str:
 
 def corrections(rows: Rows, zone: str) -> tuple[str, ...]:
     """List every change of the description, and each reopening, oldest first."""
-    names = {axis.id: f"axis {axis.name}" for axis in rows.axes}
+    names = {axis.id: f"axis {axis.name}" for axis in (*rows.axes, *rows.withdrawn_axes)}
     names |= {row.id: f"instrument {row.label}" for row in rows.instruments}
     told = [change for change in rows.changes if change.action not in _MATTER]
     return tuple(sentence(change, names.get(change.subject_id, "job"), zone) for change in told)

@@ -130,7 +130,7 @@ class Album:
 
 def plate_words(rows: Rows, row: PictureRow) -> str:
     """Say what the picture of a plate shows: "Nameplate of the motor, axis X"."""
-    axes = {axis.id: axis.name for axis in rows.axes}
+    axes = {axis.id: axis.name for axis in (*rows.axes, *rows.withdrawn_axes)}
     labels = {one.id: one.label for one in rows.instruments}
     if row.use == MOTOR_PLATE:
         return f"Nameplate of the motor, axis {axes.get(row.subject_id, row.subject_id)}"

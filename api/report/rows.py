@@ -24,7 +24,7 @@ from api.ledger.tables import (
 )
 from api.report.proof import head_of_job
 from api.visit.changes import changes_of
-from api.visit.jobs import axes_of, instruments_of, job_of
+from api.visit.jobs import axes_of, instruments_of, job_of, withdrawn_axes_of
 from api.visit.pictures import pictures_of
 from api.visit.records import Record, all_records
 
@@ -49,6 +49,7 @@ class Rows:
 
     job: JobRow
     axes: list[AxisRow]
+    withdrawn_axes: list[AxisRow]
     instruments: list[InstrumentRow]
     captures: list[CaptureRow]
     evidence: dict[str, EvidenceRow]
@@ -109,6 +110,7 @@ def read_rows(session: Session, job_id: str) -> Rows:
     return Rows(
         job=job,
         axes=list(axes_of(session, job_id)),
+        withdrawn_axes=withdrawn_axes_of(session, job_id),
         instruments=list(instruments_of(session, job_id)),
         captures=captures,
         evidence={e.sha256: e for e in evidence},

@@ -25,7 +25,10 @@ from api.access.errors import PortTaken
 from api.access.guests import Guests, WhereToFind
 from api.ledger.clock import Clock
 from api.server.announcing import Announcer
+from api.server.limits import Places
+from api.server.listeners import BoundedListener, room_for
 from api.server.trust_page import TrustPage
+from api.settings import Limits
 
 LOOK_S = 2.0
 """How often the addresses of this machine are looked at, and devices that a command revoked, s."""
@@ -45,8 +48,12 @@ def ports_from(port: int) -> Ports:
     return Ports(port, port + 1, port + 2)
 
 
-def open_everywhere(port: int) -> list[socket.socket]:
+def open_everywhere(port: int, places: Places | None = None) -> list[socket.socket]:
     """Listen on a port of every address, by both protocols where the machine has them.
+
+    Args:
+        port: The port.
+        places: Holds the number of its connections from their acceptance on; None where the protocol's own count does.
 
     Raises:
         PortTaken: It cannot be had.
@@ -54,7 +61,8 @@ def open_everywhere(port: int) -> list[socket.socket]:
     found: list[socket.socket] = []
     for family, host in ((socket.AF_INET, "0.0.0.0"), (socket.AF_INET6, "::")):  # noqa: S104 - behind TLS and pairing
         try:
-            one = socket.socket(family, socket.SOCK_STREAM)
+            one = BoundedListener(family, socket.SOCK_STREAM)
+            one.places = places
             one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             if family == socket.AF_INET6:
                 one.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
@@ -123,6 +131,7 @@ class LanSide:
         addresses: Callable[[], tuple[Address, ...]] = private_addresses,
         told: Callable[[WhereToFind], None] = lambda _where: None,
         ended: Callable[[], None] = lambda: None,
+        limits: Limits | None = None,
     ) -> None:
         """Prepare; nothing listens yet.
 
@@ -136,6 +145,7 @@ class LanSide:
             addresses: Gives the machine's private addresses.
             told: Told where phones find the server, at the start and whenever that changes.
             ended: Called at the end.
+            limits: What the port for phones holds; the usual ones where it is None.
         """
         self._guests, self._authority, self._ports = guests, authority, ports
         self._clock, self._addresses, self._told, self._ended = clock, addresses, told, ended
@@ -148,7 +158,10 @@ class LanSide:
             SideServer(configure(self._trust, lifespan="off", ws="none")),
         )
         # Before anything else: a port that is taken is told before the data folder is worked on.
-        self._sockets = (open_everywhere(ports.https), open_everywhere(ports.trust))
+        self._sockets = (
+            open_everywhere(ports.https, room_for(limits or Limits())),
+            open_everywhere(ports.trust),
+        )
         self._tasks: list[asyncio.Task[None]] = []
 
     async def start(self) -> None:

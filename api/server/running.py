@@ -91,6 +91,7 @@ def serve_lan(
         configure,
         clock=clock,
         told=lambda where: told(where, guests, is_new),
+        limits=settings.limits,
         ended=lambda: serving.unlink(missing_ok=True),  # uvicorn ends the process by the signal that it was sent
     )
     write_synced(serving, json.dumps({"port": ports.here}).encode(), PRIVATE_FILE)

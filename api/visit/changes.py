@@ -53,6 +53,9 @@ MOVES: Mapping[str, tuple[JobState, JobState]] = {
 ACTIONS: Mapping[str, str] = {"close": "closed", "reopen": "reopened", "archive": "archived", "restore": "restored"}
 """How each is noted."""
 
+WITHDRAWN, REINSTATED = "withdrawn", "reinstated"
+"""How it is noted that an axis was added by mistake, and that it counts again."""
+
 _STATE_AFTER = {ACTIONS[move]: after for move, (_, after) in MOVES.items()}
 
 
@@ -94,9 +97,30 @@ def overlaid(
 ) -> tuple[JobRow, list[AxisRow], list[InstrumentRow], JobState]:
     """Give a job with its axes and instruments as their changes make them, and its state; the changes are read once."""
     changes = changes_of(session, job.id)
-    changed_axes = [as_changed(row, changes) for row in axes]
+    changed_axes = axes_in_force(axes, changes)
     changed_instruments = [as_changed(row, changes) for row in instruments]
     return as_changed(job, changes), changed_axes, changed_instruments, state_after(changes)
+
+
+def withdrawn_axes(changes: Iterable[JobChangeRow]) -> set[str]:
+    """Give the ids of the axes that were withdrawn and not reinstated since.
+
+    Args:
+        changes: Of one job, oldest first.
+    """
+    found = set()
+    for change in changes:
+        if change.subject == "axis" and change.action == WITHDRAWN:
+            found.add(change.subject_id)
+        elif change.subject == "axis" and change.action == REINSTATED:
+            found.discard(change.subject_id)
+    return found
+
+
+def axes_in_force(rows: Iterable[AxisRow], changes: Sequence[JobChangeRow]) -> list[AxisRow]:
+    """Give the axes of a job as its changes make them, without those that are withdrawn."""
+    gone = withdrawn_axes(changes)
+    return [as_changed(row, changes) for row in rows if row.id not in gone]
 
 
 def state_after(changes: Iterable[JobChangeRow]) -> JobState:

@@ -29,7 +29,15 @@ from api.visit.errors import (
     NothingEdited,
     PartLeftOut,
 )
-from api.visit.jobs import as_json, axes_of, axis_row, instrument_row, instruments_of, job_of
+from api.visit.jobs import (
+    as_json,
+    axes_of,
+    axis_row,
+    instrument_row,
+    instruments_of,
+    job_of,
+    withdrawn_axes_of,
+)
 
 _PARTS = ("axes", "instruments")
 Part = TypeVar("Part", AxisDescription, InstrumentDescription, JobDescription)
@@ -112,9 +120,10 @@ def edit_job(transaction: Transaction, job_id: str, edit: JobEdit) -> dict[str, 
     wanted = read_description(edit.description)
     axes = _pairs("axis", axes_of(session, job_id), edit.axis_ids, wanted.axes)
     instruments = _pairs("instrument", instruments_of(session, job_id), edit.instrument_ids, wanted.instruments)
-    writer = _Changes(transaction, job, edit.reason)
+    writer = ChangeWriter(transaction, job, edit.reason)
     known: PlainData = editable(session, job_id)["description"]
-    _refuse_taken_names(axes, former_names(before))
+    withdrawn = {row.name: row.id for row in withdrawn_axes_of(session, job_id)}
+    _refuse_taken_names(axes, {**former_names(before), **withdrawn}, withdrawn)
     writer.compare("job", job.id, JobDescription, known, wanted, leave=_PARTS)
     renamed = {}
     for row, axis in axes:
@@ -154,7 +163,9 @@ def _pairs(
     return [(None if one is None else by_id[one], part) for one, part in zip(ids, parts, strict=True)]
 
 
-def _refuse_taken_names(axes: Sequence[tuple[AxisRow | None, AxisDescription]], former: Mapping[str, str]) -> None:
+def _refuse_taken_names(
+    axes: Sequence[tuple[AxisRow | None, AxisDescription]], former: Mapping[str, str], withdrawn: Mapping[str, str]
+) -> None:
     """Refuse a name that another axis bears or bore: records of then bear it, and would seem to be this axis's."""
     taken = {**former, **{row.name: row.id for row, _ in axes if row is not None}}
     for index, (row, axis) in enumerate(axes):
@@ -163,11 +174,13 @@ def _refuse_taken_names(axes: Sequence[tuple[AxisRow | None, AxisDescription]], 
             words = (
                 f"{axis.name} is or was the name of another axis of this job, and its readings bear it. Choose another."
             )
+            if axis.name in withdrawn:
+                words = f"{axis.name} is an axis of this job that was withdrawn. Reinstate it among the job's details."
             place = f"axes.{index}.name"
             raise BadJobDescription(problems=f"{place}: {words}", fields=(place, words))
 
 
-class _Changes:
+class ChangeWriter:
     """Writes the changes of one edit."""
 
     def __init__(self, transaction: Transaction, job: JobRow, reason: str) -> None:
@@ -236,7 +249,7 @@ def move_job(transaction: Transaction, job_id: str, move: str, reason: str = "")
         captures = _count(session, CaptureRow, job_id, "stored")
         if proposals or captures:
             raise JobStillWaits(job_id=job_id, proposals=proposals, captures=captures)
-    writer = _Changes(transaction, job, reason)
+    writer = ChangeWriter(transaction, job, reason)
     writer.put("job", job_id, ACTIONS[move], {}, {})
     transaction.entry(What.JOB_CHANGED, job_id, by=writer.by, note={"action": ACTIONS[move], "reason": reason})
     return after

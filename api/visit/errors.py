@@ -58,6 +58,38 @@ class JobStillWaits(Refused):
     captures: int
 
 
+class AxisHasReadings(Refused):
+    """Refuse to withdraw an axis of which something was measured."""
+
+    code = "axis_has_readings"
+    message = "Axis {axis} has {records} readings on record and {proposals} that wait for your yes, so it stays."
+    remedy = (
+        "Readings are never lost: rename the axis to what was measured, and withdraw each reading that is wrong. "
+        "Confirm or reject what waits."
+    )
+    axis: str
+    records: int
+    proposals: int
+
+
+class AxisIsAskedAbout(Refused):
+    """Refuse to withdraw an axis of which a question is open."""
+
+    code = "axis_is_asked_about"
+    message = "A safety question about axis {axis} is open, so it stays for now."
+    remedy = "Answer the question, or put it off by “Not now”; then withdraw the axis."
+    axis: str
+
+
+class OnlyAxis(Refused):
+    """Refuse to withdraw the only axis of a job."""
+
+    code = "only_axis"
+    message = "Axis {axis} is the only one of this job."
+    remedy = "Rename it, or add the right axis first."
+    axis: str
+
+
 class JobChangedMeanwhile(Refused):
     """Refuse an edit that was made from an older state of the job."""
 

@@ -19,12 +19,14 @@ from api.ledger.trail import What
 from api.visit.changes import (
     JobState,
     as_changed,
+    axes_in_force,
     changes_by_job,
     changes_of,
     former_names,
     history_for_page,
     overlaid,
     state_after,
+    withdrawn_axes,
 )
 from api.visit.description import AxisDescription, InstrumentDescription, JobDescription
 from api.visit.errors import JobNotOpen, NoSuchAxis, NoSuchJob
@@ -180,9 +182,15 @@ def job_of(session: Session, job_id: str) -> JobRow:
 
 
 def axes_of(session: Session, job_id: str) -> Sequence[AxisRow]:
-    """Read a job's axes as its changes make them, in the order described."""
+    """Read a job's axes as its changes make them, in the order described, without those that are withdrawn."""
+    return axes_in_force(_rows(session, AxisRow, job_id), changes_of(session, job_id))
+
+
+def withdrawn_axes_of(session: Session, job_id: str) -> list[AxisRow]:
+    """Read the axes of a job that were withdrawn, in the order described."""
     changes = changes_of(session, job_id)
-    return [as_changed(row, changes) for row in _rows(session, AxisRow, job_id)]
+    gone = withdrawn_axes(changes)
+    return [as_changed(row, changes) for row in _rows(session, AxisRow, job_id) if row.id in gone]
 
 
 def axis_of(session: Session, job_id: str, name: str) -> AxisRow:
@@ -240,6 +248,7 @@ def job_for_page(session: Session, job: JobRow) -> JsonObject:
             }
             for axis in axes
         ],
+        "withdrawn_axes": [{"id": axis.id, "name": axis.name} for axis in withdrawn_axes_of(session, job.id)],
         "instruments": [
             {
                 **instrument.model_dump(exclude={"description_json", "job_id"}),

@@ -18,6 +18,7 @@ BENCHMARKS = (
     "lan",
     "offline",
     "page",
+    "streams",
     "report",
 )
 

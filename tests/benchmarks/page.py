@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
+import re
 import statistics
 import tempfile
 import time
@@ -18,11 +20,12 @@ from pathlib import Path
 
 import httpx2 as httpx
 from PIL import Image
-from playwright.sync_api import Browser, Locator, Page, Response, ViewportSize, expect, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, Response, Route, ViewportSize, expect, sync_playwright
 
 from tests.e2e import running
 
 PHONE: ViewportSize = {"width": 390, "height": 844}
+DELAY_MS = 40  # between a phone and the laptop over a shop's Wi-Fi: an assumption, no source
 VISIT = Path(__file__).parents[2] / "fixtures" / "visit"
 PATIENCE_MS = 120_000
 READING = {
@@ -49,11 +52,31 @@ class Hand:
         target.click()
 
 
-def opened(browser: Browser, url: str, job: str) -> tuple[float, int, int]:
-    """Open a job with nothing kept; gives seconds until it can be used, bytes and number of the page's files."""
+def opened(browser: Browser, url: str, job: str, delay_ms: int = 0, named: bool = True) -> tuple[float, int, int]:
+    """Open a job with nothing kept; gives seconds until it can be used, bytes and number of the page's files.
+
+    Args:
+        browser: Chromium.
+        url: The server.
+        job: The job.
+        delay_ms: How much longer each answer takes than over loopback, ms.
+        named: Whether the head names the modules; False takes those links out on the way.
+    """
     context = browser.new_context(viewport=PHONE, service_workers="block")
     page = context.new_page()
     got: list[Response] = []
+    if delay_ms:
+        session = context.new_cdp_session(page)
+        session.send("Network.enable")
+        line = {"offline": False, "latency": delay_ms, "downloadThroughput": -1, "uploadThroughput": -1}
+        session.send("Network.emulateNetworkConditions", line)
+    if not named:
+
+        def without(route: Route) -> None:
+            answer = route.fetch()
+            route.fulfill(response=answer, body=re.sub(r'<link rel="modulepreload"[^>]*>', "", answer.text()))
+
+        page.route(f"{url}/", without)
 
     def take(found: Response) -> None:
         got.append(found)
@@ -135,6 +158,9 @@ def main() -> None:
         jobs = [httpx.post(f"{server.url}/api/jobs", json=described, timeout=60).json()["id"] for _ in range(2)]
         with running.browser(play) as found:
             loads = [opened(found, server.url, jobs[0]) for _ in range(times)]
+            ways = [(delay, named) for delay in (0, DELAY_MS) for named in (True, False)]
+            # In turns, so that a machine that is busy for a while is so for each.
+            took = [[opened(found, server.url, jobs[0], *way)[0] for way in ways] for _ in range(times)]
             hand = one_value(found, server.url, jobs[0])
         launched = play.chromium.launch(
             executable_path=running.chromium(),
@@ -143,8 +169,12 @@ def main() -> None:
         )  # fmt: skip
         shots = [shot(launched, server.url, jobs[1]) for _ in range(times)]
         launched.close()
+    print(f"{'load of the machine, cores':34}{os.getloadavg()[0]:8.1f}, {os.cpu_count()}")
     print(f"{'page':34}{loads[0][1] / 1000:8.0f} kB in {loads[0][2]} files")
     print(f"{'until it can be used':34}{statistics.median(took for took, _, _ in loads):8.2f} s")
+    for (delay, named), column in zip(ways, zip(*took, strict=True), strict=True):
+        words = f"{'with' if named else 'without'} modules named, +{delay} ms"
+        print(f"{words:34}{statistics.median(column):8.2f} s ({min(column):.2f} to {max(column):.2f})")
     print(f"{'shutter to value':34}{statistics.median(shots):8.2f} s ({min(shots):.2f} to {max(shots):.2f})")
     print(f"{'one value with its 12 questions':34}{hand.taps:8d} taps, {hand.scrolls} scrolls")
 

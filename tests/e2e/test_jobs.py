@@ -6,7 +6,7 @@ import io
 
 import httpx2 as httpx
 from PIL import Image
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Route, expect
 
 from api.assessment.recheck import verify_all
 from tests.e2e import running
@@ -55,6 +55,24 @@ def test_a_job_from_its_form_to_its_end(chromium: Browser, server: running.Serve
     )
     expect(page.locator("[data-use=motor_plate] img")).to_be_visible()
 
+    # An axis added by mistake goes, and comes back; one with readings would stay (tests/api/visit/test_withdrawing.py).
+    page.goto(f"{server.url}/#/edit/{jobs[0]['id']}")
+    page.get_by_role("button", name="Add an axis").click()
+    page.locator(".axis-row [name=name]").last.fill("w")
+    page.get_by_role("button", name="Save the correction").click()
+    expect(page.locator(".parts li[data-axis]")).to_have_count(2)
+    page.get_by_text("An axis was added by mistake").click()
+    page.get_by_role("button", name="Withdraw axis W").click()
+    expect(page.locator(".parts li[data-axis]")).to_have_count(1)
+    expect(page.locator("#history .place").last).to_have_text("Axis W withdrawn")
+    page.get_by_text("An axis was added by mistake").click()
+    expect(page.get_by_role("button", name="Withdraw axis X"), "the last one stays").to_have_count(0)
+    page.get_by_role("button", name="Reinstate axis W").click()
+    expect(page.locator(".parts li[data-axis]")).to_have_count(2)
+    page.get_by_text("An axis was added by mistake").click()
+    page.get_by_role("button", name="Withdraw axis W").click()
+    expect(page.locator(".parts li[data-axis]")).to_have_count(1)
+
     page.locator("[data-move=close]").click()
     expect(page.locator("#state")).to_have_attribute("data-state", "closed")
     page.get_by_role("link", name="To the readings", exact=True).click()
@@ -74,3 +92,39 @@ def test_a_job_from_its_form_to_its_end(chromium: Browser, server: running.Serve
     context.close()
     assert errors == []
     assert verify_all(server.folder).problems == []
+
+
+def test_a_view_that_comes_late_does_not_push_out_the_one_that_was_chosen(
+    chromium: Browser, server: running.Server, job_id: str
+) -> None:
+    """Leave a page whose answers are slow for another: what arrives for the first is not shown any more."""
+    context = chromium.new_context(viewport=PHONE, service_workers="block")
+    page = context.new_page()
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.goto(f"{server.url}/#/")
+    expect(page.locator("#jobs")).to_be_visible()
+    for slow in (f"#/edit/{job_id}", f"#/about/{job_id}", f"#/jobs/{job_id}"):
+        pattern = f"**/api/jobs/{job_id}" if "/jobs/" in slow else "**/description"
+        page.route(pattern, hold)
+        page.evaluate("hash => { location.hash = hash }", slow)
+        for _ in range(100):
+            if held:
+                break
+            page.wait_for_timeout(100)
+        assert held, "it waits for its answer"
+        page.evaluate("location.hash = '#/'")
+        expect(page.locator("#jobs")).to_be_visible()
+        while held:
+            held.pop().continue_()
+        page.unroute(pattern)
+        page.wait_for_timeout(1000)
+        expect(page.locator("#jobs")).to_be_visible()
+        assert page.locator("body").get_attribute("data-place") is None
+    context.close()
+    assert errors == []

@@ -126,6 +126,39 @@ def test_a_visit_without_the_server_over_a_restart_of_phone_and_server(
         assert httpx.get(f"{server.url}/api/jobs/{job_id}/axes/{axis}/safety", timeout=30).json()["open"] == []
 
 
+def test_what_needs_the_server_says_so_at_once_and_loses_nothing(
+    play: Playwright, restarting: running.Restarting
+) -> None:
+    server, job_id = restarting.server, make_job(restarting.server)
+    with running.browser(play) as browser:
+        page = browser.new_context(viewport=PHONE).new_page()
+        errors = errors_of(page)
+        open_job(page, server, job_id)
+        page.get_by_role("button", name="More", exact=True).click()
+        page.get_by_text("Without the server", exact=True).click()
+        expect(page.locator("#without-server")).to_contain_text("new jobs; correcting, closing")
+        page.get_by_role("button", name="Close").click()
+        kept_whole(page)
+        page.goto(f"{server.url}/#/new")
+        for name, value in (("machine", "Lathe 2"), ("customer", "Brackwater (invented)"), ("technician", "T7")):
+            page.locator(f"form [name={name}]").fill(value)
+        page.locator(".axis-row [name=name]").fill("x")
+        restarting.stop_answering()  # it hangs: a request alone would wait for a minute and a half
+        expect(page.locator("#link")).to_contain_text("Server away", timeout=30_000)
+        make = page.get_by_role("button", name="Make the job")
+        make.click()
+        expect(page.locator("#form-problem")).to_contain_text("The server is away, and this needs it.", timeout=15_000)
+        expect(page.locator("form [name=machine]")).to_have_value("Lathe 2")
+        restarting.kill()
+        restarting.start()
+        expect(page.locator("#link")).to_be_hidden(timeout=60_000)
+        make.click()
+        expect(page.locator("section.axis h2")).to_have_text(["Axis X"])
+        assert errors == []
+    made = httpx.get(f"{server.url}/api/jobs?q=lathe", timeout=30).json()
+    assert len(made) == 1
+
+
 def test_a_killed_tab_and_a_server_killed_while_receiving(play: Playwright, restarting: running.Restarting) -> None:
     """Cut the server off in the middle of an upload and of a tap; two tabs of one phone and a second phone look on."""
     server, job_id = restarting.server, make_job(restarting.server)

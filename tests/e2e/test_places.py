@@ -1,4 +1,4 @@
-"""The places of a job on a phone, on its side and on a laptop: one axis' work unscrolled, buttons that do not move.
+"""The places of a job on phone, tablet (both ways round) and laptop: work unscrolled, buttons that do not move.
 
 What is held against: WCAG 2.2, 1.4.6 (7 to 1 for text); axe-core's rules for WCAG 2.2 A and AA; 64 px and 12 px are the
 project's own for gloves.
@@ -6,14 +6,18 @@ project's own for gloves.
 
 from __future__ import annotations
 
+import io
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 import httpx2 as httpx
+import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, ViewportSize, expect
+from PIL import Image
+from playwright.sync_api import Browser, Page, Route, ViewportSize, expect
 
 from tests.e2e import running
 from tests.e2e.conftest import PHONE, fixtures, go, open_axis, watch
@@ -22,6 +26,8 @@ from tests.e2e.test_page import INSULATION, WINDING, answer_all, open_job, probe
 SIZES: dict[str, ViewportSize] = {
     "phone": PHONE,
     "side": {"width": 844, "height": 390},
+    "tablet": {"width": 820, "height": 1180},
+    "tablet-side": {"width": 1180, "height": 820},
     "laptop": {"width": 1280, "height": 800},
 }
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
@@ -31,6 +37,14 @@ APART_PX = 12
 BOXES = (
     "() => [...document.querySelectorAll('.dock button')].map((b) => Object.values(b.getBoundingClientRect().toJSON()))"
 )
+LOW = """least => [...document.querySelectorAll(".measure button")].filter((b) => b.checkVisibility()).map((b) =>
+  [b.textContent, b.getBoundingClientRect()]).filter(([, box]) => box.height < least || box.width < least)
+  .map(([text, box]) => `${text} ${box.width} x ${box.height}`)"""
+TOLD_OVER = """async () => {
+  (await import("/page/dom.js")).say("A message of as many words as the longest may have. ".repeat(4), "error");
+  return {top: document.getElementById("status").getBoundingClientRect().top,
+          alarms: document.querySelector(".alarms").getBoundingClientRect().bottom};
+}"""
 
 
 def accessible(page: Page, schemes: tuple[Any, ...]) -> None:
@@ -52,6 +66,7 @@ def one_screen(page: Page) -> Any:
     assert scrolled[1] <= size["width"], "it sticks out"
     assert probe(page, "hidden", 0) == [], "needed at work, and out of sight"
     assert probe(page, "small", 44) == []
+    assert page.evaluate(LOW, GLOVE_PX) == [], "too small for gloves"
     boxes = page.evaluate(BOXES)
     assert len(boxes) == 3
     assert all(width >= GLOVE_PX and height >= GLOVE_PX for _, _, width, height, *_ in boxes)
@@ -70,6 +85,10 @@ def test_the_work_of_one_axis_needs_no_scrolling(
     open_job(page, server, job_id)
     at = one_screen(page)
     accessible(page, schemes)
+    # As it is written, not as it is spoken ("X-ray axis, ... A one to A two").
+    expect(page.locator("#next")).to_contain_text(
+        "Next: Axis X, through the cable, A1\u2060–\u2060A2: winding resistance."
+    )
     (left, *_), (second, *_), _ = at
     assert max(abs(second - left), abs(at[1][1] - at[0][1])) >= GLOVE_PX + APART_PX
 
@@ -85,6 +104,8 @@ def test_the_work_of_one_axis_needs_no_scrolling(
     expect(page.locator("#value")).to_have_text("0.80 MΩ")
     expect(page.locator("#discharge")).to_contain_text("Do not touch")
     assert one_screen(page) == at
+    told = page.evaluate(TOLD_OVER)
+    assert told["top"] >= told["alarms"], "no message lies over the discharge that is counted down"
     page.screenshot(path=tmp_path / "discharge.png")
 
     type_reading(page, **{**WINDING, "unit": ""}, terminals="V-W")
@@ -107,6 +128,12 @@ def test_the_work_of_one_axis_needs_no_scrolling(
     assert one_screen(page) == at
     assert [r["value"] for r in records(server, job_id)] == ["0.80", "1.30"]
 
+    for beside in ("about", "edit"):
+        page.goto(f"{server.url}/#/{beside}/{job_id}")
+        expect(page.locator("#discharge"), "in sight until it is over").to_contain_text("Do not touch")
+        expect(page.locator("#discharge")).to_be_in_viewport()
+    page.goto(f"{server.url}/#/jobs/{job_id}")
+    expect(page.locator("section.axis")).to_have_count(2)
     go(page, "Axes")
     expect(page.locator("#discharge"), "in sight until it is over").to_be_in_viewport()
     accessible(page, schemes)
@@ -191,8 +218,53 @@ def test_it_keeps_the_screen_on_trembles_and_can_be_installed(page: Page, server
     assert asked[:2] == ["screen", "released"]
     manifest = json.loads(httpx.get(f"{server.url}/page/ohmtrail.webmanifest", timeout=30).text)
     assert manifest["display"] == "standalone"
+    purposes = {(icon["sizes"], icon["purpose"]) for icon in manifest["icons"] if icon["type"] == "image/png"}
+    assert purposes == {(f"{side}x{side}", kind) for side in (192, 512) for kind in ("any", "maskable")}
     for icon in manifest["icons"]:
-        assert httpx.get(server.url + icon["src"], timeout=30).headers["content-type"].startswith(icon["type"])
+        answer = httpx.get(server.url + icon["src"], timeout=30)
+        assert answer.headers["content-type"].startswith(icon["type"])
+        if icon["type"] == "image/png":
+            whole_when_cut(answer.content, icon)
+    # Chromium itself: what it finds wrong in the manifest, and what keeps it from offering to install the page.
     session = page.context.new_cdp_session(page)
-    found = session.send("Page.getAppManifest")
-    assert found["errors"] == []
+    assert session.send("Page.getAppManifest")["errors"] == []
+    page.wait_for_function("() => navigator.serviceWorker.ready.then(() => true)")
+    found = session.send("Page.getInstallabilityErrors")["installabilityErrors"]
+    assert {one["errorId"] for one in found} <= {"in-incognito"}, "the test's window is private"
+
+
+def whole_when_cut(content: bytes, icon: dict[str, str]) -> None:
+    """Hold an icon against its size, and the mark of a maskable one against the part that no phone cuts off.
+
+    That is a circle of 40 % of the width around the centre (W3C, Web Application Manifest, "Icon masks").
+    """
+    with Image.open(io.BytesIO(content)) as opened:
+        pixels = np.asarray(opened.convert("RGB"), dtype=int)
+    side = pixels.shape[1]
+    assert icon["sizes"] == f"{side}x{pixels.shape[0]}"
+    down, across = np.nonzero(np.abs(pixels - pixels[0, 0]).sum(axis=2) > 60)
+    assert len(down) > side, "there is a mark"
+    if icon["purpose"] == "maskable":
+        middle = (side - 1) / 2
+        assert np.hypot(down - middle, across - middle).max() <= 0.4 * side
+
+
+def test_the_head_names_exactly_the_modules_that_the_page_starts_with(
+    chromium: Browser, server: running.Server, job_id: str
+) -> None:
+    """Take the links out on the way, and let the browser find out by itself what it needs."""
+    context = chromium.new_context(viewport=PHONE, service_workers="block")
+    page = context.new_page()
+    asked: set[str] = set()
+    page.on("request", lambda found: asked.add(found.url) if found.resource_type == "script" else None)
+    named = re.findall(r'<link rel="modulepreload" href="([^"]+)">', httpx.get(server.url, timeout=30).text)
+
+    def without(route: Route) -> None:
+        answer = route.fetch()
+        route.fulfill(response=answer, body=re.sub(r'<link rel="modulepreload"[^>]*>', "", answer.text()))
+
+    page.route(f"{server.url}/", without)
+    page.goto(f"{server.url}/#/jobs/{job_id}")
+    expect(page.locator("#next")).not_to_be_empty()
+    context.close()
+    assert sorted([*named, "/page/app.js"]) == sorted(url.removeprefix(server.url) for url in asked)

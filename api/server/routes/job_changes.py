@@ -72,6 +72,25 @@ def move(workspace: WorkspaceDep, job_id: str, sent: SentDep, body: MoveBody) ->
     return workspace.desk.move(job_id, body.move, body.reason, body.captured_at, sent)
 
 
+class WhyBody(_Body):
+    """Why an axis is withdrawn or reinstated, in a person's words."""
+
+    reason: Reason = ""
+    captured_at: When | None = None
+
+
+@router.post("/{job_id}/axes/{axis}/withdraw")
+def withdraw_axis(workspace: WorkspaceDep, job_id: str, axis: str, sent: SentDep, body: WhyBody) -> JsonObject:
+    """Let an axis that was added by mistake, and of which nothing was measured, count no more. Once for each id."""
+    return workspace.desk.withdraw_axis(job_id, axis, body.reason, body.captured_at, sent)
+
+
+@router.post("/{job_id}/axes/{axis}/reinstate")
+def reinstate_axis(workspace: WorkspaceDep, job_id: str, axis: str, sent: SentDep, body: WhyBody) -> JsonObject:
+    """Let a withdrawn axis count again. Once for each id."""
+    return workspace.desk.reinstate_axis(job_id, axis, body.reason, body.captured_at, sent)
+
+
 @router.get("/{job_id}/pictures")
 def show_pictures(workspace: WorkspaceDep, job_id: str) -> list[JsonObject]:
     """List the plates and the logo of a job that count; their bytes are evidence."""

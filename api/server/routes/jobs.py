@@ -56,10 +56,12 @@ def show_job(workspace: WorkspaceDep, job_id: str) -> JsonObject:
     with workspace.database.read() as session:
         job = job_of(session, job_id)
         context = context_of(session, job_id)
+        coming = next_point(session, job_id, context, workspace.profile)
         return {
             **job_for_page(session, job),
             "where": heard_context(context),
-            "next": next_point(session, job_id, context, workspace.profile).sentence,
+            "next": coming.sentence,
+            "next_point": coming.written,
         }
 
 

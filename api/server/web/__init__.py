@@ -15,6 +15,7 @@ from fastapi import APIRouter, Request, Response
 
 from api.report.wording import KINDS, MOTORS, URGENCIES
 from api.server.errors import NoSuchPage
+from api.server.web.preload import with_preloads
 from grading.terms.quantity import UNITS
 from grading.terms.section import SECTION_WORDS
 
@@ -25,6 +26,7 @@ MEDIA_TYPES = {
     ".css": "text/css",
     ".js": "text/javascript",
     ".svg": "image/svg+xml",
+    ".png": "image/png",
     ".webmanifest": "application/manifest+json",
 }
 
@@ -67,6 +69,10 @@ def _files() -> dict[str, tuple[str, bytes, str]]:
             content = entry.read_bytes()
             found[entry.name] = _file(suffix, content)
     found["terms.js"] = _file(".js", terms().encode())
+    texts = {name: content.decode() for name, (_, content, _) in found.items() if name.endswith(".js")}
+    for name, (_, content, _) in found.items():
+        if name.endswith(".html"):
+            found[name] = _file(".html", with_preloads(content, texts))
     return found
 
 
@@ -128,7 +134,8 @@ def _answer(file: tuple[str, bytes, str], known: str | None) -> Response:
     # Asked for anew each time ("no-cache"), so that an update shows at once; sent again only where it changed.
     if known == tag:
         return Response(status_code=304, headers=headers)
-    return Response(content, media_type=f"{media_type}; charset=utf-8", headers=headers)
+    kind = media_type if media_type == MEDIA_TYPES[".png"] else f"{media_type}; charset=utf-8"
+    return Response(content, media_type=kind, headers=headers)
 
 
 def page_names() -> tuple[str, ...]:

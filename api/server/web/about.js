@@ -1,11 +1,12 @@
 // All about one job: what is on record of it and how that changed, its plates, whether it is open; and the way to correct it.
 
+import { dischargePart } from "./dialogue.js";
 import { el, fill, say } from "./dom.js";
 import { JobForm, LABELS, shownForm } from "./job-form.js";
 import { STATES } from "./jobs.js";
 import { ownId } from "./outbox.js";
 import { look } from "./seen.js";
-import { contentUrl, get, now, post, sendAction, sendForm } from "./server.js";
+import { contentUrl, get, now, post, sendNow, sendForm } from "./server.js";
 import { MOTORS, clock } from "./words.js";
 
 const MOVES = {
@@ -13,13 +14,13 @@ const MOVES = {
   closed: [["reopen", "Reopen the job", "Then readings and corrections are taken again."], ["archive", "Archive the job", "It leaves the list; the switch there shows it."]],
   archived: [["restore", "Bring it back", "It is closed then, and can be reopened."]],
 };
-const DONE = { edited: "corrected", added: "added", closed: "closed", reopened: "reopened", archived: "archived", restored: "brought back" };
+const DONE = { edited: "corrected", added: "added", withdrawn: "withdrawn", reinstated: "reinstated", closed: "closed", reopened: "reopened", archived: "archived", restored: "brought back" };
 
 const value = (name, given) => (given === null || given === undefined || given === "" ? "nothing" : name === "motor_kind" ? MOTORS[given] || given : typeof given === "object" ? JSON.stringify(given) : given === true ? "yes" : given === false ? "no" : String(given));
 
 /** One change in words: what, before and after. */
 function changeItem(job, change) {
-  const part = change.subject === "job" ? "" : change.subject === "axis" ? `Axis ${(job.axes.find((a) => a.id === change.subject_id) || {}).name || change.subject_id}` : `Instrument ${(job.instruments.find((i) => i.id === change.subject_id) || {}).label || change.subject_id}`;
+  const part = change.subject === "job" ? "" : change.subject === "axis" ? `Axis ${([...job.axes, ...(job.withdrawn_axes || [])].find((a) => a.id === change.subject_id) || {}).name || change.subject_id}` : `Instrument ${(job.instruments.find((i) => i.id === change.subject_id) || {}).label || change.subject_id}`;
   const fields = change.action === "edited" ? Object.keys(change.after).map((name) => el("li", {}, `${LABELS[name] || name}: ${value(name, change.before[name])} → ${value(name, change.after[name])}`)) : [];
   return el("li", { "data-change": change.id }, el("span.place", {}, `${part || "The job"} ${DONE[change.action] || change.action}`), el("span.soft", {}, ` ${clock(change.at)}, ${change.by}${change.reason ? `: ${change.reason}` : ""}`),
     fields.length ? el("ul", {}, fields) : null);
@@ -51,12 +52,32 @@ function platePart(job, path, words, use, subject, picture, refresh) {
         picture ? el("button", { type: "button", onclick: away }, "Take it away") : null) : null));
 }
 
+/** Axes that were added by mistake: withdrawn while they have no readings, and reinstated. */
+function mistakenAxes(job, path, refresh) {
+  const gone = job.withdrawn_axes || []; // what an older page kept knows none
+  if (job.state !== "open" || (job.axes.length < 2 && !gone.length)) return null;
+  const problem = el("p.problem", { role: "alert" });
+  const reason = el("input", { maxlength: 400, autocomplete: "off" });
+  const act = async (axis, what, done) => {
+    try {
+      await sendNow(`${path}/axes/${encodeURIComponent(axis.name)}/${what}`, JSON.stringify({ reason: reason.value.trim(), captured_at: now() }), ownId());
+      await refresh();
+      say(`Axis ${axis.name} ${done}.`);
+    } catch (error) { problem.textContent = error.message; }
+  };
+  const button = (axis, what, words, done) => el("button", { type: "button", "data-axis": axis.name, onclick: () => act(axis, what, done) }, `${words} axis ${axis.name}`);
+  return el("details.more.control", { id: "mistaken" }, el("summary", {}, "An axis was added by mistake"),
+    el("p.soft", {}, "An axis without readings is withdrawn: it leaves plan and report, and this page keeps it. One with readings stays; it can be renamed."),
+    el("label.field", {}, "Why (may be empty)", reason), problem,
+    el("div.row", {}, job.axes.length > 1 ? job.axes.map((axis) => button(axis, "withdraw", "Withdraw", "is withdrawn")) : null, gone.map((axis) => button(axis, "reinstate", "Reinstate", "counts again"))));
+}
+
 function statePart(job, path, refresh) {
   const problem = el("p.problem", { role: "alert" });
   const reason = el("input", { id: "reason", maxlength: 400, autocomplete: "off" });
   const move = async (name) => {
     try {
-      await sendAction(`${path}/state`, JSON.stringify({ move: name, reason: reason.value.trim(), captured_at: now() }), ownId());
+      await sendNow(`${path}/state`, JSON.stringify({ move: name, reason: reason.value.trim(), captured_at: now() }), ownId());
       await refresh();
     } catch (error) { problem.textContent = error.message; }
   };
@@ -71,18 +92,19 @@ function facts(pairs) {
 
 export async function aboutView(main, where, id) {
   const path = `/api/jobs/${encodeURIComponent(id)}`;
+  const discharge = await dischargePart(await look(path), path);
   const draw = async () => {
     const [job, given, pictures] = await Promise.all([look(path), look(`${path}/description`), look(`${path}/pictures`)]);
     where.textContent = `${job.id} · ${job.title}`;
     const whole = given.description;
     const of = (use, key) => pictures.find((one) => one.use === use && one.subject_id === key);
     const plate = (words, use, subject, key) => platePart(job, path, words, use, subject, of(use, key), draw);
-    fill(main,
+    fill(main, discharge,
       el("div.row", {}, el("h1", {}, job.title), el("a.button", { href: `#/jobs/${encodeURIComponent(id)}` }, "To the readings"), job.state === "open" ? el("a.button.main.control", { href: `#/edit/${encodeURIComponent(id)}` }, "Correct or add") : null),
       el("section.card", {}, el("h2", {}, "On record"), facts(["machine", "serial", "customer", "customer_contact", "site", "technician", "company", "contact", "alarm_text", "air_c", "humidity_percent"].map((name) => [LABELS[name], whole[name]])),
         el("h3", {}, "Axes"), el("ul.parts", {}, job.axes.map((axis) => el("li", { "data-axis": axis.name }, el("strong", {}, axis.name), " ",
           axis.motor_kind === "unknown" ? el("span.wanted", {}, "Which kind of motor is it? Until that is known, its plan holds what every kind has.") : MOTORS[axis.motor_kind] || axis.motor_kind,
-          axis.plate ? `, ${axis.plate}` : ""))),
+          axis.plate ? `, ${axis.plate}` : ""))), mistakenAxes(job, path, draw),
         el("h3", {}, "Instruments"), job.instruments.length ? el("ul.parts", {}, job.instruments.map((one) => el("li", {}, el("strong", {}, one.label), ` ${[one.serial && `serial ${one.serial}`, one.certificate && `certificate ${one.certificate}${one.certificate_date ? ` of ${one.certificate_date}` : ""}`, one.calibration_due && `due ${one.calibration_due}`].filter(Boolean).join(", ") || "no serial number or certificate yet"}`))) : el("p", {}, "None yet.")),
       el("section.card", {}, el("h2", {}, "Plates and logo"), el("p.soft", {}, "Photos of plates are evidence, shown in the report; they are never read as a display."),
         el("ul.plates", {}, plate("Machine's plate", "machine_plate", "", job.id), job.axes.map((axis) => plate("Motor of axis", "motor_plate", axis.name, axis.id)), job.instruments.map((one) => plate("Instrument", "instrument_plate", one.label, one.id)), plate("Logo for the report", "logo", "", job.id))),
@@ -95,7 +117,7 @@ export async function aboutView(main, where, id) {
 export async function editView(main, where, id) {
   const path = `/api/jobs/${encodeURIComponent(id)}`;
   where.textContent = `${id} · correct`;
-  const [given, profiles] = await Promise.all([get(`${path}/description`), look("/api/profiles")]);
+  const [given, profiles, discharge] = await Promise.all([get(`${path}/description`), look("/api/profiles"), look(path).then((job) => dischargePart(job, path))]);
   const form = new JobForm(profiles, given);
   const reason = el("input", { name: "reason", maxlength: 400, autocomplete: "off", placeholder: "read from the nameplate" });
   const button = el("button.main", { type: "submit" }, "Save the correction");
@@ -106,11 +128,11 @@ export async function editView(main, where, id) {
     const body = { description: form.description(), ...form.ids(), revision: given.revision, reason: reason.value.trim() };
     if (sending.body !== JSON.stringify(body)) sending = { body: JSON.stringify(body), id: ownId(), at: now() };
     try {
-      await sendAction(`${path}/description`, JSON.stringify({ ...body, captured_at: sending.at }), sending.id);
+      await sendNow(`${path}/description`, JSON.stringify({ ...body, captured_at: sending.at }), sending.id);
       location.hash = `#/about/${encodeURIComponent(id)}`;
     } catch (error) { form.complain(error); } finally { button.disabled = false; }
   };
   const back = el("a.button", { href: `#/about/${encodeURIComponent(id)}` }, "Leave it as it is");
-  fill(main, el("h1", {}, `Correct ${id}`), el("p.soft", {}, "What was before stays in the trail, with who changed it and when. Readings stay with their axis, also under another name."),
+  fill(main, discharge, el("h1", {}, `Correct ${id}`), el("p.soft", {}, "What was before stays in the trail, with who changed it and when. Readings stay with their axis, also under another name. An axis added by mistake is withdrawn on the page before."),
     shownForm(form, save, el("label.field", {}, "Why (may be empty)", reason), el("div.row", {}, button, back)));
 }

@@ -1,7 +1,7 @@
 // Chooses the view by the address after #.
 
 import { aboutView, editView } from "./about.js";
-import { devicesView, looksOnly, whoAmI } from "./devices.js";
+import { devicesView, onlyLooks, onlyLooksCard, rememberRole, whoAmI } from "./devices.js";
 import { el, fill, say } from "./dom.js";
 import { jobView } from "./job.js";
 import { leaveState, showState } from "./job-state.js";
@@ -12,31 +12,49 @@ import { beginSending } from "./outbox.js";
 import "./theme.js";
 import { askToPersist } from "./waiting.js";
 
-if (looksOnly()) document.body.dataset.role = "reader";
+const ROLE_MS = 1500; // a server that does not answer holds nothing up
+
+rememberRole();
 const main = document.getElementById("main");
 const where = document.getElementById("where");
 let view = null; // of a job
+let turns = 0;
+
+/** Where a view draws itself as long as nobody has gone on to another: one that comes late changes nothing. */
+function roomOf(turn) {
+  const current = () => turn === turns;
+  return {
+    room: { current, replaceChildren: (...nodes) => { if (current()) main.replaceChildren(...nodes); } },
+    title: { set textContent(words) { if (current()) where.textContent = words; } },
+    current,
+  };
+}
 
 async function show() {
   const [, page, id, place, more] = location.hash.replace(/^#/, "").split("/").map(decodeURIComponent);
   if (page === "jobs" && view && view.id === id) { view.show(place, more); return; } // it goes on listening
   if (view) view.close();
   view = null;
+  const { room, title, current } = roomOf(turns += 1);
   leaveState();
   say("");
   try {
     if (page === "jobs" && id) {
-      view = await jobView(main, where, id, place, more);
-      await showState(main, id);
-    } else if (page === "about" && id) await aboutView(main, where, id);
-    else if (page === "edit" && id) await editView(main, where, id);
-    else if (page === "new") await newJobView(main, where);
-    else if (page === "devices") await devicesView(main, where);
-    else await jobsView(main, where);
+      const made = await jobView(room, title, id, place, more);
+      if (!made) return;
+      if (!current()) { made.close(); return; }
+      view = made;
+      await showState(made.node, id);
+    } else if (onlyLooks() && (page === "edit" || page === "new")) fill(room, onlyLooksCard());
+    else if (page === "about" && id) await aboutView(room, title, id);
+    else if (page === "edit" && id) await editView(room, title, id);
+    else if (page === "new") await newJobView(room, title);
+    else if (page === "devices") await devicesView(room, title);
+    else await jobsView(room, title);
   } catch (error) {
-    fill(main, el("div.card", {}, el("h1", {}, "That did not work"), el("p", {}, error.message), error.status === 401 ? el("a.button.main", { href: "/pair" }, "Pair this device") : el("a.button", { href: "#/" }, "To the list of jobs")));
+    fill(room, el("div.card", {}, el("h1", {}, "That did not work"), el("p", {}, error.message), error.status === 401 ? el("a.button.main", { href: "/pair" }, "Pair this device") : el("a.button", { href: "#/" }, "To the list of jobs")));
   }
-  window.scrollTo(0, 0);
+  if (current()) window.scrollTo(0, 0);
 }
 
 // Whatever nobody caught is at least said: a silent failure would look as if it had worked.
@@ -47,5 +65,6 @@ watchLink();
 askToPersist();
 beginSending();
 keepPage();
-show();
-whoAmI(document.getElementById("top")).catch(() => {}); // the page works without it as well
+const known = whoAmI(document.getElementById("top")).catch(() => {}); // the page works without it as well
+// Nothing that a reader may not use is shown even for a moment.
+(document.body.dataset.role ? Promise.resolve() : Promise.race([known, new Promise((late) => { setTimeout(late, ROLE_MS); })])).then(show);

@@ -55,7 +55,7 @@ function ownView(main, device) {
   };
   fill(main, el("h1", {}, "This device"), el("section.card", {}, el("p", {}, `${device.name}, paired for ${device.person} as ${device.role} ${clock(device.paired_at)}.`),
     el("p.soft", {}, "To come back it needs a new code from the laptop. What was not sent yet stays here and is not sent before that."),
-    el("div.row", {}, el("button.warn", { type: "button", onclick: leave }, "End this pairing"), el("a.button", { href: "#/" }, "To the list of jobs"))));
+    el("div.row", {}, el("button.warn.look", { type: "button", onclick: leave }, "End this pairing"), el("a.button", { href: "#/" }, "To the list of jobs"))));
 }
 
 export async function devicesView(main, where) {
@@ -82,10 +82,33 @@ export async function devicesView(main, where) {
 /** Whether this page was opened only to look: "?view=read" shows what a reader sees, without controls. */
 export const looksOnly = () => new URLSearchParams(location.search).get("view") === "read";
 
-/** Show in the page's head who works with this device, or at the laptop the way to the devices. */
-export async function whoAmI(head) {
+const ROLE = "ohmtrail.role";
+
+/** Show the page as it was for this device last, until the server says what it may. */
+export function rememberRole() {
+  try {
+    const role = looksOnly() ? "reader" : localStorage.getItem(ROLE);
+    if (role) document.body.dataset.role = role;
+  } catch { /* a private window: the server says it in a moment */ }
+}
+
+/** Ask what this device may, and show the page so. */
+export async function learnRole() {
   const access = await get("/api/access");
   document.body.dataset.role = looksOnly() ? "reader" : access.role;
+  try { localStorage.setItem(ROLE, access.role); } catch { /* full or private: asked again next time */ }
+  return access;
+}
+
+/** Whether this device only looks. */
+export const onlyLooks = () => document.body.dataset.role === "reader";
+
+/** What a device that only looks is shown in the place of a form. */
+export const onlyLooksCard = () => el("div.card", {}, el("h1", {}, "This device only looks"), el("p", {}, "Jobs are made and corrected, and values confirmed, on a technician's device or at the laptop."), el("a.button", { href: "/#/" }, "To the list of jobs"));
+
+/** Show in the page's head who works with this device, or at the laptop the way to the devices. */
+export async function whoAmI(head) {
+  const access = await learnRole();
   if (access.device) head.append(el("a", { id: "who", href: "#/devices" }, `${access.device.person}${access.role === "reader" ? " · reads only" : ""}`));
   else if (access.lan) head.append(el("a", { id: "who", href: "#/devices" }, "Devices"));
 }

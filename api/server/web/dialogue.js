@@ -4,11 +4,24 @@ import { el, fill, say } from "./dom.js";
 import { dropDraft, keepDraft } from "./drafts.js";
 import { act } from "./outbox.js";
 import { readBack } from "./readback.js";
+import { look } from "./seen.js";
 import { now, post } from "./server.js";
 
 const SPOKEN_AT = [120, 60, 30, 10]; // seconds left at which the countdown is spoken
 
 const SHOWN = 3; // questions of those that wait
+
+/** The discharge that is counted down, for a page beside the work; it ends with that page. */
+export async function dischargePart(job, path) {
+  const part = new DialoguePart(job, path, async () => {});
+  part.draw(await look(`${path}/dialogue`));
+  let shown = false;
+  const watch = setInterval(() => {
+    if (part.discharge.isConnected) shown = true;
+    else if (shown) { part.close(); clearInterval(watch); }
+  }, 1000);
+  return el("div.alarms", {}, part.discharge);
+}
 
 export class DialoguePart {
   /**

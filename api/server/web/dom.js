@@ -31,6 +31,9 @@ export function say(text, kind = "") {
   const line = document.getElementById("status");
   line.className = kind;
   line.textContent = text;
+  // Never over the discharge that is counted down, nor over the caution: below them, where there are any.
+  const alarms = document.querySelector(".alarms");
+  line.style.top = alarms ? `${Math.max(0, alarms.getBoundingClientRect().bottom) + 6}px` : "";
   clearTimeout(say.timer);
   if (text) say.timer = setTimeout(() => { line.textContent = ""; line.className = ""; }, kind === "error" ? 12000 : 5000);
 }

@@ -8,6 +8,7 @@ const WORDS = { closed: "This job is closed. It takes no readings, answers or ch
 /** Say where the work is that a job takes nothing, and among its axes how to correct it. */
 export async function showState(main, id) {
   const job = await look(`/api/jobs/${encodeURIComponent(id)}`);
+  if (!main.isConnected) return;
   document.body.dataset.job = job.state;
   const line = (words, more, props = {}) => el(`p.job-state${words ? ".wanted" : ""}`, props, words, words ? " " : "", el("a", { href: `#/about/${encodeURIComponent(id)}` }, more));
   const unknown = job.axes.filter((axis) => axis.motor_kind === "unknown").map((axis) => axis.name);

@@ -23,7 +23,7 @@ import { canSpeak, mute, readBack, tone, wanted } from "./readback.js";
 import { ReportPlace } from "./report.js";
 import { look } from "./seen.js";
 import { get, now } from "./server.js";
-import { cautionList, settingsPart } from "./settings.js";
+import { cautionList, settingsPart, withoutServerPart } from "./settings.js";
 import { Sheet } from "./sheet.js";
 import { Stage } from "./stage.js";
 import { WaitingPart } from "./waiting.js";
@@ -37,17 +37,18 @@ const LOOK_EVERY_MS = 2000; // another phone, or the command line, may work on t
 
 /**
  * Show a job.
- * @returns {Promise<{id: string, close: () => void, show: (place: string, axis: string) => void}>} the view, which stays while only the place changes
+ * @returns {Promise<{id: string, node: HTMLElement, close: () => void, show: (place: string, axis: string) => void}>} the view, which stays while only the place changes
  */
 export async function jobView(main, where, id, place = "", axis = "") {
   const path = `/api/jobs/${encodeURIComponent(id)}`;
   const job = await look(path);
+  if (!main.current()) return null; // somebody has gone on meanwhile
   const view = new JobView(job, path, where);
   view.show(place, axis);
   fill(main, view.node);
   await view.refresh();
   const timer = setInterval(() => { if (!document.hidden) view.look().catch(() => {}); }, LOOK_EVERY_MS);
-  return { id, show: (another, one) => view.show(another, one), close: () => { clearInterval(timer); view.close(); } };
+  return { id, node: view.node, show: (another, one) => view.show(another, one), close: () => { clearInterval(timer); view.close(); } };
 }
 
 class JobView {
@@ -92,7 +93,7 @@ class JobView {
       el("div.row", {}, el("button", { type: "button", onclick: () => { this.more.close(); this.type(); } }, icon("keys"), "Type a reading"),
         upload([icon("clip"), "Send a clip"], { accept: "audio/*", id: "clip" }, ([file]) => { this.more.close(); return this.send(file); }, this.questions)),
       el("label.tick", { for: "said-twice" }, this.dialogue.twice, " Confirm spoken values by saying them again (surer than a word)"),
-      settingsPart(), cautionList(CAUTION)]);
+      settingsPart(), withoutServerPart(), cautionList(CAUTION)]);
     this.node = el("div.job", {}, el("div.alarms", {}, this.dialogue.discharge, this.caution()),
       el("h1", {}, job.title), el("p.soft.about", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
       Object.values(this.places.views), this.places.nav, this.camera.node, this.sheet.node, this.typing.node, this.more.node);
@@ -139,7 +140,11 @@ class JobView {
     return form;
   }
 
-  type() { this.typing.open(); }
+  type() {
+    if (this.stale) fill(this.typing.body, this.typingForm());
+    this.stale = false;
+    this.typing.open();
+  }
 
   /** Correct what is shown: the proposal that is asked about, else the last record. */
   correct() {
@@ -277,20 +282,31 @@ class JobView {
   }
 
   async draw() {
+    const asked = look(this.path); // its axes may be others by now: added, renamed or withdrawn elsewhere
     const [dialogue, job, proposals, records, findings, plans, safety] = await Promise.all([look(`${this.path}/dialogue`),
-      look(this.path), look(`${this.path}/proposals?state=open`), look(`${this.path}/records`), look(`${this.path}/findings`), look(`${this.path}/plan`),
-      Promise.all(this.job.axes.map((a) => look(`${this.path}/axes/${encodeURIComponent(a.name)}/safety`))),
+      asked, look(`${this.path}/proposals?state=open`), look(`${this.path}/records`), look(`${this.path}/findings`), look(`${this.path}/plan`),
+      asked.then((now) => Promise.all(now.axes.map((a) => look(`${this.path}/axes/${encodeURIComponent(a.name)}/safety`)))),
     ]);
+    this.follows(job);
     this.questions.safety = safety;
     this.follow(dialogue);
     const seen = JSON.stringify([job.next, proposals, records, findings, plans, safety]);
     if (seen === this.seen) return; // drawing anew would close the forms that a person is filling in
     this.seen = seen;
     this.nextWords = job.next;
+    this.nextPoint = job.next_point;
     this.records = records;
     this.drawProposals(proposals);
     this.drawAxes(records, findings, plans, safety);
     this.drawStage();
+  }
+
+  /** Take over axes that are others by now; a reading that is being typed is kept by its draft. */
+  follows(job) {
+    if (JSON.stringify(job.axes) === JSON.stringify(this.job.axes)) return;
+    Object.assign(this.job, job); // every part of this page holds this very object
+    this.stale = true;
+    this.seen = null;
   }
 
   drawProposals(open) {
@@ -324,7 +340,7 @@ class JobView {
     this.current = one ? [...this.cards.values()].find((card) => card.proposal === one) : null;
     this.last = (this.records || []).filter((r) => r.status === "current").reduce((a, b) => (!a || b.confirmed_at >= a.confirmed_at ? b : a), null);
     this.stage.draw(one || null, this.last, {
-      next: this.nextWords || "", question: this.questions.node.hidden ? (this.asked || [])[0] : { kind: "safety" },
+      next: this.nextWords || "", nextPoint: this.nextPoint, question: this.questions.node.hidden ? (this.asked || [])[0] : { kind: "safety" },
       waits: Boolean(this.current && this.current.waiting), answer: this.current && this.current.answer,
     });
   }

@@ -5,7 +5,7 @@ import { dropDraft, keepDraft } from "./drafts.js";
 import { JobForm, shownForm } from "./job-form.js";
 import { ownId } from "./outbox.js";
 import { look } from "./seen.js";
-import { sendAction } from "./server.js";
+import { sendNow } from "./server.js";
 import { clock } from "./words.js";
 
 const SEARCH_MS = 250;
@@ -33,8 +33,8 @@ export async function jobsView(main, where) {
   where.textContent = "Jobs";
   const list = el("ul.jobs", { id: "jobs" });
   const told = el("p.soft", { role: "status", id: "found" });
-  const words = el("input", { id: "search", type: "search", autocomplete: "off", placeholder: "machine, customer, date, axis, serial", "aria-label": "Find jobs by machine, customer, date, axis or serial number" });
-  const archived = el("input", { type: "checkbox", id: "archived" });
+  const words = el("input.look", { id: "search", type: "search", autocomplete: "off", placeholder: "machine, customer, date, axis, serial", "aria-label": "Find jobs by machine, customer, date, axis or serial number" });
+  const archived = el("input.look", { type: "checkbox", id: "archived" });
   let asked = 0;
   const draw = async () => {
     const mine = (asked += 1);
@@ -84,7 +84,7 @@ export async function newJobView(main, where) {
     button.disabled = true;
     const body = JSON.stringify(description);
     try {
-      const job = await sendAction("/api/jobs", body, idOf(body));
+      const job = await sendNow("/api/jobs", body, idOf(body));
       made = true;
       dropDraft("new");
       keep(ROWS, [1, 0]);

@@ -53,6 +53,16 @@ export async function probe() {
   } catch { failed(); }
 }
 
+/**
+ * Refuse at once what only the server can do while it is away; nothing of this kind waits to be sent.
+ * @throws {Error} the server is away, and was asked once more
+ */
+export async function needServer() {
+  if (!state.away) return;
+  await probe();
+  if (state.away) throw Object.assign(new Error("The server is away, and this needs it. What you typed stays here: press again when the server is back."), { away: true });
+}
+
 /** Begin to watch; shows in the page's head when the server is away. */
 export function watchLink() {
   document.getElementById("top").append(line);

@@ -40,5 +40,6 @@ export class Places {
     fill(this.counts[name], number ? [String(number), el("span.hidden", {}, ` ${words}`)] : null);
   }
 
-  close() { delete document.body.dataset.place; }
+  /** A view that was left before it was ready leaves the place of the next one alone. */
+  close() { if (this.nav.isConnected) delete document.body.dataset.place; }
 }

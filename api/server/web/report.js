@@ -20,13 +20,13 @@ export class ReportPlace {
       Object.entries(FORMS).map(([name, words]) => el("option", { value: name }, words)));
     this.button = el("button.main", { type: "button", id: "report", onclick: () => this.make() }, icon("report"), "Report");
     this.verified = el("p", { role: "status", id: "verified" });
-    this.printed = el("input", { id: "printed", size: 34, maxlength: 200, autocapitalize: "none", spellcheck: false, placeholder: "six words of a printed report", "aria-label": "Six words of a printed report, to find them on the trail" });
+    this.printed = el("input.look", { id: "printed", size: 34, maxlength: 200, autocapitalize: "none", spellcheck: false, placeholder: "six words of a printed report", "aria-label": "Six words of a printed report, to find them on the trail" });
     this.node = el("section.report-place", { "aria-label": "Report" },
       el("div.card", {}, el("h2", {}, "How it stands"), this.verdict, this.found),
       el("div.card", {}, el("h2", {}, "Make the report"), el("div.row", {}, this.form, this.button),
         el("p.soft", {}, "Every value stands beside its clip or photo, with the limits and their sources.")),
       el("div.card", {}, el("h2", {}, "Is the trail intact?"), el("p.soft", {}, "Recomputes every entry and every file. With the six words of a printed report it also says whether that report is on this trail."),
-        this.printed, el("div.row", {}, el("button", { type: "button", id: "verify", onclick: () => this.verify() }, icon("check"), "Verify the trail")), this.verified));
+        this.printed, el("div.row", {}, el("button.look", { type: "button", id: "verify", onclick: () => this.verify() }, icon("check"), "Verify the trail")), this.verified));
   }
 
   /** @param {object[]} axes of the job @param {Object<string, object>} graded by axis @param {object[]} plans @param {object[]} findings most serious first */

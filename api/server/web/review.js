@@ -1,5 +1,6 @@
 // The review: what waits for its yes, doubts first, one value at a time, each answer one key or one tap.
 
+import { learnRole, onlyLooks, onlyLooksCard } from "./devices.js";
 import { el, fill, say } from "./dom.js";
 import { DropZone } from "./drop.js";
 import { changed, readingForm } from "./form.js";
@@ -7,7 +8,7 @@ import { proofs } from "./proof.js";
 import { placeLabel, placesFor, stretchOf } from "./review-places.js";
 import { SafetyKeys } from "./review-safety.js";
 import { get, now, post } from "./server.js";
-import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, conditions, place, shown } from "./words.js";
+import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, clock, conditions, place, shown } from "./words.js";
 
 const MEASURED = ["insulation_resistance", "resistance_to_ground", "winding_resistance", "continuity"];
 
@@ -49,7 +50,7 @@ class Review {
     this.form = readingForm(p, this.job, (reading) => this.act("correct", { reading: changed(p, reading) }), true);
     fill(this.focus,
       el("p.place", {}, place(p)),
-      el("p.soft", {}, [KINDS[p.kind] || "Quantity not said", conditions(p), new Date(p.captured_at).toLocaleTimeString()].filter(Boolean).join(", ")),
+      el("p.soft", {}, [KINDS[p.kind] || "Quantity not said", conditions(p), clock(p.captured_at)].filter(Boolean).join(", ")),
       el("p.value", { "data-proposal": p.id }, p.display || shown(p)),
       doubts.length ? el("ul.doubts", {}, doubts) : null,
       p.heard_text ? el("p.soft", {}, `Heard: “${p.heard_text}”`) : null,
@@ -178,7 +179,8 @@ async function show() {
   const main = document.getElementById("main");
   const id = decodeURIComponent(location.hash.replace(/^#/, ""));
   try {
-    const job = await get(`/api/jobs/${encodeURIComponent(id)}`);
+    const [job] = await Promise.all([get(`/api/jobs/${encodeURIComponent(id)}`), learnRole()]);
+    if (onlyLooks()) { fill(main, onlyLooksCard()); return; }
     document.getElementById("where").textContent = `${job.id} · ${job.title}`;
     document.getElementById("back").href = `/#/jobs/${encodeURIComponent(job.id)}`;
     const review = new Review(job, main);

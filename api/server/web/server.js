@@ -1,6 +1,6 @@
 // Talks to the JSON routes; every failure becomes an Error with a sentence that says what to do.
 
-import { failed, heard, onLink } from "./link.js";
+import { failed, heard, needServer, onLink } from "./link.js";
 
 const OFFLINE = "The server does not answer. Check the network; nothing was lost that it had acknowledged.";
 const LOOK_MS = 20000;
@@ -54,11 +54,11 @@ async function ask(path, options = {}) {
 
 export const get = (path) => ask(path, { cache: "no-store" });
 
-export const post = (path, body = {}) =>
-  ask(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+export const post = (path, body = {}) => needServer().then(() =>
+  ask(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) }));
 
-export const put = (path, body) =>
-  ask(path, { method: "PUT", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+export const put = (path, body) => needServer().then(() =>
+  ask(path, { method: "PUT", headers: { "content-type": "application/json" }, body: JSON.stringify(body) }));
 
 /** Now, by this device's clock, with its offset: "2026-11-25T14:05:02.120-05:00". */
 export function now() {
@@ -76,8 +76,12 @@ const WAIT_S = 30;
 export const sendAction = (path, body, clientId) =>
   ask(path, { method: "POST", headers: { "content-type": "application/json", "idempotency-key": clientId, "ohmtrail-sent-at": now() }, body });
 
+/** The same for what does not wait in this browser: refused at once while the server is away. */
+export const sendNow = (path, body, clientId) => needServer().then(() => sendAction(path, body, clientId));
+
 /** Send a file with what belongs to it, as a form. */
-export function sendForm(path, parts) {
+export async function sendForm(path, parts) {
+  await needServer();
   const form = new FormData();
   for (const [name, value] of Object.entries(parts)) form.append(name, value);
   return ask(path, { method: "POST", body: form });

@@ -32,6 +32,19 @@ export function settingsPart() {
     el("p.soft", {}, "The screen stays on while it listens. With the browser's menu this page can be put on the home screen; it then opens like a program of its own, also while the server is away."));
 }
 
+/** What goes on while the server is away, and what does not. */
+export function withoutServerPart() {
+  const list = (words, lines) => [el("h4", {}, words), el("ul", {}, lines.map((line) => el("li", {}, line)))];
+  return el("details.more", { id: "without-server" }, el("summary", {}, "Without the server"),
+    list("Goes on: kept in this browser, sent once and in order when the server is back", [
+      "spoken readings, clips and photos, with the safety questions before them", "typed readings", "confirm, correct, reject and withdraw", "safety answers; power restored, another person",
+    ]),
+    el("p.soft", {}, "Jobs that were opened here before are shown as they were then. What was said or photographed is read when the server has it. Behind a certificate warning browsers keep no page: then it opens only with the server."),
+    list("Needs the server, and says so at once", [
+      "new jobs; correcting, closing and archiving them; plates and logo", "marking a display by its corners; what the meters can show", "reports, verification, Review", "pairing and devices; confirming by saying twice, on or off",
+    ]));
+}
+
 /** The cautions, whole. */
 export function cautionList(lines) {
   return el("section.cautions", { "aria-label": "Cautions" }, el("h3", {}, icon("warning"), "Cautions"), el("ul", {}, lines.map((line) => el("li", {}, line))));

@@ -19,6 +19,15 @@ function parted(row) {
   return unit && text.endsWith(` ${unit}`) ? [text.slice(0, -unit.length - 1), unit] : [text, ""];
 }
 
+/** What comes next in two: where and what, as it is written on a cabinet and not as it is spoken; and why. */
+function coming(said, point) {
+  const [, first, why] = /^(?:.* )?(Next: .*?\.)(?: (.*))?$/s.exec(said) || /^()()/.exec("");
+  if (!point || !first) return [said, ""];
+  const volts = point.test_voltage ? ` at ${point.test_voltage} V` : "";
+  const where = place(point).replace("–", "\u2060–\u2060"); // "A1–A2" stays in one line
+  return [`Next: ${where}: ${(KINDS[point.kind] || "").toLowerCase()}${volts}.`, why || ""];
+}
+
 export class Stage {
   /**
    * @param {object} job
@@ -75,9 +84,9 @@ export class Stage {
   /**
    * @param {object|null} proposal the one that is asked about
    * @param {object|null} record the last one confirmed
-   * @param {{next: string, question: object|undefined, waits: boolean, answer: Function|null}} more
+   * @param {{next: string, nextPoint: object|null, question: object|undefined, waits: boolean, answer: Function|null}} more
    */
-  draw(proposal, record, { next, question, waits, answer }) {
+  draw(proposal, record, { next, nextPoint, question, waits, answer }) {
     const row = proposal || record;
     const safety = Boolean(question && question.kind === "safety");
     this.node.classList.toggle("safety-open", safety);
@@ -98,7 +107,7 @@ export class Stage {
     const key = proposal ? `${proposal.id}@${proposal.revision} ${safety} ${waits}` : "";
     if (key !== this.key) fill(this.asked, proposal && !safety && !waits ? settling(proposal, this.job, answer) : null);
     this.key = key;
-    const [, first, why] = /^(.*?\.)(?: (.*))?$/s.exec(next) || ["", next, ""];
+    const [first, why] = coming(next, nextPoint);
     fill(this.next, proposal || !next ? null : [el("strong", {}, first), why ? [" ", el("span.why", {}, why)] : null]);
     this.confirm.disabled = !proposal || waits || safety || (proposal.doubts || []).length > 0;
     this.correct.disabled = !row || waits;

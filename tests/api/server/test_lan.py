@@ -12,13 +12,15 @@ import socket
 import ssl
 import subprocess
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from cryptography import x509
 
+from api.server.listeners import UNFINISHED_PER_CLIENT
+from api.settings import Limits
 from tests.api.server.test_serve import COMMAND, ask
 from tests.e2e.running import free_port
 
@@ -131,6 +133,47 @@ def test_who_is_not_paired_is_refused_over_tls_at_loopback_too(server: LanServer
     answer = connection.getresponse()
     assert (answer.status, json.loads(answer.read())["code"]) == (401, "not_paired")
     connection.close()
+
+
+def closed(line: socket.socket) -> bool:
+    line.settimeout(0.0)
+    try:
+        return line.recv(1) == b""
+    except BlockingIOError:
+        return False
+    except OSError:
+        return True
+
+
+def test_handshakes_that_nobody_finishes_are_bounded_and_shut_nobody_else_out(server: LanServer) -> None:
+    """Open more connections than one address may have, and say nothing on any of them."""
+    most = Limits().connections_per_client + UNFINISHED_PER_CLIENT
+    lines = [socket.create_connection(("127.0.0.1", server.port + 1), 10) for _ in range(most + 40)]
+    try:
+        wait_for(lambda: sum(map(closed, lines)) >= 40, "those beyond the limit are closed")
+        assert sum(not closed(line) for line in lines) == most
+        elsewhere = socket.create_connection(("127.0.0.1", server.port + 1), 10, source_address=("127.0.0.2", 0))
+        with server.trust().wrap_socket(elsewhere, server_hostname=server.name) as line:
+            assert line.version() == "TLSv1.3"
+    finally:
+        for one in lines:
+            one.close()
+
+    def comes_in() -> bool:
+        try:
+            encrypted(server, server.trust()).close()
+        except OSError:
+            return False
+        return True
+
+    wait_for(comes_in, "their places are free again")
+
+
+def wait_for(done: Callable[[], bool], what: str) -> None:
+    end = time.monotonic() + 20
+    while not done():
+        assert time.monotonic() < end, what
+        time.sleep(0.1)
 
 
 def test_a_port_that_is_taken_is_told(server: LanServer, tmp_path: Path) -> None:

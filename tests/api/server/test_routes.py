@@ -66,6 +66,7 @@ def test_a_whole_visit_over_http(client: TestClient, job: str) -> None:
     shown = client.get(f"/api/jobs/{job}").json()
     assert [axis["name"] for axis in shown["axes"]] == ["X", "Y"]
     assert shown["next"].startswith("Next: X-ray axis")
+    assert shown["next_point"]["axis"] == "X"
     asked = send(client, job, clip(READING), captured_at=at(10)).json()
     assert asked["heard"]["text"] == READING
     assert asked["proposals"][0]["read_back"].endswith("Right?")
