@@ -43,6 +43,7 @@ class Doubt(StrEnum):
     UNIT_MISSING = "unit_missing"
     VALUE_MISSING = "value_missing"
     AXIS_MISSING = "axis_missing"
+    NOTES_UNSURE = "notes_unsure"  # a circumstance was said between two values: of which of them?
     PLACE_UNSURE = "place_unsure"  # it may stand elsewhere: what was said between two readings was not understood
     SECTION_MISSING = "section_missing"  # through the cable, motor alone or cable alone?
     QUANTITY_MISSING = "quantity_missing"  # what was measured?

@@ -127,6 +127,8 @@ def show(console: Console, outcome: DayOutcome) -> None:
         f"their photo; {counts['photos that ask']} photos ask where they belong; "
         f"{counts['passed over']} utterances passed over as talk."
     )
+    if counts["circumstances unused"]:
+        console.print(f"Circumstances said that no value followed, noted nowhere: {counts['circumstances unused']}.")
     if counts["memos"] and counts["photos"]:
         console.print(outcome.clocks.sentence())
     for file in outcome.before:

@@ -20,7 +20,10 @@ def jobs(
         typer.Argument(help="Only jobs that hold all of these words: machine, customer, date, axis, serial."),
     ] = "",
     new: Annotated[
-        Path | None, typer.Option("--new", exists=True, dir_okay=False, help="JSON file that describes a new job.")
+        Path | None,
+        typer.Option(
+            "--new", exists=True, dir_okay=False, help="JSON file that describes a new job, or several in a list."
+        ),
     ] = None,
     edit: Annotated[str | None, typer.Option("--edit", metavar="JOB", help="Correct this job by --set.")] = None,
     settings: Annotated[
@@ -59,7 +62,8 @@ def jobs(
     workspace = Workspace.attach(data)
     try:
         if new is not None:
-            typer.echo(f"Job {_made(workspace, new)} made.")
+            for description in _described(new):
+                typer.echo(f"Job {workspace.create_job(description)['id']} made.")
         if edit is not None:
             _edit(workspace, edit, settings or [], reason)
         for move, job in (("close", close), ("reopen", reopen), ("archive", archive), ("restore", restore)):
@@ -79,16 +83,21 @@ def jobs(
         workspace.close()
 
 
-def _made(workspace: Workspace, path: Path) -> str:
+def _described(path: Path) -> list[PlainData]:
+    """Read the description of a job, or of several in a list.
+
+    Raises:
+        FileNotJson: It is no JSON.
+    """
     import json
 
     from api.commands.errors import FileNotJson
 
     try:
-        description = json.loads(path.read_text("utf-8"))
+        given = json.loads(path.read_text("utf-8"))
     except (ValueError, RecursionError):
         raise FileNotJson(path=path) from None
-    return str(workspace.create_job(description)["id"])
+    return given if isinstance(given, list) and given else [given]
 
 
 def _edit(workspace: Workspace, job: str, settings: list[str], reason: str) -> None:

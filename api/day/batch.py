@@ -86,7 +86,8 @@ class DayOutcome:
 
     Attributes:
         proposals: Ids of proposals, by job.
-        counts: "memos", "photos", "values", "joined", "photos that ask", "passed over".
+        counts: "memos", "photos", "values", "joined", "photos that ask", "passed over",
+            "circumstances unused" (said, and no value came).
         clocks: By how much the clocks were moved.
         untaken: Files, or parts of them, that were not taken.
         before: Files that were taken in before, with their captures.
@@ -272,6 +273,7 @@ def _put_together(
     outcome.counts.update({
         "memos": len(memos), "photos": len(photos), "values": len(spoken.values), "joined": len(pairs),
         "photos that ask": asks, "passed over": spoken.passed_over,
+        "circumstances unused": len(spoken.unused),
     })  # fmt: skip
     identities = (recogniser_of(workspace.engines, photo=False), recogniser_of(workspace.engines, photo=True))
     return DayFound(memos, photos, shown, spoken.values, clips, pairs, again, jobs, spoken.passages, clocks, identities)

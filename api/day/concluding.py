@@ -16,7 +16,7 @@ from api.day.joining import Joined, PhotoAt
 from api.day.sources import DayFile
 from api.day.times import MadeAt
 from api.day.values import DayValue, Passage
-from api.dialogue.proposal_updates import join_to, propose
+from api.dialogue.proposal_updates import join_to, noted_beside, propose
 from api.dialogue.turn import Turn, begin_turn
 from api.intake.recognition import seen_json
 from api.ledger.canonical import JsonObject, canonical
@@ -182,7 +182,7 @@ class _JobDay:
         one = self._photo_of.get(index)
         partner = None if one is not None else find_partner(self._before, value.reading, source)
         if partner is not None:
-            join_to(self._turn, partner, value.given, source)
+            join_to(self._turn, partner, noted_beside(partner, value.given), source)
             return
         proposal = propose(self._turn, value.given, source)
         self._made[index] = proposal

@@ -19,6 +19,7 @@ import datetime as dt
 from dataclasses import dataclass, field
 
 from api.day.jobs import JobAxes
+from api.visit.notes import Notes
 from capture.comparison import says_same
 from capture.language.vocabulary import ENTRIES, ICAO_LETTERS, WordClass, plain_text
 from capture.reading import Heard, Reading
@@ -134,9 +135,12 @@ class PlaceTrust:
         self._begin(axis_unsure=axis_unsure, section_unsure=section_unsure)
         self.stretch.again = same and before.again
 
-    def took(self, reading: Reading, job: JobAxes | None, instant: dt.datetime) -> Stretch:
-        """Take note of a value; returns the stretch that it belongs to."""
-        point = _point(reading, job)
+    def took(self, reading: Reading, job: JobAxes | None, instant: dt.datetime, notes: Notes) -> Stretch:
+        """Take note of a value with its circumstances; returns the stretch that it belongs to.
+
+        After cleaning, say, or at another position the same point may well come again.
+        """
+        point = (*_point(reading, job), notes)
         before = self._points.get(point)
         if before is not None and not _said_twice(before, reading, instant):
             if before.stretch is self.stretch:

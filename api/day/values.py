@@ -10,10 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from api.day.announced import said_job, said_time, written
+from api.day.circumstances import Circumstances, correct_beside
 from api.day.jobs import JobAxes, JobPlan
 from api.day.places import PlaceTrust, Stretch, plainly_talk
+from api.dialogue.beside import takes_coming
 from api.dialogue.proposal_updates import merged
 from api.dialogue.turn import OLD_CONTEXT_S
+from api.visit.notes import Notes, notes_with
 from api.visit.proposals import ProposedReading
 from capture.carrying import can_carry
 from capture.completeness import STRUCTURAL, fits
@@ -92,11 +95,13 @@ class DaySpoken:
         values: In order of time.
         passages: Where the work stood after each utterance that meant something.
         passed_over: How many utterances meant nothing: talk, calls, radio.
+        unused: Circumstances that were said and that no value took, as they were heard.
     """
 
     values: list[DayValue] = field(default_factory=list)
     passages: list[Passage] = field(default_factory=list)
     passed_over: int = 0
+    unused: list[str] = field(default_factory=list)
 
 
 def understood(spoken: Sequence[SpokenAt], plan: JobPlan, model: ConfidenceModel) -> DaySpoken:
@@ -110,6 +115,7 @@ def understood(spoken: Sequence[SpokenAt], plan: JobPlan, model: ConfidenceModel
     follower = _Follower(plan, model)
     for one in spoken:
         follower.take(one)
+    follower.end()
     for value in follower.found.values:
         if value.stretch.unsure:
             value.given = replace(value.given, doubts=(*value.given.doubts, Doubt.PLACE_UNSURE))
@@ -127,21 +133,33 @@ class _Follower:
         self._paused = False
         self._memo: str | None = None
         self._trust = PlaceTrust()
+        self._noted = Circumstances()
+        self._placed: dt.datetime | None = None
         self.found = DaySpoken()
+
+    def end(self) -> None:
+        """Settle what still waits for a value."""
+        self._noted.moved_on()
+        self.found.unused = self._noted.unused
+
+    def _left(self) -> None:
+        """Trust neither place nor circumstances any more: the work went on elsewhere, or after a break."""
+        self._trust.lost()
+        self._noted.moved_on()
 
     def take(self, spoken: SpokenAt) -> None:
         """Take the next utterance."""
         job = self._plan.at(spoken.instant) or self._job
         if self._plan.windows and job != self._job:
             self._context = Context()
-            self._trust.lost()
+            self._left()
         self._job = job
         if spoken.memo != self._memo and self._since(spoken.instant) > NEW_MEMO_S:
-            self._trust.lost()  # whoever begins a recording after a break says where
+            self._left()  # whoever begins a recording after a break says where
         self._memo = spoken.memo
         if self._last is not None and (spoken.instant - self._last).total_seconds() > OLD_CONTEXT_S:
             self._context = Context(axis=self._context.axis)
-            self._trust.lost()
+            self._left()
         if self._announced(spoken.span.heard):
             return
         heard, axes = spoken.span.heard, self._plan.axes(job)
@@ -154,14 +172,21 @@ class _Follower:
             if found is None and after.axis not in axes:
                 self._pass_over(heard)
                 return
+            if found != self._job:
+                self._noted.moved_on()
             self._job = found
         self._context = replace(after, axes=())
         readings = [reading for reading in utterance.readings if fits(reading)]
         placed = self._named(utterance, before, axes)
-        if not readings and self._context == before and not placed:
+        alone = utterance.beside.anything and not utterance.readings
+        if not readings and self._context == before and not placed and not alone:
             self._pass_over(heard)
             return
         self._last = spoken.instant
+        if placed or self._context != before:
+            self._placed = spoken.instant
+        if alone:
+            self._noted.said_alone(utterance.beside, heard.text, self._since_place(spoken))
         self._values(utterance, readings, spoken, heard)
         self.found.passages.append(Passage(spoken.instant, self._job, self._context))
 
@@ -175,7 +200,7 @@ class _Follower:
             return False
         if self._job is None or self._job.id != named:
             self._job, self._context = self._plan.by_id(named), Context()
-            self._trust.lost()
+            self._left()
         return True
 
     def _since(self, instant: dt.datetime) -> float:
@@ -210,7 +235,8 @@ class _Follower:
         """Understand words by the axes of the present job, and by all where they mean nothing to that."""
         own = axes if job is None else tuple(job.said)
         utterance = as_dictated(understand(heard, replace(self._context, axes=own), self._model), self._context, own)
-        if own == axes or utterance.readings or utterance.context != self._context:
+        meant = utterance.readings or utterance.beside.anything or utterance.context != self._context
+        if own == axes or meant:
             return utterance
         other = as_dictated(understand(heard, replace(self._context, axes=axes), self._model), self._context, axes)
         return other if other.context.axis not in (self._context.axis, *own) else utterance
@@ -219,6 +245,13 @@ class _Follower:
         """Obey what can be obeyed in a recording: stop and go on listening, take back what was just said."""
         if utterance.command in (Command.PAUSE, Command.RESUME) and not utterance.doubts:
             self._paused = utterance.command is Command.PAUSE
+            return True
+        if utterance.beside.anything and utterance.command is Command.CORRECT and not utterance.readings:
+            last = self._recent(spoken)
+            if last is not None and not self._paused:
+                correct_beside(last, utterance.beside, utterance.heard.text)
+            return True
+        if utterance.command is Command.UNDO and not self._paused and self._noted.taken_back():
             return True
         back = utterance.command in (Command.REJECT, Command.UNDO)
         back = back or (utterance.command is Command.CORRECT and not utterance.readings)
@@ -234,18 +267,28 @@ class _Follower:
         near = bool(values) and (spoken.instant - values[-1].instant).total_seconds() <= TAKEN_BACK_S
         return values[-1] if near else None
 
-    def _values(self, utterance: Utterance, readings: list[Reading], spoken: SpokenAt, heard: Heard) -> None:
+    def _since_place(self, spoken: SpokenAt) -> DayValue | None:
+        """Give the value said just before, unless a place was named after it."""
         last = self._recent(spoken)
+        return None if last is None or (self._placed is not None and self._placed > last.instant) else last
+
+    def _values(self, utterance: Utterance, readings: list[Reading], spoken: SpokenAt, heard: Heard) -> None:
+        last, took = self._recent(spoken), False
         for index, reading in enumerate(readings):
             given = self._given(utterance, index, reading, several=len(readings) > 1)
             if utterance.command is Command.CORRECT and last is not None and index == 0:
                 said = merged(reading, last.reading)
-                last.given = replace(given, reading=said) if fits(said) else given
+                notes = notes_with(last.given.notes or Notes(), utterance.beside)
+                last.given = replace(given, reading=said if fits(said) else given.reading, notes=notes)
                 last.text = f"{last.text}, {heard.text}"
                 last.spoken = spoken
                 continue
-            stretch = self._trust.took(given.reading, self._job, spoken.instant)
-            self.found.values.append(DayValue(spoken, self._job, given, heard.text, stretch))
+            given, text = self._noted.given(given, heard.text, utterance.beside)
+            stretch = self._trust.took(given.reading, self._job, spoken.instant, given.notes or Notes())
+            self.found.values.append(DayValue(spoken, self._job, given, text, stretch))
+            took = took or takes_coming(given.reading)
+        if took:
+            self._noted.taken()
 
     def _given(self, utterance: Utterance, index: int, reading: Reading, *, several: bool) -> ProposedReading:
         """Give a reading with its doubts; a test carried forward that cannot show its unit is left out."""

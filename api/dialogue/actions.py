@@ -152,7 +152,7 @@ def _correct(turn: Turn, proposal: Proposal, decision: Decision, action: Correct
     notes = notes_from(fields, proposal.notes)
     check_dimension(reading)
     settled = set(changes) & {"value", "unit", "qualifier"}
-    kept = tuple(doubt for doubt in proposal.doubts if not _settles(set(changes), doubt))
+    kept = tuple(doubt for doubt in proposal.doubts if not _settles({*changes, *fields}, doubt))
     given = ProposedReading(reading, kept, () if settled else proposal.alternatives, notes=notes)
     change(turn, proposal, given, Source("typed", decision.captured_at), decision)
     if action.instrument_id is not None:
@@ -163,6 +163,8 @@ def _settles(changed: set[str], doubt: Doubt) -> bool:
     """Tell whether fields that a person gave settle a doubt; the place only where all of it was given."""
     if doubt is Doubt.PLACE_UNSURE:
         return {"axis", "section"} <= changed
+    if doubt is Doubt.NOTES_UNSURE:
+        return bool(changed & {"circumstances", "position"})
     values = changed & {"value", "unit", "qualifier"}
     # With the unit alone the digits are as much in doubt as before.
     return doubt in UNIT_DOUBTS if values == {"unit"} else bool(values)
@@ -184,7 +186,8 @@ def _choose(turn: Turn, proposal: Proposal, decision: Decision, index: int) -> N
     placed = replace(chosen, axis=chosen.axis or before.axis, section=chosen.section or before.section)
     # The person settled which value it was, not whether the display had come to rest, nor where it was measured.
     moved = (placed.axis, placed.section) != (before.axis, before.section)
-    open_still = (Doubt.NOT_SETTLED,) if moved else (Doubt.NOT_SETTLED, Doubt.PLACE_UNSURE)
+    others = (Doubt.NOT_SETTLED, Doubt.NOTES_UNSURE)
+    open_still = others if moved else (*others, Doubt.PLACE_UNSURE)
     kept = tuple(doubt for doubt in proposal.doubts if doubt in open_still)
     given = ProposedReading(placed, kept, (), 1.0, chosen=True)
     set_value(proposal, given, turn.job, decision.captured_at, turn.transaction.now)

@@ -66,16 +66,16 @@ def take(turn: Turn, given: ProposedReading, source: Source, decision: Decision 
     """
     partner = find_partner(turn.waiting, given.reading, source)
     if partner is not None:
-        return join_to(turn, partner, _beside(partner, given), source)
+        return join_to(turn, partner, noted_beside(partner, given), source)
     if decision is not None:
         answered = _answered(turn, given)
         if answered is not None:
-            change(turn, answered[0], _beside(*answered), source, decision)
+            change(turn, answered[0], noted_beside(*answered), source, decision)
             return answered[0]
     return propose(turn, given, source)
 
 
-def _beside(proposal: Proposal, given: ProposedReading) -> ProposedReading:
+def noted_beside(proposal: Proposal, given: ProposedReading) -> ProposedReading:
     """Add what was noted beside a proposal to what is noted beside its new value."""
     return given if given.notes is None else replace(given, notes=joined(proposal.notes, given.notes))
 

@@ -121,6 +121,7 @@ DOUBTS = {
     "conflict": "clip and photo disagree",
     "quantity_missing": "what was measured was missing",
     "place_unsure": "the place: something said before it was not understood",
+    "notes_unsure": "whether what is noted beside it is of this value",
     "section_missing": "the part (cable and motor, motor alone, cable alone) was missing",
 }
 

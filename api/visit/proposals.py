@@ -314,12 +314,12 @@ def join(proposal: Proposal, given: ProposedReading, source: Source, job: Job, n
     doubts = (*proposal.doubts, *given.doubts)
     if agree:
         settled = tuple(doubt for doubt in doubts if doubt not in _SETTLED_BY_AGREEMENT)
-        joined = ProposedReading(reading, settled, (), given.confidence)
+        joined = ProposedReading(reading, settled, (), given.confidence, notes=given.notes)
     else:
         # What the photo shows, at the place that was said: a display does not show which lead it is connected to.
         built = photo.test_voltage_built or reading.test_voltage_built
         other = replace(reading, quantity=photo.quantity, test_voltage_built=built)
-        joined = ProposedReading(reading, (*doubts, Doubt.CONFLICT), (other,), given.confidence)
+        joined = ProposedReading(reading, (*doubts, Doubt.CONFLICT), (other,), given.confidence, notes=given.notes)
     set_value(proposal, joined, job, source.captured_at, now)
     return agree
 

@@ -15,6 +15,7 @@ _QUESTIONS = {
     Doubt.VALUE_MISSING: "What does it read?",
     Doubt.AXIS_MISSING: "Which axis of this job?",
     Doubt.PLACE_UNSURE: "Is that the axis and the part it was measured on?",
+    Doubt.NOTES_UNSURE: "Is what is noted beside it of this value?",
     Doubt.SECTION_MISSING: "Through the cable, motor alone or cable alone?",
     Doubt.QUANTITY_MISSING: "Insulation, ohmmeter or winding resistance?",
     Doubt.DIGITS_AMBIGUOUS: "The digits can be taken in more than one way.",

@@ -8,7 +8,7 @@ import { proofs } from "./proof.js";
 import { placeLabel, placesFor, stretchOf } from "./review-places.js";
 import { SafetyKeys } from "./review-safety.js";
 import { get, now, post } from "./server.js";
-import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, clock, conditions, place, shown } from "./words.js";
+import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, clock, conditions, notes, place, shown } from "./words.js";
 
 const MEASURED = ["insulation_resistance", "resistance_to_ground", "winding_resistance", "continuity"];
 
@@ -71,6 +71,10 @@ class Review {
     const lacks = (doubt) => p.doubts.includes(doubt);
     const set = (field, value, label) => ({ label, action: "correct", body: { reading: { [field]: value } } });
     if (lacks("place_unsure")) return this.places(p);
+    if (lacks("notes_unsure")) {
+      const noted = (circumstances, position, label) => ({ label, action: "correct", body: { reading: { circumstances, position: position || null } } });
+      return [noted(p.circumstances, p.position, `Yes: ${notes(p)}`), noted([], null, "No: note nothing beside it")];
+    }
     const found = [];
     const settled = p.doubts.length && p.doubts.every((d) => LOOK_AGAIN.includes(d) || ["teen_or_ty", "conflict", "unknown_words", "prefix_unsure", "unit_unsure"].includes(d)) && p.value !== null;
     if (settled) found.push({ label: `It is ${p.display}`, action: "choose", body: { index: 0 } });

@@ -16,6 +16,7 @@ export const DOUBTS = {
   implausible: "This is outside what the quantity can be.", unknown_words: "Some words were not understood.", low_confidence: "Not recognised clearly.",
   not_settled: "The reading had not settled.", range_end_unknown: "Over range: more than how much?", built_voltage_unknown: "How many volts did the tester build?",
   place_unsure: "Which place? Something said before this was not understood, or the order does not fit.",
+  notes_unsure: "Is what is noted beside it of this value? It was said between two values.",
   contradicted: "Another value of this point is on record; both cannot be true. Which one?", conflict: "Clip and photo disagree.", quantity_missing: "What was measured?", section_missing: `Which part: ${Object.values(SECTIONS).join(", ")}?`,
 };
 
@@ -56,7 +57,12 @@ const CIRCUMSTANCES = {
 
 /** Test voltage, time and what was noted: "500 V set, 512 V built, read at 60 s, position 30°". */
 export function conditions(r) {
-  return [r.test_voltage_set && `${r.test_voltage_set} V set`, r.test_voltage_built && `${r.test_voltage_built} V built`, r.elapsed_s && `read at ${r.elapsed_s} s`, r.position && `position ${r.position}`, ...(r.circumstances || []).map((c) => CIRCUMSTANCES[c] || c)].filter(Boolean).join(", ");
+  return [r.test_voltage_set && `${r.test_voltage_set} V set`, r.test_voltage_built && `${r.test_voltage_built} V built`, r.elapsed_s && `read at ${r.elapsed_s} s`, notes(r)].filter(Boolean).join(", ");
+}
+
+/** What was noted beside it: "position 30°, after cleaning or repair". */
+export function notes(r) {
+  return [r.position && `position ${r.position}`, ...(r.circumstances || []).map((c) => CIRCUMSTANCES[c] || c)].filter(Boolean).join(", ");
 }
 
 /** An instant as people read it, in this device's own time: "2026-11-24 08:31:30". */

@@ -151,8 +151,8 @@ def opened(folder: Path, engines: DayFakes | None = None, job: dict[str, Any] = 
     return workspace
 
 
-def proposed(workspace: Workspace) -> list[dict[str, Any]]:
-    """Give what waits, without ids of rows and instants of this machine."""
+def proposed(workspace: Workspace, job: str = "J1") -> list[dict[str, Any]]:
+    """Give what waits in a job, without ids of rows and instants of this machine."""
     from api.visit.proposals import proposals_of
 
     with workspace.database.read() as session:
@@ -164,5 +164,5 @@ def proposed(workspace: Workspace) -> list[dict[str, Any]]:
                 "agreement": one.row.agreement, "doubts": [doubt.value for doubt in one.doubts],
                 "captured_at": one.row.captured_at, "clip": one.row.clip_sha256, "photo": one.row.photo_sha256,
             }
-            for one in proposals_of(session, "J1")
+            for one in proposals_of(session, job)
         ]  # fmt: skip

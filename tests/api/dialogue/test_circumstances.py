@@ -51,6 +51,14 @@ def test_said_alone_it_joins_what_is_asked_and_is_asked_again(visit: Visit, word
     assert noted(visit) == [[meant.value]]
 
 
+@pytest.mark.parametrize("shown", ["1.100", "1.300"])
+def test_said_with_the_words_that_join_a_photo_it_stays(visit: Visit, shown: str) -> None:
+    """The value is photographed first: agreeing or not, what is said with the words is noted beside it."""
+    visit.show(shown, "Ohm")
+    [proposal] = visit.say(f"{VALUE} after cleaning")["proposals"]
+    assert (proposal["source"], proposal["circumstances"]) == ("speech+photo", ["after_cleaning"])
+
+
 def test_a_confirmation_spoken_before_the_circumstance_confirms_nothing(visit: Visit) -> None:
     visit.say(VALUE)
     visit.say("brushes out")

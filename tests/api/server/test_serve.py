@@ -169,6 +169,17 @@ def test_the_commands_of_the_server(tmp_path: Path) -> None:
     assert "is not JSON" in run("jobs", "--new", str(description), data=data).stderr
 
 
+def test_one_file_may_describe_several_jobs(tmp_path: Path) -> None:
+    """The three machines of the afternoon, as the README has them made."""
+    described = Path(__file__).parents[3] / "fixtures" / "afternoon" / "jobs.json"
+    made = run("jobs", "--new", str(described), data=tmp_path / "data")
+    assert made.returncode == 0, made.stderr
+    assert len(json.loads(described.read_text("utf-8"))) == 3
+    assert [line for line in made.stdout.splitlines() if line.endswith("made.")] == [
+        "Job J1 made.", "Job J2 made.", "Job J3 made.",
+    ]  # fmt: skip
+
+
 def test_every_command_has_help(tmp_path: Path) -> None:
     listed = run("--help", data=tmp_path)
     assert listed.returncode == 0

@@ -25,8 +25,8 @@ from tests.benchmarks.day.kept import KeptEngines
 from tests.benchmarks.day.renderings import KEPT_APART, SHOWN, Rendering, rendered
 from tests.benchmarks.day.score import jobs_made, names_by_hash, scored
 
-COLUMNS = ("right", "right, asked about", "wrong", "wrong, asked about", "missed", "invented", "photos joined",
-           "photos wrongly joined")  # fmt: skip
+COLUMNS = ("right", "right, asked about", "wrong", "wrong, asked about", "missed", "invented", "invented, asked about",
+           "photos joined", "photos wrongly joined")  # fmt: skip
 
 
 def _processor_s(engines: PooledEngines) -> float:

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import random
-import signal
-import subprocess
-import sys
 import tempfile
 import time
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 from rich.console import Console
+from rich.progress import track
 
 from tests.api.day.afternoon import DayFakes, fill, opened, proposed, take
 
 
-def child(data: str, files: str) -> None:
+def child(data: str, files: str, ready: Connection) -> None:
     """Take a folder in, slowly, so that a kill falls anywhere."""
 
     class Slow(DayFakes):
@@ -25,7 +25,7 @@ def child(data: str, files: str) -> None:
             time.sleep(0.05)
 
     workspace = opened(Path(data), Slow())
-    print("ready", flush=True)
+    ready.send(True)
     take(workspace, Path(files), workers=2)
     workspace.close()
 
@@ -34,6 +34,8 @@ def main(points: int, console: Console, seed: int = 1) -> int:
     """Kill at so many points; returns how many differed from the run that nobody killed."""
     rng = random.Random(seed)
     wrong, concluded = 0, 0
+    context = multiprocessing.get_context("forkserver")  # each a process of its own, without loading everything again
+    context.set_forkserver_preload(["tests.benchmarks.day.kills"])
     with tempfile.TemporaryDirectory() as place:
         files = fill(Path(place) / "files")
         whole = opened(Path(place) / "whole")
@@ -42,15 +44,15 @@ def main(points: int, console: Console, seed: int = 1) -> int:
         usual = time.monotonic() - begun + 0.5
         expected = proposed(whole)
         whole.close()
-        for point in range(points):
+        for point in track(range(points), "killing", console=console):
             data = Path(place) / f"data{point}"
-            code = f"from tests.benchmarks.day.kills import child; child({str(data)!r}, {str(files)!r})"
-            process = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE)
-            assert process.stdout is not None
-            process.stdout.readline()
+            here, there = context.Pipe()
+            process = context.Process(target=child, args=(str(data), str(files), there))
+            process.start()
+            here.recv()
             time.sleep(rng.uniform(0, usual))
-            process.send_signal(signal.SIGKILL)
-            process.wait()
+            process.kill()
+            process.join()
             again = opened(data)
             concluded += bool(proposed(again))
             take(again, files, workers=2)

@@ -73,11 +73,12 @@ def rendered(folder: Path, how: Rendering) -> Path:
             continue
         with path.open("rb") as file:
             pcm = np.frombuffer(b"".join(Recording(file).blocks()), "<i2").astype(np.float64)
-        _write(folder / path.name, _spoilt(pcm, how, number), path)
+        _write(folder / path.name, spoilt(pcm, how, number), path)
     return folder
 
 
-def _spoilt(pcm: Samples, how: Rendering, number: int) -> Samples:
+def spoilt(pcm: Samples, how: Rendering, number: int) -> Samples:
+    """Render samples; `number` tells the recordings of one afternoon apart."""
     quiet = float(np.median([pcm[at : at + RATE // 4].std() for at in range(0, len(pcm) - RATE, RATE // 4)]))
     extra = quiet * np.sqrt(max(0.0, 10 ** ((SNR_DB - how.snr_db) / 10) - 1))
     seed = how.seed if how.seed == MEASURED else how.seed + 10_000 * number

@@ -64,8 +64,15 @@ def is_right(truth: Truth, proposal: Proposal) -> bool:
     kind = None if reading.kind is None else reading.kind.value
     section = None if reading.section is None else reading.section.value
     placed = (reading.axis, section, kind) == truth.place[:3] and _same_point(truth.place[3], reading.terminals)
-    same = reading.quantity.qualifier.value == truth.qualifier and _base(reading.quantity) == truth.value
-    return placed and same
+    return placed and is_value(truth, reading.quantity)
+
+
+def is_value(truth: Truth, quantity: Quantity) -> bool:
+    """Tell whether a quantity is the one that was said; "wide open" may stand as the meter shows it."""
+    qualifier = quantity.qualifier.value
+    if truth.qualifier == "open" and quantity.value is None:
+        return qualifier in ("open", ">")
+    return qualifier == truth.qualifier and _base(quantity) == truth.value
 
 
 def scored(workspace: Workspace, photos: dict[str, str], jobs: Sequence[str] = ("J1", "J2", "J3")) -> Counter[str]:
@@ -77,8 +84,8 @@ def scored(workspace: Workspace, photos: dict[str, str], jobs: Sequence[str] = (
         jobs: The jobs of the three machines.
 
     Returns:
-        "right", "right, asked about", "wrong", "wrong, asked about", "missed", "invented", "photos joined", "photos
-        wrongly joined".
+        "right", "right, asked about", "wrong", "wrong, asked about", "missed", "invented", "invented, asked about",
+        "photos joined", "photos wrongly joined".
     """
     counts: Counter[str] = Counter()
     with workspace.database.read() as session:
@@ -90,16 +97,21 @@ def scored(workspace: Workspace, photos: dict[str, str], jobs: Sequence[str] = (
             for p in (one for found in waiting.values() for one in found)
             if p.id not in used
         ]
-        apart, _, best = min(near, default=(NEAR_S + 1, "", None), key=lambda one: one[:2])
-        if best is None or apart > NEAR_S:
+        near = [one for one in near if one[0] <= NEAR_S]
+        # Of several the one that is right: what talk was taken for may lie nearer, and counts as invented.
+        best = min(near, default=None, key=lambda one: (not is_right(truth, one[2]), *one[:2]))
+        if best is None:
             counts["missed"] += 1
             continue
-        used.add(best.id)
-        counts[_verdict(truth, best)] += 1
-        if best.row.photo_sha256 is not None:
+        _, _, proposal = best
+        used.add(proposal.id)
+        counts[_verdict(truth, proposal)] += 1
+        if proposal.row.photo_sha256 is not None:
             counts["photos joined"] += 1
-            counts["photos wrongly joined"] += photos.get(best.row.photo_sha256) != truth.photo
-    counts["invented"] = sum(1 for found in waiting.values() for p in found if p.id not in used)
+            counts["photos wrongly joined"] += photos.get(proposal.row.photo_sha256) != truth.photo
+    left = [p for found in waiting.values() for p in found if p.id not in used]
+    counts["invented"] = sum(not p.doubts for p in left)
+    counts["invented, asked about"] = sum(bool(p.doubts) for p in left)
     return counts
 
 
