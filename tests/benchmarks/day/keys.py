@@ -1,4 +1,4 @@
-"""Fifty readings answered by keys in the Review, in a real Chromium: how many keys, and how long page and server take.
+"""Fifty proposals answered by keys in the Review, in a real Chromium: how many keys, and how long page and server take.
 
     python -m tests.benchmarks.day.keys [--readings 50] [--kept FOLDER] [--shots FOLDER]
 
