@@ -63,7 +63,7 @@ class Cost:
     processor_s: float = 0.0
     main_mb: float = 0.0
     all_mb: float = 0.0
-    _used: dict[int, float] = field(default_factory=dict)
+    _used: dict[int, float] = field(default_factory=dict, repr=False)
 
 
 class Watch:
@@ -160,6 +160,7 @@ def taken(data: Path, files: Path, engines: DayEngines, workers: int) -> tuple[D
         jobs_made(workspace)
         with Watch() as watch:
             outcome = take_day(workspace, [files], DayWishes(), workers=workers, engines=engines)
+        Console(width=170).print(f"{files.name}: {watch.cost}")  # at once: the next run may take hours
         return outcome, watch.cost, [one for job in ("J1", "J2", "J3") for one in proposed(workspace, job)]
     finally:
         workspace.close()
