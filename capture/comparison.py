@@ -10,7 +10,7 @@ from grading.terms.quantity import Qualifier, Quantity, UnitError, unit
 from grading.terms.terminals import is_general, to_earth
 
 VOLTAGE_TOLERANCE = Decimal("0.05")
-"""Built voltages heard and seen may differ by this share, since the display is live (house rule)."""
+"""Built voltages heard and seen may differ by this share, since the display is live (program's rule)."""
 
 
 def same_value(first: Quantity, second: Quantity) -> bool:
@@ -106,7 +106,7 @@ def combine(voice: Reading, photo: Reading) -> tuple[Reading, bool]:
 
 
 APART = Decimal(2)
-"""Readings of one point differ by less than this factor from one minute to the next (house rule, no source)."""
+"""Readings of one point differ by less than this factor from one minute to the next (program's rule, no source)."""
 
 
 def same_test(first: Reading, second: Reading) -> bool:

@@ -9,7 +9,7 @@ At the machine what is said alone joins the value that is asked about, else it w
 * Anything else waits for the next value. Where it follows close upon a value it may have been of that one: whichever
   takes it is asked about; where no value comes any more before the work moves on, that value takes it.
 
-All of these are house rules, without source.
+All of these are program's rules, without source.
 """
 
 from __future__ import annotations

@@ -16,13 +16,13 @@ from capture.comparison import says_same
 from grading.terms.quantity import Quantity
 
 WINDOW_S = 60.0
-"""Distances within this count as one, s: the photo is taken some seconds before or after the word (house rule)."""
+"""Distances within this count as one, s: the photo is taken some seconds before or after the word (program's rule)."""
 
 LEAST_PAIRS = 4
-"""So many values must agree before a clock is moved without being told (house rule)."""
+"""So many values must agree before a clock is moved without being told (program's rule)."""
 
 AHEAD = 2.0
-"""By which factor the best distance must be ahead of any other (house rule)."""
+"""By which factor the best distance must be ahead of any other (program's rule)."""
 
 SAME_S = 90.0
 """Clocks that differ by less are left as they are, s: joining allows for it."""

@@ -14,10 +14,10 @@ from capture.reading import DisplayReading
 from grading.terms.quantity import Quantity, unit
 
 NEAR_S = 45.0
-"""A photo that differs from what was said beside it belongs to it only within this, s (house rule)."""
+"""A photo that differs from what was said beside it belongs to it only within this, s (program's rule)."""
 
 SIZE = Decimal(20)
-"""By which factor photo and words may differ and still be of one reading, misread or misheard (house rule: more than a
+"""By which factor photo and words may differ and still be of one reading, misread or misheard (program's: more than a
 decimal point lost)."""
 
 

@@ -10,7 +10,7 @@ as nothing speaks against it, and from then on what follows is in doubt until a 
 * A lead-to-lead value follows one to ground with nothing said between: a plan that begins again.
 * A winding is read on a cable that is alone.
 
-What is in doubt in a row is one stretch, and is asked about once. All of these are house rules, without source.
+What is in doubt in a row is one stretch, and is asked about once. All of these are program's rules, without source.
 """
 
 from __future__ import annotations

@@ -28,10 +28,10 @@ from capture.speech.memo import Span
 from capture.speech.understand import understand, with_pauses
 
 TAKEN_BACK_S = 30.0
-"""Words that take a value back must follow it within this, s (house rule)."""
+"""Words that take a value back must follow it within this, s (program's rule)."""
 
 NEW_MEMO_S = 300.0
-"""A recording that begins within this of the last words of another one goes on with it, s (house rule)."""
+"""A recording that begins within this of the last words of another one goes on with it, s (program's rule)."""
 
 
 @dataclass(frozen=True)

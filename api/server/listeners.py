@@ -17,7 +17,7 @@ from api.settings import Limits
 UNFINISHED = 128
 UNFINISHED_PER_CLIENT = 16
 """Room for handshakes beside the connections that the protocol allows and refuses in words: in all, and of one
-address. House rules: a browser opens six at once."""
+address. Program's rules: a browser opens six at once."""
 
 
 def room_for(limits: Limits) -> Places:

@@ -18,7 +18,7 @@ from typing import Any
 from grading.terms.quantity import UNITS, Qualifier, Quantity, parse_digits
 
 MIN_LEARNT = 8
-"""Confirmed readings of one unit from which a format never seen among them is asked about (house rule)."""
+"""Confirmed readings of one unit from which a format never seen among them is asked about (program's rule)."""
 
 
 class Possibility(StrEnum):

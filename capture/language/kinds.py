@@ -18,7 +18,7 @@ _TO_GROUND = frozenset({QuantityKind.INSULATION_RESISTANCE, QuantityKind.RESISTA
 _HIGH_UNITS = frozenset({"MOhm", "GOhm", "TOhm"})
 
 PLAUSIBLE: dict[QuantityKind, tuple[str, Decimal, Decimal]] = {
-    # House rules (domain practice, no standard): a winding of a servo or spindle motor is below 100 ohms, and a value
+    # Practice, no standard: a winding of a servo or spindle motor is below 100 ohms, and a value
     # below 0.1 milliohm is beyond field meters.
     QuantityKind.WINDING_RESISTANCE: ("Ohm", Decimal("0.0001"), Decimal(100)),
     # Insulation testers of the trade show 0.001 MOhm to 10 TOhm.

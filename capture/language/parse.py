@@ -328,7 +328,7 @@ def _settle_voltages(draft: Draft, context: Context) -> Draft:
     if draft.values or draft.built_volts is None:
         return draft
     asked = draft.set_volts or context.test_voltage_set
-    # Between 10 % below (house rule) and `kinds.OVERSHOOT` above, the tester built its voltage and showed no value.
+    # Between 10 % below (program's rule) and `kinds.OVERSHOOT` above, the tester built its voltage and showed no value.
     held = asked is not None and asked * Decimal("0.9") <= draft.built_volts <= asked * Decimal("1.25")
     qualifier = Qualifier.NONE if held else Qualifier.COLLAPSED
     doubts = (Doubt.VALUE_MISSING,) if held else ()

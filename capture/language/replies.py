@@ -10,7 +10,7 @@ from capture.reading import Doubt, Utterance
 from grading.terms.quantity import UNITS, Qualifier, Quantity
 
 CLEAR_WORD = 0.6
-"""Confidence of a word from which a plain answer is taken (house rule, as of `capture.speech.confidence`)."""
+"""Confidence of a word from which a plain answer is taken (program's rule, as of `capture.speech.confidence`)."""
 
 _YES = frozenset({"yes", "yeah", "affirmative"})
 _NO = frozenset({"no"})

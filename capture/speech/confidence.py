@@ -27,13 +27,13 @@ FILE = "calibration.json"
 """Name of the coefficients in a model's directory."""
 
 ACCEPTED_WORD = 0.6
-"""By rules: a reading with a word of less confidence is asked about (house rule)."""
+"""By rules: a reading with a word of less confidence is asked about (program's rule)."""
 
 ACCEPTED_MEANING = 0.7
-"""By rules: a reading whose meaning has a smaller posterior is asked about, a command is not taken (house rule)."""
+"""By rules: a reading whose meaning has a smaller posterior is asked about, a command is not taken (program's rule)."""
 
 MIN_OFFERED = 0.35
-"""By rules: below this nothing is offered, not even to be asked about: it is talk or noise (house rule)."""
+"""By rules: below this nothing is offered, not even to be asked about: it is talk or noise (program's rule)."""
 
 MOST_BEHIND = 2.5
 """By rules: what lies further behind the second engine's own transcript, in log probability a token, is talk. Of

@@ -31,7 +31,7 @@ QUIET_S = 0.6
 """Pieces are parted in the middle of the quietest stretch of this length, s."""
 
 JOIN_S = 4.0
-"""Silence within one reading that is still bridged, s (house rule: the time of a second look at the display)."""
+"""Silence within one reading that is still bridged, s (program's rule: the time of a second look at the display)."""
 
 AROUND_S = 0.4
 """Sound kept before and after the words of an utterance in its clip, s."""

@@ -111,7 +111,7 @@ def test_electronics_stand_no_test_voltage_and_a_brake_a_low_one() -> None:
 
 
 def test_a_cable_alone_has_a_test_voltage_of_its_own() -> None:
-    """House rule: 1000 V with both ends free."""
+    """Program's rule: 1000 V with both ends free."""
     assert "voltage.choice" not in rules(graded(ir(CABLE, "900", test_voltage_set=1000)))
     found = of(graded(ir(CABLE, "900", test_voltage_set=2500)), "voltage.choice")
     assert found.detail is not None
@@ -298,7 +298,7 @@ def test_a_shop_s_limit_that_cannot_be_is_refused(entry: dict[str, Any], words: 
 
 
 def test_damp_reaches_the_whole_and_the_cable_too() -> None:
-    """IEEE 43-2013 (from memory), margin: house rule. 24 °C and 90 % have their dew point at 22.3 °C (Magnus)."""
+    """IEEE 43-2013 (from memory), margin: program's rule. 24 °C and 90 % have their dew point at 22.3 °C (Magnus)."""
     damp: dict[str, Any] = {"humidity_percent": 90}
     whole = graded(ir(WHOLE, "900"), winding_c=24, **damp)
     assert (whole.verdict, of(whole, "insulation.dew_point").place.section) == (UNSURE, WHOLE)

@@ -106,7 +106,7 @@ def test_cleaning_replaces_what_was_read_before() -> None:
     ("collapsed", "900", Fact.CLEANING_HELPED, OK),
 ])  # fmt: skip
 def test_what_cleaning_changed(before: str, after: str, fact: Fact, verdict: Verdict) -> None:
-    """House rule: twice the value confirms surface dirt or moisture; no change indicates the insulation itself."""
+    """Program's rule: twice the value confirms surface dirt or moisture; no change indicates the insulation itself."""
     found = of(graded(ir(MOTOR, before), ir(MOTOR, after, noted=("after_cleaning",))), "insulation.cleaning")
     assert found.fact is fact
     assert found.verdict is verdict

@@ -56,7 +56,7 @@ def test_a_temperature_measured_about_the_time_of_a_reading_is_its_own() -> None
 
 
 def test_what_was_measured_long_before_is_only_a_default_and_is_said_to_be_one() -> None:
-    """Half an hour is a house rule: a motor that was stopped cools noticeably in less."""
+    """Half an hour is a program's rule: a motor that was stopped cools noticeably in less."""
     readings = [warm("22", at=at(0)), ir(MOTOR, "600", at=at(31))]
     assert corrected(*readings) == [("22", False)]
     found = of(grade_axis(readings, axis(), METERS), "insulation.winding")

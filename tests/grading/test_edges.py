@@ -85,7 +85,7 @@ def test_ends_of_intervals() -> None:
 
 
 def test_gate_names_everything_that_is_missing() -> None:
-    """Live-dead-live, 50 V (29 CFR 1910.333), drive disconnected, vertical axis supported; the gate is a house rule."""
+    """Live-dead-live, 50 V (29 CFR 1910.333), drive disconnected, vertical axis supported; the gate: program's rule."""
     shut = energy.gate(bus_v=None, proved_before=False, proved_after=False, drive_disconnected=False,
                        vertical_supported=False, clipped=["ENC A"])  # fmt: skip
     assert not shut.may_start

@@ -179,7 +179,7 @@ def test_a_value_that_two_rows_give_differently_is_used_from_neither() -> None:
 
 
 def test_bounds_of_what_can_be() -> None:
-    """Relative humidity by its definition; the rest are house rules and lie far beyond anything measured."""
+    """Relative humidity by its definition; the rest are program's rules and lie far beyond anything measured."""
     assert why_not(D(100), Domain.HUMIDITY) is None
     assert why_not(D(0), Domain.NOT_NEGATIVE) is None
     assert why_not(D("250"), Domain.CELSIUS) is None

@@ -1,4 +1,4 @@
-"""The trend over visits: what is compared, when a series starts anew, and what is foretold (limits: house rules)."""
+"""The trend over visits: what is compared, when a series starts anew, and what is foretold (program's limits)."""
 
 from __future__ import annotations
 

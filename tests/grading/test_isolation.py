@@ -1,7 +1,7 @@
 """Whole axes: where the fault is put (decision table and parallel law), and what is calculated on the way.
 
 The first case is the worked example of the trade notes (brushed 90 V, 10 A servo with a bad cable); its limits are
-those of IEC 60204-1, 18.3 and IEEE 43-2013, Table 3, the rest are house rules.
+those of IEC 60204-1, 18.3 and IEEE 43-2013, Table 3, the rest are program's rules.
 """
 
 from __future__ import annotations
@@ -83,7 +83,7 @@ def test_worked_example_a_bad_cable() -> None:
 def test_isolation_from_readings(
     whole: str | None, motor: str | None, cable: str | None, fault: Fault, first_step: StepKind | None
 ) -> None:
-    """Decision table (house rule on the parallel law)."""
+    """Decision table (program's rule on the parallel law)."""
     given = [(WHOLE, whole), (MOTOR, motor), (CABLE, cable)]
     verdict = graded(*(ir(section, text) for section, text in given if text is not None))
     assert verdict.fault is fault

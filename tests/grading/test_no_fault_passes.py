@@ -88,7 +88,7 @@ def test_an_index_below_one_is_a_finding(context: dict[str, Any]) -> None:
     (">4000", "900", True),
 ])  # fmt: skip
 def test_a_ratio_falls_only_beyond_the_counts_and_where_it_means_something(early: str, late: str, fell: bool) -> None:
-    """TESTER has 5 counts; from 1000 MΩ on hardly anything is absorbed (house rule)."""
+    """TESTER has 5 counts; from 1000 MΩ on hardly anything is absorbed (program's rule)."""
     found = of(graded(ir(MOTOR, early, elapsed_s=30), ir(MOTOR, late)), "absorption.dar")
     assert (found.fact is Fact.RATIO_FELL) is fell
 
@@ -144,7 +144,7 @@ def test_only_a_stated_compliance_or_current_turns_a_voltage_into_a_resistance(
 
 
 def test_an_early_value_far_below_the_limit_is_a_fault() -> None:
-    """House rule: where it is below its limit nothing absorbs by more than a factor of two."""
+    """Program's rule: where it is below its limit nothing absorbs by more than a factor of two."""
     assert graded(ir(WHOLE, "0.10", elapsed_s=10)).verdict is BAD
     assert graded(ir(WHOLE, "0.50", elapsed_s=10)).verdict is UNSURE
     assert graded(ir(WHOLE, "0.80", elapsed_s=10), ir(WHOLE, "2.00")).fault is Fault.NEITHER
@@ -208,7 +208,7 @@ def test_raw_is_not_compared_with_corrected() -> None:
     (20, 20, "900", "85.0", Fact.FELL_A_DECADE), (30, 20, "900", "85.0", Fact.FELL_A_DECADE),
 ])  # fmt: skip
 def test_a_warmer_cable_reads_lower(then_c: int, now_c: int, before: str, now: str, fact: Fact) -> None:
-    """House rule: a cable's insulation halves by 5 K at most; 20 K explain a factor of 16."""
+    """Program's rule: a cable's insulation halves by 5 K at most; 20 K explain a factor of 16."""
     contexts = [{"air_c": c, "winding_c": None} for c in (then_c, now_c)]
     assert since(before, now, contexts[0], contexts[1], WHOLE).fact is fact
 

@@ -1,4 +1,4 @@
-"""The test plan: what comes next, what is skipped and when to stop (house rules on the parallel law)."""
+"""The test plan: what comes next, what is skipped and when to stop (program's rules on the parallel law)."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Plausibility: likely slips of unit come back as typed questions; the axis is inconclusive until they are answered.
 
-The thresholds are common practice without a source, or house rules; the conversions are definitions.
+The thresholds are common practice without a source, or program's rules; the conversions are definitions.
 """
 
 from __future__ import annotations

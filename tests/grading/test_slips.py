@@ -1,7 +1,7 @@
 """Slips of unit that only show beside something else, and low values that nothing supersedes.
 
 What no tester drives: IEC 61557-2, 4.4, 15 mA (from memory). Prefixes are definitions; the rest is common practice
-without a source, or house rule.
+without a source, or program's rule.
 """
 
 from __future__ import annotations

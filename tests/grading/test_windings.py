@@ -71,7 +71,7 @@ def test_one_lead_to_lead_reading(text: str, unit: str, outcome: Verdict) -> Non
 
 
 def test_unbalance_through_the_cable_has_its_own_bounds() -> None:
-    """House rule: look from 3 %, act from 5 %."""
+    """Program's rule: look from 3 %, act from 5 %."""
     for values, outcome in ((("1.20", "1.21", "1.20"), OK), (("1.20", "1.20", "1.26"), WATCH),
                             (("1.20", "1.20", "1.40"), BAD)):  # fmt: skip
         assert of(graded(*phases(WHOLE, *values)), "winding.unbalance").verdict is outcome
@@ -113,7 +113,7 @@ def test_leads_are_taken_off_only_where_they_were_left_in() -> None:
 
 
 def test_armature_patterns() -> None:
-    """House rules on the spread over shaft positions."""
+    """Program's rules on the spread over shaft positions."""
     even = ["0.84", "0.82", "0.86", "0.83", "0.85", "0.82", "0.84", "0.83"]
     cases = {
         ArmaturePattern.EVEN: ("reads evenly", even),

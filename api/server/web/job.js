@@ -239,8 +239,12 @@ class JobView {
     await this.refresh();
     if (item && item.path) return; // tapped or typed long ago: what it did is on the screen
     fill(this.warnings, (answer.cautions || []).map((c) => el("p.refused", { "data-caution": c.code }, c.sentence)));
-    fill(this.marking, answer.seen && !answer.proposals.length
-      ? el("button", { type: "button", "data-mark": answer.sha256, onclick: () => this.mark(answer.sha256) }, "Mark the display in the photo") : null);
+    const byProfile = ((answer.seen && answer.seen.displays) || []).some((d) => d.accepted && d.unit_by_profile);
+    const told = "The unit was hardly legible: it follows from what this meter can show. Look at it before you confirm.";
+    fill(this.marking,
+      byProfile ? el("p.soft", { "data-unit-by-profile": "" }, told) : null,
+      answer.seen && !answer.proposals.length
+        ? el("button", { type: "button", "data-mark": answer.sha256, onclick: () => this.mark(answer.sha256) }, "Mark the display in the photo") : null);
     this.tell(answer);
   }
 

@@ -1,6 +1,6 @@
 """Earlier visits to the same machine: which count, and that the trend over them reaches findings, trail and report.
 
-Factors of the fall (house rule, no source): half or less investigate, a third or less act, a tenth or less stop.
+Factors of the fall (program's rule, no source): half or less investigate, a third or less act, a tenth or less stop.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 Axis X of the makers' job is a d.c. servo of 90 V, axis Y an a.c. servo of 400 V. The laws: a good whole clears both
 parts, since they lie in parallel (Ohm's law); a test voltage is never raised over a fault that a lower one shows
-(house rule).
+(program's rule).
 """
 
 from __future__ import annotations
@@ -114,7 +114,7 @@ def test_a_brushed_winding_alone_is_asked_for_at_every_shaft_position(visit: Vis
     record(visit, "insulation_resistance", "900", "A1+A2-PE")
     record(visit, "winding_resistance", None, "A1-A2")
     [point] = [task for task in tasks(visit) if (task["section"], task["terminals"]) == ("motor_alone", "A1-A2")]
-    assert (point["positions"], point["state"]) == (8, "next")  # house rule
+    assert (point["positions"], point["state"]) == (8, "next")  # program's rule
     assert ", at eight shaft positions. " in visit.say("next")["message"]
 
 

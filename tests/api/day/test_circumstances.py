@@ -1,7 +1,7 @@
 """Circumstances in a recording: with their value, or alone and then of the one before or the one to come.
 
 What is true is what `said` spells into the samples of the recording: a truth outside the program. Which value a
-circumstance said alone belongs to is a house rule without source; where it could be either, it must be asked about.
+circumstance said alone belongs to is a program's rule without source; where it could be either, it must be asked about.
 """
 
 from __future__ import annotations

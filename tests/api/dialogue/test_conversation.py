@@ -337,7 +337,7 @@ def test_an_auxiliary_lead_never_gets_an_insulation_record(visit: Visit) -> None
     visit.workspace.type_reading(visit.job, {**fields, "terminals": "BRAKE-PE", "test_voltage_set": "500"})
     with pytest.raises(Refused) as refused:
         visit.workspace.act("J1-P1", Confirm(1))
-    assert refused.value.code == "auxiliary_lead"  # domain TV-A11 (house rule)
+    assert refused.value.code == "auxiliary_lead"  # domain TV-A11 (program's rule)
 
 
 def test_the_trail_holds_every_step_in_order(visit: Visit) -> None:

@@ -123,7 +123,7 @@ def test_safety_over_http(client: TestClient, job: str) -> None:
     assert len(before["open"]) == len(STEPS)
     answer = {"step": "bus_discharged", "answer": "yes", "value": "61", "captured_at": at(1)}
     after = client.post(f"/api/jobs/{job}/axes/X/safety", json=answer).json()
-    assert "bus_discharged" in after["open"]  # domain TV-A09: 61 V on the bus does not open the gate (house rule)
+    assert "bus_discharged" in after["open"]  # domain TV-A09: 61 V on the bus does not open the gate (program's rule)
     after = client.post(f"/api/jobs/{job}/axes/X/safety", json={**answer, "value": "12"}).json()
     assert "bus_discharged" not in after["open"]
     wrong = client.post(f"/api/jobs/{job}/axes/X/safety", json={"step": "nonsense", "answer": "yes"})

@@ -127,7 +127,7 @@ def test_control_characters_are_no_position() -> None:
 
 
 def test_the_worst_shaft_position_is_named_by_grading_and_the_report(client: TestClient, visit: Visit) -> None:
-    """Name the position of the one reading in eight that is more than 20 % off (house rule, no source)."""
+    """Name the position of the one reading in eight that is more than 20 % off (program's rule, no source)."""
     for step, value in enumerate(("1.08", "1.09", "1.08", "1.90", "1.07", "1.08", "1.09", "1.08")):
         record = confirm(client, typed(client, visit, value=value, position=f"{45 * step}°"))
         assert record["position"] == f"{45 * step}°"

@@ -22,10 +22,10 @@ ACTING = frozenset({Command.CONFIRM, Command.REJECT, Command.UNDO, Command.CORRE
 """What changes proposals or records. The others only show, repeat or open a camera, or are read back first."""
 
 APART = 1.4
-"""Least distance between two commands: about one sound of another class and half of one more (house rule)."""
+"""Least distance between two commands: about one sound of another class and half of one more (program's rule)."""
 
 APART_FROM_READINGS = 1.5
-"""Least distance of an acting command from anything in a reading (house rule)."""
+"""Least distance of an acting command from anything in a reading (program's rule)."""
 
 
 def test_a_change_costs_nothing_for_the_same_and_as_much_both_ways() -> None:
