@@ -19,7 +19,7 @@ STATUSES = {
     "quoted second-hand, document not opened",
     "from memory",
     "common practice, no source",
-    "program's rule",
+    "house rule",
     "computed from a stated formula",
 }
 
