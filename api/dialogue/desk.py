@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from api.dialogue.renaming import leave_axis, rename_open
 from api.ledger.canonical import PlainData
 from api.ledger.clock import captured_text
-from api.ledger.database import Database
+from api.ledger.database import Database, Transaction
 from api.ledger.evidence import Stored, store_file
 from api.ledger.sent import SentAction, keep_answer, once, refuse_again
 from api.ledger.store import Store
@@ -46,17 +48,14 @@ class JobDesk:
         self, job_id: str, given: JobEdit, captured_at: str | None = None, sent: SentAction | None = None
     ) -> PlainData:
         """Correct a job, its axes and instruments, or add some (`api.visit.editing.edit_job` says what is refused)."""
-        captured = captured_text(captured_at, self._database.clock())
-        with self._database.read() as session:
-            job_of(session, job_id)
-        with once(self._database, job_id, sent, captured) as transaction:
+
+        def change(transaction: Transaction) -> None:
             renamed = edit_job(transaction, job_id, given)
             if renamed:
                 rename_open(transaction, job_id, renamed)
                 transaction.entry(What.JOB_CHANGED, job_id, note={"action": "renamed", "axes": renamed})
-            session = transaction.session
-            answer = job_for_page(session, job_of(session, job_id))
-            return keep_answer(transaction, sent, job_id, answer, captured)
+
+        return self._changed(job_id, captured_at, sent, change)
 
     def move(
         self, job_id: str, move: str, reason: str = "", captured_at: str | None = None, sent: SentAction | None = None
@@ -68,38 +67,36 @@ class JobDesk:
         """
         if move not in MOVES:
             raise BadWord(field="move", value=move, known=tuple(MOVES))
-        captured = captured_text(captured_at, self._database.clock())
-        with self._database.read() as session:
-            job_of(session, job_id)
-        with once(self._database, job_id, sent, captured) as transaction:
-            move_job(transaction, job_id, move, reason)
-            session = transaction.session
-            answer = job_for_page(session, job_of(session, job_id))
-            return keep_answer(transaction, sent, job_id, answer, captured)
+        return self._changed(job_id, captured_at, sent, lambda transaction: move_job(transaction, job_id, move, reason))
 
     def withdraw_axis(
         self, job_id: str, axis: str, reason: str = "", captured_at: str | None = None, sent: SentAction | None = None
     ) -> PlainData:
         """Let an axis that was added by mistake count no more (`api.visit.withdrawing` says what is refused)."""
-        captured = captured_text(captured_at, self._database.clock())
-        with self._database.read() as session:
-            job_of(session, job_id)
-        with once(self._database, job_id, sent, captured) as transaction:
-            session = transaction.session
-            leave_axis(transaction, job_id, axis_of(session, job_id, axis).name)
+
+        def change(transaction: Transaction) -> None:
+            leave_axis(transaction, job_id, axis_of(transaction.session, job_id, axis).name)
             withdraw_axis(transaction, job_id, axis, reason)
-            answer = job_for_page(session, job_of(session, job_id))
-            return keep_answer(transaction, sent, job_id, answer, captured)
+
+        return self._changed(job_id, captured_at, sent, change)
 
     def reinstate_axis(
         self, job_id: str, axis: str, reason: str = "", captured_at: str | None = None, sent: SentAction | None = None
     ) -> PlainData:
         """Let a withdrawn axis count again (`api.visit.withdrawing` says what is refused)."""
+        return self._changed(
+            job_id, captured_at, sent, lambda transaction: reinstate_axis(transaction, job_id, axis, reason)
+        )
+
+    def _changed(
+        self, job_id: str, captured_at: str | None, sent: SentAction | None, change: Callable[[Transaction], object]
+    ) -> PlainData:
+        """Change a job once for each id under which the change is sent; gives the job as the page shows it then."""
         captured = captured_text(captured_at, self._database.clock())
         with self._database.read() as session:
             job_of(session, job_id)
         with once(self._database, job_id, sent, captured) as transaction:
-            reinstate_axis(transaction, job_id, axis, reason)
+            change(transaction)
             session = transaction.session
             answer = job_for_page(session, job_of(session, job_id))
             return keep_answer(transaction, sent, job_id, answer, captured)

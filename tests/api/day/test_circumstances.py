@@ -59,7 +59,7 @@ def noted(workspace: Workspace) -> list[tuple[str | None, str, bool]]:
         ((FIRST, "after cleaning", SECOND), [("", False), ("after cleaning", True)]),
         # No value comes any more.
         ((FIRST, "low battery"), [("low battery", True)]),
-        # Corrected, lifted, taken back.
+        # Corrected, lifted, withdrawn.
         ((FIRST, "correction after cleaning"), [("after cleaning", False)]),
         ((f"{FIRST} after cleaning", "not after cleaning"), [("", False)]),
         (("after cleaning", "undo that", FIRST), [("", False)]),
