@@ -155,7 +155,7 @@ def _photo(folder: Path, name: str, number: int, taken: dt.datetime) -> None:
 
 def taken(data: Path, files: Path, engines: DayEngines, workers: int) -> tuple[DayOutcome, Cost, list[dict[str, Any]]]:
     """Take the files in; returns what became of them, what it took, and what is proposed."""
-    workspace = Workspace.open(data, engines=engines)  # type: ignore[arg-type]  # a day needs no more of them
+    workspace = Workspace.open(data)  # its own engines load at first use, which never comes: the day is given others
     try:
         jobs_made(workspace)
         with Watch() as watch:
