@@ -58,6 +58,8 @@ class Limits:
         uploads_per_client: Bodies of one client arriving at the same time; a page sends one after the other.
         requests_per_s: Requests of one client each second, in the long run; an open page asks for two to five.
         request_burst: Requests of one client at once, after a pause; a page with many photos asks for a hundred.
+        page_files_per_s: Files of the page itself that one client may ask for each second, in the long run.
+        page_file_burst: The same at once, after a pause; a page that is opened for the first time asks for a hundred.
         header_s: How long a request's header may take, s.
         body_pause_s: How long nothing may arrive of a body, s.
         body_start_s: What a body may take whatever its size, s.
@@ -76,6 +78,8 @@ class Limits:
     uploads_per_client: int = 8
     requests_per_s: int = 50
     request_burst: int = 500
+    page_files_per_s: int = 200
+    page_file_burst: int = 4_000
     header_s: int = 10
     body_pause_s: int = 10
     body_start_s: int = 20

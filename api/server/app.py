@@ -51,6 +51,7 @@ from api.server.routes import (
     status,
 )
 from api.server.voice import Voice
+from api.server.web import paths_of_page
 from api.server.web import router as page
 from api.settings import LOCAL_HOSTS, Limits, Settings
 from api.workspace import Workspace
@@ -224,5 +225,6 @@ def create_app(workspace: Workspace, settings: Settings | None = None, guests: G
     app.add_exception_handler(RecursionError, _too_deep)
     app.add_exception_handler(Exception, _unexpected)
     app.add_middleware(RequestBodyLimitMiddleware, max_body_size=MAX_BODY)
-    app.add_middleware(ClientLimits, limits=settings.limits)  # added last, so first: no body is read before its turn
+    # Added last, so first: no body is read before its turn.
+    app.add_middleware(ClientLimits, limits=settings.limits, page=paths_of_page())
     return app

@@ -29,6 +29,7 @@ MOST_KNOWN = 4096
 """How many clients' buckets are kept at most before the full ones are forgotten."""
 
 _BODILESS = ("GET", "HEAD", "OPTIONS", "DELETE")
+_READING = ("GET", "HEAD")
 
 
 def client_of(address: str | None) -> str:
@@ -154,11 +155,20 @@ class _TooLate(Exception):
 class ClientLimits:
     """ASGI middleware that holds the limits (see the module)."""
 
-    def __init__(self, app: ASGIApp, limits: Limits) -> None:
-        """Hold these limits."""
+    def __init__(self, app: ASGIApp, limits: Limits, page: frozenset[str] = frozenset()) -> None:
+        """Hold these limits.
+
+        Args:
+            app: What stands behind them.
+            limits: The limits.
+            page: Paths of the page's own files. A page that is opened asks for a hundred of them, with its worker's
+                copy, so they count apart: whoever opens several pages must not find them without their data.
+        """
         self.app = app
         self.limits = limits
         self.rate = RequestRate(limits.requests_per_s, limits.request_burst)
+        self.page_rate = RequestRate(limits.page_files_per_s, limits.page_file_burst)
+        self._page = page
         self.uploads = Places(limits.uploads, limits.uploads_per_client)
         self.sockets = Places(limits.sockets, limits.sockets_per_client)
 
@@ -169,7 +179,8 @@ class ClientLimits:
             return
         client = client_of(scope["client"][0] if scope.get("client") else None)
         is_socket = scope["type"] == "websocket"
-        problem = self._refusal(client, is_socket=is_socket, has_body=scope.get("method") not in _BODILESS)
+        rate = self.page_rate if scope.get("method") in _READING and scope["path"] in self._page else self.rate
+        problem = self._refusal(client, rate, is_socket=is_socket, has_body=scope.get("method") not in _BODILESS)
         if problem is not None:
             if is_socket:
                 await deny_socket(send, scope.get("extensions") or {}, problem)
@@ -184,8 +195,8 @@ class ClientLimits:
             with self.uploads.hold(client) as place:
                 await self._upload(scope, receive, send, place)
 
-    def _refusal(self, client: str, *, is_socket: bool, has_body: bool) -> OhmtrailError | None:
-        wait = self.rate.wait_s(client, time.monotonic())
+    def _refusal(self, client: str, rate: RequestRate, *, is_socket: bool, has_body: bool) -> OhmtrailError | None:
+        wait = rate.wait_s(client, time.monotonic())
         if wait:
             return TooManyRequests(retry_s=max(1, math.ceil(wait)))
         if is_socket:

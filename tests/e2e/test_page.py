@@ -5,15 +5,16 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+import time
 from pathlib import Path
 from typing import Any
 
 import httpx2 as httpx
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.e2e import running
-from tests.e2e.conftest import DESCRIPTION, fixtures, go, open_axis
+from tests.e2e.conftest import DESCRIPTION, PHONE, fixtures, go, open_axis
 
 LEAST_TARGET_PX = 48  # the brief's size for gloves; WCAG 2.2, 2.5.5 asks for 44
 CONTRAST = 4.5  # WCAG 2.2, 1.4.3
@@ -207,6 +208,27 @@ def test_the_page_lists_the_test_plan_and_shortens_it_as_values_are_confirmed(
     confirmed(page, server, job_id, "U-V")
     expect(whole).to_have_count(before - 1)
     expect(whole.first).to_contain_text("Winding resistance, V–W")
+
+
+def test_a_page_that_is_told_to_wait_asks_again(chromium: Browser, server: running.Server, job_id: str) -> None:
+    """Refuse everything that the page asks for in its first second, as a server with no room does."""
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    refused: list[str] = []
+    began = time.monotonic()
+
+    def answer(route: Route) -> None:
+        if time.monotonic() - began > 1 and refused:
+            route.continue_()
+            return
+        refused.append(route.request.url)
+        said = {"code": "too_many_requests", "message": "Too many requests.", "what_to_do": "Wait."}
+        route.fulfill(status=429, headers={"retry-after": "1"}, json=said)
+
+    page.route("**/api/jobs**", answer)
+    open_job(page, server, job_id)
+    assert refused
+    context.close()
 
 
 def test_insulation_waits_for_the_safety_questions(page: Page, server: running.Server, job_id: str) -> None:

@@ -143,6 +143,11 @@ def page_names() -> tuple[str, ...]:
     return tuple(_files())
 
 
+def paths_of_page() -> frozenset[str]:
+    """List the paths at which the page and its files are served."""
+    return frozenset(("/", "/pair", "/sw.js", *(f"/page/{name}" for name in page_names())))
+
+
 @router.get("/")
 def page(request: Request) -> Response:
     """Serve the page."""

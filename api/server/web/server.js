@@ -6,6 +6,9 @@ const OFFLINE = "The server does not answer. Check the network; nothing was lost
 const LOOK_MS = 20000;
 const SEND_MS = 90000; // a photo over a slow network, and its reading
 
+const TRIES = 4; // how often the server is asked that says when it has room again: too many requests, no place
+const PAUSE_MOST_S = 10;
+
 const HUNG_MS = 10000; // away for so long: what was under way then hangs on a connection that is no more
 const running = new Set();
 let awaySince = 0;
@@ -35,14 +38,26 @@ async function answer(response) {
   throw error;
 }
 
+/** Send, and where the server says when to try again, wait and do so; it took nothing of what it refused like that. */
+async function patiently(send, signal) {
+  for (let tries = 1; ; tries++) {
+    const response = await send();
+    heard();
+    const pause = Number(response.headers.get("retry-after"));
+    if (![429, 503].includes(response.status) || !pause || pause > PAUSE_MOST_S || tries === TRIES) return response;
+    await new Promise((done, stopped) => {
+      const timer = setTimeout(done, pause * 1000);
+      signal.addEventListener("abort", () => { clearTimeout(timer); stopped(signal.reason); }, { once: true });
+    });
+  }
+}
+
 async function ask(path, options = {}) {
   const limit = options.limit || new AbortController();
   const timer = setTimeout(() => limit.abort(), options.method ? SEND_MS : LOOK_MS);
   running.add(limit);
   try {
-    const response = await fetch(path, { credentials: "same-origin", signal: limit.signal, ...options });
-    heard();
-    return await answer(response);
+    return await answer(await patiently(() => fetch(path, { credentials: "same-origin", signal: limit.signal, ...options }), limit.signal));
   } catch (error) {
     if (limit.hurried) throw Object.assign(new Error("Sent again."), { again: true });
     throw error.status || error.away ? error : gone(); // no connection, or it broke within the answer

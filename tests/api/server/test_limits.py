@@ -22,6 +22,7 @@ from api.server.app import create_app
 from api.server.errors import ServerFull
 from api.server.headers import EVERY_ANSWER
 from api.server.limits import ArrivalDeadline, Places, RequestRate, client_of
+from api.server.web import paths_of_page
 from api.settings import BadLimit, Limits, Settings, read_settings
 from api.workspace import Workspace
 from tests.api.makers import JOB, clip
@@ -218,6 +219,20 @@ def test_requests_of_one_client(client: TestClient) -> None:
     with pytest.raises(WebSocketDenialResponse) as denied, client.websocket_connect("ws://localhost/x"):
         pass
     assert denied.value.status_code == 429
+
+
+def test_pages_that_are_opened_use_up_no_requests(client: TestClient) -> None:
+    """Open the page five times with all its files: whoever does so must still get their data."""
+    paths = paths_of_page()
+    assert len(paths) > 20
+    assert {client.get(path).status_code for path in sorted(paths) * 5} == {200}
+    assert client.get("/api/jobs").status_code == 200
+
+
+def test_files_of_the_page_have_a_limit_of_their_own(workspace: Workspace) -> None:
+    settings = Settings(limits=Limits(page_files_per_s=1, page_file_burst=5))
+    with TestClient(create_app(workspace, settings), base_url="http://localhost") as opened:
+        assert [opened.get("/").status_code for _ in range(6)] == [200] * 5 + [429]
 
 
 def test_no_header_changes_who_a_client_is(server: Server) -> None:
