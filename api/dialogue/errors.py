@@ -48,3 +48,12 @@ class BadChoice(BadInput):
     remedy = "Choose a number from 0 to {last}."
     index: object
     last: int
+
+
+class AlreadyUnderJob(BadInput):
+    """Refuse to move a value to the job that it waits under."""
+
+    code = "already_under_job"
+    message = "It waits under job {job_id} already."
+    remedy = "Name the job that it belongs to."
+    job_id: str

@@ -84,20 +84,29 @@ def propose(turn: Turn, given: ProposedReading, source: Source, supersedes: str 
     """Make a proposal of its own; what was noted beside the record that it would replace stays, unless said anew."""
     if supersedes is not None and given.notes is None:
         given = replace(given, notes=record_of(turn.session, supersedes).notes)
-    rivals = [] if supersedes is not None else rivals_of(turn, given.reading, given.notes or Notes())
-    if rivals:
-        newest = rivals[-1]
-        supersedes = newest.id
-        for rival in rivals:
-            turn.say(f"On record {rival.id} this point has {value_words(rival.reading)}.")
-        old = tuple(rival.reading for rival in reversed(rivals))
-        doubts = (*given.doubts, Doubt.CONTRADICTED)
-        given = replace(
-            given, doubts=doubts, alternatives=(*given.alternatives, *old), notes=given.notes or newest.notes
-        )
+    if supersedes is None:
+        given, supersedes = beside_rivals(turn, given)
     proposal = new_proposal(turn.transaction, turn.job, given, source, supersedes)
     turn.keep(What.PROPOSED, proposal, note={"source": source.kind})
     return proposal
+
+
+def beside_rivals(turn: Turn, given: ProposedReading) -> tuple[ProposedReading, str | None]:
+    """Say what is on record of the same point and cannot be true beside a reading, and put it beside that in doubt.
+
+    Returns:
+        The reading, in doubt where there is such a record, and the id of the record that it would replace, if any.
+    """
+    rivals = rivals_of(turn, given.reading, given.notes or Notes())
+    if not rivals:
+        return given, None
+    for rival in rivals:
+        turn.say(f"On record {rival.id} this point has {value_words(rival.reading)}.")
+    old = tuple(rival.reading for rival in reversed(rivals))
+    doubts = (*given.doubts, Doubt.CONTRADICTED)
+    notes = given.notes or rivals[-1].notes
+    given = replace(given, doubts=doubts, alternatives=(*given.alternatives, *old), notes=notes)
+    return given, rivals[-1].id
 
 
 def rivals_of(turn: Turn, reading: Reading, notes: Notes) -> list[Record]:

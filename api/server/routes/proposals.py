@@ -93,6 +93,12 @@ class ChooseBody(AnswerBody):
     )
 
 
+class MoveBody(AnswerBody):
+    """The job that a value belongs to."""
+
+    job_id: Text = Field(description='"J2"; it must be open.')
+
+
 @router.get("/jobs/{job_id}/proposals")
 def list_proposals(
     workspace: WorkspaceDep,
@@ -137,3 +143,9 @@ def reject(workspace: WorkspaceDep, sent: SentDep, proposal_id: str, body: Answe
     """Drop it; clip and photo are kept."""
     body = body or AnswerBody(revision=None)
     return workspace.act(proposal_id, Reject(body.revision), captured_at=body.captured_at, how=body.how, sent=sent)
+
+
+@router.post("/proposals/{proposal_id}/move")
+def move(workspace: WorkspaceDep, sent: SentDep, proposal_id: str, body: MoveBody) -> JsonObject:
+    """Move it to another job, where its place is asked about; `moved` of the answer is the proposal there."""
+    return workspace.move(proposal_id, body.job_id, body.revision, captured_at=body.captured_at, sent=sent)
