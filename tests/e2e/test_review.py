@@ -9,7 +9,7 @@ import httpx2 as httpx
 from playwright.sync_api import FilePayload, Page, expect
 
 from tests.e2e import running
-from tests.e2e.conftest import fixtures
+from tests.e2e.conftest import DESCRIPTION, fixtures
 
 PATIENCE_MS = 300_000
 """Two processes load their models first, which takes a minute on a machine that is busy with other things."""
@@ -65,3 +65,54 @@ def test_safety_answers_are_asked_by_key_and_marked_as_given_afterwards(
     expect(page.locator("h2")).to_have_text("Nothing waits")
     (record,) = httpx.get(f"{server.url}/api/jobs/{job_id}/records", timeout=30).json()
     assert "answered after this reading" in record["note"]
+
+
+def test_values_of_another_machine_are_moved_there_by_keys(page: Page, server: running.Server, job_id: str) -> None:
+    other = httpx.post(f"{server.url}/api/jobs", json={**DESCRIPTION, "machine": "Lathe 2"}, timeout=30).json()["id"]
+    typed = {
+        "axis": "X", "section": "motor_alone", "kind": "winding_resistance", "terminals": "A1-A2",
+        "value": "1.08", "unit": "Ohm", "captured_at": "2026-11-24T08:30:00+01:00",
+    }  # fmt: skip
+    httpx.post(f"{server.url}/api/jobs/{job_id}/typed", json=typed, timeout=30).raise_for_status()
+    page.goto(f"{server.url}/page/review.html#{job_id}")
+    expect(page.locator("#focus .value")).to_have_text("1.08 Ω")
+    page.keyboard.press("m")
+    expect(page.locator(".offers button").first).to_contain_text(f"It: to {other}, Lathe 2")
+    page.keyboard.press("Escape")
+    expect(page.locator(".offers button")).to_have_count(0)
+    page.keyboard.press("m")
+    page.locator(".offers button").first.wait_for()
+    page.keyboard.press("1")
+    expect(page.get_by_role("heading", name="Nothing waits")).to_be_visible()
+    page.goto(f"{server.url}/page/review.html#{other}")
+    page.reload()
+    expect(page.locator("#focus .value")).to_have_text("1.08 Ω")
+    expect(page.locator("#focus .doubts")).to_be_visible()
+    page.keyboard.press("1")
+    expect(page.locator("#focus .doubts")).to_have_count(0)
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Nothing waits")).to_be_visible()
+    assert not httpx.get(f"{server.url}/api/jobs/{job_id}/records", timeout=30).json()
+    (record,) = httpx.get(f"{server.url}/api/jobs/{other}/records", timeout=30).json()
+    assert (record["axis"], record["section"], record["value"]) == ("X", "motor_alone", "1.08")
+
+
+def test_circumstances_are_ticked_in_the_form(page: Page, server: running.Server, job_id: str) -> None:
+    typed = {
+        "axis": "X", "section": "motor_alone", "kind": "winding_resistance", "terminals": "A1-A2",
+        "value": "1.08", "unit": "Ohm", "circumstances": ["low_battery"],
+    }  # fmt: skip
+    httpx.post(f"{server.url}/api/jobs/{job_id}/typed", json=typed, timeout=30).raise_for_status()
+    page.goto(f"{server.url}/page/review.html#{job_id}")
+    expect(page.locator("#focus > p.soft").first).to_contain_text("low battery")
+    page.keyboard.press("c")
+    expect(page.get_by_label("low battery")).to_be_checked()
+    page.get_by_label("low battery").uncheck()
+    page.get_by_label("leads zeroed").check()
+    page.get_by_role("button", name="Use these").click()
+    expect(page.locator("#focus > p.soft").first).to_contain_text("leads zeroed")
+    page.locator("h1").click()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Nothing waits")).to_be_visible()
+    (record,) = httpx.get(f"{server.url}/api/jobs/{job_id}/records", timeout=30).json()
+    assert record["circumstances"] == ["leads_zeroed"]

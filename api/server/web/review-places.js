@@ -29,6 +29,15 @@ export function placesFor(job, one) {
   return axes.flatMap((axis) => sections.map((section) => ({ axis, section }))).slice(0, MOST);
 }
 
+/** Give the values that move to another job with one: its stretch where the place is in doubt, else itself alone. */
+export const movedWith = (open, one) => (one.doubts.includes("place_unsure") ? stretchOf(open, one) : [one]);
+
+/** List the open jobs that a value may belong to instead, newest first. */
+export function otherJobs(jobs, own) {
+  const number = (job) => Number(job.id.slice(1));
+  return jobs.filter((job) => job.state === "open" && job.id !== own.id).sort((a, b) => number(b) - number(a)).slice(0, MOST);
+}
+
 /** Word an answer: "All 4: Axis X, motor alone". */
 export function placeLabel(where, count) {
   return `${count > 1 ? `All ${count}: ` : ""}${place({ ...where, terminals: null })}`;

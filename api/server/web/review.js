@@ -5,7 +5,7 @@ import { el, fill, say } from "./dom.js";
 import { DropZone } from "./drop.js";
 import { changed, readingForm } from "./form.js";
 import { proofs } from "./proof.js";
-import { placeLabel, placesFor, stretchOf } from "./review-places.js";
+import { movedWith, otherJobs, placeLabel, placesFor, stretchOf } from "./review-places.js";
 import { SafetyKeys } from "./review-safety.js";
 import { get, now, post } from "./server.js";
 import { DOUBTS, KINDS, LOOK_AGAIN, SECTIONS, UNITS, UNIT_DOUBTS, USUAL_UNITS, clock, conditions, notes, place, shown } from "./words.js";
@@ -18,6 +18,7 @@ class Review {
     this.path = `/api/jobs/${encodeURIComponent(job.id)}`;
     this.queue = [];
     this.at = 0;
+    this.jobs = null; // the other jobs, while it is asked to which one the value in focus belongs
     this.pressed = 0; // keys and taps that answered something: shown, and measured
     this.focus = el("section.card.focus", { id: "focus", "aria-live": "polite" });
     this.list = el("ol");
@@ -45,7 +46,7 @@ class Review {
     if (this.safety.asks) { fill(this.focus, this.safety.node()); return; }
     const p = this.proposal;
     if (!p) { fill(this.focus, el("h2", {}, "Nothing waits"), el("p", {}, "Every value of this job has its answer."), el("a.button", { href: `/#/jobs/${encodeURIComponent(this.job.id)}` }, "To the job")); return; }
-    this.offered = this.offers(p);
+    this.offered = this.jobs ? this.moves(p) : this.offers(p);
     const doubts = p.doubts.map((d) => el("li", {}, DOUBTS[d] || d));
     this.form = readingForm(p, this.job, (reading) => this.act("correct", { reading: changed(p, reading) }), true);
     fill(this.focus,
@@ -59,7 +60,7 @@ class Review {
       el("div.offers", {}, this.offered.map((offer, i) => el("button", { type: "button", onclick: () => this.offer(i) }, el("kbd", {}, String(i + 1)), offer.label))),
       this.form,
       el("div.keys", {}, this.button("Enter", "Confirm", () => this.confirm(), p.doubts.length > 0, "main"), this.button("P", "Play", () => this.play()),
-        this.button("C", "Correct", () => this.correct()), this.button("S", "Skip", () => this.skip()), this.button("X", "Reject", () => this.act("reject", {}), false, "warn")));
+        this.button("C", "Correct", () => this.correct()), this.button("S", "Skip", () => this.skip()), this.button("M", "Move", () => this.otherJob()), this.button("X", "Reject", () => this.act("reject", {}), false, "warn")));
   }
 
   button(key, words, run, disabled = false, kind = "") {
@@ -102,7 +103,7 @@ class Review {
     if (this.safety.asks) { if (this.safety.key(name)) { this.pressed += 1; event.preventDefault(); } return; }
     const pressedButton = event.target.closest && event.target.closest("button, a, summary");
     if (pressedButton && (name === "enter" || name === " ")) return; // the focused button itself
-    const run = { enter: () => this.confirm(), y: () => this.confirm(), p: () => this.play(), " ": () => this.play(), c: () => this.correct(), s: () => this.skip(), x: () => this.act("reject", {}), arrowdown: () => this.go(this.at + 1), arrowup: () => this.go(this.at - 1) }[name]
+    const run = { enter: () => this.confirm(), y: () => this.confirm(), p: () => this.play(), " ": () => this.play(), c: () => this.correct(), s: () => this.skip(), m: () => this.otherJob(), escape: () => this.go(this.at), x: () => this.act("reject", {}), arrowdown: () => this.go(this.at + 1), arrowup: () => this.go(this.at - 1) }[name]
       || (/^[1-9]$/.test(name) && this.offered && this.offered[Number(name) - 1] ? () => this.offer(Number(name) - 1) : null);
     if (!run || !this.proposal) return;
     event.preventDefault();
@@ -113,10 +114,12 @@ class Review {
   go(index) {
     if (index < 0 || index >= this.queue.length) return;
     this.at = index;
+    this.jobs = null;
     this.draw();
   }
 
   skip() {
+    this.jobs = null;
     this.queue.push(...this.queue.splice(this.at, 1));
     this.at = Math.min(this.at, this.queue.length - 1);
     this.draw();
@@ -140,7 +143,36 @@ class Review {
 
   offer(index) {
     const offer = this.offered[index];
-    if (offer.place) this.settle(offer); else this.act(offer.action, offer.body);
+    if (offer.to) this.move(offer);
+    else if (offer.place) this.settle(offer); else this.act(offer.action, offer.body);
+  }
+
+  /** Offer the other open jobs: a machine that was not heard leaves its values under the one before. */
+  async otherJob() {
+    if (this.jobs) { this.go(this.at); return; }
+    const jobs = otherJobs(await get("/api/jobs"), this.job);
+    if (!jobs.length) { say("There is no other open job. Make it on the page of jobs, then move the value."); return; }
+    this.jobs = jobs;
+    this.draw();
+    say("To which job does it belong? M again leaves it here.");
+  }
+
+  moves(p) {
+    const values = movedWith(this.queue, p);
+    return this.jobs.map((job) => ({ label: `${values.length > 1 ? `All ${values.length}` : "It"}: to ${job.id}, ${job.machine}`, to: job, values }));
+  }
+
+  /** Move values to another job; one that cannot be moved stays. */
+  async move({ to, values }) {
+    if (this.busy) return;
+    this.busy = true;
+    try {
+      for (const p of values) await post(`/api/proposals/${encodeURIComponent(p.id)}/move`, { job_id: to.id, revision: p.revision, captured_at: now() });
+      say(`Moved to ${to.id}, ${to.machine}: confirm there.`);
+    } catch (error) { say(error.message, "error"); }
+    this.busy = false;
+    this.jobs = null;
+    await this.load();
   }
 
   /** Tell every value of a stretch where it stands; one that cannot be told stays as it is, and is asked about again. */
@@ -164,6 +196,7 @@ class Review {
     const p = this.proposal;
     if (!p || this.busy) return;
     this.busy = true;
+    this.jobs = null;
     try {
       await post(`/api/proposals/${encodeURIComponent(p.id)}/${action}`, { ...body, revision: p.revision, how: "tapped", captured_at: now() });
       if (action === "confirm" || action === "reject") this.queue.splice(this.at, 1);

@@ -50,7 +50,8 @@ export function place(r) {
   return [r.axis ? `Axis ${r.axis}` : "Axis not said", SECTIONS[r.section], point(r.terminals)].filter(Boolean).join(", ");
 }
 
-const CIRCUMSTANCES = {
+/** What can be noted beside a value, as people read it. */
+export const CIRCUMSTANCES = {
   unsteady: "still moving", falling: "falling under voltage", low_battery: "low battery", leads_zeroed: "leads zeroed", brushes_out: "brushes out",
   reversed: "leads swapped over", flexed: "cable moved", after_cleaning: "after cleaning or repair", checked: "looked up again", one_phase_only: "other phases earthed or guarded",
 };
