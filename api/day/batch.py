@@ -136,6 +136,7 @@ def take_day(
     Raises:
         NoSuchDayFolder: The folder is not there.
         BadClock, BadZone, BadDayJob, NoSuchJob: What was said of the batch cannot be understood.
+        DayResultsGone: Somebody deleted what was worked out so far.
         DayJobUnknown: Nobody can tell which job some values belong to; everything is kept and worked out, and need only
             be asked for again with the job.
         WriteFailed: The disk refuses.
@@ -150,10 +151,10 @@ def take_day(
     decoder = Decoder()
     try:
         _timed(workspace, day, zone, outcome, decoder)
-        _recognised(workspace, day, engines or workspace.engines, workers, told, outcome, decoder)
+        results = _recognised(workspace, day, engines or workspace.engines, workers, told, outcome, decoder)
     finally:
         decoder.close()
-    found = _put_together(workspace, day, plan, said, zone, outcome, confidence or shipped_confidence_model())
+    found = _put_together(workspace, day, results, plan, said, zone, outcome, confidence or shipped_confidence_model())
     with workspace.database.write() as transaction:
         outcome.proposals = conclude(transaction, found, workspace.profile)
     if not any(isinstance(one.problem, LeftForAgain) for one in outcome.untaken):
@@ -200,7 +201,8 @@ def _recognised(
     told: DayProgress,
     outcome: DayOutcome,
     decoder: Decoder,
-) -> None:
+) -> Results:
+    """Have everything heard and seen; gives where the results lie."""
     results = Results(workspace.folder / FOLDER, workspace.engines)
     recogniser = DayRecogniser(engines, results, workspace.evidence, decoder, workers)
     photos = [one for one in day.files if one.is_photo]
@@ -216,6 +218,7 @@ def _recognised(
         problems = day.memos[file.sha256].problems if file.sha256 in day.memos else ()
         outcome.untaken += [Untaken(file.path, problem) for problem in problems]
     _leave_for_again(day, outcome)
+    return results
 
 
 def _leave_for_again(day: _Day, outcome: DayOutcome) -> None:
@@ -240,6 +243,7 @@ def _leave_for_again(day: _Day, outcome: DayOutcome) -> None:
 def _put_together(
     workspace: Workspace,
     day: _Day,
+    results: Results,
     plan: JobPlan,
     said: Clocks | None,
     zone: dt.tzinfo | None,
@@ -264,7 +268,8 @@ def _put_together(
     again = {i: index for i in alone if (index := shows_again(shown[i], spoken.values)) is not None}
     for pair in pairs:  # a photo stands where its value stands
         jobs[pair.photo] = spoken.values[pair.value].job
-    clips = [store_file(workspace.evidence, value.spoken.span.clip) for value in spoken.values]
+    cut = (results.clip(value.spoken.memo, value.spoken.span) for value in spoken.values)
+    clips = [store_file(workspace.evidence, clip) for clip in cut]
     for one in photos:
         if one.problem:
             outcome.untaken.append(Untaken(one.file.path, PhotoNotRead(cause=one.problem)))

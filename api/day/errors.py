@@ -189,3 +189,12 @@ class ClusterOtherModels(Refused):
         "Install the same version there (sh fixtures/setup.sh run), or end them; results must not depend on who works."
     )
     workers: str
+
+
+class DayResultsGone(Refused):
+    """What was worked out of the batch was deleted while it was being put together."""
+
+    code = "day_results_gone"
+    message = "Results of this batch were deleted from {folder} while they were in use."
+    remedy = "Start the same command again: the files themselves are kept, and what is missing is worked out anew."
+    folder: object

@@ -9,7 +9,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from threading import BoundedSemaphore
@@ -18,7 +18,7 @@ from typing import Protocol, TypeVar
 from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
 
 from api.day.decoder import MOST_HOURS, Decoder, MemoHeader
-from api.day.errors import DayFileProblem, MemoNotDecoded, MemoTooLong, PieceNotHeard
+from api.day.errors import DayFileProblem, DayResultsGone, MemoNotDecoded, MemoTooLong, PieceNotHeard
 from api.day.sources import DayFile
 from api.errors import OhmtrailError
 from api.intake.identity import recogniser_of
@@ -58,7 +58,7 @@ class DayEngines(Protocol):
 @with_config(ConfigDict(ser_json_bytes="base64", val_json_bytes="base64"))
 @dataclass(frozen=True)
 class PieceHeard:
-    """What was heard in a piece, or why nothing was."""
+    """What was heard in a piece, or why nothing was; its clips lie on disk (`Results.clip`), not here."""
 
     spans: tuple[Span, ...]
     problem: str = ""
@@ -106,12 +106,38 @@ class Results:
         return self._folder / f"{sha256}-{self._models[photo]}-{part}.json"
 
     def piece(self, piece: Piece) -> PieceHeard | None:
-        """Give what was heard in a piece; None where it is not known."""
-        return self._read(self._path(piece.parent, str(piece.number), photo=False), _PIECE)
+        """Give what was heard in a piece; None where it is not known, or a clip of it is not there."""
+        found = self._read(self._path(piece.parent, str(piece.number), photo=False), _PIECE)
+        if found is None or not all(self._clip(piece.parent, span).is_file() for span in found.spans):
+            return None
+        return found
 
-    def put_piece(self, piece: Piece, found: PieceHeard) -> None:
-        """Keep what was heard in a piece."""
+    def put_piece(self, piece: Piece, spans: Sequence[Span]) -> PieceHeard:
+        """Keep what was heard in a piece; gives it back without its clips, which would fill the memory in the end."""
+        for span in spans:
+            write_synced(self._clip(piece.parent, span), span.clip)
+        found = PieceHeard(tuple(replace(span, clip=b"") for span in spans))
+        # After its clips, so that a piece that is known has them.
         write_synced(self._path(piece.parent, str(piece.number), photo=False), _PIECE.dump_json(found))
+        return found
+
+    def _clip(self, sha256: str, span: Span) -> Path:
+        return self._folder / f"{sha256}-{self._models[False]}-{span.start_s:.3f}-{span.end_s:.3f}.flac"
+
+    def clip(self, sha256: str, span: Span) -> bytes:
+        """Give the clip of an utterance.
+
+        Args:
+            sha256: Of the recording.
+            span: The utterance, as it was found.
+
+        Raises:
+            DayResultsGone: Somebody deleted it meanwhile.
+        """
+        try:
+            return self._clip(sha256, span).read_bytes()
+        except FileNotFoundError:
+            raise DayResultsGone(folder=self._folder) from None
 
     def photo(self, sha256: str) -> PhotoRead | None:
         """Give what was seen in a photo; None where it is not known."""
@@ -205,12 +231,11 @@ class DayRecogniser:
         if known is not None:
             return known
         try:
-            found = PieceHeard(self._engines.hear_piece(piece))
+            spans = self._engines.hear_piece(piece)
         except CaptureError as problem:
             log.warning("Piece %d of %s was not heard: %s", piece.number, piece.parent, problem)
             return PieceHeard((), str(problem))  # not kept: another run may have more luck
-        self._results.put_piece(piece, found)
-        return found
+        return self._results.put_piece(piece, spans)
 
     def _photo(self, sha256: str) -> PhotoRead:
         known = self._results.photo(sha256)

@@ -10,13 +10,16 @@ import random
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 from sqlmodel import select
 
-from api.day.errors import DayJobUnknown
+from api.day.errors import DayJobUnknown, DayResultsGone
+from api.day.recognising import FOLDER, Results
 from api.ledger.tables import CaptureRow, EvidenceRow
 from api.visit.records import current_records
 from api.workspace import Workspace
+from capture.speech.memo import Piece
 from tests.api.day.afternoon import SHOWN, DayFakes, fill, memo, opened, proposed, take
 from tests.api.makers import JOB
 
@@ -85,6 +88,42 @@ def test_the_same_in_any_order_by_any_number_of_workers_after_any_stop(tmp_path:
         take(again, shuffled, workers=3)
         assert proposed(again) == expected
         again.close()
+
+
+def test_clips_wait_on_disk_and_one_that_was_deleted_is_cut_anew(tmp_path: Path) -> None:
+    files = fill(tmp_path / "files")
+    whole = opened(tmp_path / "whole")
+    take(whole, files)
+    data = tmp_path / "data"
+    stopped = opened(data, DayFakes(stop_at=8))
+    with pytest.raises(KeyboardInterrupt):
+        take(stopped, files)
+    stopped.close()
+    kept = sorted((data / FOLDER).glob("*.flac"))
+    assert len(kept) > 3
+    kept[1].unlink()
+    again = opened(data)
+    take(again, files)
+    assert proposed(again) == proposed(whole)
+    assert not (data / FOLDER).exists()
+    again.close()
+    whole.close()
+
+
+def test_clips_deleted_under_its_hands_are_said(tmp_path: Path) -> None:
+    results = Results(tmp_path / "day", DayFakes())
+    (span,) = DayFakes().hear_piece(spelled("x axis"))
+    kept = results.put_piece(spelled("x axis"), [span])
+    assert (kept.spans[0].clip, results.clip("f" * 64, kept.spans[0])) == (b"", span.clip)
+    assert results.piece(spelled("x axis")) == kept
+    shutil.rmtree(tmp_path / "day")
+    with pytest.raises(DayResultsGone, match="Start the same command again"):
+        results.clip("f" * 64, kept.spans[0])
+
+
+def spelled(words: str) -> Piece:
+    samples = np.frombuffer(words.encode(), np.uint8).astype("<i2")
+    return Piece("f" * 64, 0, 0.0, (0.0, 60.0), samples.tobytes())
 
 
 def test_a_file_seen_before_is_said_and_taken_once(tmp_path: Path) -> None:
