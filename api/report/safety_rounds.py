@@ -13,7 +13,7 @@ from api.ledger.tables import AxisRow, RecordRow, SafetyAnswerRow
 from api.report.content import ReportedAnswer, SafetyRound
 from api.report.rows import Rows
 from api.visit.readings import reading_of
-from api.visit.safety import LOCKOUT_ENDED, in_force, is_gated
+from api.visit.safety import LOCKOUT_ENDED, in_force, is_gated, not_met
 
 ANSWERS = {"yes": "yes", "no": "no", "not_applicable": "does not apply"}
 
@@ -52,7 +52,9 @@ def _round(rows: Rows, axis_id: str, taken: str, ends: Iterable[str], questions:
     held = in_force(rows.answers, axis_id, taken, until=taken)
     following = min((end for end in ends if seconds_between(taken, end) > 0), key=parse_instant, default=None)
     later = in_force(rows.answers, axis_id, taken, until=following)
-    late = {step: row for step, row in later.items() if step not in held}
+    # A "no" that became "yes" only afterwards is as late as a question that nobody had answered.
+    lacked = {step.id for step in not_met(held)}
+    late = {step: row for step, row in later.items() if step not in held or (step in lacked and row != held[step])}
     answers = _in_words(held, questions) + _in_words(late, questions, "answered after the reading")
     return SafetyRound(answers, taken, len(late))
 

@@ -95,6 +95,27 @@ def test_what_was_answered_after_the_reading_is_marked(made: visit.Visit) -> Non
     assert text(one(page, "table.safety")).count("(answered after the reading)") == len(STEPS)
 
 
+def test_a_no_that_became_yes_after_the_reading_is_late(made: visit.Visit) -> None:
+    answer(made, "X", 0, vertical="no")
+    with made.database.write() as transaction:
+        axis = axis_of(transaction.session, made.job_id, "X")
+        put_answers(
+            transaction, axis, {"vertical_supported": StepReply(answer="yes")}, how="tapped", by="Technician 7",
+            captured_at=made.at(9),
+        )  # fmt: skip
+    made.say(insulated("X"), 5, words="five hundred fifty meg")
+    with made.database.read() as session:
+        page = parse(build_report(session, made.store, made.job_id))
+        (record,) = all_records(session, made.job_id)
+    made.database.close()
+    assert record.row.note.startswith(LATE)
+    sentence = f"1 of {len(STEPS)} safety questions were answered only after the first insulation reading"
+    assert sentence in text(section(page, "axis-1"))
+    table = text(one(page, "table.safety"))
+    assert "held otherwise than by their brakes? no" in table
+    assert "held otherwise than by their brakes? yes (answered after the reading)" in table
+
+
 def test_a_second_lock_out_has_answers_of_its_own(made: visit.Visit) -> None:
     answer(made, "X", 0, volts="3")
     made.say(insulated("X"), 5, words="five hundred fifty meg")
