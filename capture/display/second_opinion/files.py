@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 import sys
 from pathlib import Path
 
 from capture.display.errors import SecondReaderFileUnknown, SecondReaderMissing
+from capture.pinned_files import find_pinned
 
 PACKAGE = "rapidocr/models"
 """Folder of the files in the package that carries them (RapidOCR; the networks are PaddleOCR's, Apache-2.0 both)."""
@@ -33,10 +33,9 @@ def find_files(folder: Path) -> dict[str, Path]:
     Raises:
         EngineError: "second_reader_missing": one is not there; "second_reader_damaged": one is not the one known.
     """
-    found = {name: folder / name for name in FILES}
-    for name, path in found.items():
-        if not path.is_file():
-            raise SecondReaderMissing(path=path)
-        if hashlib.sha256(path.read_bytes()).hexdigest() != FILES[name]:
-            raise SecondReaderFileUnknown(path=path)
-    return found
+    return find_pinned(
+        folder,
+        FILES,
+        missing=lambda path: SecondReaderMissing(path=path),
+        unknown=lambda path: SecondReaderFileUnknown(path=path),
+    )

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 import sys
 from pathlib import Path
 
+from capture.pinned_files import find_pinned
 from capture.speech.errors import SecondOpinionFileUnknown, SecondOpinionMissing
 
 PACKAGE = "moonshine_voice/assets/tiny-en"
@@ -33,10 +33,9 @@ def find_files(folder: Path) -> dict[str, Path]:
     Raises:
         ModelError: "second_opinion_missing": one is not there; "second_opinion_damaged": one is not the one known.
     """
-    found = {name: folder / name for name in FILES}
-    for name, path in found.items():
-        if not path.is_file():
-            raise SecondOpinionMissing(path=path)
-        if hashlib.sha256(path.read_bytes()).hexdigest() != FILES[name]:
-            raise SecondOpinionFileUnknown(path=path)
-    return found
+    return find_pinned(
+        folder,
+        FILES,
+        missing=lambda path: SecondOpinionMissing(path=path),
+        unknown=lambda path: SecondOpinionFileUnknown(path=path),
+    )
