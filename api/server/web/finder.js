@@ -24,8 +24,8 @@ const OTHER_IN_A_ROW = 2; // answers that show another view before the next pict
 const SAY_EVERY_MS = 5000;
 const SAY_AGAIN_MS = 15000; // the same hint
 const SVG = "http://www.w3.org/2000/svg";
-const DRAWINGS = { good: "yes", taken: "yes", no_display: "camera", away: "camera" };
-const OWN_WORDS = { taken: "Taken. Show another display, or press Take it.", away: "The server is away: press Take it." };
+const DRAWINGS = { good: "yes", taken: "yes", no_display: "camera", away: "camera", looking: "camera" };
+const OWN_WORDS = { looking: "Looking for the display", taken: "Taken. Show another display, or press Take it.", away: "The server is away: press Take it." };
 
 const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
 const middle = (quad) => [0, 1].map((i) => quad.reduce((sum, corner) => sum + corner[i], 0) / quad.length);
@@ -86,6 +86,7 @@ export class Finder {
     Object.assign(this, { quad: null, taken: null, good: 0, other: 0, code: "", row: 0, saidCode: "", saidAt: Date.now(), seenAt: 0 });
     this.switch.hidden = false;
     this.turn += 1;
+    this.shows(away() ? "away" : "looking");
     this.look(this.turn);
   }
 
@@ -144,7 +145,7 @@ export class Finder {
   /** @param {{code: string, words: string, corners: number[][]|null}} found corners in shares of the frame */
   async answered(found, turn) {
     if (found.code === "busy") {
-      if (Date.now() - this.seenAt > STALE_MS) { this.draw(null); this.shows(""); this.good = 0; }
+      if (Date.now() - this.seenAt > STALE_MS) { this.draw(null); this.shows("looking"); this.good = 0; }
       return;
     }
     this.seenAt = Date.now();
