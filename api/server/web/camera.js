@@ -31,7 +31,7 @@ export class Camera {
     this.shutter = el("button.main.shutter", { type: "button", onclick: () => this.take(true) }, icon("camera"), "Take it");
     this.together = el("button.main", { type: "button", id: "together", hidden: true, onclick: () => this.sendTogether() });
     this.node = el("section.camera", { id: "camera", hidden: true, role: "dialog", "aria-modal": "true", "aria-label": "Photos" },
-      this.view, el("div.under", {}, el("p.discharge-short"), this.finder.hint, this.tray.node, this.together, this.ways, this.finder.switch,
+      el("div.viewing", {}, this.view, this.finder.hint), el("div.under", {}, el("p.discharge-short"), this.tray.node, this.together, this.ways, this.finder.switch,
         el("div.shots", {}, el("button", { type: "button", onclick: () => this.close() }, icon("no"), "Close"), this.shutter,
           el("label.button", {}, icon("files"), "Files", this.input))));
     this.node.addEventListener("keydown", (event) => { if (event.key === "Escape") this.close(); });
