@@ -136,6 +136,12 @@ class PhotoUnreadable(Refused):
     problem: CaptureError
 
 
+class FrameUnreadable(PhotoUnreadable):
+    """A frame of the camera's view cannot be looked at."""
+
+    remedy = "Go on without the finder: a photo can be taken all the same."
+
+
 class MarkedPhotoUnreadable(PhotoUnreadable):
     """Refuse corners on a photo whose size cannot be determined."""
 
@@ -200,6 +206,13 @@ class RecognitionStopped(EngineError):
     code = RecognitionFailed.code
     message = "The recognition was stopped: {cause}."
     cause: str
+
+
+class RecognisersBusy(EngineError):
+    """What does not wait found no recognising process free; nothing is lost by it."""
+
+    code = "busy"
+    message = "The recognising processes are busy; ask again."
 
 
 class EvidenceUnreadable(MediaError):

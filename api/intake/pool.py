@@ -19,7 +19,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
-from api.intake.errors import RecognitionStopped
+from api.intake.errors import RecognisersBusy, RecognitionStopped
 from api.intake.recognisers import Engines
 from api.intake.worker import Done, Failed, Reply, Request, processor_s, resident_bytes, work
 
@@ -94,6 +94,16 @@ class Worker:
         self.generation += 1
         self.streams.clear()
         self.dropped.clear()
+
+    def is_ready(self) -> bool:
+        """Tell whether it has loaded what it loads and lives, without waiting; only for who holds it."""
+        try:
+            if not self._ready and self._pipe.poll():
+                self._pipe.recv()
+                self._ready = True
+        except (EOFError, OSError):  # whoever may wait has it replaced
+            return False
+        return self._ready and self._process.is_alive()
 
     def ask(self, request: Request, seconds: float) -> object:
         """Put a request to it and wait for the answer.
@@ -217,6 +227,28 @@ class WorkerPool:
         """Put a request to any process; see `Worker.ask`."""
         with self._free() as worker:
             return worker.ask(request, seconds)
+
+    def ask_idle(self, request: Request, seconds: float) -> object:
+        """Put a request that is of no use later to a process that nobody needs; see `Worker.ask`.
+
+        Raises:
+            RecognisersBusy: Somebody waits, or no process would be left for who comes next (where there is but one:
+                it works).
+        """
+        with self._change:
+            free = [worker for worker in self.workers if not worker.busy]
+            if self._queue or len(free) < min(2, len(self.workers)):
+                raise RecognisersBusy()
+            worker = min(free, key=lambda one: len(one.streams))
+            worker.busy = True
+        try:
+            if not worker.is_ready():
+                raise RecognisersBusy()
+            return worker.ask(request, seconds)
+        finally:
+            with self._change:
+                worker.busy = False
+                self._change.notify_all()
 
     def ask_one(self, worker: Worker, generation: int, request: Request, seconds: float) -> object:
         """Put a request to the process in which a stream began.

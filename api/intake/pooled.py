@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, cast
 
 from api.intake.pool import MOST_BYTES, WorkerPool
 from api.intake.recognisers import Engines, Quad, RealEngines, shipped_models
-from api.intake.worker import Crop, Feed, Finish, Hear, HearPiece, See, SeeBurst, Words
+from api.intake.worker import AimAt, Crop, Feed, Finish, Hear, HearPiece, See, SeeBurst, Words
 from api.ledger.media_types import media_type, metadata
 from capture.expectation import Asked
 from capture.reading import Context, Seen, Utterance
 from capture.speech.audio import MAX_SECONDS
 
 if TYPE_CHECKING:
+    from capture.display.aim import Aim
     from capture.display.burst import Burst
     from capture.speech.memo import Piece, Span
 
@@ -26,6 +27,10 @@ Where it was measured speech took a sixth of its length and the worst sound know
 
 FEED_S = 20.0
 """Processor time that one frame of a live stream may take, s; its process may be busy with a clip before that."""
+
+
+AIM_S = 3.0
+"""Processor time that a frame of the camera's view may take, s: some thirty times what one takes."""
 
 
 def warm(engines: Engines) -> None:
@@ -133,6 +138,10 @@ class PooledEngines:
     def crop(self, data: bytes, quad: Quad) -> bytes:
         """See `Engines.crop`."""
         return cast("bytes", self.pool.ask(Crop(data, quad), LEAST_S))
+
+    def aim(self, data: bytes, width: int) -> Aim:
+        """See `Engines.aim`."""
+        return cast("Aim", self.pool.ask_idle(AimAt(data, width), AIM_S))
 
     def stream(self, asked: Asked = Asked.NOTHING) -> PooledStream:
         """See `Engines.stream`."""

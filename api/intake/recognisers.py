@@ -13,6 +13,7 @@ from capture.expectation import Asked
 from capture.reading import Context, Seen, Utterance
 
 if TYPE_CHECKING:
+    from capture.display.aim import Aim
     from capture.display.burst import Burst
     from capture.speech.memo import Piece, Span
     from capture.speech.recogniser import SpeechModel
@@ -74,6 +75,15 @@ class Engines(Protocol):
 
     def crop(self, data: bytes, quad: Quad) -> bytes:
         """Cut a display out of a photo and rectify it; returns a PNG file."""
+        ...
+
+    def aim(self, data: bytes, width: int) -> Aim:
+        """Tell how a display stands in a frame of the camera's view; a photo would be `width` px wide.
+
+        Raises:
+            RecognisersBusy: Something else is being recognised; a frame never waits, nor is waited for.
+            capture.errors.CaptureError: It cannot be decoded, or the engine failed.
+        """
         ...
 
     def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:
@@ -146,6 +156,12 @@ class RealEngines:
         from capture.display import crop_of
 
         return crop_of(data, quad)
+
+    def aim(self, data: bytes, width: int) -> Aim:
+        """See `Engines.aim`."""
+        from capture.display.aim import aim_of
+
+        return aim_of(data, width)
 
     def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:
         """See `Engines.stream`."""

@@ -71,6 +71,14 @@ class Crop:
 
 
 @dataclass(frozen=True)
+class AimAt:
+    """Tell how a display stands in a frame; a photo would be `width` px wide."""
+
+    data: bytes
+    width: int
+
+
+@dataclass(frozen=True)
 class Feed:
     """Give a stream its next samples; one that is not known begins, led by what was `asked`.
 
@@ -91,7 +99,7 @@ class Finish:
     context: Context | None
 
 
-Request = Hear | HearPiece | See | SeeBurst | Crop | Feed | Finish
+Request = Hear | HearPiece | See | SeeBurst | Crop | AimAt | Feed | Finish
 
 
 @dataclass(frozen=True)
@@ -142,16 +150,21 @@ class Recogniser:
             return self._engines.hear_piece(request.piece)
         return self._engines.hear(request.data, request.context)
 
-    def _do(self, request: Request) -> object:
-        if isinstance(request, Hear | HearPiece):
-            return self._hear(request)
-        if isinstance(request, See):
-            corners = request.corners
-            return self._engines.see(request.data) if corners is None else self._engines.see(request.data, corners)
+    def _see(self, request: See | SeeBurst | Crop | AimAt) -> object:
         if isinstance(request, SeeBurst):
             return self._engines.see_burst(request.frames)
         if isinstance(request, Crop):
             return self._engines.crop(request.data, request.quad)
+        if isinstance(request, AimAt):
+            return self._engines.aim(request.data, request.width)
+        corners = request.corners
+        return self._engines.see(request.data) if corners is None else self._engines.see(request.data, corners)
+
+    def _do(self, request: Request) -> object:
+        if isinstance(request, Hear | HearPiece):
+            return self._hear(request)
+        if isinstance(request, See | SeeBurst | Crop | AimAt):
+            return self._see(request)
         if isinstance(request, Finish):
             return self._streams.pop(request.stream).finish(request.context)
         for number in request.dropped:

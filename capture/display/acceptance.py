@@ -243,7 +243,7 @@ def rules(
         RefusalRule("small", small, refusal.TOO_SMALL, Doubt.LOW_CONFIDENCE),
         RefusalRule("share", evidence.share < MIN_SHARE, no_value, Doubt.VALUE_MISSING),
         RefusalRule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
-        RefusalRule("glare", _glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("glare", hidden_by_glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
         RefusalRule("digits", not digits_confident, unsure, Doubt.DIGITS_AMBIGUOUS),
@@ -293,7 +293,7 @@ def _unit_alone(evidence: DisplayLooks, quantity: Quantity, *, sure: bool) -> tu
     return replace(quantity, unit=suggested), (Doubt.UNIT_UNSURE if suggested else Doubt.UNIT_MISSING,)
 
 
-def _glare(evidence: DisplayLooks) -> bool:
+def hidden_by_glare(evidence: DisplayLooks) -> bool:
     """Tell whether a reflection may hide characters of the main string."""
     fields = evidence.fields
     if fields.box is None or refusal.bright_ground(evidence.canvas, fields.box, fields.height):

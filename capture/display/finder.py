@@ -34,6 +34,16 @@ class Found:
     score: float
 
 
+def glance(photo: Pixels | ImagePyramid) -> list[Found]:
+    """Find the displays by the first look alone: half the work of `find`, corners less exact, and some are none.
+
+    Raises:
+        EngineError: The model is missing or fails.
+    """
+    pyramid = pyramid_of(photo)
+    return _distinct(_look(pyramid, (0.0, 0.0, float(pyramid.width), float(pyramid.height)), FIRST_LOOK))
+
+
 def find(photo: Pixels | ImagePyramid) -> list[Found]:
     """Find the displays in an upright photo (height, width, 3), RGB; highest score first, none if there are none.
 

@@ -72,6 +72,11 @@ def look_at(photo: ImagePyramid, quad: geometry.Quad, *, marked: bool) -> tuple[
     return quad, looks
 
 
+def glance_at(photo: ImagePyramid, quad: geometry.Quad) -> Look:
+    """Look once at the whole of a display whose corners are known, px."""
+    return _look(photo, quad, MARGINS[0])
+
+
 def _readability(look: Look) -> float:
     """Rate how readable a look is, 0..1: a display that does not stand upright is hardly legible."""
     return look.legible * look.fields.value_confidence

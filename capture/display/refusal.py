@@ -8,12 +8,18 @@ from numpy.typing import NDArray
 
 from capture.display import geometry
 
-NO_DISPLAY = "No display found: come closer, or mark its four corners by hand."
+COME_CLOSER = "come closer"
+TILT = "tilt the meter or the phone"
+HOLD_STILL = "hold still"
+LIGHT = "put light on it from the side"
+"""What to do, in the words of the refusals and of the live finder's hints alike."""
+
+NO_DISPLAY = f"No display found: {COME_CLOSER}, or mark its four corners by hand."
 CUT_OFF = "The display is cut off: get the whole of it into the picture."
-TOO_SMALL = "The digits are too small in the picture: come closer."
-GLARE = "Glare hides part of the display: tilt the meter or the phone and take it again."
-BLUR = "The display is blurred: hold still, let the camera focus, and take it again."
-DARK = "The display is too dark: put light on it from the side and take it again."
+TOO_SMALL = f"The digits are too small in the picture: {COME_CLOSER}."
+GLARE = f"Glare hides part of the display: {TILT} and take it again."
+BLUR = f"The display is blurred: {HOLD_STILL}, let the camera focus, and take it again."
+DARK = f"The display is too dark: {LIGHT} and take it again."
 NO_VALUE = "The display shows no value: it is off, or nothing on it can be read."
 NOT_A_NUMBER = "The display shows no number: {text!r}. Type the value if there is one."
 UNREADABLE = "A digit cannot be made out: take it again, or type the value."
@@ -29,6 +35,10 @@ COVERING, FOREIGN, INK_SHARE, COVER_WIDTH, FLAT = 0.5, 18.0, 92.0, 0.42, 12.0
 for the ink; width as a share of the digits' height (strokes are at most 0.22 of it, blurred ones look wider); length
 below which a colour has no direction, levels. Of 33 wrong readings of demo photos with a finger drawn over a digit they
 stop 31, of 288 right readings of rendered photos 12; practice, no source."""
+DIM = 60
+"""Level of 255 that 95 of 100 pixels of a dark picture do not reach; practice, no source."""
+EVEN = 12.0
+"""Contrast below which a surface is even, levels of 255; practice, no source."""
 BLOWN_OUT = 242
 """Level of 255 from which a pixel counts as blown out."""
 BRIGHT_GROUND = 205.0
@@ -59,7 +69,7 @@ def cause(canvas: NDArray[np.uint8], digit_px: float | None, box: tuple[float, f
         return TOO_SMALL
     if float(np.mean(grey > 245)) > 0.03 and float(np.mean(grey > 245)) < 0.9 and float(np.percentile(grey, 50)) < 235:
         return GLARE
-    if float(np.percentile(grey, 95)) < 60:
+    if _dark(grey):
         return DARK
     spread, sharp = _spread_and_edges(grey)
     if spread > 1 and sharp / spread < 0.02:
@@ -80,6 +90,20 @@ def _spread_and_edges(grey: NDArray[np.uint8]) -> tuple[float, float]:
     """Measure contrast without its extremes, and the mean strength of edges after a slight blur; levels of 255."""
     spread = float(np.percentile(grey, 97) - np.percentile(grey, 3))
     return spread, float(np.abs(cv2.Laplacian(cv2.GaussianBlur(grey, (0, 0), 1.5), cv2.CV_32F)).mean())
+
+
+def _dark(grey: NDArray[np.uint8]) -> bool:
+    return float(np.percentile(grey, 95)) < DIM
+
+
+def is_dark(picture: NDArray[np.uint8]) -> bool:
+    """Tell whether a picture (RGB) has hardly any light in it."""
+    return _dark(_grey(picture, None))
+
+
+def is_even(canvas: NDArray[np.uint8]) -> bool:
+    """Tell whether a picture (RGB) has too little contrast for anything to stand in it, as a wall or a finger."""
+    return canvas.size == 0 or _spread_and_edges(_grey(canvas, None))[0] < EVEN
 
 
 def crispness(canvas: NDArray[np.uint8], box: tuple[float, float, float, float]) -> tuple[float, float]:

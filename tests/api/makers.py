@@ -25,6 +25,7 @@ from grading.terms.quantity import Qualifier, Quantity
 if TYPE_CHECKING:
     from api.visit.editing import JobEdit
     from api.workspace import Workspace
+    from capture.display.aim import Aim
     from capture.display.burst import Burst
     from capture.speech.memo import Piece, Span
 
@@ -160,6 +161,13 @@ class FakeEngines:
         (x0, y0), _, (x1, y1), _ = quad
         Image.open(io.BytesIO(data)).crop((int(x0), int(y0), int(x1), int(y1))).save(out, "PNG")
         return out.getvalue()
+
+    def aim(self, data: bytes, width: int) -> Aim:
+        from capture.display.aim import Aim, Hint
+        from capture.display.header import read_header
+
+        read_header(data)
+        return Aim(Hint.GOOD, ((0.1, 0.1), (0.9, 0.1), (0.9, 0.9), (0.1, 0.9)), digits=40 / width)
 
     def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:
         return FakeStream()

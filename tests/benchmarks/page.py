@@ -97,6 +97,7 @@ def shot(browser: Browser, url: str, job: str) -> float:
     context = browser.new_context(viewport=PHONE, permissions=["camera"])
     page = context.new_page()
     page.add_init_script("localStorage.setItem('ohmtrail.readback', 'off')")
+    page.add_init_script("localStorage.setItem('ohmtrail.takes-by-itself', 'off')")
     page.goto(f"{url}/#/jobs/{job}")
     page.get_by_role("button", name="Photo", exact=True).click()
     page.wait_for_function("() => (document.querySelector('#camera video') || {}).videoWidth > 0")
@@ -110,6 +111,26 @@ def shot(browser: Browser, url: str, job: str) -> float:
     expect(page.locator("#reading")).to_have_class("reading none")
     context.close()
     return took
+
+
+def by_itself(browser: Browser, url: str, job: str) -> tuple[float, float]:
+    """Open the camera's view on a display; gives the seconds until its frame is drawn, and until its value is there."""
+    context = browser.new_context(viewport=PHONE, permissions=["camera"])
+    page = context.new_page()
+    page.add_init_script("localStorage.setItem('ohmtrail.readback', 'off')")
+    page.goto(f"{url}/#/jobs/{job}")
+    expect(page.locator("section.axis")).not_to_have_count(0)
+    before = page.locator("#value").inner_text()
+    begun = time.perf_counter()
+    page.get_by_role("button", name="Photo", exact=True).click()
+    page.locator("svg.found.shown").wait_for()
+    framed = time.perf_counter() - begun
+    expect(page.locator("#value")).not_to_have_text(before)
+    took = time.perf_counter() - begun
+    page.get_by_role("button", name="Reject").click()
+    expect(page.locator("#reading")).to_have_class("reading none")
+    context.close()
+    return framed, took
 
 
 def one_value(browser: Browser, url: str, job: str) -> Hand:
@@ -168,6 +189,7 @@ def main() -> None:
                   f"--use-file-for-fake-video-capture={camera}"],
         )  # fmt: skip
         shots = [shot(launched, server.url, jobs[1]) for _ in range(times)]
+        framed, alone = zip(*(by_itself(launched, server.url, jobs[1]) for _ in range(times)), strict=True)
         launched.close()
     print(f"{'load of the machine, cores':34}{os.getloadavg()[0]:8.1f}, {os.cpu_count()}")
     print(f"{'page':34}{loads[0][1] / 1000:8.0f} kB in {loads[0][2]} files")
@@ -176,6 +198,8 @@ def main() -> None:
         words = f"{'with' if named else 'without'} modules named, +{delay} ms"
         print(f"{words:34}{statistics.median(column):8.2f} s ({min(column):.2f} to {max(column):.2f})")
     print(f"{'shutter to value':34}{statistics.median(shots):8.2f} s ({min(shots):.2f} to {max(shots):.2f})")
+    for words, column in (("view opened to frame", framed), ("... to value, taken by itself", alone)):
+        print(f"{words:34}{statistics.median(column):8.2f} s ({min(column):.2f} to {max(column):.2f})")
     print(f"{'one value with its 12 questions':34}{hand.taps:8d} taps, {hand.scrolls} scrolls")
 
 

@@ -100,9 +100,15 @@ def chromium() -> str:
 
 
 @contextmanager
-def browser(play: Playwright, microphone: Path | None = None) -> Iterator[Browser]:
-    """Start a real Chromium; `microphone` is a WAV file that it hears once."""
+def browser(play: Playwright, microphone: Path | None = None, camera: Path | None = None) -> Iterator[Browser]:
+    """Start a real Chromium; `microphone` is a WAV file that it hears once, `camera` a JPEG (.mjpeg) that it sees."""
     args = list(QUIET)
+    if camera is not None:  # a stream of one JPEG is a Motion JPEG
+        args += [
+            "--use-fake-ui-for-media-stream",
+            "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-video-capture={camera}",
+        ]
     if microphone is not None:
         args += [
             "--use-fake-ui-for-media-stream",

@@ -1,9 +1,11 @@
 // The place of the photos, over everything else: the camera's view, what was taken with what was read of it, files of the
-// gallery. "photo" opens it, "photo" again takes the picture.
+// gallery. "photo" opens it, "photo" again takes the picture; the finder takes it by itself, unless that is turned off.
 
 import { el, fill } from "./dom.js";
+import { Finder } from "./finder.js";
 import { icon } from "./icons.js";
 import { readBack } from "./readback.js";
+import { pictureOf, still } from "./shots.js";
 import { Tray } from "./tray.js";
 
 const WAYS = { one: "One photo", each: "One after another", together: "Several of one display" };
@@ -18,6 +20,7 @@ export class Camera {
     this.way = "one";
     this.shots = []; // of one display, until they are sent
     this.tray = new Tray(send);
+    this.finder = new Finder((shot) => this.shot(shot), () => this.way !== "together"); // of one display the person takes as many as he wants
     this.view = el("div.viewfinder");
     this.ways = el("div.ways", { role: "group", "aria-label": "How many photos" });
     this.input = el("input", { type: "file", accept: "image/*,audio/*", id: "photo", multiple: true, onchange: async () => {
@@ -28,7 +31,7 @@ export class Camera {
     this.shutter = el("button.main.shutter", { type: "button", onclick: () => this.take(true) }, icon("camera"), "Take it");
     this.together = el("button.main", { type: "button", id: "together", hidden: true, onclick: () => this.sendTogether() });
     this.node = el("section.camera", { id: "camera", hidden: true, role: "dialog", "aria-modal": "true", "aria-label": "Photos" },
-      this.view, el("div.under", {}, el("p.discharge-short"), this.tray.node, this.together, this.ways,
+      el("div.viewing", {}, this.view, this.finder.hint), el("div.under", {}, el("p.discharge-short"), this.tray.node, this.together, this.ways, this.finder.switch,
         el("div.shots", {}, el("button", { type: "button", onclick: () => this.close() }, icon("no"), "Close"), this.shutter,
           el("label.button", {}, icon("files"), "Files", this.input))));
     this.node.addEventListener("keydown", (event) => { if (event.key === "Escape") this.close(); });
@@ -56,9 +59,10 @@ export class Camera {
     if (this.node.hidden) { this.stop(); return undefined; } // closed while the browser asked
     this.video = el("video", { autoplay: true, playsinline: true, muted: true });
     this.video.srcObject = this.stream;
-    fill(this.view, this.video);
+    fill(this.view, this.video, this.finder.overlay);
     this.shutter.disabled = false;
-    await readBack('Hold the display in the picture, then say "photo".');
+    this.finder.begin(this.video);
+    await readBack(this.finder.itself ? 'Hold the display in the picture: it is taken by itself, or say "photo".' : 'Hold the display in the picture, then say "photo".');
     return undefined;
   }
 
@@ -72,13 +76,14 @@ export class Camera {
   }
 
   async take() {
-    const canvas = document.createElement("canvas");
-    canvas.width = this.video.videoWidth;
-    canvas.height = this.video.videoHeight;
-    if (!canvas.width) return; // the camera has not shown anything yet
-    canvas.getContext("2d").drawImage(this.video, 0, 0);
-    const picture = await new Promise((done) => canvas.toBlob(done, "image/jpeg", 0.95));
-    const shot = new File([picture], "camera.jpg", { type: "image/jpeg" });
+    const canvas = still(this.video);
+    if (!canvas) return; // the camera has not shown anything yet
+    this.finder.took();
+    await this.shot(await pictureOf(canvas));
+  }
+
+  /** Do with a picture what the way of the photos says. */
+  async shot(shot) {
     if (this.way === "together") {
       this.shots.push(shot);
       this.tray.hold(shot, `shot ${this.shots.length}`);
@@ -109,6 +114,7 @@ export class Camera {
   }
 
   stop() {
+    this.finder.end();
     if (this.stream) this.stream.getTracks().forEach((track) => track.stop());
     this.stream = null;
   }

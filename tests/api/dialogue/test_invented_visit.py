@@ -19,6 +19,7 @@ from api.intake.recognisers import ListeningStream, Quad
 from api.ledger.canonical import sha256_hex
 from api.visit.records import current_records
 from api.workspace import Workspace
+from capture.display.aim import Aim
 from capture.display.burst import Burst
 from capture.expectation import Asked
 from capture.language.parse import parse
@@ -62,6 +63,9 @@ class PerfectEngines:
         return Seen((DisplayReading(main, quantity, secondary, {"value": 0.9}, photo["readable"], reason, ()),))
 
     def crop(self, data: bytes, quad: Quad) -> bytes:
+        raise NotImplementedError
+
+    def aim(self, data: bytes, width: int) -> Aim:
         raise NotImplementedError
 
     def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:

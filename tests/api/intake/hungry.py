@@ -5,11 +5,15 @@ from __future__ import annotations
 import os
 import signal
 import time
+from typing import TYPE_CHECKING
 
 from api.intake.recognisers import ListeningStream
 from capture.expectation import Asked
 from capture.reading import Context, Heard, Utterance
 from tests.api.makers import FakeEngines, FakeStream, clip, words_of
+
+if TYPE_CHECKING:
+    from capture.display.aim import Aim
 
 __all__ = ["Hungry", "clip", "nothing"]
 
@@ -48,6 +52,16 @@ class Hungry(FakeEngines):
         if words == "who":
             return Utterance(Heard(str(os.getpid())))
         return super().hear(data, context)
+
+    def aim(self, data: bytes, width: int) -> Aim:
+        from capture.display.aim import Aim, Hint
+
+        if data == b"spin":
+            while True:
+                pass
+        if data == b"die":
+            os.kill(os.getpid(), signal.SIGKILL)
+        return Aim(Hint.GOOD)
 
     def stream(self, asked: Asked = Asked.NOTHING) -> ListeningStream:
         return HungryStream()
