@@ -57,7 +57,7 @@ WORDS = {
     Hint.GLARE: f"Glare: {refusal.TILT}",
     Hint.BLUR: refusal.HOLD_STILL.capitalize(),
     Hint.DARK: f"Too dark: {refusal.LIGHT}",
-    Hint.GOOD: "Good",
+    Hint.GOOD: "Display framed",
 }
 """To be read at arm's length, and spoken."""
 _OF_CAUSE = {refusal.TOO_SMALL: Hint.TOO_SMALL, refusal.GLARE: Hint.GLARE, refusal.DARK: Hint.DARK}

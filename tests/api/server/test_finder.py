@@ -87,7 +87,7 @@ def test_a_frame_is_answered_with_place_and_hint_and_nothing_is_kept(client: Tes
     answer = client.post("/api/finder?width=1600", content=frame(), headers=JPEG)
     assert answer.status_code == 200, answer.text
     found = answer.json()
-    assert (found["code"], found["words"]) == ("good", "Good")
+    assert (found["code"], found["words"]) == ("good", "Display framed")
     (left, top), _, (right, foot), _ = found["corners"]
     assert 0 < left < right < 1
     assert 0 < top < foot < 1
