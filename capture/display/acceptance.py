@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from capture.display import printed, refusal
 from capture.display.confidence import ASKED, asked_probability, calibration, probabilities
 from capture.display.features import DisplayLooks, ink_beside, second
-from capture.display.fields import Fields, around, mark_confidence
+from capture.display.fields import Fields, mark_confidence
 from capture.display.glyphs import CLASSES
 from capture.display.second_opinion.opinion import OTHER, PrintSeen, Rivals, Says, UnitSeen, rivals, says, unit_at
 from capture.display.spacing import pitch, widest_step
@@ -40,6 +40,8 @@ HOPELESS = 0.02
 INK_BESIDE = 0.6
 """Contrast beside the row, as a share of its own, from which agreement of two readers does not count: a digit may be
 hidden there. Set between readings that were right and those with a finger drawn over a digit; practice, no source."""
+COVERED = 0.7
+"""Likelihood that something lies over a place of the row from which a reading is refused; see DEVELOPERS.md."""
 LIKELY_UNIT = 0.5
 """A unit likelier than this, but below its threshold, is proposed and asked about; others are not proposed."""
 
@@ -244,7 +246,7 @@ def rules(
         RefusalRule("share", evidence.share < MIN_SHARE, no_value, Doubt.VALUE_MISSING),
         RefusalRule("unreadable", "?" in text, hint, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("glare", hidden_by_glare(evidence), refusal.GLARE, Doubt.DIGITS_AMBIGUOUS),
-        RefusalRule("covered", _covered(evidence), refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
+        RefusalRule("covered", evidence.hidden >= COVERED, refusal.COVERED, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("no_number", quantity is None, not_a_number, Doubt.VALUE_MISSING),
         RefusalRule("digits", not digits_confident, unsure, Doubt.DIGITS_AMBIGUOUS),
         RefusalRule("two", two, refusal.TWO_VALUES, Doubt.VALUE_MISSING),
@@ -299,12 +301,6 @@ def hidden_by_glare(evidence: DisplayLooks) -> bool:
     if fields.box is None or refusal.bright_ground(evidence.canvas, fields.box, fields.height):
         return False
     return refusal.glare_beside(evidence.canvas, fields.box, fields.height)
-
-
-def _covered(evidence: DisplayLooks) -> bool:
-    fields = evidence.fields
-    characters = [m for m in fields.chars if m.group == 0 and m.name not in "<>-"]
-    return bool(characters) and refusal.covered(evidence.canvas, around(characters), fields.height)
 
 
 def _has_gap(fields: Fields) -> bool:

@@ -79,6 +79,7 @@ class DisplayLooks:
         marked: A person marked the display, or the picture is nothing but the display.
         room: Space from the main string to the nearest side of the picture, as a share of its height; negative beyond.
         margin: Space from the display's corners to the edge of the picture, as a share of its longer side.
+        hidden: How likely something lies over a part of the main string, 0..1; see `hidden`.
     """
 
     fields: Fields
@@ -93,6 +94,7 @@ class DisplayLooks:
     marked: bool = False
     room: float = 9.0
     margin: float = 9.0
+    hidden: float = 0.0
 
 
 def log_odds(probability: float) -> float:

@@ -37,3 +37,6 @@ FINDER_WIDTH, FINDER_HEIGHT = 512, 384
 """Size of the reduced photo that the finder's network takes, px."""
 FINDER_STRIDE = 8
 """One cell of the finder's output per this many pixels."""
+STRIP_WIDTH, STRIP_HEIGHT, STRIP_DIGIT, STRIP_STRIDE = 256, 64, 24, 4
+"""Size of the strip along the main row that the network for covers takes, px; how high digits are in it; and one place
+of its output per this many pixels."""

@@ -11,6 +11,7 @@ from capture.display import geometry, refusal, views
 from capture.display.features import DisplayLooks
 from capture.display.fields import Fields, around, arrange
 from capture.display.fusion import ViewMarks, fuse
+from capture.display.hidden import hidden
 from capture.display.marks import Mark, decode
 from capture.display.networks import reader_map
 from capture.display.pyramid import ImagePyramid
@@ -151,7 +152,14 @@ def evidence_of(
         marked=marked,
         room=_room(photo, fields, first.matrix),
         margin=_margin(photo, quad),
+        hidden=_hidden(first.canvas, fields),
     )
+
+
+def _hidden(canvas: NDArray[np.uint8], fields: Fields) -> float:
+    """Judge how likely something lies over a part of the main string, 0..1; 0 without one."""
+    characters = [m for m in fields.chars if m.group == 0 and m.name not in "<>-"]
+    return hidden(canvas, around(characters), fields.height) if characters else 0.0
 
 
 def _room(photo: ImagePyramid, fields: Fields, matrix: geometry.Matrix) -> float:

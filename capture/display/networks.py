@@ -1,4 +1,4 @@
-"""The two trained networks, run by OpenCV's network engine; loaded once, used by one thread at a time."""
+"""The three trained networks, run by OpenCV's network engine; loaded once, used by one thread at a time."""
 
 from __future__ import annotations
 
@@ -12,7 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display.errors import DisplayModelMissing, DisplayReaderFailed, NetworkNotLoaded
-from capture.display.glyphs import FINDER_HEIGHT, FINDER_WIDTH, READER_HEIGHT, READER_WIDTH
+from capture.display.glyphs import (
+    FINDER_HEIGHT,
+    FINDER_WIDTH,
+    READER_HEIGHT,
+    READER_WIDTH,
+    STRIP_HEIGHT,
+    STRIP_WIDTH,
+)
 
 MODELS = Path(__file__).parent / "models"
 _lock = threading.Lock()  # an OpenCV network must not be run by two threads at once
@@ -31,7 +38,7 @@ def _loaded(path: Path) -> Any:
         return cv2.dnn.readNetFromONNX(str(path))
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=3)
 def _network(name: str) -> Any:
     path = MODELS / f"{name}.onnx"
     if not path.is_file():
@@ -79,3 +86,16 @@ def reader_map(picture: NDArray[np.uint8]) -> tuple[Floats, float]:
     assert picture.shape == (READER_HEIGHT, READER_WIDTH, 3)
     out, legible = _run("reader", picture, ["map", "legible"])
     return np.asarray(out[0]), float(legible[0, 0])
+
+
+def cover_map(strip: NDArray[np.uint8]) -> Floats:
+    """Run the network for covers on an RGB strip of `STRIP_WIDTH` x `STRIP_HEIGHT`; see `hidden`.
+
+    Returns:
+        For each place along the strip how likely something lies over it, 0..1.
+
+    Raises:
+        EngineError: The model is missing or fails.
+    """
+    assert strip.shape == (STRIP_HEIGHT, STRIP_WIDTH, 3)
+    return np.asarray(_run("cover", strip, ["hidden"])[0].reshape(-1))

@@ -29,12 +29,6 @@ TWO_VALUES = "Two numbers of one size are shown: type or say the one that counts
 GAP = "There is a gap in the number: take it again straight on, or type the value."
 
 COVERED = "Something lies over part of the number, or a shadow does: take it away, or type the value."
-
-COVERING, FOREIGN, INK_SHARE, COVER_WIDTH, FLAT = 0.5, 18.0, 92.0, 0.42, 12.0
-"""See `covered`: share of the ink's difference; levels of 255 off the colours of ink and ground; percentile that stands
-for the ink; width as a share of the digits' height (strokes are at most 0.22 of it, blurred ones look wider); length
-below which a colour has no direction, levels. Of 33 wrong readings of demo photos with a finger drawn over a digit they
-stop 31, of 288 right readings of rendered photos 12; practice, no source."""
 DIM = 60
 """Level of 255 that 95 of 100 pixels of a dark picture do not reach; practice, no source."""
 EVEN = 12.0
@@ -181,36 +175,3 @@ def bright_ground(canvas: NDArray[np.uint8], box: tuple[float, float, float, flo
     left, top, right, foot = (int(v) for v in (box[0] - height, box[1] - height, box[2] + height, box[3] + height))
     band = canvas[max(0, top) : max(1, foot), max(0, left) : max(1, right)]
     return band.size > 0 and float(np.median(band.min(2))) > BRIGHT_GROUND
-
-
-def covered(canvas: NDArray[np.uint8], box: tuple[float, float, float, float], height: float) -> bool:
-    """Tell whether something wider than any stroke lies over the main string: a finger, a glove, a hard shadow's edge.
-
-    What covers a part of a digit makes another digit of it. A patch counts that differs from the ground by more than
-    `COVERING` of what the ink does, or in a colour that neither ink nor ground, in more or less light, can have.
-
-    Args:
-        canvas: Rectified view, RGB.
-        box: Around the characters of the main string, canvas px.
-        height: Of the main digits, canvas px.
-    """
-    x0, y0, x1, y1 = (max(0, round(v)) for v in box)
-    band = canvas[y0:y1, x0:x1].astype(np.float32)
-    if min(band.shape[:2]) < 8:
-        return False
-    ground = np.median(band.reshape(-1, 3), 0)  # digits cover less than half of their row
-    away = band - ground
-    far = np.linalg.norm(away, axis=2)
-    ink = float(np.percentile(far, INK_SHARE))
-    foreign = away.copy()
-    directions: list[NDArray[np.float32]] = []
-    for colour in (away[far >= ink].mean(0), ground):  # towards the ink's colour, and towards darkness
-        rest = np.asarray(colour - sum((colour @ known) * known for known in directions), np.float32)
-        length = float(np.linalg.norm(rest))
-        if length > FLAT:
-            directions.append(rest / length)
-            foreign -= (foreign @ directions[-1])[..., None] * directions[-1]
-    odd = (far > COVERING * ink) | (np.linalg.norm(foreign, axis=2) > FOREIGN)
-    side = max(3, round(COVER_WIDTH * height))
-    round_patch = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    return bool(cv2.morphologyEx(odd.astype(np.uint8), cv2.MORPH_OPEN, round_patch).any())

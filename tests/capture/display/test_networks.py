@@ -13,20 +13,32 @@ import numpy as np
 import pytest
 
 from capture.display import networks
-from capture.display.glyphs import CLASSES, FINDER_HEIGHT, FINDER_WIDTH, READER_HEIGHT, READER_WIDTH
+from capture.display.glyphs import (
+    CLASSES,
+    FINDER_HEIGHT,
+    FINDER_WIDTH,
+    READER_HEIGHT,
+    READER_WIDTH,
+    STRIP_HEIGHT,
+    STRIP_STRIDE,
+    STRIP_WIDTH,
+)
 from capture.errors import EngineError
 from fixtures.training.display_model.golden import pattern
 
 DATA = Path(__file__).parent / "data"
+SIZES = {
+    "finder": (FINDER_HEIGHT, FINDER_WIDTH), "reader": (READER_HEIGHT, READER_WIDTH),
+    "cover": (STRIP_HEIGHT, STRIP_WIDTH),
+}  # fmt: skip
 
 
-@pytest.mark.parametrize("name", ["finder", "reader"])
+@pytest.mark.parametrize("name", SIZES)
 def test_models_load_and_run_in_a_fresh_process(name: str) -> None:
     """Some exporters write files that crash the engine on load; that must not happen inside the server."""
-    size = (FINDER_HEIGHT, FINDER_WIDTH) if name == "finder" else (READER_HEIGHT, READER_WIDTH)
     script = (
         "import numpy as np\nfrom capture.display import networks\n"
-        f"out = networks.{name}_map(np.zeros({(*size, 3)}, np.uint8))\nprint('ran')"
+        f"out = networks.{name}_map(np.zeros({(*SIZES[name], 3)}, np.uint8))\nprint('ran')"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode == 0, done.stderr
@@ -40,6 +52,7 @@ def test_engine_gives_the_reference_engines_numbers() -> None:
     reader = networks.reader_map(pattern(READER_HEIGHT, READER_WIDTH))[0].ravel()[::7]
     np.testing.assert_allclose(finder, kept["finder"], atol=2e-3)
     np.testing.assert_allclose(reader, kept["reader"], atol=2e-2, rtol=1e-3)
+    np.testing.assert_allclose(networks.cover_map(pattern(STRIP_HEIGHT, STRIP_WIDTH)), kept["cover"], atol=2e-3)
 
 
 def test_maps_have_a_plane_for_every_class() -> None:
@@ -47,6 +60,9 @@ def test_maps_have_a_plane_for_every_class() -> None:
     assert out.shape == (3 + len(CLASSES) + 4, READER_HEIGHT // 4, READER_WIDTH // 4)
     assert 0 <= legible <= 1
     assert networks.finder_map(np.zeros((FINDER_HEIGHT, FINDER_WIDTH, 3), np.uint8)).shape == (10, 48, 64)
+    likely = networks.cover_map(np.zeros((STRIP_HEIGHT, STRIP_WIDTH, 3), np.uint8))
+    assert likely.shape == (STRIP_WIDTH // STRIP_STRIDE,)
+    assert ((likely >= 0) & (likely <= 1)).all()
 
 
 def test_models_together_are_small() -> None:
