@@ -229,6 +229,7 @@ class Heard:
         over_noise_db: Speech over the noise around it, dB, as far as levels alone tell; None where nobody measured.
         unled: The words that sound best where hearing is not led by what was asked; None where it was not led.
         second: What a second engine would write; None where none was asked.
+        levels_db: How loud each of the words is, dB; empty where nobody measured.
     """
 
     text: str
@@ -238,6 +239,7 @@ class Heard:
     over_noise_db: float | None = None
     unled: tuple[Word, ...] | None = None
     second: OwnTranscript | None = None
+    levels_db: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

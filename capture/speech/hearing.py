@@ -230,7 +230,9 @@ class RecogniserStream:
         text = " ".join(word.word for word in words)
         over_noise = round(self._level.over_noise(), 1)
         unled = None if self._unled is None else tuple(_plain_times(self._unled, duration))
-        return Heard(text, tuple(words), alternatives, round(duration, 3), over_noise, unled, _own(self._segments))
+        levels = tuple(round(self._level.between(word.start, word.end), 1) for word in words)
+        own = _own(self._segments)
+        return Heard(text, tuple(words), alternatives, round(duration, 3), over_noise, unled, own, levels)
 
 
 def quiet(seconds: float) -> bytes:

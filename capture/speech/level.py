@@ -13,6 +13,7 @@ MAX_OVER_NOISE_DB = 60.0
 """Largest ratio reported, dB: beyond it a room and a microphone add no trouble."""
 
 _LOUD, _QUIET = 95, 10  # percentiles of the frames: the vowels, and the gaps
+_VOWEL = 90  # percentile of a word's frames: its vowels
 
 
 class LevelMeter:
@@ -38,3 +39,15 @@ class LevelMeter:
             return 0.0
         loud, low = np.percentile(levels, [_LOUD, _QUIET])
         return float(min(max(loud - low, 0.0), MAX_OVER_NOISE_DB))
+
+    def between(self, start_s: float, end_s: float) -> float:
+        """Measure how loud the louder part of a word is, dB of the smallest sample; 0 where nothing was taken.
+
+        Args:
+            start_s: Where it begins, s from the first sample.
+            end_s: Where it ends.
+        """
+        levels = np.concatenate(self._levels) if self._levels else np.zeros(0)
+        first = int(start_s * RATE / FRAME)
+        word = levels[first : max(first + 1, int(np.ceil(end_s * RATE / FRAME)))]
+        return float(np.percentile(word, _VOWEL)) if len(word) else 0.0

@@ -200,6 +200,7 @@ def _span(piece: Piece, start: float, heard: Heard) -> Span:
         heard.over_noise_db,
         None if heard.unled is None else tuple(word.moved(start - begin) for word in heard.unled),
         heard.second,
+        heard.levels_db,
     )
     at = piece.begin_s
     return Span(round(at + first, 2), round(at + last, 2), moved, flac(sound, cut_from=piece.parent))

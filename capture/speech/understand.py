@@ -17,6 +17,7 @@ from capture.reading import Context, Doubt, Heard, Reading, SaidBeside, Utteranc
 from capture.speech.audio import load_clip
 from capture.speech.candidates import DOUBT_COST, Ranking, candidates, choose, meaning_of, reworded
 from capture.speech.confidence import ConfidenceModel, shipped_confidence_model
+from capture.speech.other_talker import may_be_another_talkers
 from capture.speech.recogniser import SpeechModel, speech_model
 
 PAUSE_S = 0.35
@@ -60,16 +61,19 @@ def understand(
     utterance, found = best_meaning(heard, context, confidence_model.doubt_cost)
     assessed = confidence_model.assess(utterance, found)
     confidence = round(assessed.confidence, 4)
+    another = may_be_another_talkers(heard)
+    accepted = assessed.accepted and not another
     doubts = list(utterance.doubts)
     plainly = _otherwise(heard, utterance, context)
     if utterance.readings and not assessed.offered:
         return _nothing_taken(utterance, context, confidence)
-    if utterance.readings and not assessed.accepted:
-        doubts.append(Doubt.TEEN_OR_TY if _only_twins(found.rivals, utterance) else Doubt.LOW_CONFIDENCE)
+    if utterance.readings and not accepted:
+        twins = not another and _only_twins(found.rivals, utterance)
+        doubts.append(Doubt.TEEN_OR_TY if twins else Doubt.LOW_CONFIDENCE)
     elif utterance.readings and plainly is not None:
         # What was asked decided it. That alone must never make a reading: a person chooses between the two.
         doubts.append(Doubt.LOW_CONFIDENCE)
-    elif (plainly is not None or not assessed.accepted) and (
+    elif (plainly is not None or not accepted) and (
         utterance.command is not None or utterance.context != context or utterance.beside.anything
     ):
         # Commands and settings act at once, so a doubtful one must leave no trace: the old context stays.
