@@ -154,7 +154,7 @@ def test_a_record_is_corrected_by_a_new_one(page: Page, server: running.Server, 
     old = confirmed(page, server, job_id, "U-V")
     open_axis(page, "Y")
     line = page.locator(f"[data-record='{old['id']}']")
-    line.locator("summary").click()
+    line.get_by_text("Wrong?").click()
     line.get_by_role("button", name="Correct").click()
     line.locator("[name=value]").fill("1.12")
     line.get_by_role("button", name="Use these").click()
@@ -173,7 +173,7 @@ def test_a_record_is_withdrawn_and_stays_on_file(page: Page, server: running.Ser
     old = confirmed(page, server, job_id, "U-V")
     open_axis(page, "Y")
     line = page.locator(f"[data-record='{old['id']}']")
-    line.locator("summary").click()
+    line.get_by_text("Wrong?").click()
     line.get_by_role("button", name="Withdraw").click()
     assert records(server, job_id)[0]["status"] == "current", "one press with a glove is not enough"
     line.get_by_role("button", name="Press again to withdraw it").click()
