@@ -36,7 +36,7 @@ from api.visit.changes import of_present_axis, require_open
 from api.visit.errors import SafetyOpen
 from api.visit.jobs import axis_of, job_of
 from api.visit.profiles import instrument_of, profile_for_page, set_profile
-from api.visit.proposals import proposal_for_page, proposal_of
+from api.visit.proposals import proposal_of
 from api.visit.readings import ReadingFields
 from api.visit.records import Decision, record_of
 from api.visit.safety import StepReply, put_answers, refuse_stale, safety_for_page
@@ -340,32 +340,13 @@ class Workspace:
         captured_at: str | None = None,
         sent: SentAction | None = None,
     ) -> PlainData:
-        """Move an open proposal to another open job, with its clip and photo; there its place is asked about.
-
-        Args:
-            proposal_id: The proposal.
-            job_id: The job that it belongs to.
-            revision: The revision that the person saw, or None.
-            captured_at: The device's time.
-            sent: Under which id it was sent, to be done once.
-
-        Raises:
-            AlreadyUnderJob, NoSuchJob, JobNotOpen, NoSuchProposal, ProposalSettled, ProposalChanged: See
-                `api.dialogue.moving` and `api.dialogue.turn`.
-            AnsweredBeforeError, SameIdOtherAction: See `api.ledger.sent`.
-        """
+        """Move an open proposal to another open job (`api.dialogue.moving` says what is refused); with `sent`, once."""
         captured = captured_text(captured_at, self.database.clock())
         with self.database.read() as session:
             job = job_of(session, proposal_of(session, proposal_id).row.job_id)
         with once(self.database, job.id, sent, captured) as transaction:
-            here = begin_turn(transaction, job.id, self.profile, captured)
-            there = begin_turn(transaction, job_id, self.profile, captured)
-            moved = move(
-                here, there, proposal_id, revision, Decision("tapped", acting_person(job.technician), captured)
-            )
-            here.say(f"Moved to {moved.id}. Its place is asked about there.")
-            here.close()
-            answer = {**here.for_page(), "moved": proposal_for_page(moved)}
+            decision = Decision("tapped", acting_person(job.technician), captured)
+            answer = move(transaction, proposal_id, job_id, revision, decision, self.profile)
             return keep_answer(transaction, sent, job.id, answer, captured)
 
     def withdraw(

@@ -9,68 +9,103 @@ from sqlmodel import Session, col, select
 
 from api.dialogue.errors import AlreadyUnderJob
 from api.dialogue.proposal_updates import beside_rivals, reject
-from api.dialogue.turn import Turn
+from api.dialogue.turn import Turn, begin_turn
 from api.ledger.canonical import JsonObject, parsed
+from api.ledger.database import Transaction
 from api.ledger.evidence import captures_of
-from api.ledger.tables import CaptureRow, EvidenceRow, TrailEntryRow
+from api.ledger.tables import CaptureRow, EvidenceRow, ProposalRow, TrailEntryRow
 from api.ledger.trail import What
-from api.visit.proposals import Proposal, ProposedReading, moved_proposal, proposal_of, require_open
+from api.visit.notes import Notes
+from api.visit.proposals import (
+    Proposal,
+    ProposedReading,
+    proposal_for_page,
+    proposal_of,
+    require_open,
+    set_value,
+)
 from api.visit.records import Decision, put_event
 from capture.reading import Doubt, Reading
+from grading.shop import ShopProfile
 
 
-def move(here: Turn, there: Turn, proposal_id: str, revision: int | None, decision: Decision) -> Proposal:
+def move(
+    transaction: Transaction,
+    proposal_id: str,
+    job_id: str,
+    revision: int | None,
+    decision: Decision,
+    profile: ShopProfile | None = None,
+) -> JsonObject:
     """Move an open proposal to another job, where its place is asked about and nothing is a record before its yes.
 
     Args:
-        here: The turn of the job under which it waits.
-        there: The turn of the job to which it belongs, in the same transaction.
+        transaction: The writing transaction.
         proposal_id: The proposal.
+        job_id: The job to which it belongs.
         revision: The revision that the person saw, or None.
         decision: Who, when, how.
+        profile: The shop's own limits.
 
     Returns:
-        The proposal under the other job.
+        The turn of the job that it leaves, as the page shows it; `moved` is the proposal under the other job.
 
     Raises:
         AlreadyUnderJob: Both jobs are the same.
+        NoSuchJob, JobNotOpen: Of the other job.
         ProposalSettled: It is confirmed or rejected.
         ProposalChanged: The revision is another one.
         NoSuchProposal: There is no such proposal.
     """
-    if here.job.id == there.job.id:
-        raise AlreadyUnderJob(job_id=here.job.id)
-    proposal = next((one for one in here.waiting if one.id == proposal_id), None)
-    proposal = proposal_of(here.session, proposal_id) if proposal is None else proposal
+    own = proposal_of(transaction.session, proposal_id).row.job_id
+    if own == job_id:
+        raise AlreadyUnderJob(job_id=job_id)
+    here = begin_turn(transaction, own, profile, decision.captured_at)
+    there = begin_turn(transaction, job_id, profile, decision.captured_at)
+    waiting = next((one for one in here.waiting if one.id == proposal_id), None)
+    proposal = proposal_of(here.session, proposal_id) if waiting is None else waiting
     require_open(proposal, revision)
     for capture in _captures(here.session, proposal):
         _copy_capture(here, there, capture)
-    reading = _placed(proposal.reading, there)
+    moved = _moved(there, proposal)
+    transaction.put(moved.stored())
+    put_event(transaction, job_id, "move", decision, proposal=moved, detail={"moved_from": proposal.id})
+    there.keep(What.PROPOSED, moved, by=decision.by, note={"source": moved.row.source, "moved_from": proposal.id})
+    reject(here, proposal, replace(decision, words=f"moved to {moved.id}"))
+    here.say(f"Moved to {moved.id}. Its place is asked about there.")
+    here.close()
+    return {**here.for_page(), "moved": proposal_for_page(moved)}
+
+
+def _moved(there: Turn, proposal: Proposal) -> Proposal:
+    """Make the proposal of the other job, with what was heard and seen for the one that moves."""
     # Who moves it says which machine it is of, not that axis and part were heard rightly. What stands on record of a
     # point of this job bears on nothing there.
     beside = Doubt.CONTRADICTED in proposal.doubts
     doubts = tuple(doubt for doubt in proposal.doubts if doubt not in (Doubt.CONTRADICTED, Doubt.PLACE_UNSURE))
     given = ProposedReading(
-        reading,
+        _placed(proposal.reading, there),
         (*doubts, Doubt.PLACE_UNSURE),
         () if beside else proposal.alternatives,
         float(proposal.row.confidence),
         notes=proposal.notes,
     )
     given, supersedes = beside_rivals(there, given)
-    moved = moved_proposal(
-        there.transaction,
-        there.job,
-        proposal,
-        given,
-        voice=None if proposal.voice is None else _placed(proposal.voice, there),
-        photo=None if proposal.photo is None else _placed(proposal.photo, there),
-        supersedes=supersedes,
-    )
-    there.transaction.put(moved.stored())
-    put_event(there.transaction, there.job.id, "move", decision, proposal=moved, detail={"moved_from": proposal.id})
-    there.keep(What.PROPOSED, moved, by=decision.by, note={"source": moved.row.source, "moved_from": proposal.id})
-    reject(here, proposal, replace(decision, words=f"moved to {moved.id}"))
+    transaction = there.transaction
+    columns = {
+        **proposal.row.model_dump(),
+        "id": transaction.next_id(ProposalRow, there.job.id),
+        "job_id": there.job.id,
+        "state": "open",
+        "revision": 0,
+        "supersedes": supersedes,
+        "instrument_id": None,
+        "created_at": transaction.now,
+    }
+    voice = None if proposal.voice is None else _placed(proposal.voice, there)
+    photo = None if proposal.photo is None else _placed(proposal.photo, there)
+    moved = Proposal(ProposalRow(**columns), given.reading, Notes(), (), (), voice, photo)
+    set_value(moved, given, there.job, proposal.row.captured_at, transaction.now)
     return moved
 
 

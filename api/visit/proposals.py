@@ -265,42 +265,6 @@ def new_proposal(
     return proposal
 
 
-def moved_proposal(
-    transaction: Transaction,
-    job: Job,
-    proposal: Proposal,
-    given: ProposedReading,
-    *,
-    voice: Reading | None,
-    photo: Reading | None,
-    supersedes: str | None,
-) -> Proposal:
-    """Make a proposal under another job with what was heard and seen; the caller stores it and writes the entry.
-
-    Args:
-        transaction: The writing transaction.
-        job: The other job.
-        proposal: The one that moves.
-        given: Its reading there.
-        voice: What was said or typed, placed there.
-        photo: What was seen, placed there.
-        supersedes: The record that it would replace there.
-    """
-    columns = {
-        **proposal.row.model_dump(),
-        "id": transaction.next_id(ProposalRow, job.id),
-        "job_id": job.id,
-        "state": "open",
-        "revision": 0,
-        "supersedes": supersedes,
-        "instrument_id": None,
-        "created_at": transaction.now,
-    }
-    moved = Proposal(ProposalRow(**columns), given.reading, Notes(), (), (), voice, photo)
-    set_value(moved, given, job, proposal.row.captured_at, transaction.now)
-    return moved
-
-
 def find_partner(waiting: Sequence[Proposal], reading: Reading, source: Source) -> Proposal | None:
     """Find the open proposal that saw or heard the same reading: the newest within the window, of the other sense.
 

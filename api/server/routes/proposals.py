@@ -93,7 +93,7 @@ class ChooseBody(AnswerBody):
     )
 
 
-class MoveBody(AnswerBody):
+class OtherJobBody(AnswerBody):
     """The job that a value belongs to."""
 
     job_id: Text = Field(description='"J2"; it must be open.')
@@ -146,6 +146,6 @@ def reject(workspace: WorkspaceDep, sent: SentDep, proposal_id: str, body: Answe
 
 
 @router.post("/proposals/{proposal_id}/move")
-def move(workspace: WorkspaceDep, sent: SentDep, proposal_id: str, body: MoveBody) -> JsonObject:
+def move(workspace: WorkspaceDep, sent: SentDep, proposal_id: str, body: OtherJobBody) -> JsonObject:
     """Move it to another job, where its place is asked about; `moved` of the answer is the proposal there."""
     return workspace.move(proposal_id, body.job_id, body.revision, captured_at=body.captured_at, sent=sent)
