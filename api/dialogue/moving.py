@@ -57,14 +57,14 @@ def move(
         ProposalChanged: The revision is another one.
         NoSuchProposal: There is no such proposal.
     """
-    own = proposal_of(transaction.session, proposal_id).row.job_id
+    proposal = proposal_of(transaction.session, proposal_id)
+    own = proposal.row.job_id
     if own == job_id:
         raise AlreadyUnderJob(job_id=job_id)
     here = begin_turn(transaction, own, profile, decision.captured_at)
     there = begin_turn(transaction, job_id, profile, decision.captured_at)
-    waiting = next((one for one in here.waiting if one.id == proposal_id), None)
-    proposal = proposal_of(here.session, proposal_id) if waiting is None else waiting
     require_open(proposal, revision)
+    proposal = next(one for one in here.waiting if one.id == proposal_id)  # the turn's own, which is written
     for capture in _captures(here.session, proposal):
         _copy_capture(here, there, capture)
     moved = _moved(there, proposal)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from bs4 import Tag
+from bs4 import BeautifulSoup, Tag
 
 from api.report.build import build_report
 from api.visit.jobs import axis_of
@@ -79,14 +79,20 @@ def test_answers_given_again_make_no_earlier_reading_late(made: visit.Visit) -> 
     assert LATE not in record.row.note
 
 
-def test_what_was_answered_after_the_reading_is_marked(made: visit.Visit) -> None:
-    answer(made, "X", 9)
+def read_late(made: visit.Visit) -> BeautifulSoup:
+    """Take an insulation reading of X that must be noted as late; gives the report."""
     made.say(insulated("X"), 5, words="five hundred fifty meg")
     with made.database.read() as session:
         page = parse(build_report(session, made.store, made.job_id))
         (record,) = all_records(session, made.job_id)
     made.database.close()
     assert record.row.note.startswith(LATE)
+    return page
+
+
+def test_what_was_answered_after_the_reading_is_marked(made: visit.Visit) -> None:
+    answer(made, "X", 9)
+    page = read_late(made)
     axis: Tag = section(page, "axis-1")
     assert (
         f"{len(STEPS)} of {len(STEPS)} safety questions were answered only after the first insulation reading"
@@ -103,12 +109,7 @@ def test_a_no_that_became_yes_after_the_reading_is_late(made: visit.Visit) -> No
             transaction, axis, {"vertical_supported": StepReply(answer="yes")}, how="tapped", by="Technician 7",
             captured_at=made.at(9),
         )  # fmt: skip
-    made.say(insulated("X"), 5, words="five hundred fifty meg")
-    with made.database.read() as session:
-        page = parse(build_report(session, made.store, made.job_id))
-        (record,) = all_records(session, made.job_id)
-    made.database.close()
-    assert record.row.note.startswith(LATE)
+    page = read_late(made)
     sentence = f"1 of {len(STEPS)} safety questions were answered only after the first insulation reading"
     assert sentence in text(section(page, "axis-1"))
     table = text(one(page, "table.safety"))
