@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -46,10 +45,15 @@ def frame(width: int = 768) -> bytes:
 
 def awake(engines: PooledEngines) -> None:
     """Wait until all processes have loaded what they load: before that a frame is told that they are busy."""
+    until(lambda: all(worker.is_ready() for worker in engines.pool.workers))
+
+
+def until(so: Callable[[], bool]) -> None:
+    """Wait until it is so."""
     end = time.monotonic() + 60
-    while not all(worker.is_ready() for worker in engines.pool.workers):
+    while not so():
         assert time.monotonic() < end
-        time.sleep(0.05)
+        time.sleep(0.005)
 
 
 def engines(workspace: Workspace) -> PooledEngines:
@@ -139,8 +143,7 @@ def test_one_process_is_left_for_whoever_comes_next(hungry: PooledEngines) -> No
     awake(hungry)
     hearing = threading.Thread(target=hungry.hear, args=(clip("wait"), Context()))
     hearing.start()
-    while not any(worker.busy for worker in hungry.pool.workers):
-        time.sleep(0.005)
+    until(lambda: any(worker.busy for worker in hungry.pool.workers))
     with pytest.raises(RecognisersBusy):
         hungry.aim(b"frame", 768)
     assert hearing.is_alive(), "answered before the clip was"
@@ -149,19 +152,23 @@ def test_one_process_is_left_for_whoever_comes_next(hungry: PooledEngines) -> No
 
 
 def test_who_waits_goes_before_a_frame() -> None:
+    """While a clip waits for the only process no frame is looked at, neither before it nor in its place."""
     found = PooledEngines(count=1, make=Hungry, warmed=nothing)
     try:
         awake(found)
         hearing = [threading.Thread(target=found.hear, args=(clip("wait", n), Context())) for n in range(2)]
-        for one in hearing:
-            one.start()
-        answers = 0
-        while any(one.is_alive() for one in hearing):
-            with contextlib.suppress(RecognisersBusy):
+        hearing[0].start()
+        until(lambda: found.pool.workers[0].busy)
+        hearing[1].start()
+        until(lambda: found.pool.waiting == 1)
+        refused = 0
+        while found.pool.waiting:  # once it waits no more it is heard, for a second
+            with pytest.raises(RecognisersBusy):
                 found.aim(b"frame", 768)
-                answers += found.pool.waiting > 0
-            time.sleep(0.002)
-        assert answers == 0
+            refused += 1
+        assert refused
+        for one in hearing:
+            one.join()
         assert found.aim(b"frame", 768) == Aim(Hint.GOOD)
     finally:
         found.close()
