@@ -20,7 +20,7 @@ from capture.language.items import (
 )
 from capture.language.numbers import SpokenNumber
 from capture.reading import Doubt
-from grading.terms.quantity import Qualifier, Quantity, unit
+from grading.terms.quantity import Qualifier, Quantity, QuantityKind, unit
 from grading.terms.section import Section
 
 # Usual nominal test voltages, V (domain practice): said without "volts" only these are taken for one.
@@ -160,11 +160,28 @@ class _Assembler:
             self.at += 2
             self.elapsed(number.digits, following.code, number.twins)
         elif isinstance(following, UnitSpoken) and following.code in ("V", "kV"):
-            self.built(self.volts())
+            self.at_volts()
         elif self.values and not isinstance(following, UnitSpoken):  # behind a value: what it was taken at
             self.built(self.volts())
             if number.digits not in _TEST_VOLTAGES:
                 self.doubts.append(Doubt.UNIT_UNSURE)  # "at five": volts or minutes?
+
+    def at_volts(self) -> None:
+        """Take a voltage said after "at": what the tester reached, or what it is set to.
+
+        "Insulation at five hundred volts", the test and a usual voltage and nothing else, tells what to set; of a lead
+        or with a value it tells what was reached.
+        """
+        volts, draft = self.volts(), self.draft
+        test = (
+            draft.topic is not None and not draft.topic.weak and draft.topic.kind is QuantityKind.INSULATION_RESISTANCE
+        )
+        alone = self.at == len(self.items) and not self.values
+        placed = draft.axis or draft.section or draft.terminals
+        if volts is not None and test and alone and not placed and volts.digits in _TEST_VOLTAGES:
+            self.draft = replace(draft, set_volts=_decimal(volts), high_voltage=True)
+        else:
+            self.built(volts)
 
     def elapsed(self, digits: str, code: str, twins: Sequence[str] = ()) -> None:
         """Take the time since the voltage was applied, and what sounds like it."""

@@ -5,6 +5,7 @@ Common practice, no published source, unless a source stands beside the check.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -374,3 +375,14 @@ def test_words_that_do_not_fit_one_another_are_asked_about(text: str, doubt: Dou
 )  # fmt: skip
 def test_words_that_fit_are_not(text: str) -> None:
     assert not {Doubt.UNIT_UNSURE, Doubt.DIGITS_AMBIGUOUS} & set(parse(text).doubts)
+
+
+def test_the_test_and_a_usual_voltage_alone_tell_what_to_set() -> None:
+    """Nobody names the test to tell that it collapsed; usual voltages: IEC 61557-2 and catalogues, from memory."""
+    told = parse("insulation at five hundred volts")
+    assert told.readings == ()
+    assert told.context.test_voltage_set == Decimal(500)
+    assert told == replace(parse("insulation set five hundred volts"), heard=told.heard)
+    for words in ("insulation built five hundred volts", "insulation at three hundred volts", "at five hundred volts"):
+        [reading] = parse(words).readings
+        assert reading.quantity.qualifier is Qualifier.COLLAPSED
