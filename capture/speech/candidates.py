@@ -94,7 +94,7 @@ class Ranking:
 
     Attributes:
         meaning: Posterior of the meaning: that of all word sequences which mean the same, 0..1.
-        wording: Posterior of exactly these words, 0..1.
+        wording: Posterior of the likeliest words of this meaning, 0..1.
         margin: Score of this meaning less that of the next one, 0..`MAX_MARGIN`.
         rivals: The other readings, best first.
         reranked: The words that sounded best were passed over.
@@ -174,7 +174,7 @@ def choose(
     margin = totals[ranked[0]] - totals[ranked[1]] if len(ranked) > 1 else MAX_MARGIN
     return best, Ranking(
         meaning=sum(share for one, share in zip(found, shares, strict=True) if one in winners),
-        wording=sum(share for one, share in zip(found, shares, strict=True) if one.text == best.text),
+        wording=max(share for one, share in zip(found, shares, strict=True) if one in winners),
         margin=min(margin, MAX_MARGIN),
         rivals=tuple(dict.fromkeys(rivals)),
         reranked=found[0] not in winners,

@@ -12,6 +12,7 @@ from capture.speech.choice import Choice, exchanged
 from capture.speech.second_opinion.engine import SecondOpinion, Sound
 from capture.speech.second_opinion.wording import (
     in_our_words,
+    is_unit,
     numbers_alone,
     plain_ways,
     spellings,
@@ -112,9 +113,7 @@ class Judge:
 
     @staticmethod
     def _second(sound: Sound, texts: Sequence[str], also: Sequence[str]) -> tuple[dict[str, float], dict[str, float]]:
-        """Judge every text, in whichever way the engine would write its words; -teen and -ty as one.
-
-        It does not tell "fifteen" from "fifty", so it may not decide between texts that differ in nothing else.
+        """Judge every text, in whichever way the engine would write its words; see `as_it_tells`.
 
         Args:
             sound: What was said.
@@ -133,8 +132,8 @@ class Judge:
         told |= dict(zip(rest, _log_p(sound, rest), strict=True))
         best: dict[str, float] = {}
         for text, how in written.items():
-            best[untwinned(text)] = max(best.get(untwinned(text), -math.inf), told[how])
-        return {text: best[untwinned(text)] for text in texts}, told
+            best[as_it_tells(text)] = max(best.get(as_it_tells(text), -math.inf), told[how])
+        return {text: best[as_it_tells(text)] for text in texts}, told
 
 
 def _log_p(sound: Sound, texts: Sequence[str]) -> list[float]:
@@ -142,6 +141,11 @@ def _log_p(sound: Sound, texts: Sequence[str]) -> list[float]:
     return [told + TRADE_WORD * trade_words(text) for text, told in zip(texts, sound.log_p(texts), strict=True)]
 
 
-def untwinned(text: str) -> str:
-    """Put -ty for every -teen, so that texts that differ in these alone become one."""
-    return " ".join(TWINS[word] if word.endswith("teen") and word in TWINS else word for word in text.split())
+def as_it_tells(text: str) -> str:
+    """Make one of texts that the second engine may not decide between: -ty for every -teen, and no units.
+
+    It does not tell "fifteen" from "fifty"; and of units it knows few: in noise "5.5" is likelier to it than "5.5 ohms"
+    by e to the tenth, and "milliamps" than "milliohms", whatever was said.
+    """
+    words = (word for word in text.split() if not is_unit(word))
+    return " ".join(TWINS[word] if word.endswith("teen") and word in TWINS else word for word in words)

@@ -50,6 +50,16 @@ def trade_words(text: str) -> int:
     return sum(word in _TRADE for word in text.split())
 
 
+@cache
+def _units() -> frozenset[str]:
+    return frozenset(word for entry in ENTRIES.values() if entry.word_class is WordClass.UNIT for word in entry.plain)
+
+
+def is_unit(word: str) -> bool:
+    """Tell whether a plain word is a unit, or part of one."""
+    return word in _units() or word in _TRADE
+
+
 def numbers_alone(text: str) -> bool:
     """Tell whether plain words are number words and nothing else: those any engine knows."""
     return all(word in ENTRIES and ENTRIES[word].word_class in _NUMBERS for word in text.split())

@@ -83,10 +83,19 @@ def test_teen_and_ty_are_left_to_the_first_engine() -> None:
 
 
 def test_a_word_of_the_trade_counts_for_what_it_costs_the_engine() -> None:
-    """It would rather hear "volts" than "ohms", which it seldom writes."""
-    judge = Judge(Told("", {"five ohms": -5.0, "five volts": -4.0}), Weights(1.0, 3.0))
-    judged, _ = judge.judge(b"\0\0", [choice("five volts", 0.0), choice("five ohms", 0.0)])
-    assert [(one.text, one.score) for one in judged] == [("five ohms", -5.0 + TRADE_WORD), ("five volts", -4.0)]
+    """It would rather hear "short" than "ohms", which it seldom writes."""
+    judge = Judge(Told("", {"five ohms": -5.0, "five short": -4.0}), Weights(1.0, 3.0))
+    judged, _ = judge.judge(b"\0\0", [choice("five short", 0.0), choice("five ohms", 0.0)])
+    assert [(one.text, one.score) for one in judged] == [("five ohms", -5.0 + TRADE_WORD), ("five short", -4.0)]
+
+
+def test_units_are_the_first_engines_to_tell() -> None:
+    """In noise the second one writes "5.5" and "milliamps", whatever unit was said."""
+    told = {"five ohms": -15.0, "five": -5.0, "five milliamps": -8.0, "nine": -9.0}
+    judged, _ = Judge(Told("", told), Weights(1.0, 3.0)).judge(
+        b"\0\0", [choice("five ohms", 3.0), choice("five", 0.0), choice("five milliamps", 2.0), choice("nine", 2.5)]
+    )
+    assert [one.text for one in judged] == ["five ohms", "five milliamps", "five", "nine"]
 
 
 def test_numbers_that_only_it_thought_of_cost_half_of_what_other_words_do() -> None:
