@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -79,6 +80,15 @@ def test_the_wording_heard_is_kept_where_its_meaning_wins() -> None:
     utterance, found = best_meaning(heard(("five meg", 0.0), ("five megs", -0.1), ("nine meg", -1.0)), IR)
     assert utterance.heard.text == "five meg"
     assert found.wording < found.meaning
+
+
+def test_other_words_of_the_meaning_that_wins_cost_the_words_heard_nothing() -> None:
+    """The first engine hears "five megs", both together would write "five meg": nobody needs to be asked."""
+    likelier = replace(heard(("five meg", 0.0), ("five megs", -4.0), ("nine meg", -3.0)), text="five megs")
+    utterance, found = best_meaning(likelier, IR)
+    weights = [1.0, math.exp(-4.0), math.exp(-3.0)]
+    assert utterance.heard.text == "five megs"
+    assert found.wording == pytest.approx(weights[0] / sum(weights))
 
 
 def test_an_axis_that_the_job_lacks_must_sound_much_better() -> None:
