@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 
 from capture.reading import Command
 from grading.terms.circumstance import Circumstance
@@ -306,6 +307,12 @@ def plain_words(word: str) -> tuple[str, ...]:
     """
     entry = ENTRIES.get(word)
     return entry.plain if entry is not None else tuple(word.split("_"))
+
+
+@cache
+def unit_words() -> frozenset[str]:
+    """List the plain words that units are said with."""
+    return frozenset(word for entry in ENTRIES.values() if entry.word_class is WordClass.UNIT for word in entry.plain)
 
 
 def plain_text(text: str) -> list[str]:

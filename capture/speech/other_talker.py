@@ -6,9 +6,7 @@ Somebody a few steps away is 10 dB quieter and more, and is heard as if the word
 
 from __future__ import annotations
 
-from functools import cache
-
-from capture.language.vocabulary import ENTRIES, WordClass
+from capture.language.vocabulary import unit_words
 from capture.reading import Heard
 from capture.speech.candidates import content_words
 
@@ -21,11 +19,6 @@ LEAST_S = 0.25
 """Shorter words say nothing, s: "to" and "at" are hardly voiced, and a short word at the end fades."""
 
 
-@cache
-def _units() -> frozenset[str]:
-    return frozenset(word for entry in ENTRIES.values() if entry.word_class is WordClass.UNIT for word in entry.plain)
-
-
 def may_be_another_talkers(heard: Heard) -> bool:
     """Tell whether a word of an utterance is so quiet that another person may have said it.
 
@@ -35,7 +28,7 @@ def may_be_another_talkers(heard: Heard) -> bool:
     if len(heard.levels_db) != len(heard.words):
         return False
     said = list(zip(heard.words, heard.levels_db, strict=True))
-    while said and said[-1][0].word in _units():
+    while said and said[-1][0].word in unit_words():
         said.pop()
     levels = [level for word, level in said if content_words([word]) and word.end - word.start >= LEAST_S]
     return bool(levels) and max(levels) - min(levels) > QUIETER_DB

@@ -8,7 +8,7 @@ from difflib import SequenceMatcher
 from functools import cache
 
 from capture.language.say import digit_by_digit
-from capture.language.vocabulary import ENTRIES, UNKNOWN, WORDS, WordClass, plain_words
+from capture.language.vocabulary import ENTRIES, UNKNOWN, WORDS, WordClass, plain_words, unit_words
 from capture.language.written import spoken
 
 # Common English words that sound like one of ours: the second engine writes whichever is the more usual.
@@ -50,14 +50,9 @@ def trade_words(text: str) -> int:
     return sum(word in _TRADE for word in text.split())
 
 
-@cache
-def _units() -> frozenset[str]:
-    return frozenset(word for entry in ENTRIES.values() if entry.word_class is WordClass.UNIT for word in entry.plain)
-
-
 def is_unit(word: str) -> bool:
-    """Tell whether a plain word is a unit, or part of one."""
-    return word in _units() or word in _TRADE
+    """Tell whether a plain word is of a unit, or one of the trade that the second engine seldom writes ("ohmmeter")."""
+    return word in unit_words() or word in _TRADE
 
 
 def numbers_alone(text: str) -> bool:
