@@ -2,7 +2,7 @@
 
 The browser's microphone is replaced by a stream that plays WAV files on demand, so that the person answers when he was
 asked, as people do, and not by a stopwatch. Everything behind it is real: the page's own recording, the connection, the
-recogniser. The voice is `slt` of Debian's flite, which no training heard; read-back is switched off, since a page that
+recogniser. The voice is `slt` or `rms` of Debian's flite, which no training heard; read-back is switched off, since a page that
 speaks does not listen, and would cost minutes here.
 """
 
@@ -53,7 +53,7 @@ localStorage.setItem("ohmtrail.readback", "off");
 
 def spoken(folder: Path, words: str, voice: str = "slt") -> Path:
     """Speak words into a WAV file of 16 kHz, with half a second of quiet on both sides."""
-    path = folder / f"{words.replace(' ', '_').replace(',', '')}.wav"
+    path = folder / f"{voice}_{words.replace(' ', '_').replace(',', '')}.wav"
     if path.exists():
         return path
     raw = folder / "raw.wav"
@@ -73,8 +73,8 @@ def _newer(before: str, state: dict[str, Any]) -> bool:
 class Person:
     """Speaks to one page of one job."""
 
-    def __init__(self, browser: Browser, server: running.Server, job_id: str, folder: Path) -> None:
-        self.server, self.job_id, self.folder = server, job_id, folder
+    def __init__(self, browser: Browser, server: running.Server, job_id: str, folder: Path, voice: str = "slt") -> None:
+        self.server, self.job_id, self.folder, self.voice = server, job_id, folder, voice
         self.context = browser.new_context(viewport=PHONE, permissions=["microphone", "camera"])
         self.context.add_init_script(_MICROPHONE)
         self.page = self.open()
@@ -93,7 +93,19 @@ class Person:
 
     def says(self, words: str) -> dict[str, Any]:
         """Say something, and wait until the dialogue has answered; gives the state of the dialogue then."""
-        return self.plays(spoken(self.folder, words), words)
+        return self.plays(spoken(self.folder, words, self.voice), words)
+
+    def proposes(self, words: str, place: str) -> dict[str, Any]:
+        """Say a reading until it is asked about under its place and without doubt; what is heard wrongly is rejected.
+
+        Three times at most: sound may reach the page with gaps where the machine is busy.
+        """
+        for _ in range(3):
+            state = self.says(words)
+            if place in state["message"] and "hard to make out" not in state["message"]:
+                return state
+            self.says("negative")
+        raise AssertionError(f"{words!r} was not heard: {state}")
 
     def plays(self, clip: Path, words: str) -> dict[str, Any]:
         """Play a recording of somebody into the microphone, and wait in the same way."""

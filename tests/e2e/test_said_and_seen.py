@@ -24,10 +24,10 @@ def test_a_photo_that_contradicts_the_voice_is_settled_by_saying_which(
     play: Playwright, server: running.Server, job_id: str, tmp_path: Path
 ) -> None:
     with running.browser(play) as browser:
-        person = Person(browser, server, job_id, tmp_path)
+        person = Person(browser, server, job_id, tmp_path, voice="rms")  # says "U to V" clearly
         complaints = watch(person.page, server)
         person.says("yankee axis motor alone")
-        person.says("u to v one point three one ohms")
+        person.proposes("u to v one point three one ohms", "U to V: one point three one ohms")
         before = person.ask("/dialogue")["updated_at"]
         person.page.locator("#photo").set_input_files(str(SHOWN))
         asked = person.until(lambda state: state["updated_at"] != before, "the photo")
@@ -48,7 +48,7 @@ def test_a_value_said_again_is_confirmed_and_a_word_is_not_enough(
     play: Playwright, server: running.Server, job_id: str, tmp_path: Path
 ) -> None:
     with running.browser(play) as browser:
-        person = Person(browser, server, job_id, tmp_path)
+        person = Person(browser, server, job_id, tmp_path, voice="rms")  # says "U to V" clearly
         person.page.get_by_role("button", name="More", exact=True).click()
         person.page.get_by_label("Confirm spoken values by saying them again").check()
         person.until(lambda state: bool(state["said_twice"]), "the setting")
