@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from api.assessment.grade_job import put_grading
@@ -13,7 +13,7 @@ from api.dialogue.commands import lockout_ended, undo
 from api.dialogue.conversation import steps_changed
 from api.dialogue.desk import JobDesk
 from api.dialogue.moving import move
-from api.dialogue.turn import begin_turn
+from api.dialogue.turn import Turn, begin_turn
 from api.errors import Refused
 from api.intake.errors import NotTheOwner
 from api.intake.intake import Intake
@@ -214,12 +214,15 @@ class Workspace:
             return keep_answer(transaction, sent, job_id, turn.for_page(), captured)
 
     def say_twice(self, job_id: str, wanted: bool, *, captured_at: str | None = None) -> PlainData:
-        """Have spoken values of a job confirmed by saying them again, or by a word as usual.
+        """Have spoken values of a job confirmed by saying them again, or by a word as usual; as `_turned`."""
+        return self._turned(job_id, captured_at, lambda turn: turn.say_twice(wanted))
 
-        Args:
-            job_id: The job.
-            wanted: Whether what was heard once only is to be said again.
-            captured_at: The device's time.
+    def rest_between(self, job_id: str, wanted: bool, *, captured_at: str | None = None) -> PlainData:
+        """Have a job come to rest between readings (see `api.dialogue.attention`), or listen to all; as `_turned`."""
+        return self._turned(job_id, captured_at, lambda turn: turn.rest_between(wanted))
+
+    def _turned(self, job_id: str, captured_at: str | None, change: Callable[[Turn], None]) -> PlainData:
+        """Do something in a turn of a job's conversation, at the device's time; gives the turn as the page shows it.
 
         Raises:
             NoSuchJob: There is no such job.
@@ -227,7 +230,7 @@ class Workspace:
         captured = captured_text(captured_at, self.database.clock())
         with self.database.write() as transaction:
             turn = begin_turn(transaction, job_id, self.profile, captured)
-            turn.say_twice(wanted)
+            change(turn)
             turn.close()
             return turn.for_page()
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
+from api.dialogue.attention import heeded_at_rest
 from api.dialogue.beside import came, said_alone, with_notes
 from api.dialogue.commands import commanded, keep_note
 from api.dialogue.corrections import corrected, fields_corrected
@@ -90,6 +91,9 @@ def heard(turn: Turn, utterance: Utterance, source: Source, *, obeyed: bool = Tr
     event = _event(turn, utterance)
     if not obeyed and (utterance.command is not None or not isinstance(event, OtherwiseSaid)):
         turn.say("A command from before the interruption was not obeyed. Say it again.")
+        return
+    if turn.at_rest and not heeded_at_rest(utterance, turn.context):
+        turn.heeded = False  # kept as evidence, and answered by nothing: it was said to somebody else
         return
     question, standing = turn.standing.state.open, turn.standing.state
     answers = isinstance(event, Replied) or (isinstance(event, Told) and event.command in _ANSWERS)
@@ -197,7 +201,7 @@ def carry_out(turn: Turn, effect: Effect, decision: Decision) -> None:
     elif isinstance(effect, Carry):
         commanded(turn, effect.command, decision)
     elif isinstance(effect, Ignored):
-        turn.tone = ""
+        turn.heeded = False
 
 
 def _answered(turn: Turn, axis: str, step: str, reply: StepReply, decision: Decision) -> None:
@@ -359,6 +363,7 @@ def _no_value(turn: Turn, utterance: Utterance, before: Context, decision: Decis
     elif Doubt.AXIS_MISSING in utterance.doubts and not turn.said:
         names = ", ".join(how_to_say(name, turn.job.axis_names) for name in turn.job.axis_names)
         turn.say(f"Which axis? Say one of {names}.")
+        turn.tone = "not_understood"
     elif utterance.confidence and not utterance.doubts and not turn.said:
         turn.say(_unchanged(turn.context))
         turn.asks = True

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sqlmodel import Session
 
+from api.dialogue.attention import seconds_to_rest
 from api.dialogue.events import Question, SafetyQuestion
 from api.dialogue.sentences import safety_words
 from api.dialogue.turn import standing_of
@@ -25,9 +26,10 @@ def dialogue_for_page(session: Session, job_id: str, now: str) -> JsonObject:
         now: UTC instant, for what is left of a discharge.
 
     Returns:
-        `state` ("paused", "noting", "asking", "ready"), `message` said last and `updated_at`, `questions` in order (the
-        first is open), `said_twice` (whether a value heard once is confirmed by saying it again), `discharge` with
-        `axis`, `seconds` and `left_s`, or None.
+        `state` ("paused", "noting", "asking", "ready", "resting"), `message` said last and `updated_at`, `questions` in
+        order (the first is open), `said_twice` (whether a value heard once is confirmed by saying it again), `rests`
+        (whether it comes to rest between readings) and `rests_in_s` (0 at rest, None where it listens on), `discharge`
+        with `axis`, `seconds` and `left_s`, or None.
 
     Raises:
         NoSuchJob: There is no such job.
@@ -39,12 +41,15 @@ def dialogue_for_page(session: Session, job_id: str, now: str) -> JsonObject:
     proposals = {proposal.id: proposal for proposal in proposals_of(session, job_id, "open")}
     discharge = standing.discharge
     left = 0 if discharge is None else discharge.seconds - int(seconds_between(discharge.since, now))
+    rests_in = seconds_to_rest(standing, now)
     named = "paused" if state.paused else "noting" if state.noting else "asking" if state.questions else "ready"
     return {
-        "state": named,
+        "state": "resting" if rests_in == 0 else named,
         "message": row.message,
         "updated_at": row.updated_at,
         "said_twice": standing.twice,
+        "rests": standing.rests,
+        "rests_in_s": rests_in,
         "questions": [_question(question, proposals) for question in state.questions],
         "discharge": None
         if discharge is None or left <= 0

@@ -53,6 +53,8 @@ class Standing:
         twice: A value that was heard once only is confirmed by saying it again, not by a word.
         coming: Circumstances that were said before the reading that they belong to.
         beside_last: The circumstances said last, for each proposal.
+        rests: Between readings only what is sure is obeyed; see `api.dialogue.attention`.
+        heeded_at: The device's time of the last input that was understood; empty before one.
     """
 
     state: DialogueState = field(default_factory=DialogueState)
@@ -61,6 +63,8 @@ class Standing:
     twice: bool = False
     coming: Notes = field(default_factory=Notes)
     beside_last: tuple[BesideLast, ...] = ()
+    rests: bool = False
+    heeded_at: str = ""
 
 
 def standing_to_json(standing: Standing) -> JsonObject:
@@ -74,6 +78,8 @@ def standing_to_json(standing: Standing) -> JsonObject:
         "answered": None if answered is None else [answered.axis, answered.step],
         "asked_at": standing.asked_at,
         "twice": standing.twice,
+        "rests": standing.rests,
+        "heeded_at": standing.heeded_at,
         "coming": standing.coming.to_json(),
         "beside_last": [[one.proposal, one.revision, one.before.to_json()] for one in standing.beside_last],
         "discharge": None
@@ -103,7 +109,16 @@ def standing_from_json(data: Mapping[str, Any] | Sequence[Any]) -> Standing:
     held = None if discharge is None else Discharge(**discharge)
     last = tuple(BesideLast(name, revision, _notes(notes)) for name, revision, notes in data.get("beside_last", ()))
     coming = _notes(data.get("coming", {}))
-    return Standing(state, str(data["asked_at"]), held, bool(data.get("twice", False)), coming, last)
+    return Standing(
+        state=state,
+        asked_at=str(data["asked_at"]),
+        discharge=held,
+        twice=bool(data.get("twice", False)),
+        coming=coming,
+        beside_last=last,
+        rests=bool(data.get("rests", False)),
+        heeded_at=str(data.get("heeded_at", "")),
+    )
 
 
 def _notes(data: Mapping[str, object]) -> Notes:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from sqlmodel import Session
 
+from api.dialogue.attention import seconds_to_rest
 from api.dialogue.errors import NoDialogue
 from api.dialogue.events import (
     Ask,
@@ -29,7 +30,7 @@ from api.dialogue.sentences import note_words, safety_words
 from api.dialogue.standing import Discharge, Standing, standing_from_json, standing_to_json
 from api.errors import OhmtrailError
 from api.ledger.canonical import JsonObject, canonical, parsed
-from api.ledger.clock import seconds_between
+from api.ledger.clock import parse_instant, seconds_between
 from api.ledger.database import Transaction
 from api.ledger.tables import DialogueStateRow
 from api.ledger.trail import What
@@ -82,6 +83,7 @@ class Turn:
         action: What the page should do: "photo" opens the camera; empty otherwise.
         cautions: What a photo warns of.
         problem: Why what was asked for did not happen, if it did not.
+        heeded: The input was taken as meant for the tool.
     """
 
     transaction: Transaction
@@ -104,6 +106,7 @@ class Turn:
     action: str = ""
     cautions: list[Caution] = field(default_factory=list)
     problem: OhmtrailError | None = None
+    heeded: bool = True
 
     @property
     def session(self) -> Session:
@@ -166,6 +169,18 @@ class Turn:
             if proposal.id in known:
                 self.happened(Changed(self.value_of(proposal)))
         self.asks = self.standing.state.open is not None
+
+    def rest_between(self, wanted: bool) -> None:
+        """Have the job come to rest between readings, or listen to everything as usual."""
+        if wanted == self.standing.rests:
+            return
+        self.standing.rests = wanted
+        self.transaction.entry(What.ATTENTION_SET, self.job.id, by=self.job.technician, note={"rests": wanted})
+
+    @property
+    def at_rest(self) -> bool:
+        """Tell whether the job was at rest when the input came."""
+        return seconds_to_rest(self.standing, self.captured_at) == 0
 
     def discharging(self, axis: str, seconds: int) -> None:
         """Count the discharge of an axis down from now, s."""
@@ -259,7 +274,13 @@ class Turn:
     def close(self) -> None:
         """Write where the conversation stands and what is said; the last entry of the turn."""
         self._read_question()
+        if not self.heeded:  # the conversation stands where it stood, and what was said last still shows
+            self.transaction.entry(What.ASKED, self.job.id, note={"message": "", "heeded": False})
+            return
         message = " ".join(self.said)
+        if self.tone != "not_understood":
+            before = self.standing.heeded_at  # what was sent late makes nothing older
+            self.standing.heeded_at = max(before or self.captured_at, self.captured_at, key=parse_instant)
         self.state.context_json = canonical(context_to_json(self.context))
         self.state.asking_json = canonical(standing_to_json(self.standing))
         self.state.message = message
@@ -274,6 +295,7 @@ class Turn:
             "message": " ".join(self.said),
             "spoken": " ".join(self.spoken),
             "tone": self.tone,
+            "heeded": self.heeded,
             "action": self.action,
             "cautions": [{"code": caution.code, "sentence": caution.sentence} for caution in self.cautions],
             "proposals": [proposal_for_page(proposal) for proposal in self.proposals],

@@ -67,6 +67,7 @@ class What(StrEnum):
     WITHDRAWN = "undone"  # trails written so far hold this word, so the value stays
     PROFILE_SET = "profile set"  # what an instrument can show
     CONFIRMATION_SET = "confirmation set"  # whether what is heard once is confirmed by saying it again
+    ATTENTION_SET = "attention set"  # whether between readings only what is sure is obeyed
     NOTED = "noted"  # a clip is kept as a note, not understood
     SAFETY_ANSWERED = "safety answered"
     GRADED = "graded"

@@ -2,8 +2,8 @@
 
 The browser's microphone is replaced by a stream that plays WAV files on demand, so that the person answers when he was
 asked, as people do, and not by a stopwatch. Everything behind it is real: the page's own recording, the connection, the
-recogniser. The voice is `slt` or `rms` of Debian's flite, which no training heard; read-back is switched off, since a page that
-speaks does not listen, and would cost minutes here.
+recogniser. The voice is `slt` or `rms` of Debian's flite, which no training heard; read-back is switched off, since a
+page that speaks does not listen, and would cost minutes here.
 """
 
 from __future__ import annotations
@@ -109,14 +109,17 @@ class Person:
 
     def plays(self, clip: Path, words: str) -> dict[str, Any]:
         """Play a recording of somebody into the microphone, and wait in the same way."""
-        data = base64.b64encode(clip.read_bytes()).decode()
         for _ in range(3):  # what was not understood is said again, as people do
             before = self.ask("/dialogue")["updated_at"]
-            self.page.evaluate("data => window.hearWav(data)", data)
+            self.sounds(clip)
             state = self.until(partial(_newer, before), words)
             if not state["message"].startswith(("Nothing understood", "Was that", "That was not clear")):
                 break
         return state
+
+    def sounds(self, clip: Path) -> None:
+        """Play a recording into the microphone."""
+        self.page.evaluate("data => window.hearWav(data)", base64.b64encode(clip.read_bytes()).decode())
 
     def until(self, holds: Callable[[dict[str, Any]], bool], what: str) -> dict[str, Any]:
         """Wait until the dialogue is as it should be."""

@@ -37,6 +37,15 @@ class Confirmation(BaseModel):
     captured_at: Annotated[PlainText, Field(max_length=40)] | None = None
 
 
+class Attention(BaseModel):
+    """When a job listens to everything."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    rests: bool = Field(description="Between readings only what is sure is obeyed.")
+    captured_at: Annotated[PlainText, Field(max_length=40)] | None = None
+
+
 @router.get("/jobs/{job_id}/dialogue")
 def show_dialogue(workspace: WorkspaceDep, job_id: str) -> JsonObject:
     """Show where the dialogue stands: what was said last, the questions in order, what is left of a discharge."""
@@ -54,6 +63,12 @@ def end_lockout(workspace: WorkspaceDep, sent: SentDep, job_id: str, body: Locko
 def set_confirmation(workspace: WorkspaceDep, job_id: str, body: Confirmation) -> JsonObject:
     """Say how spoken values of a job are confirmed: by saying them again, which is the surer way, or by a word."""
     return workspace.say_twice(job_id, body.said_twice, captured_at=body.captured_at)
+
+
+@router.post("/jobs/{job_id}/attention", status_code=201)
+def set_attention(workspace: WorkspaceDep, job_id: str, body: Attention) -> JsonObject:
+    """Say whether a job comes to rest between readings, so that talk nearby is not answered."""
+    return workspace.rest_between(job_id, body.rests, captured_at=body.captured_at)
 
 
 @router.get("/voice", response_class=Response, responses={200: {"content": {"audio/wav": {}}}})

@@ -2,6 +2,7 @@
 
 import { el, fill, say } from "./dom.js";
 import { dropDraft, keepDraft } from "./drafts.js";
+import { away } from "./link.js";
 import { act } from "./outbox.js";
 import { readBack } from "./readback.js";
 import { look } from "./seen.js";
@@ -36,7 +37,8 @@ export class DialoguePart {
     this.question = el("section.card.question", { id: "question", "aria-live": "polite", hidden: true });
     this.queue = el("ol.queue", { id: "queue", hidden: true });
     this.discharge = el("p.discharge", { id: "discharge", role: "timer", hidden: true });
-    this.twice = el("input", { type: "checkbox", id: "said-twice", onchange: () => this.sayTwice() });
+    this.twice = el("input", { type: "checkbox", id: "said-twice", onchange: () => this.set("confirmation", { said_twice: this.twice.checked }) });
+    this.rests = el("input", { type: "checkbox", id: "rests", onchange: () => this.set("attention", { rests: this.rests.checked }) });
     // The job puts them where they belong: discharge above all, question and queue beside the value, the setting behind "More".
     this.timer = setInterval(() => this.count(), 1000);
   }
@@ -45,9 +47,14 @@ export class DialoguePart {
     clearInterval(this.timer);
   }
 
-  async sayTwice() {
+  /** Whoever presses Speak means to be heard: a job at rest wakes. */
+  async wake() {
+    if (this.rests.checked && !away()) await post(`${this.path}/attention`, { rests: true, captured_at: now() });
+  }
+
+  async set(what, wanted) {
     try {
-      const answer = await post(`${this.path}/confirmation`, { said_twice: this.twice.checked, captured_at: now() });
+      const answer = await post(`${this.path}/${what}`, { ...wanted, captured_at: now() });
       readBack(answer.spoken);
     } catch (error) { say(error.message, "error"); }
     await this.refresh();
@@ -56,6 +63,7 @@ export class DialoguePart {
   /** @param {object} state as the server gives it */
   draw(state) {
     this.twice.checked = state.said_twice;
+    this.rests.checked = state.rests;
     const [open, ...waiting] = state.questions;
     const shown = JSON.stringify(open || null);
     if (shown !== this.shown) { // drawing anew would empty the field that a person is filling in

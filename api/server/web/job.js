@@ -33,6 +33,7 @@ const CAUTION = [
   "Work dead, locked out and proved dead. Motor leads off the drive; encoder, brake and sensor leads out of the test; vertical axes supported.",
   "Local codes, the site's lock-out procedure and licensed practice come before anything on this page.",
 ];
+const AT_REST = "What is said to others is not answered. Say a value, a place, or “resume listening”.";
 const LOOK_EVERY_MS = 2000; // another phone, or the command line, may work on the same job
 
 /**
@@ -84,7 +85,7 @@ class JobView {
       report: this.report.node,
     });
     this.linked = onLink((isAway) => { if (isAway && this.listening.on) this.questions.ask(); if (!isAway) this.refresh(); });
-    this.listening = new Listening(job.id, (state) => this.hears(state), refresh, this.outbox, () => this.photo(), () => this.questions.ask());
+    this.listening = new Listening(job.id, (state) => this.hears(state), refresh, this.outbox, () => this.photo(), async () => (await this.questions.ask()) && (await this.dialogue.wake(), true));
     attend(this.stage.speak, this.listening);
     this.says("ready", this.words);
     this.sheet = new Sheet("sheet", "");
@@ -93,6 +94,7 @@ class JobView {
       el("div.row", {}, el("button", { type: "button", onclick: () => { this.more.close(); this.type(); } }, icon("keys"), "Type a reading"),
         upload([icon("clip"), "Send a clip"], { accept: "audio/*", id: "clip" }, ([file]) => { this.more.close(); return this.send(file); }, this.questions)),
       el("label.tick", { for: "said-twice" }, this.dialogue.twice, " Confirm spoken values by saying them again (surer than a word)"),
+      el("label.tick", { for: "rests" }, this.dialogue.rests, " Rest between readings: where nothing was asked or answered for half a minute, heed only what is sure"),
       settingsPart(), withoutServerPart(), cautionList(CAUTION)]);
     this.node = el("div.job", {}, el("div.alarms", {}, this.dialogue.discharge, this.caution()),
       el("h1", {}, job.title), el("p.soft.about", {}, [job.customer, job.machine, job.alarm_text].filter(Boolean).join(" · ")),
@@ -265,9 +267,10 @@ class JobView {
     const first = this.updated === undefined && state.questions.length > 0;
     const news = this.updated !== undefined && this.updated !== null && state.updated_at !== this.updated;
     this.updated = state.updated_at;
-    const names = { paused: "paused", noting: "listening", asking: "asking", ready: "heard" };
+    const names = { paused: "paused", noting: "listening", asking: "asking", ready: "heard", resting: "heard" };
     if ((news || first) && !this.listening.on) this.says(names[state.state], state.message || (state.questions[0] || {}).text || "");
     else if (state.state === "paused" && this.listening.on) this.says("paused", state.message);
+    else if (state.state === "resting" && this.listening.on && !this.listening.sending) this.says("resting", AT_REST);
     this.drawStage();
   }
 

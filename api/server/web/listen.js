@@ -171,6 +171,7 @@ export class Listening {
   /** Show and say what was made of it. */
   async understood(answer) {
     await this.refresh();
+    if (answer.heeded === false) { this.show({ state: "listening", words: "" }); return; } // said to somebody else
     const state = answer.records && answer.records.length ? "confirmed" : answer.tone === "asking" ? "asking" : "heard";
     const heard = answer.heard && answer.heard.text;
     // The value and its question stand on the proposal's card right below.

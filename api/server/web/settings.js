@@ -41,7 +41,7 @@ export function withoutServerPart() {
     ]),
     el("p.soft", {}, "Jobs that were opened here before are shown as they were then. What was said or photographed is read when the server has it. Behind a certificate warning browsers keep no page: then it opens only with the server."),
     list("Needs the server, and says so at once", [
-      "new jobs; correcting, closing and archiving them; plates and logo", "marking a display by its corners, and finding it in the camera's view; what the meters can show", "reports, verification, Review", "pairing and devices; confirming by saying twice, on or off",
+      "new jobs; correcting, closing and archiving them; plates and logo", "marking a display by its corners, and finding it in the camera's view; what the meters can show", "reports, verification, Review", "pairing and devices; confirming by saying twice and resting between readings, on or off",
     ]));
 }
 

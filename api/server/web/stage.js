@@ -8,7 +8,7 @@ import { KINDS, UNITS, conditions, place, shown } from "./words.js";
 
 const STATES = {
   ready: ["READY", "meter"], listening: ["LISTENING", "microphone"], heard: ["HEARD", "check"], asking: ["ASKING", "warning"],
-  confirmed: ["CONFIRMED", "yes"], paused: ["PAUSED", "halt"], working: ["READING", "more"],
+  confirmed: ["CONFIRMED", "yes"], paused: ["PAUSED", "halt"], resting: ["AT REST", "halt"], working: ["READING", "more"],
 };
 const LEAST = 4; // characters: a single digit does not grow over everything
 
