@@ -76,7 +76,9 @@ MAY_BE_MISSING = frozenset({Doubt.AXIS_MISSING, Doubt.SECTION_MISSING, Doubt.QUA
 _ANSWERS = (Command.CONFIRM, Command.REJECT, Command.NOT_APPLICABLE)
 
 
-def heard(turn: Turn, utterance: Utterance, source: Source, *, obeyed: bool = True) -> None:
+def heard(
+    turn: Turn, utterance: Utterance, source: Source, *, obeyed: bool = True, open_microphone: bool = False
+) -> None:
     """Act on a clip.
 
     Args:
@@ -85,6 +87,7 @@ def heard(turn: Turn, utterance: Utterance, source: Source, *, obeyed: bool = Tr
         source: The clip.
         obeyed: Whether commands and answers count: not in what is read again after an interruption, since the question
             that they answered may be another one by now.
+        open_microphone: It was listened to; a clip that somebody sent is meant for the tool, whatever is in it.
     """
     utterance = _with_own_names(turn, utterance)
     decision = Decision("spoken", turn.job.technician, source.captured_at, utterance.heard.text, source.sha256)
@@ -92,7 +95,7 @@ def heard(turn: Turn, utterance: Utterance, source: Source, *, obeyed: bool = Tr
     if not obeyed and (utterance.command is not None or not isinstance(event, OtherwiseSaid)):
         turn.say("A command from before the interruption was not obeyed. Say it again.")
         return
-    if turn.at_rest and not heeded_at_rest(utterance, turn.context):
+    if open_microphone and turn.at_rest and not heeded_at_rest(utterance, turn.context):
         turn.heeded = False  # kept as evidence, and answered by nothing: it was said to somebody else
         return
     question, standing = turn.standing.state.open, turn.standing.state

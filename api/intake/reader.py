@@ -244,7 +244,7 @@ class CaptureReader:
     ) -> None:
         if found.utterance is not None:
             source = Source("speech", capture.captured_at, capture.sha256, found.utterance.heard.text)
-            heard(turn, found.utterance, source, obeyed=commands)
+            heard(turn, found.utterance, source, obeyed=commands, open_microphone=bool(capture.utterance))
         elif found.seen is not None:
             source = Source("photo", capture.captured_at, capture.sha256)
             seen(turn, found.seen, source, {index: stored.sha256 for index, stored in crops.items()})

@@ -53,5 +53,11 @@ def test_talk_at_rest_is_answered_by_nothing_and_a_call_wakes_it(
 
         person.says("resume listening")
         assert person.ask("/dialogue")["state"] == "ready"
+
+        # Whoever presses Speak means to be heard.
+        expect(person.page.locator(".now .state")).to_have_text("AT REST", timeout=90_000)
+        person.page.get_by_role("button", name="Stop").click()
+        person.page.get_by_role("button", name="Speak").click()
+        person.until(lambda state: state["state"] == "ready", "a press of Speak")
         person.context.close()
     assert not complaints

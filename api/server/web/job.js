@@ -252,6 +252,7 @@ class JobView {
 
   /** Show and say what followed from a tap, a photo or a clip. */
   tell(answer) {
+    if (answer.heeded === false) return;
     const confirmed = answer.records && answer.records.length;
     this.says(confirmed ? "confirmed" : (answer.proposals || []).some((p) => p.state === "open") ? "asking" : "heard", answer.message);
     this.updated = null; // what the server says of it is this very message
