@@ -222,6 +222,24 @@ def test_a_second_opinion_never_speaks_for_teen_or_ty() -> None:
     assert understand(heard, IR).confidence <= understand(alone, IR).confidence + 1e-9
 
 
+@pytest.mark.parametrize(
+    ("alone", "agree", "acts"), [(0.6, True, True), (0.4, True, False), (0.6, False, False), (0.95, False, True)]
+)
+def test_what_acts_needs_the_first_engine_too_or_that_both_hear_the_same(alone: float, agree: bool, acts: bool) -> None:
+    """Even by these coefficients; what they fit by their features is measured (the card's tables)."""
+
+    def flat(likely: float, count: int, judged: ConfidenceModel | None = None) -> ConfidenceModel:
+        bias = math.log(likely / (1 - likely))
+        return ConfidenceModel((0.0,) * count, bias, 0.9, 0.9, 0.1, judged=judged)
+
+    both = flat(0.95, len(FEATURES), None)
+    model = flat(alone, len(FEATURES), both)
+    other = ("six point", -9.0, -9.0 if agree else -1.0)
+    heard = judged("next point", ("next point", 0.0, -2.0), other, own="Next point.", own_log_p=-2.0)
+    told = understand(heard, Context(), model)
+    assert (told.command is Command.NEXT) is acts
+
+
 def test_the_coefficients_with_a_second_opinion_were_fitted_for_it() -> None:
     told = json.loads((default_model_path() / FILE).read_text("utf-8"))["second_opinion"]
     assert told["engine"] == Moonshine.name

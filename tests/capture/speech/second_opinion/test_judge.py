@@ -119,3 +119,12 @@ def test_its_transcript_is_judged_in_the_plain_words_that_candidates_are_judged_
     _, own = judge.judge(b"\0\0", [choice("five", 0.0)])
     assert own.plain_log_p == -1.5
     assert own.log_p == -1.0
+
+
+def test_unknown_speech_gets_no_vote_where_a_list_says_what_can_come() -> None:
+    """Written as nothing it is likelier than a digit that the engine hardly knows: the first engine decides."""
+    told, given = {"four": -9.0, "": -2.0}, [choice("four", 1.0), choice("[unk]", 0.0)]
+    listed, _ = Judge(Told("Boat.", told), Weights(1.0, 3.0), {"four"}.__contains__).judge(b"\0\0", given)
+    assert [(one.text, one.score) for one in listed] == [("four", -8.0), ("[unk]", -9.0)]
+    anything, _ = Judge(Told("Boat.", told), Weights(1.0, 3.0)).judge(b"\0\0", given)
+    assert [one.text for one in anything] == ["[unk]", "four"]
