@@ -13,6 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
+from api.dialogue.attention import heeded_at_rest
+from capture.reading import Context
 from capture.speech.audio import RATE
 from fixtures.training.speech_model.clips import FOLDER, clips
 from fixtures.training.speech_model.conditions import condition, samples, shop_noise
@@ -37,7 +39,15 @@ class Batch:
 
 @dataclass(frozen=True)
 class Trigger:
-    """What one piece set off; `kind` is "reading", "command", "place" or empty."""
+    """What one piece set off.
+
+    Attributes:
+        engine, source, seconds: Who heard what, and how long it was.
+        kind: "reading", "command", "place" or empty.
+        asked: A doubt came with it.
+        text: What was heard.
+        at_rest: A job at rest would heed it (`api.dialogue.attention`).
+    """
 
     engine: str
     source: str
@@ -45,6 +55,7 @@ class Trigger:
     kind: str
     asked: bool
     text: str
+    at_rest: bool = False
 
 
 @cache
@@ -98,7 +109,8 @@ def hear(batch: Batch) -> list[Trigger]:
         got = meaning(answer.utterance)
         kind = next(iter(got), "")
         seconds = len(pcm) / 2 / RATE
-        made.append(Trigger(batch.engine, batch.source, seconds, kind, bool(answer.utterance.doubts), answer.text))
+        asked, at_rest = bool(answer.utterance.doubts), heeded_at_rest(answer.utterance, Context())
+        made.append(Trigger(batch.engine, batch.source, seconds, kind, asked, answer.text, at_rest))
     return made
 
 

@@ -144,9 +144,19 @@ def triggers(found: Sequence[Trigger]) -> Table:
             for kind, asked in (("reading", True), ("reading", False), ("place", None), ("command", None)):
                 count, rate = hourly(told, kind, asked=asked)
                 cells.append(f"{count} ({rate:.1f})")
+            cells.append(str(sum(one.at_rest for one in told)))
             name = source.rpartition("/")[2]
             rows.append((engine, name, f"{sum(one.seconds for one in told) / 60:.1f}", *cells))
-    columns = ("engine", "", "minutes", "readings asked about", "readings not asked", "settings", "commands")
+    columns = (
+        "engine",
+        "",
+        "minutes",
+        "readings asked about",
+        "readings not asked",
+        "settings",
+        "commands",
+        "heeded at rest",
+    )
     return _grid("talk that is no reading, noise, music: triggered in all (an hour)", rows, columns)
 
 
