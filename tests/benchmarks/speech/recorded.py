@@ -81,7 +81,7 @@ def listed(folder: Path) -> list[Recording]:
 
 
 def strings(folder: Path, every: int = 1) -> list[Recording]:
-    """Load digits said in a row by people whom no fitting heard; see `fixtures.training.speech_model.people`.
+    """Load digits said in a row by people whom neither training nor fits heard (`people.MEASURED`).
 
     Args:
         folder: Recordings with `manifest.jsonl`, in tar files; what is wanted of them is unpacked once.
@@ -90,7 +90,7 @@ def strings(folder: Path, every: int = 1) -> list[Recording]:
     kept = FOLDER / "strings"
     kept.mkdir(parents=True, exist_ok=True)
     found = []
-    for row in people.rows(folder, frozenset(range(1, 10)), {}):
+    for row in people.rows(folder, people.MEASURED, {}):
         if not row.get("digit_string"):
             continue
         file = kept / row["file"]
