@@ -26,7 +26,8 @@ def test_nobody_needs_a_free_hand() -> None:
 
 def test_who_notices_nothing_confirms_what_the_ear_makes_of_it() -> None:
     """The simulation itself: without notice, as many are wrong as the ear, the eye and the person err, at least."""
-    counts = simulate(SHOP, NO_PHOTO, People(notice=0.0), 60, seed=3)
+    people = People(notice=0.0)
+    counts = simulate(SHOP, NO_PHOTO, people, 60, seed=3)
     low, high = interval(counts.wrong, counts.readings)
-    assert low < 0.021 + 0.005 + 0.129 / 2 + 0.02
-    assert high > 0.021 + 0.005
+    assert low < SHOP.wrong + people.contradict + SHOP.asked / 2 + 0.02
+    assert high > SHOP.wrong + people.contradict
