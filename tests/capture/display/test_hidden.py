@@ -81,6 +81,12 @@ def test_what_lies_beside_the_straightened_display_is_seen_as_well(monkeypatch: 
     assert hidden.hidden(red_at(150), WHOLE, moved, row, 60.0) < 0.5
 
 
+def test_a_strip_counts_with_its_mirror_image(monkeypatch: pytest.MonkeyPatch) -> None:
+    """This network says of any picture that the right end is hidden: with the mirror image, half of it all over."""
+    monkeypatch.setattr(hidden, "cover_map", lambda _: np.linspace(0, 1, 64))
+    assert hidden.likely_hidden(np.zeros((STRIP_HEIGHT, STRIP_WIDTH, 3), np.uint8)) == pytest.approx(np.full(64, 0.5))
+
+
 def test_digits_stand_in_the_middle_of_the_strip_at_one_height() -> None:
     matrix = hidden.strip_matrix(ROW, 60.0, 190.0)
     (left, top), (right, foot) = geometry.transform(matrix, np.array([ROW[:2], ROW[2:]]))
