@@ -40,7 +40,7 @@ HOPELESS = 0.02
 INK_BESIDE = 0.6
 """Contrast beside the row, as a share of its own, from which agreement of two readers does not count: a digit may be
 hidden there. Set between readings that were right and those with a finger drawn over a digit; practice, no source."""
-COVERED = 0.7
+COVERED = 0.8
 """Likelihood that something lies over a place of the row from which a reading is refused; see DEVELOPERS.md."""
 LIKELY_UNIT = 0.5
 """A unit likelier than this, but below its threshold, is proposed and asked about; others are not proposed."""

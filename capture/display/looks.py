@@ -152,14 +152,14 @@ def evidence_of(
         marked=marked,
         room=_room(photo, fields, first.matrix),
         margin=_margin(photo, quad),
-        hidden=_hidden(first.canvas, fields),
+        hidden=_hidden(photo, quad, first.matrix, fields),
     )
 
 
-def _hidden(canvas: NDArray[np.uint8], fields: Fields) -> float:
+def _hidden(photo: ImagePyramid, quad: geometry.Quad, matrix: geometry.Matrix, fields: Fields) -> float:
     """Judge how likely something lies over a part of the main string, 0..1; 0 without one."""
     characters = [m for m in fields.chars if m.group == 0 and m.name not in "<>-"]
-    return hidden(canvas, around(characters), fields.height) if characters else 0.0
+    return hidden(photo, quad, matrix, around(characters), fields.height) if characters else 0.0
 
 
 def _room(photo: ImagePyramid, fields: Fields, matrix: geometry.Matrix) -> float:

@@ -32,12 +32,28 @@ def rectified(
     photo: Pixels | ImagePyramid, quad: geometry.Quad, width: int, height: int, margin: float
 ) -> tuple[NDArray[np.uint8], geometry.Matrix]:
     """Rectify as `view` does, onto a canvas of any size; outside the photo, its edge goes on."""
-    pyramid = pyramid_of(photo)
     matrix, target = geometry.fitted(quad, width, height, margin)
     scale = geometry.sides(target)[0] / max(1.0, geometry.sides(quad)[0])
+    return warped(photo, quad, matrix, scale, width, height), matrix
+
+
+def warped(
+    photo: Pixels | ImagePyramid, quad: geometry.Quad, matrix: geometry.Matrix, scale: float, width: int, height: int
+) -> NDArray[np.uint8]:
+    """Warp a part of a photo onto a canvas; outside the photo, its edge goes on.
+
+    Args:
+        photo: The photo.
+        quad: What counts, corners in photo px: little more than its own size around it is looked at.
+        matrix: Photo -> canvas.
+        scale: Size on the canvas over that in the photo.
+        width: Of the canvas, px.
+        height: Of the canvas, px.
+    """
+    pyramid = pyramid_of(photo)
     left, top, right, bottom = _needed(pyramid, quad, matrix, width, height)
     if right - left < 2 or bottom - top < 2:
-        return np.zeros((height, width, 3), np.uint8), matrix
+        return np.zeros((height, width, 3), np.uint8)
     # shrink by averaging first, or thin strokes break up
     factor = max(scale * 1.2, 0.02) if scale < 0.75 else 1.0
     pixels, own = pyramid.at(factor)
@@ -52,7 +68,7 @@ def rectified(
     canvas = cv2.warpPerspective(
         part, matrix @ to_photo, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
     )
-    return np.asarray(canvas, np.uint8), matrix
+    return np.asarray(canvas, np.uint8)
 
 
 def _needed(

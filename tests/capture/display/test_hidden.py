@@ -20,6 +20,8 @@ from fixtures.training.displays.photo import staged
 ROW = (100.0, 80.0, 280.0, 140.0)
 """Around a row of three digits 60 px high on a canvas of the reader's size."""
 
+WHOLE = geometry.rectangle(0, 0, 384, 224)
+
 
 def red_at(x: float) -> np.ndarray:
     """Make a grey canvas with a red bar 12 px wide at a place along the row."""
@@ -35,13 +37,14 @@ def redness(strip: np.ndarray) -> np.ndarray:
 
 
 @pytest.mark.parametrize(
-    ("x", "found"), [(110, True), (190, True), (270, True), (85, True), (300, True), (40, False), (350, False)]
+    ("x", "found"),
+    [(110, True), (190, True), (270, True), (85, True), (300, True), (330, True), (22, False), (366, False)],
 )
-def test_every_place_of_the_row_is_judged_and_half_a_digit_beside_it(
+def test_every_place_of_the_row_is_judged_and_a_digit_beside_it(
     monkeypatch: pytest.MonkeyPatch, x: float, found: bool
 ) -> None:
     monkeypatch.setattr(hidden, "cover_map", redness)
-    assert (hidden.hidden(red_at(x), ROW, 60.0) > 0.5) is found
+    assert (hidden.hidden(red_at(x), WHOLE, np.eye(3), ROW, 60.0) > 0.5) is found
 
 
 @pytest.mark.parametrize("x", range(20, 370, 25))
@@ -49,7 +52,39 @@ def test_a_row_longer_than_a_strip_is_judged_in_parts(monkeypatch: pytest.Monkey
     monkeypatch.setattr(hidden, "cover_map", redness)
     canvas = np.full((224, 384, 3), 120, np.uint8)
     canvas[60:180, x - 5 : x + 5] = (255, 0, 0)
-    assert hidden.hidden(canvas, (10.0, 108.0, 374.0, 128.0), 20.0) > 0.5
+    assert hidden.hidden(canvas, WHOLE, np.eye(3), (10.0, 108.0, 374.0, 128.0), 20.0) > 0.5
+
+
+@pytest.mark.parametrize(("edge", "found"), [(330.0, True), (285.0, False), (200.0, False)])
+def test_beside_the_display_nothing_can_be_hidden(monkeypatch: pytest.MonkeyPatch, edge: float, found: bool) -> None:
+    """Something lies 31 px right of the row, which itself counts even where the corners leave it out."""
+    monkeypatch.setattr(hidden, "cover_map", redness)
+    quad = geometry.rectangle(0, 0, edge, 224)
+    assert (hidden.hidden(red_at(317), quad, np.eye(3), ROW, 60.0) > 0.5) is found
+    assert hidden.hidden(red_at(270), quad, np.eye(3), ROW, 60.0) > 0.5
+
+
+def test_beyond_the_photo_nothing_can_lie(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The photo ends at px 384: there its edge only goes on, here with a red bar that does."""
+    monkeypatch.setattr(hidden, "cover_map", redness)
+    row, wide = (100.0, 80.0, 376.0, 140.0), geometry.rectangle(0, 0, 500, 224)
+    assert hidden.hidden(red_at(389.5), wide, np.eye(3), row, 60.0) < 0.5
+    assert hidden.hidden(red_at(372), wide, np.eye(3), row, 60.0) > 0.5
+
+
+def test_what_lies_beside_the_straightened_display_is_seen_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On the canvas the photo is moved by 250 px: the bar lies left of all that the canvas shows."""
+    monkeypatch.setattr(hidden, "cover_map", redness)
+    moved = np.array([[1, 0, -250.0], [0, 1, 0], [0, 0, 1]])
+    row = (10.0, 80.0, 100.0, 140.0)
+    assert hidden.hidden(red_at(230), WHOLE, moved, row, 60.0) > 0.5
+    assert hidden.hidden(red_at(150), WHOLE, moved, row, 60.0) < 0.5
+
+
+def test_a_strip_counts_with_its_mirror_image(monkeypatch: pytest.MonkeyPatch) -> None:
+    """This network says of any picture that the right end is hidden: with the mirror image, half of it all over."""
+    monkeypatch.setattr(hidden, "cover_map", lambda _: np.linspace(0, 1, 64))
+    assert hidden.likely_hidden(np.zeros((STRIP_HEIGHT, STRIP_WIDTH, 3), np.uint8)) == pytest.approx(np.full(64, 0.5))
 
 
 def test_digits_stand_in_the_middle_of_the_strip_at_one_height() -> None:
