@@ -28,9 +28,9 @@ from rich.progress import track
 from rich.table import Table
 
 from tests.benchmarks.display import cost, curve, failures, sets, tables
+from tests.benchmarks.display.cases import Case
 from tests.benchmarks.display.measure import Outcome, ask, own, reasons
 from tests.benchmarks.display.readers import OURS, PEERS
-from tests.benchmarks.display.sets import Case
 
 GROUPS = tuple(sets.FIRST)
 CONSOLE = Console(width=190)

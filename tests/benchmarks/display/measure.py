@@ -11,8 +11,8 @@ import cv2
 
 from capture.display.strings import bare, parse_main
 from grading.terms.quantity import Qualifier
+from tests.benchmarks.display.cases import Case, Shown
 from tests.benchmarks.display.readers import OURS, Answer, Reader, Spent, clocked
-from tests.benchmarks.display.sets import Case, Shown
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from capture.display.picture import open_picture
 from capture.display.see import see_photo
 from capture.errors import MediaError
 from capture.reading import DisplayReading, Doubt, Seen
-from tests.benchmarks.display.sets import Case
+from tests.benchmarks.display.cases import Case
 from tests.benchmarks.display.text import number_and_unit, unit_in
 
 HOW_TO_INSTALL = (

@@ -10,9 +10,9 @@ from statsmodels.stats.proportion import proportion_confint
 
 from capture.display.picture import open_picture
 from tests.benchmarks.display import curve, failures, sets
+from tests.benchmarks.display.cases import Case, Shown
 from tests.benchmarks.display.measure import Outcome, counted, grade, interval
 from tests.benchmarks.display.readers import NOTHING, Answer
-from tests.benchmarks.display.sets import Case, Shown
 from tests.benchmarks.display.text import number_and_unit
 
 
