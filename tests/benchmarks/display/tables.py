@@ -89,7 +89,7 @@ def real(title: str, readers: Mapping[str, Sequence[Outcome]]) -> Table:
     "Read" is digits and point right whether accepted or not; a general reader accepts all that it reads.
     """
     table = Table(title=f"{title}; 95 % intervals by Wilson")
-    columns = ("exact of legible with unit", "accepted, right, of legible", "read of legible", "wrong of accepted")
+    columns = ("exact of legible", "accepted, right, of legible", "read of legible", "wrong of accepted")
     for name in ("reader", "pictures", *columns, "CPU s p50 / p95"):
         table.add_column(name, justify="left" if name == "reader" else "right")
     for name, outcomes in readers.items():
