@@ -229,9 +229,11 @@ def _likeliest(numbers: Sequence[DisplayReading], kind: QuantityKind) -> Display
     likely = [_clear(one, LIKELIER) for one in every]
     own = [one for one, unit in zip(every, likely, strict=True) if unit in UNITS and of_kind(unit, kind)]
     bare = [one for one, unit in zip(every, likely, strict=True) if unit is None]
+    if any(not one.accepted or sum(share for _, share in one.units_seen) >= CONTRADICTS for one in bare):
+        return None  # what was not read, or has a unit that was not made out, may be of the same quantity
     if len(own) == 1 and own[0].accepted and (not bare or len(every) == 2):
         return replace(own[0], doubts=tuple(dict.fromkeys((*own[0].doubts, Doubt.LOW_CONFIDENCE))))
-    if not own and len(every) == 2 and len(bare) == 1 and bare[0].accepted and Doubt.UNIT_MISSING in bare[0].doubts:
+    if not own and len(every) == 2 and len(bare) == 1 and Doubt.UNIT_MISSING in bare[0].doubts:
         return bare[0]
     return None
 
