@@ -150,12 +150,13 @@ def read_display(
     if together.accepted:
         if not _of_another_quantity(evidence.fields):
             return together
-        return replace(together, alternatives=_each_number(pyramid, evidence, looks[0].matrix, opinion))
+        return replace(together, alternatives=_each_number(pyramid, evidence, looks[0].matrix, opinion, together))
     if opinion is not None and (line := _by_line(pyramid, evidence, looks[0].matrix, opinion)) is not None:
         return line
     if together.reason != refusal.TWO_VALUES:
         return together
-    return replace(together, alternatives=_each_number(pyramid, evidence, looks[0].matrix, opinion))
+    own = decided(evidence, looks[0].matrix, opinion, told=(LeftOpen.NUMBER,))
+    return replace(together, alternatives=_each_number(pyramid, evidence, looks[0].matrix, opinion, own))
 
 
 def _of_another_quantity(fields: Fields) -> bool:
@@ -166,7 +167,7 @@ def _of_another_quantity(fields: Fields) -> bool:
 
 
 def _each_number(
-    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen | None
+    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen | None, own: DisplayReading
 ) -> tuple[DisplayAlternative, ...]:
     """Read each of several numbers of about one size; the visit may tell which one counts. Empty where they are many.
 
@@ -175,12 +176,13 @@ def _each_number(
         evidence: What was seen of the display.
         matrix: Photo -> canvas of the evidence.
         opinion: Of a second reader; None where it was not asked.
+        own: The main number as read if it counts.
     """
     fields = evidence.fields
     boxes = _other_numbers(fields, opinion)
     if not 0 < len(boxes) <= MOST_NUMBERS:
         return ()
-    found = [decided(evidence, matrix, opinion, told=(LeftOpen.NUMBER,))]
+    found = [own]
     back = geometry.inverse(matrix)
     for box in boxes:
         quad, looks = look_at(photo, geometry.transform(back, geometry.rectangle(*box)), marked=True)
