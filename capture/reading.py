@@ -298,12 +298,14 @@ class FieldSeen:
         text: Exactly as shown.
         confidence: 0..1, the least of its marks.
         box: Left, top, right, bottom in picture pixels after EXIF orientation.
+        unit: UCUM code of the unit seen beside it ("s" for a time with a colon); None where none of ours was.
     """
 
     name: str
     text: str
     confidence: float
     box: tuple[float, float, float, float]
+    unit: str | None = None
 
 
 @dataclass(frozen=True)
@@ -355,6 +357,7 @@ class DisplayReading:
                 {
                     "name": one.name,
                     "text": one.text,
+                    "unit": one.unit,
                     "confidence": number(one.confidence, 3),
                     "box": [number(side, 1) for side in one.box],
                 }

@@ -22,7 +22,7 @@ from api.visit.errors import InstrumentProfileRefused, NoSuchInstrument, Unknown
 from api.visit.instruments import usual_instrument
 from api.visit.jobs import instruments_of
 from api.visit.records import current_records
-from capture.display.check import checked
+from capture.display.check import checked, number_expected
 from capture.display.errors import NoSuchProfile
 from capture.display.placed import reading_seen
 from capture.display.profile import Profile, learnt
@@ -147,6 +147,8 @@ def _checked(
     display: DisplayReading, context: Context, instruments: Sequence[InstrumentRow], profiles: dict[str, Profile | None]
 ) -> DisplayReading:
     # Where several numbers are shown, what was expected tells which counts, not the unit of one of them.
+    if display.accepted:
+        display = replace(number_expected(display, context.kind), alternatives=())
     shown = replace(display, quantity=replace(display.quantity, unit=None)) if display.alternatives else display
     reading = reading_seen(shown, context)
     one = usual_instrument(instruments, reading)
@@ -154,12 +156,15 @@ def _checked(
     known = [profile for profile in found if profile is not None]
     # An instrument without a profile might show anything, so that nothing can be refused for it.
     if not known or len(known) < len(found):
-        return display
+        return display if display.accepted else number_expected(display, reading.kind)
     insulation = reading.kind is QuantityKind.INSULATION_RESISTANCE and "set_voltage" not in display.secondary
     voltage = context.test_voltage_set if insulation else None
     # Only of the instrument that is usual for what is measured may the profile settle what was not seen.
     kind = reading.kind if one is not None else None
     results = [checked(display, profile, voltage, kind) for profile in known]
+    if display.alternatives and not any(result.accepted for result in results):
+        chosen = number_expected(display, kind)
+        results = [checked(chosen, profile, voltage, kind) for profile in known]
     if len(results) > 1 and display in results:
         return display
     return min(results, key=lambda result: (not result.accepted, len(result.doubts)))

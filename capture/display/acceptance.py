@@ -14,6 +14,7 @@ from capture.display.confidence import ASKED, asked_probability, calibration, pr
 from capture.display.features import DisplayLooks, ink_beside, second
 from capture.display.fields import Fields, mark_confidence
 from capture.display.glyphs import CLASSES
+from capture.display.leading import BESIDE, can_be_temperature, is_unclear
 from capture.display.second_opinion.opinion import OTHER, PrintSeen, Rivals, Says, UnitSeen, rivals, says, unit_at
 from capture.display.spacing import pitch, widest_step
 from capture.display.strings import is_time, parse_main
@@ -23,10 +24,6 @@ from grading.terms.quantity import UNITS, Qualifier, Quantity
 MIN_SHARE = 0.1
 """The main digits of a display take at least this share of its height; smaller ones belong to a field beside it. How
 unlikely a small share is above that is for the fitted confidence to say (feature "thin")."""
-RIVAL = 0.87
-"""Another number above this share of the main one's height makes it unclear which one counts."""
-BESIDE = 0.35
-"""A number above this share of the main one's height is no small field but a value of its own; practice, no source."""
 LONG, GAP = 5, 0.25
 """Digits of a row that is long enough to tell, and how unevenly they may stand (`spacing.pitch`); practice, no source.
 What the rule of gaps stops on rendered photos is counted in calibration.json ("rules", "gap")."""
@@ -238,7 +235,7 @@ def rules(
     no_value = refusal.NO_VALUE if vague else hint
     small = digit_px is not None and digit_px < refusal.MIN_DIGIT_PX
     # Which of two numbers of one size is the reading, only a person can know.
-    two = second(evidence.fields) > RIVAL or _humidity_alone(evidence.fields)
+    two = is_unclear(evidence.fields) or _humidity_alone(evidence.fields)
     no_point = not point_confident and _point_counts(quantity)
     not_a_number = refusal.NOT_A_NUMBER.format(text=text.replace("¿", "?"))
     return (
@@ -276,6 +273,8 @@ def _unit_of(
 ) -> tuple[Quantity, tuple[Doubt, ...]]:
     """Choose the unit: what both readers see is settled, what one sees well too, what they see differently is asked."""
     own = evidence.fields.unit if evidence.fields.unit in UNITS else None
+    if own is None and "humidity" in evidence.fields.small and can_be_temperature(evidence.fields.text):
+        return replace(quantity, unit="Cel"), (Doubt.UNIT_UNSURE,)  # whatever print there is around; asked about
     sure = own is not None and confidence >= calibration()["unit"].threshold
     if seen is None or (seen.code == OTHER and sure):
         return _unit_alone(evidence, quantity, sure=sure)

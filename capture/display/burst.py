@@ -16,8 +16,8 @@ from capture.display import geometry, refusal
 from capture.display.check import checked
 from capture.display.errors import BurstEmpty, BurstTooLong
 from capture.display.features import DisplayLooks
-from capture.display.fields import arrange
 from capture.display.fusion import ViewMarks, fuse
+from capture.display.leading import arrange
 from capture.display.looks import Look, evidence_of, fused_marks, look_at
 from capture.display.marks import Mark
 from capture.display.picture import open_picture

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal, InvalidOperation
 
-from capture.display.expected import agreed_unit, chosen_number, placed_point, possible_units, seen_well
+from capture.display.expected import agreed_unit, chosen_number, of_kind, placed_point, possible_units, seen_well
 from capture.display.profile import Possibility, Profile
 from capture.reading import DisplayReading, Doubt, LeftOpen, Seen
 from grading.terms.quantity import Qualifier, QuantityKind
@@ -101,9 +101,40 @@ def _settled(
     return found if found.accepted else display
 
 
+def number_expected(display: DisplayReading, kind: QuantityKind | None) -> DisplayReading:
+    """Take the number of the quantity expected, where units alone tell it apart from others of about its size.
+
+    Args:
+        display: As read: refused since several numbers are of one size, or accepted with one of them as the main one.
+        kind: What was to be measured; None where the visit does not say.
+
+    Returns:
+        The number that counts; the same reading where nothing tells, or its unit is of that quantity already.
+    """
+    numbers = [one.reading for one in display.alternatives if one.open is LeftOpen.NUMBER]
+    unit = display.quantity.unit
+    if not numbers or (display.accepted and (unit is None or of_kind(unit, kind))):
+        return display
+    return chosen_number(display, numbers, kind, lambda one: one) or display
+
+
+def each_expected(seen: Seen, kind: QuantityKind | None) -> Seen:
+    """Take the number of the quantity expected on every display of a photo; what is accepted comes first."""
+    return each_checked(seen, lambda display: number_expected(display, kind))
+
+
 def all_checked(seen: Seen, profile: Profile, voltage: Decimal | None = None, kind: QuantityKind | None = None) -> Seen:
-    """Check every display of a photo; what is accepted comes first."""
-    return each_checked(seen, lambda display: checked(display, profile, voltage, kind))
+    """Check every display of a photo, each by the number that is expected; what is accepted comes first."""
+
+    def check(display: DisplayReading) -> DisplayReading:
+        if display.accepted:
+            return checked(number_expected(display, kind), profile, voltage, kind)
+        found = checked(display, profile, voltage, kind)
+        if found.accepted or (chosen := number_expected(display, kind)) is display:
+            return found
+        return checked(chosen, profile, voltage, kind)
+
+    return each_checked(seen, check)
 
 
 def each_checked(seen: Seen, check: Callable[[DisplayReading], DisplayReading]) -> Seen:

@@ -12,6 +12,8 @@ from dataclasses import replace
 from decimal import Decimal
 
 from capture.carrying import can_carry
+from capture.display.fields import name_by_unit
+from capture.display.leading import can_be_humidity, can_be_temperature
 from capture.display.profile import Profile
 from capture.display.strings import bare, parse_main
 from capture.reading import DisplayReading, Doubt
@@ -19,6 +21,8 @@ from grading.terms.quantity import DIMENSION_OF_KIND, UNITS, Qualifier, Quantity
 
 OTHER = "other"
 """A unit that is none of ours, in `DisplayReading.units_seen`."""
+CLIMATE = ("Cel", "%")
+"""Units on the display of a room thermometer."""
 SEEN_WELL = 0.8
 """Confidence in a unit from which an instrument that shows such digits in no other unit settles it; practice."""
 CONTRADICTS = 0.3
@@ -26,6 +30,8 @@ CONTRADICTS = 0.3
 TOLD_OFF, LITTLE = 0.7, 0.1
 """Likelihood of units of other quantities beside a number from which, and of units of the expected one below which, it
 cannot be the number expected; practice, no source."""
+LIKELIER = 0.5
+"""Likelihood from which a unit may choose a number that is then asked about; practice, no source."""
 POINT_SEEN = 0.5
 """Confidence in a point from which the one place that the profile leaves it settles it; else it is asked; practice."""
 
@@ -154,29 +160,102 @@ def chosen_number(
     """Choose the number that counts among several of about one size; None where more than one, or none, can.
 
     Args:
-        display: As refused.
+        display: As refused, or as accepted with another number as the main one.
         numbers: Each number as it would be read if it counted.
         kind: What was to be measured; None if unknown: then nothing is chosen.
-        check: Holds one against the instrument's profile.
+        check: Holds one against the instrument's profile, if there is one.
 
     Returns:
         The number, its unit seen, where every other one has a unit of another quantity, or was read as what the
-        instrument cannot show.
+        instrument cannot show. With a doubt where only one of two units was seen, or the place alone tells
+        (`_of_climate`, `_likeliest`).
     """
     if kind is None:
         return None
     found = [check(one) for one in numbers]
     fitting = [one for one in found if not _told_off(one, kind)]
-    if (
-        len({(one.text, one.quantity.unit, one.accepted) for one in fitting}) != 1
-        or not fitting[0].accepted
-        or not of_kind(fitting[0].quantity.unit, kind)
-    ):
+    if len({(one.text, one.quantity.unit, one.accepted) for one in fitting}) != 1 or not fitting[0].accepted:
+        chosen = None
+    else:
+        chosen = fitting[0] if of_kind(fitting[0].quantity.unit, kind) else None
+    # Of a number that nobody named, the unit must be known at least.
+    if chosen is None or chosen.quantity.unit is None or Doubt.UNIT_MISSING in chosen.doubts:
+        chosen = _of_climate(found, kind) or _likeliest(found, kind)
+    if chosen is None:
         return None
-    chosen = fitting[0]
-    if chosen.quantity.unit is None or Doubt.UNIT_MISSING in chosen.doubts:
-        return None  # of a number that nobody named, the unit must be known at least
-    return replace(chosen, quad=display.quad)
+    beside = {name: text for name, text in _named(found, chosen).items() if name not in display.secondary}
+    kept = {name: text for name, text in display.secondary.items() if text != chosen.text}
+    return replace(chosen, quad=display.quad, secondary=chosen.secondary | kept | beside)
+
+
+def _named(numbers: Sequence[DisplayReading], chosen: DisplayReading) -> dict[str, str]:
+    """Name the numbers that do not count by their units, where both were read well."""
+    return {
+        name_by_unit(one.quantity.unit): one.text
+        for one in numbers
+        if one.accepted and one.text != chosen.text and one.quantity.unit is not None and not one.doubts
+    }
+
+
+def _of_climate(numbers: Sequence[DisplayReading], kind: QuantityKind) -> DisplayReading | None:
+    """Choose between the two numbers of a room's display where the unit of one, or of none, was seen; always asked.
+
+    A clear unit at one of two tells what the other is, if it can be that at all. Without any, a number with one decimal
+    place beside a whole one between 0 and 100 is the temperature.
+    """
+    if kind not in (QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY):
+        return None
+    both = list({one.text: one for one in numbers if _clear(one) in (None, OTHER, *CLIMATE)}.values())
+    if len(both) != 2 or not all(one.accepted for one in both):
+        return None
+    warm = _warm_of(both)
+    if warm is None:
+        return None
+    damp = both[1 - both.index(warm)]
+    if not can_be_temperature(warm.text) or not can_be_humidity(damp.text):
+        return None
+    chosen, unit = (warm, "Cel") if kind is QuantityKind.TEMPERATURE else (damp, "%")
+    doubts = tuple(d for d in chosen.doubts if d is not Doubt.UNIT_MISSING and d is not Doubt.UNIT_UNSURE)
+    return replace(chosen, quantity=replace(chosen.quantity, unit=unit), doubts=(*doubts, Doubt.UNIT_UNSURE))
+
+
+def _likeliest(numbers: Sequence[DisplayReading], kind: QuantityKind) -> DisplayReading | None:
+    """Choose the number whose unit is likeliest of the quantity expected, where no other's is; always asked.
+
+    Beside it stand numbers likelier of another quantity, or a single one without any unit. Of two numbers of which one
+    is of another quantity and the other shows no unit, that other one, whose unit is then asked for.
+    """
+    every = list({one.text: one for one in numbers}.values())
+    likely = [_clear(one, LIKELIER) for one in every]
+    own = [one for one, unit in zip(every, likely, strict=True) if unit in UNITS and of_kind(unit, kind)]
+    bare = [one for one, unit in zip(every, likely, strict=True) if unit is None]
+    if any(not one.accepted or sum(share for _, share in one.units_seen) >= CONTRADICTS for one in bare):
+        return None  # what was not read, or has a unit that was not made out, may be of the same quantity
+    if len(own) == 1 and own[0].accepted and (not bare or len(every) == 2):
+        return replace(own[0], doubts=tuple(dict.fromkeys((*own[0].doubts, Doubt.LOW_CONFIDENCE))))
+    if not own and len(every) == 2 and len(bare) == 1 and Doubt.UNIT_MISSING in bare[0].doubts:
+        return bare[0]
+    return None
+
+
+def _warm_of(both: Sequence[DisplayReading]) -> DisplayReading | None:
+    """Tell which of two numbers is the temperature; None where nothing does, or both have a clear unit of their own."""
+    told = [_clear(one) for one in both]
+    if OTHER in told and "Cel" in told:
+        return both[told.index("Cel")]  # the reader takes "%RH" for a unit that is none of ours
+    if told == [None, None]:
+        placed = [len(one.text.partition(".")[2]) for one in both]
+        return both[placed.index(1)] if sorted(placed) == [0, 1] else None
+    if None not in told or OTHER in told:
+        return None
+    seen = 1 - told.index(None)
+    return both[seen] if told[seen] == "Cel" else both[1 - seen]
+
+
+def _clear(one: DisplayReading, least: float = TOLD_OFF) -> str | None:
+    """Give the likeliest unit beside a number (`OTHER`: none of ours); None where none is likely enough."""
+    code, share = max(one.units_seen, key=lambda unit: unit[1], default=("", 0.0))
+    return code if share >= least else None
 
 
 def _told_off(one: DisplayReading, kind: QuantityKind) -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 
 from capture.display.glyphs import ANNUNCIATORS, UNIT_TOKENS
 from capture.display.marks import Mark
+from grading.terms.quantity import UNITS
 
 SAME_ROW = 0.4
 """Characters whose middles differ by less than this share of their height stand in one row."""
@@ -31,12 +32,16 @@ class SmallField:
         text: As shown; "on" for an annunciator.
         confidence: The least of its marks, 0..1.
         box: Around it: x0, y0, x1, y1, canvas px.
+        unit: UCUM code of its own unit; None without one of ours.
+        height: Of its characters, canvas px; 0 for an annunciator.
     """
 
     name: str
     text: str
     confidence: float
     box: tuple[float, float, float, float]
+    unit: str | None = None
+    height: float = 0.0
 
 
 @dataclass
@@ -58,6 +63,7 @@ class Fields:
         used: The marks of main string and unit.
         rival: Height of the largest other nameless number as a share of the main one's; 0 without one.
         nameless: Where such numbers stand: x0, y0, x1, y1, canvas px.
+        foreign: Of each of them its text if a unit that is none of ours stands beside it; else "".
         unit_rival: Confidence of the likeliest other unit that no number has taken, 0..1.
         box: Around main string and unit: x0, y0, x1, y1, canvas px; None without a main string.
     """
@@ -76,6 +82,7 @@ class Fields:
     used: list[Mark] = field(default_factory=list)
     rival: float = 0.0
     nameless: list[tuple[float, float, float, float]] = field(default_factory=list)
+    foreign: list[str] = field(default_factory=list)
     unit_rival: float = 0.0
     box: tuple[float, float, float, float] | None = None
 
@@ -90,29 +97,8 @@ MIN_COUNTED_HEAT = (0.35, 0.42, 0.3)
 """Heat from which a mark counts, per group; a weaker point still makes the point doubtful."""
 
 
-def arrange(marks: list[Mark]) -> Fields:
-    """Arrange the marks of one view, or of several views brought together."""
-    fields = _arrange(marks)
-    if fields.unit != "%" or "temperature" not in fields.small:
-        return fields
-    # a room thermometer: the temperature is the main value, the humidity stands beside it, whichever is the larger
-    own = {id(m) for m in fields.used}
-    other = _arrange([m for m in marks if id(m) not in own])
-    if other.unit != "Cel":
-        return fields
-    humidity = SmallField(
-        "humidity", fields.text, min(fields.value_confidence, fields.dot_confidence), fields.box or (0, 0, 0, 0)
-    )
-    return replace(
-        other,
-        small=other.small | {"humidity": fields.text},
-        seen=[*(s for s in other.seen if s.name != "humidity"), humidity],
-        rival=0.0,
-        nameless=[],
-    )
-
-
-def _arrange(marks: list[Mark]) -> Fields:
+def arranged(marks: list[Mark]) -> Fields:
+    """Arrange marks with the largest row as the main one; see `leading.arrange` for which number leads."""
     weak = [m for m in marks if m.group != 2 and m.heat <= MIN_COUNTED_HEAT[m.group]]
     marks = [m for m in marks if m.heat > MIN_COUNTED_HEAT[m.group]]
     glyphs = [m for m in marks if m.group == 0]
@@ -141,6 +127,7 @@ def _arrange(marks: list[Mark]) -> Fields:
     others = _nameless(rest, points, tokens)
     result.rival = max((_height_of(group) for group in others), default=0.0) / max(height, 1.0)
     result.nameless = [around(group) for group in others]
+    result.foreign = [_foreign(group, points, tokens) for group in others]
     parts = list(main)
     result.slope = _slope([m for m in main if m.name not in "-<>"])
     result.used = [*chars, *([unit] if unit is not None else [])]
@@ -298,12 +285,7 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
     volts: list[tuple[float, bool, SmallField]] = []
     for group in _groups(glyphs, points, tokens):
         height = float(np.median([m.height for m in group]))
-        own = [
-            p
-            for p in points
-            if group[0].left < p.x < group[-1].right + 0.3 * height and abs(p.y - group[0].y) < 0.8 * height
-        ]
-        text = "".join(_CHARS.get(m.name, m.name) for m in sorted([*group, *own], key=lambda m: m.x))
+        text, own = _text_of(group, points, height)
         weak = min(mark_confidence(m) for m in group) < 0.5 or "?" in text or "¿" in text
         unit = _token_right(group, height, tokens)
         if unit is not None:
@@ -314,7 +296,8 @@ def _small_fields(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) ->
             continue
         marks = [*group, *own, *([unit] if unit is not None else []), *before]
         name = _name_of(text, unit.name if unit is not None else "", bool(before))
-        small = SmallField(name, text, min(mark_confidence(m) for m in marks), around(marks))
+        code = unit.name if unit is not None and unit.name in UNITS else "s" if ":" in text else None
+        small = SmallField(name, text, min(mark_confidence(m) for m in marks), around(marks), code, height)
         if name == "V":
             volts.append((group[0].y, bool(before), small))
         elif name:
@@ -336,8 +319,13 @@ def _name_of(text: str, unit: str, is_set: bool) -> str:
     if ":" in text or unit == "s":
         return "elapsed"
     if unit in UNIT_TOKENS and unit != "unit_other":
-        return _NAMES.get(unit, f"second_{unit}")
+        return name_by_unit(unit)
     return ""
+
+
+def name_by_unit(unit: str) -> str:
+    """Give the name of a field beside the main string that has this unit, voltages and seconds apart."""
+    return _NAMES.get(unit, f"second_{unit}")
 
 
 def _groups(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> list[list[Mark]]:
@@ -374,6 +362,24 @@ def _nameless(glyphs: list[Mark], points: list[Mark], tokens: list[Mark]) -> lis
         if not colon and (own is None or own.name == "unit_other"):
             found.append(group)
     return found
+
+
+def _foreign(group: list[Mark], points: list[Mark], tokens: list[Mark]) -> str:
+    """Give the text of a number beside which a unit stands that is none of ours; "" for any other."""
+    height = _height_of(group)
+    if _token_right(group, height, tokens) is None:
+        return ""
+    return _text_of(group, points, height)[0]
+
+
+def _text_of(group: list[Mark], points: list[Mark], height: float) -> tuple[str, list[Mark]]:
+    """Write a small number, and give its points."""
+    own = [
+        p
+        for p in points
+        if group[0].left < p.x < group[-1].right + 0.3 * height and abs(p.y - group[0].y) < 0.8 * height
+    ]
+    return "".join(_CHARS.get(m.name, m.name) for m in sorted([*group, *own], key=lambda m: m.x)), own
 
 
 def _token_right(group: list[Mark], height: float, tokens: list[Mark]) -> Mark | None:

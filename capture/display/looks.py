@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from capture.display import geometry, refusal, views
 from capture.display.features import DisplayLooks
-from capture.display.fields import Fields, around, arrange
+from capture.display.fields import Fields, around
 from capture.display.fusion import ViewMarks, fuse
 from capture.display.hidden import hidden
+from capture.display.leading import arrange
 from capture.display.marks import Mark, decode
 from capture.display.networks import reader_map
 from capture.display.pyramid import ImagePyramid

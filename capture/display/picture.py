@@ -16,12 +16,17 @@ from numpy.typing import NDArray
 
 from capture.display.errors import PhotoDamaged
 from capture.display.header import MAX_BYTES, MAX_PIXELS, MIN_SIDE, Header, essential, kind_of, read_header
+from capture.display.memory import give_back
 
 __all__ = ["MAX_BYTES", "MAX_PIXELS", "MIN_SIDE", "Picture", "kind_of", "open_picture"]
 
 HALF_ABOVE = 16_800_000
 """A JPEG of more pixels is decoded at half its width and height: sensors with that many blur over several of them, and
 the full picture would take 150 MB."""
+
+LARGE = 4_000_000
+"""Before a picture of more pixels is decoded, memory left free by the one before is given back: decoding it twice over
+(OpenCV copies what it decoded) is when a process that reads photos takes most."""
 
 STRIP = 128
 """Rows whose colours change places at once."""
@@ -66,6 +71,8 @@ def open_picture(data: bytes) -> Picture:
     """
     header = read_header(data)
     half = header.kind == "JPEG" and header.width * header.height > HALF_ABOVE
+    if header.width * header.height > LARGE:
+        give_back()
     try:
         pixels = _heif(data) if header.kind == "HEIF" else _decoded(data, header, half)
     except MemoryError:

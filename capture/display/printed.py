@@ -7,6 +7,7 @@ the unit in any case.
 from __future__ import annotations
 
 import re
+import subprocess
 
 import cv2
 import numpy as np
@@ -40,8 +41,6 @@ def unit_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float
     Returns:
         UCUM code, or None (also where Tesseract is missing, fails or takes too long).
     """
-    import pytesseract
-
     _, y0, x1, y1 = box
     height = y1 - y0
     left, right = round(x1 + 0.03 * height), round(min(canvas.shape[1], x1 + 2.2 * height))
@@ -53,9 +52,20 @@ def unit_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float
     # Tesseract expects black on white with a border; a lit display is the other way round.
     _, ink = cv2.threshold(large, 0, 255, cv2.THRESH_OTSU)
     ink = np.asarray(ink if float(np.mean(ink)) > 127 else 255 - ink, np.uint8)
-    ink = cv2.copyMakeBorder(ink, 12, 12, 12, 12, cv2.BORDER_CONSTANT, value=255)
+    bordered = cv2.copyMakeBorder(ink, 12, 12, 12, 12, cv2.BORDER_CONSTANT, value=255)
+    return unit_of(_written(np.asarray(bordered, np.uint8)))
+
+
+def _written(ink: NDArray[np.uint8]) -> str:
+    """Give what Tesseract reads in a picture of one line; "" where it is missing, fails or takes too long.
+
+    The picture goes in and the text comes out by pipe: no file is written, and no package between them takes memory.
+    """
+    done, picture = cv2.imencode(".png", ink)
+    assert done
+    command = ["tesseract", "stdin", "stdout", "--psm", "7"]
     try:
-        text = str(pytesseract.image_to_string(ink, config="--psm 7", timeout=TIMEOUT_S))
-    except (pytesseract.TesseractError, pytesseract.TesseractNotFoundError, RuntimeError, OSError):
-        return None
-    return unit_of(text)
+        run = subprocess.run(command, input=picture.tobytes(), capture_output=True, timeout=TIMEOUT_S, check=False)
+    except (OSError, subprocess.TimeoutExpired):
+        return ""
+    return run.stdout.decode("utf-8", "replace") if run.returncode == 0 else ""

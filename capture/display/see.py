@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from capture.display import finder, geometry, refusal
 from capture.display.acceptance import agreed, decide
-from capture.display.check import all_checked
+from capture.display.check import all_checked, each_expected
 from capture.display.errors import CornersInvalid
 from capture.display.features import DisplayLooks
 from capture.display.fields import Fields
@@ -26,7 +26,7 @@ from capture.display.second_opinion.loading import second_reader
 from capture.display.second_opinion.opinion import PrintSeen, ask, likeliest_main, overlaps
 from capture.display.second_opinion.words import numbers_in
 from capture.reading import DisplayAlternative, DisplayReading, Doubt, FieldSeen, LeftOpen, Seen
-from grading.terms.quantity import QuantityKind
+from grading.terms.quantity import UNITS, QuantityKind
 
 LEAST_LINE = 0.2
 """Height of a line of print, as a share of the display's, from which it may be the main string; practice, no source."""
@@ -53,7 +53,7 @@ def see_photo(
         corners: Corners of the display in upright pixels, clockwise from its own top left, where a person marked
             them; it is not looked for.
         profile: What the instrument can show: an impossible reading is refused, an unlikely one asked about.
-        kind: What was to be measured: with a profile it tells which of several numbers counts; None if unknown.
+        kind: What was to be measured: it tells which of several numbers counts; None if unknown.
 
     Returns:
         The displays, accepted ones first, then by width times the finder's score; none and a reason if none is found.
@@ -66,11 +66,11 @@ def see_photo(
     picture = open_picture(data)
     if picture.scale == 1:
         seen = see_pixels(picture.pixels, crop=crop, corners=corners)
-        return seen if profile is None else all_checked(seen, profile, kind=kind)
+        return each_expected(seen, kind) if profile is None else all_checked(seen, profile, kind=kind)
     smaller = None if corners is None else tuple((x * picture.scale, y * picture.scale) for x, y in corners)
     seen = see_pixels(picture.pixels, crop=crop, corners=smaller)
     seen = replace(seen, displays=tuple(scaled(display, 1 / picture.scale) for display in seen.displays))
-    return seen if profile is None else all_checked(seen, profile, kind=kind)
+    return each_expected(seen, kind) if profile is None else all_checked(seen, profile, kind=kind)
 
 
 def scaled(display: DisplayReading, by: float) -> DisplayReading:
@@ -145,17 +145,29 @@ def read_display(
     alone = decided(evidence, looks[0].matrix)
     opinion = second_opinion(pyramid, evidence, looks[0].matrix, alone)
     together = alone if opinion is None else decided(evidence, looks[0].matrix, opinion)
-    if together.accepted or marked:
+    if marked:
         return together
+    if together.accepted:
+        if not _of_another_quantity(evidence.fields):
+            return together
+        return replace(together, alternatives=_each_number(pyramid, evidence, looks[0].matrix, opinion, together))
     if opinion is not None and (line := _by_line(pyramid, evidence, looks[0].matrix, opinion)) is not None:
         return line
     if together.reason != refusal.TWO_VALUES:
         return together
-    return replace(together, alternatives=_each_number(pyramid, evidence, looks[0].matrix, opinion))
+    own = decided(evidence, looks[0].matrix, opinion, told=(LeftOpen.NUMBER,))
+    return replace(together, alternatives=_each_number(pyramid, evidence, looks[0].matrix, opinion, own))
+
+
+def _of_another_quantity(fields: Fields) -> bool:
+    """Tell whether another number, about as large as the main one, has a unit of another quantity: it may be meant."""
+    dimension = UNITS[fields.unit].dimension if fields.unit in UNITS else ""
+    large = [one.unit for one in fields.seen if one.height > NUMBER * fields.height]
+    return any(fields.foreign) or any(unit in UNITS and UNITS[unit].dimension != dimension for unit in large)
 
 
 def _each_number(
-    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen | None
+    photo: ImagePyramid, evidence: DisplayLooks, matrix: geometry.Matrix, opinion: PrintSeen | None, own: DisplayReading
 ) -> tuple[DisplayAlternative, ...]:
     """Read each of several numbers of about one size; the visit may tell which one counts. Empty where they are many.
 
@@ -164,12 +176,13 @@ def _each_number(
         evidence: What was seen of the display.
         matrix: Photo -> canvas of the evidence.
         opinion: Of a second reader; None where it was not asked.
+        own: The main number as read if it counts.
     """
     fields = evidence.fields
     boxes = _other_numbers(fields, opinion)
     if not 0 < len(boxes) <= MOST_NUMBERS:
         return ()
-    found = [decided(evidence, matrix, opinion, told=(LeftOpen.NUMBER,))]
+    found = [own]
     back = geometry.inverse(matrix)
     for box in boxes:
         quad, looks = look_at(photo, geometry.transform(back, geometry.rectangle(*box)), marked=True)
@@ -279,7 +292,7 @@ def decided(
         corners = geometry.transform(back, geometry.rectangle(*small.box))
         (x0, y0), (x1, y1) = corners.min(0), corners.max(0)
         box = (round(float(x0), 1), round(float(y0), 1), round(float(x1), 1), round(float(y1), 1))
-        seen.append(FieldSeen(small.name, small.text, round(float(small.confidence), 3), box))
+        seen.append(FieldSeen(small.name, small.text, round(float(small.confidence), 3), box, small.unit))
     reading = replace(decide(evidence, opinion, told), secondary_seen=tuple(seen))
     if reading.accepted or Doubt.DOT_UNSURE not in reading.doubts or LeftOpen.POINT in told:
         return reading

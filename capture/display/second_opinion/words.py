@@ -20,7 +20,7 @@ OTHER = "other"
 """A unit that is none of ours: a number beside it has no unit that may be claimed."""
 _FOREIGN = re.compile(
     r"[kmMGµ]?W|[kmµ]?Wh|[mk]?Ah|k?VA[rR]?|[kMG]?Hz|ppm|ppb|dBm?|°?F|[kmµ]?g|lb|oz|CPM|[mµ]?Sv/?h?|hPa|k?Pa|bar|psi|lux"
-    r"|rpm|RPM|pF|[mµ]?H|[mck]?m|mm|mm²|%?RH|h"
+    r"|rpm|RPM|pF|[mµ]?H|[mck]?m|mm|mm²|RH|h"
 )
 _NUMBER = re.compile(r"(?<![A-Za-z0-9.])[<>]?-?(?:\d[\d.:]*|\.\d+)(?![A-Z]?\d|[EO])")
 _OVER = re.compile(r"(?<![A-Za-z0-9])[-]?[0O]\.?F?\.?L(?![A-Za-z0-9])")
@@ -29,6 +29,7 @@ _OHM_LIKE = re.compile(r"([kKmMGT])(?:[OQ0n∩ΠДoqDU])")
 _KIND = re.compile(r"([µumkK]?[VvAa])(?:AC|DC|ac|dc|[~=⎓≂]|RMS|rms|ARMS)")
 _WORDS = {
     "oC": "Cel", "ºC": "Cel", "℃": "Cel", "°c": "Cel", "'C": "Cel", "sec": "s", "SEC": "s", "MIN": "min", "Min": "min",
+    "%RH": "%", "%rh": "%", "RH%": "%",
 }  # fmt: skip
 _LOOSE = {"C": "Cel", "c": "Cel", "v": "V", "a": "A", "mv": "mV", "MV": "mV", "ma": "mA", "KV": "kV", "Kv": "kV"}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,10 @@ from typer.testing import CliRunner
 from api import cli
 from api.errors import BadInput, NotFound
 from api.server.app import create_app
+from api.visit.profiles import display_check
 from api.workspace import Workspace
+from capture.reading import Context, DisplayAlternative, DisplayReading, LeftOpen, Seen
+from grading.terms.quantity import Quantity, QuantityKind
 from tests.api.conftest import Visit
 from tests.api.makers import JOB, FakeEngines
 
@@ -175,3 +179,25 @@ def test_profiles_from_the_command_line(tmp_path: Path) -> None:
     assert profile_of(workspace, job)["profile"]["name"] == "own"
     workspace.close()
     assert runner.invoke(cli.app, ["profiles", "--job", job]).exit_code == 2
+
+
+@pytest.mark.parametrize("accepted", [True, False])
+@pytest.mark.parametrize(("kind", "text"), [(QuantityKind.CURRENT, "0.253"), (QuantityKind.VOLTAGE, "12.05")])
+def test_the_number_of_the_quantity_that_the_visit_expects_counts_without_any_profile(
+    workspace: Workspace, kind: QuantityKind, text: str, accepted: bool
+) -> None:
+    """A display of volts and amperes, accepted by one of them or refused as two numbers of one size."""
+
+    def shown(digits: str, unit: str) -> DisplayReading:
+        sure = {"value": 1.0, "dot": 1.0, "unit": 1.0}
+        return DisplayReading(digits, Quantity(digits, unit), {}, sure, True, "", (), units_seen=((unit, 0.97),))
+
+    numbers = (shown("12.05", "V"), shown("0.253", "A"))
+    both = tuple(DisplayAlternative(LeftOpen.NUMBER, one) for one in numbers)
+    reason = "" if accepted else "two numbers"
+    display = replace(numbers[0], accepted=accepted, reason=reason, alternatives=both)
+    job = workspace.create_job(JOB)["id"]
+    with workspace.database.read() as session:
+        check = display_check(session, job, Context(kind=kind))
+        found = check(Seen((display,), reason)).displays[0]
+    assert (found.text, found.accepted, found.doubts) == (text, True, ())

@@ -27,10 +27,10 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
-from tests.benchmarks.display import cost, curve, failures, sets, tables
+from tests.benchmarks.display import bands, cost, curve, failures, sets, tables
+from tests.benchmarks.display.cases import Case
 from tests.benchmarks.display.measure import Outcome, ask, own, reasons
-from tests.benchmarks.display.readers import OURS, PEERS
-from tests.benchmarks.display.sets import Case
+from tests.benchmarks.display.readers import ALONE, OURS, PEERS
 
 GROUPS = tuple(sets.FIRST)
 CONSOLE = Console(width=190)
@@ -54,6 +54,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--use", default="fit", help="which lines of the manifest (fit)")
     parser.add_argument("--crop", action="store_true", help="the real pictures show nothing but the display")
     parser.add_argument("--curve", type=Path, metavar="PNG", help="draw risk against coverage")
+    parser.add_argument("--bands", type=Path, metavar="PNG", help="draw certainty as told against how many are right")
     parser.add_argument("--failures", type=Path, metavar="FOLDER", help="write what failed, and a sheet of it")
     parser.add_argument("--notes", action="store_true", help="list every failure")
     return parser.parse_args()
@@ -88,13 +89,18 @@ def _compare(cases: list[Case], ours: list[Outcome], given: argparse.Namespace) 
         some += [case for case in cases if case.group == group][: given.peers]
     names = {case.name for case in some}
     readers = {OURS.name: [o for o in ours if o.case.name in names]}
-    for key in given.peer:
+    if given.open:
+        readers[ALONE.name] = ask(ALONE, _asked(some, ALONE.name))
+    # where the main string stands in a real picture nobody has marked, so nothing can be cut out
+    for key in (key for key in given.peer if not (given.open and key.endswith("-cut"))):
         reader = PEERS[key]()
         readers[reader.name] = ask(reader, _asked(some, reader.name))
     CONSOLE.print(tables.beside(f"the first {given.peers} pictures of each set", readers))
     for group in dict.fromkeys(case.group for case in some) if given.by_set else ():
         part = {name: [o for o in outcomes if o.case.group == group] for name, outcomes in readers.items()}
         CONSOLE.print(tables.beside(f"of these, {group}", part))
+    if given.open:
+        CONSOLE.print(tables.real(f"open real pictures, {given.use!r}", readers))
     CONSOLE.print(tables.ratios(readers, OURS.name))
     return readers
 
@@ -146,8 +152,11 @@ def main() -> None:
         name: curve.curve(outcomes) for name, outcomes in readers.items() if name != OURS.name
     }
     CONSOLE.print(curve.table(curves))
+    CONSOLE.print(bands.table({name: readers[name] for name in (OURS.name, ALONE.name) if name in readers}))
     if given.curve:
         curve.draw(curves, given.curve)
+    if given.bands:
+        bands.draw(readers[OURS.name], given.bands)
     if given.failures:
         CONSOLE.print(f"{failures.write(ours, given.failures)} failures written to {given.failures}")
     if given.large and not (given.digits or given.folder or given.open):

@@ -81,8 +81,8 @@ def main() -> None:
     import cv2
 
     cv2.setNumThreads(1)
+    from tests.benchmarks.display.cases import Case
     from tests.benchmarks.display.readers import OURS, PEERS, clocked
-    from tests.benchmarks.display.sets import Case
 
     reader = OURS if name == "ohmtrail" else PEERS[name]()
     wall, cpu = [], []

@@ -33,6 +33,7 @@ from fixtures.training.displays import covers, sampling
 from fixtures.training.displays.faces import TRAINING_STYLES, UNSEEN_STYLES
 from fixtures.training.displays.photo import staged
 from tests.benchmarks.display import sets
+from tests.benchmarks.display.cases import Case
 from tests.benchmarks.display.text import canonical
 
 FIRST = 570_000
@@ -65,7 +66,7 @@ def readings(pixels: Pixels, shown: Sequence[str], *, marked: bool = False) -> I
             yield Reading(right, not decide(evidence).accepted)
 
 
-def of_cases(cases: Iterable[sets.Case]) -> Iterator[Reading]:
+def of_cases(cases: Iterable[Case]) -> Iterator[Reading]:
     """Yield the readings of pictures over which nothing lies."""
     for case in cases:
         yield from readings(open_picture(case.data).pixels, [s.main for s in case.shown], marked=case.crop)

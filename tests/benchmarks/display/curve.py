@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from rich.table import Table
 
-from tests.benchmarks.display.measure import Outcome, same_digits
+from tests.benchmarks.display.measure import Outcome, said_right
 
 COVERAGES = (0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)
 
@@ -24,8 +24,7 @@ class Curve:
 
 def curve(outcomes: Sequence[Outcome]) -> Curve:
     """Trace digits and point over all pictures, refused answers by their score as well; no text counts as no answer."""
-    said = [(o.answer.score, any(same_digits(o.answer.text, s.main) for s in o.case.shown)) for o in outcomes
-            if o.answer.text]  # fmt: skip
+    said = [(o.answer.score, said_right(o)) for o in outcomes if o.answer.text]
     said.sort(key=lambda pair: -pair[0])
     wrong = np.cumsum([not right for _, right in said])
     counts = np.arange(1, len(said) + 1)

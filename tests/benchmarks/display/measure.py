@@ -11,8 +11,8 @@ import cv2
 
 from capture.display.strings import bare, parse_main
 from grading.terms.quantity import Qualifier
+from tests.benchmarks.display.cases import Case, Shown
 from tests.benchmarks.display.readers import OURS, Answer, Reader, Spent, clocked
-from tests.benchmarks.display.sets import Case, Shown
 
 
 @dataclass(frozen=True)
@@ -129,6 +129,21 @@ def interval(hits: int, count: int) -> tuple[float, float]:
         return 0.0, 1.0
     bounds = binomtest(hits, count).proportion_ci(0.95, "exact")
     return float(bounds.low), float(bounds.high)
+
+
+def wilson(hits: int, count: int) -> tuple[float, float]:
+    """Give the 95 % interval of a share by the score (Wilson 1927); (0, 1) without anything counted."""
+    from scipy.stats import binomtest
+
+    if not count:
+        return 0.0, 1.0
+    bounds = binomtest(hits, count).proportion_ci(0.95, "wilson")
+    return float(bounds.low), float(bounds.high)
+
+
+def said_right(outcome: Outcome) -> bool:
+    """Tell whether digits and point are what some display of the picture shows, accepted or not."""
+    return any(same_digits(outcome.answer.text, shown.main) for shown in outcome.case.shown)
 
 
 @dataclass(frozen=True)

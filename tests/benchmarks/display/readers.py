@@ -7,6 +7,7 @@ given the main string cut out exactly by the truth, which no reader has in use.
 
 from __future__ import annotations
 
+import os
 import resource
 import time
 from collections.abc import Callable, Iterator
@@ -19,10 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.display.picture import open_picture
+from capture.display.second_opinion.loading import OFF, SETTING
 from capture.display.see import see_photo
 from capture.errors import MediaError
 from capture.reading import DisplayReading, Doubt, Seen
-from tests.benchmarks.display.sets import Case
+from tests.benchmarks.display.cases import Case
 from tests.benchmarks.display.text import number_and_unit, unit_in
 
 HOW_TO_INSTALL = (
@@ -90,6 +92,19 @@ def ours(case: Case) -> Answer:
         return answer_of(see_photo(case.data, crop=case.crop))
     except MediaError as error:
         return Answer("", None, False, False, 0.0, {}, str(error))
+
+
+def alone(case: Case) -> Answer:
+    """Read by Ohmtrail's own reader with nobody else asked."""
+    before = os.environ.get(SETTING)
+    os.environ[SETTING] = OFF
+    try:
+        return ours(case)
+    finally:
+        if before is None:
+            del os.environ[SETTING]
+        else:
+            os.environ[SETTING] = before
 
 
 def _simple(text: str, score: float) -> Answer:
@@ -206,6 +221,7 @@ def tesseract_cut() -> Reader:
 
 
 OURS = Reader("Ohmtrail", ours)
+ALONE = Reader("Ohmtrail, without the second reader", alone)
 PEERS: dict[str, Callable[[], Reader]] = {
     "rapidocr": rapidocr_whole,
     "rapidocr-cut": rapidocr_cut,

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from rich.table import Table
 
-from tests.benchmarks.display.measure import Counts, Outcome, counted, interval
+from tests.benchmarks.display.measure import Counts, Outcome, counted, interval, said_right, wilson
 
 
 def share(hits: int, count: int) -> str:
@@ -73,6 +73,33 @@ def beside(title: str, readers: Mapping[str, Sequence[Outcome]]) -> Table:
         table.add_row(
             name, str(counts.pictures), *(text(counts) for _, text in COLUMNS[:-1]),
             seconds([o.spent.cpu for o in outcomes]), seconds([o.spent.wall for o in outcomes]),
+        )  # fmt: skip
+    return table
+
+
+def with_wilson(hits: int, count: int) -> str:
+    """Write a share with Wilson's 95 % interval."""
+    low, high = wilson(hits, count)
+    return f"{share(hits, count)} [{100 * low:.1f}–{100 * high:.1f}]" if count else "–"
+
+
+def real(title: str, readers: Mapping[str, Sequence[Outcome]]) -> Table:
+    """Tabulate readers on real pictures, which are few: every share with its interval.
+
+    "Read" is digits and point right whether accepted or not; a general reader accepts all that it reads.
+    """
+    table = Table(title=f"{title}; 95 % intervals by Wilson")
+    columns = ("exact of legible", "accepted, right, of legible", "read of legible", "wrong of accepted")
+    for name in ("reader", "pictures", *columns, "CPU s p50 / p95"):
+        table.add_column(name, justify="left" if name == "reader" else "right")
+    for name, outcomes in readers.items():
+        counts = counted(outcomes)
+        digits = [o for o in outcomes if o.case.shown and o.case.shown[0].digits]
+        table.add_row(
+            name, str(counts.pictures), with_wilson(counts.exact, counts.legible),
+            with_wilson(counts.digits, counts.legible_digits),
+            with_wilson(sum(map(said_right, digits)), len(digits)), with_wilson(counts.wrong, counts.accepted),
+            seconds([o.spent.cpu for o in outcomes]),
         )  # fmt: skip
     return table
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -9,10 +10,11 @@ from PIL import Image
 from statsmodels.stats.proportion import proportion_confint
 
 from capture.display.picture import open_picture
-from tests.benchmarks.display import curve, failures, sets
-from tests.benchmarks.display.measure import Outcome, counted, grade, interval
-from tests.benchmarks.display.readers import NOTHING, Answer
-from tests.benchmarks.display.sets import Case, Shown
+from capture.display.second_opinion import loading
+from tests.benchmarks.display import bands, curve, failures, readers, sets, tables
+from tests.benchmarks.display.cases import Case, Shown
+from tests.benchmarks.display.measure import Outcome, counted, grade, interval, wilson
+from tests.benchmarks.display.readers import ALONE, NOTHING, Answer
 from tests.benchmarks.display.text import number_and_unit
 
 
@@ -92,6 +94,7 @@ def test_counts_of_legible_pictures_leave_the_others_out() -> None:
 @pytest.mark.parametrize(("hits", "count"), [(0, 600), (3, 500), (10, 10)])
 def test_the_interval_is_that_of_statsmodels(hits: int, count: int) -> None:
     assert interval(hits, count) == pytest.approx(proportion_confint(hits, count, 0.05, "beta"), abs=1e-9)
+    assert wilson(hits, count) == pytest.approx(proportion_confint(hits, count, 0.05, "wilson"), abs=1e-9)
 
 
 def test_no_errors_in_600_show_no_more_than_half_a_per_cent() -> None:
@@ -125,6 +128,37 @@ def test_the_curve_takes_the_surest_first() -> None:
     assert one.risk == [0.0, 0.0, pytest.approx(1 / 3)]
     assert curve.risk_at(one, 0.5) == 0.0
     assert curve.risk_at(one, 1.0) is None
+
+
+def test_bands_count_every_reading_once_accepted_or_not() -> None:
+    told = [(1.0, "34.70"), (0.99, "34.7"), (0.98, "34.70"), (0.95, "1"), (0.3, "34.70"), (0.0, "2")]
+    outcomes = [grade(case(), said(text, score=score)) for score, text in told]
+    refused = Answer("34.70", None, False, False, 0.96, {}, "blurred")
+    found = bands.bands([*outcomes, grade(case(), refused), grade(case(), NOTHING)])
+    assert [(b.count, b.right) for b in found] == [(2, 1), (0, 0), (0, 0), (0, 0), (2, 1), (3, 2)]
+    assert found[-1].told == pytest.approx((1.0 + 0.99 + 0.98) / 3)
+    assert bands.table({"ours": outcomes}).row_count == len(bands.BOUNDS) - 1
+
+
+@pytest.mark.parametrize("before", ["", "a folder"])
+def test_without_the_second_reader_it_is_off_for_that_picture_only(
+    before: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[bool] = []
+    monkeypatch.setenv(loading.SETTING, before)
+    monkeypatch.setattr(readers, "ours", lambda _case: asked.append(loading.second_reader() is None))
+    ALONE.read(case())
+    assert asked == [True]
+    assert os.environ[loading.SETTING] == before
+
+
+def test_the_table_of_real_pictures_counts_what_is_read_though_refused() -> None:
+    refused = Answer("34.70", None, False, False, 0.96, {}, "blurred")
+    shown = tables.real("two", {"ours": [grade(case(), said("34.70")), grade(case(), refused)]})
+    cells = [next(iter(column.cells)) for column in shown.columns]
+    assert [str(cell).split(" [")[0] for cell in cells[1:6]] == [
+        "2", "50.0 % (1/2)", "50.0 % (1/2)", "100.0 % (2/2)", "0.0 % (0/1)",
+    ]  # fmt: skip
 
 
 def picture(path: Path, size: tuple[int, int] = (120, 60)) -> bytes:

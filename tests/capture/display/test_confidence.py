@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 from capture.display import confidence, geometry, refusal
 from capture.display.confidence import ASKED, FILE, HEADS, ConfidenceHead, calibration, probabilities
 from capture.display.features import DIRECTIONS, DisplayLooks, features, log_odds
-from capture.display.fields import Fields, arrange
+from capture.display.fields import Fields
 from capture.display.glyphs import CLASSES, INDEX
+from capture.display.leading import arrange
 from capture.display.marks import Mark
 from capture.errors import EngineError
 

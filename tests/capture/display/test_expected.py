@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from capture.display import see_photo
-from capture.display.check import all_checked, checked
+from capture.display.check import all_checked, checked, number_expected
 from capture.display.profile_files import read_profile, shipped
 from capture.display.strings import parse_main
 from capture.reading import DisplayAlternative, DisplayReading, Doubt, LeftOpen
@@ -53,7 +53,7 @@ def test_no_profile_and_no_expectation_gives_a_display_a_unit_that_it_does_not_s
     """
     spec = {"seed": 7, "style": style, "shows": shows, "spoil": {"share": 0.45}, "size": (1000, 750)}
     seen = see_photo(to_jpeg(render(spec), spec))
-    truth = shows.get("unit", "Cel")
+    truth = {shows["main"]: shows.get("unit", "Cel"), shows.get("second", ""): "%"}
     assert seen.displays[0].text == shows["main"]
     missing = (Doubt.UNIT_MISSING,)
     blind = replace(
@@ -64,7 +64,7 @@ def test_no_profile_and_no_expectation_gives_a_display_a_unit_that_it_does_not_s
             for one in (seen, replace(seen, displays=(blind,))):
                 found = all_checked(one, profile, kind=kind).displays[0]
                 settled = found.accepted and not unsettled(found)
-                assert not settled or found.quantity.unit == truth, (profile.name, kind)
+                assert not settled or found.quantity.unit == truth[found.text], (profile.name, kind)
 
 
 def test_a_unit_barely_seen_is_settled_where_the_instrument_shows_no_other_of_that_quantity() -> None:
@@ -132,3 +132,69 @@ def test_an_instrument_of_one_unit_shows_no_other() -> None:
     assert UNITS["A"].dimension == DIMENSION_OF_KIND[QuantityKind.CURRENT]
     foreign = reading("31.5", None, Doubt.UNIT_MISSING, units=[("other", 0.6)])
     assert unsettled(checked(foreign, ammeter, kind=QuantityKind.CURRENT))
+
+
+def several(*numbers: DisplayReading, accepted: bool = False) -> DisplayReading:
+    """Make a display on which these numbers are of one size, the first as the main one."""
+    alternatives = tuple(DisplayAlternative(LeftOpen.NUMBER, one) for one in numbers)
+    if accepted:
+        return replace(numbers[0], alternatives=alternatives)
+    return replace(numbers[0], accepted=False, reason="two", doubts=(Doubt.VALUE_MISSING,), alternatives=alternatives)
+
+
+VOLTS = reading("12.05", "V", sure=1.0, units=[("V", 0.97)])
+AMPERES = reading("0.253", "A", sure=1.0, units=[("A", 0.95), ("other", 0.03)])
+BARE = reading("1.21", None, Doubt.UNIT_MISSING)
+FOREIGN = reading("3.05", None, Doubt.UNIT_MISSING, units=[("other", 0.6), ("mV", 0.15)])
+VOLTAGE, CURRENT = QuantityKind.VOLTAGE, QuantityKind.CURRENT
+WARMTH, DAMP = QuantityKind.TEMPERATURE, QuantityKind.HUMIDITY
+
+
+@pytest.mark.parametrize("accepted", [False, True])
+def test_without_a_profile_clear_units_tell_which_number_is_expected(accepted: bool) -> None:
+    display = several(VOLTS, AMPERES, accepted=accepted)
+    found = number_expected(display, CURRENT)
+    assert (found.text, found.quantity.unit, found.accepted, found.doubts) == ("0.253", "A", True, ())
+    assert found.secondary == {"second_V": "12.05"}
+    assert number_expected(display, VOLTAGE).text == "12.05"
+    for kind in (None, QuantityKind.INSULATION_RESISTANCE, WARMTH):
+        assert number_expected(display, kind) is display
+
+
+def test_where_the_unit_of_one_of_two_is_seen_either_is_asked_about() -> None:
+    display = several(BARE, VOLTS)
+    expected, other = number_expected(display, VOLTAGE), number_expected(display, CURRENT)
+    assert (expected.text, expected.doubts) == ("12.05", (Doubt.LOW_CONFIDENCE,)), "the other one may be volts as well"
+    assert (other.text, other.quantity.unit, other.doubts) == ("1.21", None, (Doubt.UNIT_MISSING,))
+    three = several(BARE, VOLTS, replace(BARE, text="9.99"))
+    assert number_expected(three, VOLTAGE) is three
+    assert number_expected(three, CURRENT) is three
+
+
+def test_beside_units_that_are_likelier_others_the_number_is_asked_about() -> None:
+    display = several(VOLTS, AMPERES, FOREIGN)
+    assert number_expected(display, CURRENT).doubts == ()
+    assert number_expected(display, VOLTAGE).doubts == (Doubt.LOW_CONFIDENCE,), "mV is not ruled out beside the third"
+
+
+@pytest.mark.parametrize(("warm", "damp"), [(None, None), ("Cel", None), (None, "%"), ("Cel", "other")], ids=str)
+def test_temperature_and_humidity_are_told_by_one_unit_or_the_decimal_place(warm: str | None, damp: str | None) -> None:
+    def seen(text: str, unit: str | None) -> DisplayReading:
+        known = unit if unit in UNITS else None
+        doubts = () if known else (Doubt.UNIT_MISSING,)
+        return reading(text, known, *doubts, units=[(unit, 0.9)] if unit else ())
+
+    first, second = seen("23.4", warm), seen("45", damp)
+    for display in (several(first, second), several(second, first)):
+        for kind, text, unit in ((WARMTH, "23.4", "Cel"), (DAMP, "45", "%")):
+            found = number_expected(display, kind)
+            assert (found.text, found.quantity.unit, found.accepted) == (text, unit, True)
+            own_seen_and_other_told_off = kind is WARMTH and (warm, damp) == ("Cel", "other")
+            assert bool(found.doubts) is not own_seen_and_other_told_off
+
+
+@pytest.mark.parametrize("pair", [("23.4", "45.1"), ("23", "45"), ("85.4", "45"), ("23.4", "145"), ("23.4", "-5")])
+def test_no_place_tells_temperature_and_humidity_apart_without_one_decimal(pair: tuple[str, str]) -> None:
+    display = several(*(reading(text, None, Doubt.UNIT_MISSING) for text in pair))
+    for kind in (WARMTH, DAMP):
+        assert number_expected(display, kind) is display

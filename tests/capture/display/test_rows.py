@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from capture.display.fields import arrange
+from capture.display.leading import arrange
 from capture.display.marks import Mark
 from tests.capture.display.test_confidence import mark
 

@@ -13,7 +13,8 @@ from capture.display import acceptance, geometry
 from capture.display.acceptance import decide
 from capture.display.confidence import ASKED, HEADS, ConfidenceHead
 from capture.display.errors import SecondReaderFileUnknown, SecondReaderMissing
-from capture.display.fields import Fields, arrange
+from capture.display.fields import Fields
+from capture.display.leading import arrange
 from capture.display.pyramid import ImagePyramid
 from capture.display.second_opinion import loading, opinion
 from capture.display.second_opinion.files import FILES, find_files
