@@ -6,8 +6,11 @@ the unit in any case.
 
 from __future__ import annotations
 
+import importlib
 import re
-import subprocess
+import sys
+from functools import cache
+from typing import Any
 
 import cv2
 import numpy as np
@@ -57,15 +60,26 @@ def unit_beside(canvas: NDArray[np.uint8], box: tuple[float, float, float, float
 
 
 def _written(ink: NDArray[np.uint8]) -> str:
-    """Give what Tesseract reads in a picture of one line; "" where it is missing, fails or takes too long.
-
-    The picture goes in and the text comes out by pipe: no file is written, and no package between them takes memory.
-    """
-    done, picture = cv2.imencode(".png", ink)
-    assert done
-    command = ["tesseract", "stdin", "stdout", "--psm", "7"]
+    """Give what Tesseract reads in a picture of one line; "" where it is missing, fails or takes too long."""
+    tesseract = _tesseract()
     try:
-        run = subprocess.run(command, input=picture.tobytes(), capture_output=True, timeout=TIMEOUT_S, check=False)
-    except (OSError, subprocess.TimeoutExpired):
+        return str(tesseract.image_to_string(ink, config="--psm 7", timeout=TIMEOUT_S))
+    except (tesseract.TesseractError, tesseract.TesseractNotFoundError, RuntimeError, OSError):
         return ""
-    return run.stdout.decode("utf-8", "replace") if run.returncode == 0 else ""
+
+
+@cache
+def _tesseract() -> Any:
+    """Import pytesseract without pandas.
+
+    It loads pandas wherever that is installed, for tables that nobody here asks for: some 34 MiB in each process that
+    reads photos. A module that is None counts as not installed (`importlib.util.find_spec`).
+    """
+    loaded = "pandas" in sys.modules
+    if not loaded:
+        sys.modules["pandas"] = None  # type: ignore[assignment]
+    try:
+        return importlib.import_module("pytesseract")
+    finally:
+        if not loaded:
+            del sys.modules["pandas"]

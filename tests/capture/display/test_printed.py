@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -28,6 +30,17 @@ def canvas(unit: str, *, light: bool = False) -> NDArray[np.uint8]:
 @pytest.mark.parametrize("light", [False, True])
 def test_print_right_of_the_digits_is_read(unit: str, code: str, light: bool) -> None:
     assert printed.unit_beside(canvas(unit, light=light), (20, 60, 180, 160)) == code
+
+
+def test_reading_print_loads_no_pandas_and_leaves_it_to_others() -> None:
+    """In a process of its own, since another test may have loaded it."""
+    lines = (
+        "import sys, numpy as np; from capture.display import printed",
+        "printed.unit_beside(np.zeros((224, 384, 3), np.uint8), (20, 60, 180, 160))",
+        "assert 'pytesseract' in sys.modules and 'pandas' not in sys.modules",
+        "import pandas",
+    )
+    subprocess.run([sys.executable, "-c", "\n".join(lines)], check=True)
 
 
 def test_no_unit_is_read_where_there_is_none() -> None:

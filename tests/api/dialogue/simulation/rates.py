@@ -29,8 +29,8 @@ class Ear:
 
 # Said again, misheard alike: `python -m tests.benchmarks.speech.repeated` on 1,500 real digits by three people (Free
 # Spoken Digit Dataset): of 9 wrong ones that nothing doubted, clean, none came again alike; of 9 at 10 dB 0.5 %.
-# `python -m tests.benchmarks.speech --each 9 --engines ours`, values alone: Kokoro voices kept apart clean, at 20 dB, by
-# headset and telephone (242): none wrong without a question (95 %: 0 to 1.6 %), 40 asked about, 36 of them right;
+# `python -m tests.benchmarks.speech --each 9 --engines ours`, values alone: Kokoro voices kept apart, clean, at 20 dB,
+# by headset and telephone (242): none wrong without a question (95 %: 0 to 1.6 %), 40 asked about, 36 of them right;
 # commands 55 of 56. As none is few, the one of 350 counts that came out with flite's and espeak-ng's clean ones added.
 HEADSET = Ear("headset", wrong=1 / 350, asked=40 / 242, asked_right=36 / 40, alike=0.0, command=55 / 56)
 
