@@ -90,7 +90,7 @@ def decide(
     reason, doubts = refusal_of(evidence, quantity, digits_confident=digits, point_confident=point, set_aside=set_aside)
     seen = None if opinion is None else unit_at(opinion, fields)
     if reason and opinion is not None and quantity is not None and agreed(opinion, evidence):
-        joint = {} if digits and point else _with_second(evidence, opinion, quantity, confidence)
+        joint = {} if digits and point else _with_second(evidence, opinion, quantity, confidence) if point else None
         if joint is not None:
             confidence |= joint
             reason, doubts = refusal_of(
@@ -141,7 +141,8 @@ def agreed(opinion: PrintSeen, evidence: DisplayLooks) -> bool:
     """Tell whether the second reader reads our number, as `says_same`, and nothing beside it may hide a part.
 
     It must read it in our own row, not only in a line that it found itself: of 71 readings of pictures that would pass
-    otherwise, 6 stood in such a line alone, and 4 of these were wrong; of the 65 others 1.
+    otherwise, 6 stood in such a line alone, and 4 of these were wrong; of the 65 others 1. Nor does agreement prove
+    the point, which both lose where it is faint ("225" for 2.25): where that is the likelier mistake it does not count.
     What hides a whole digit hides it from both: of 14 readings of demo photos with a finger drawn over a digit on which
     both agreed, 9 were wrong, each with ink of at least 0.9 beside it.
     """

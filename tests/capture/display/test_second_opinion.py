@@ -136,6 +136,15 @@ def test_agreement_makes_up_for_doubt_and_disagreement_never_does() -> None:
 
 
 @pytest.mark.usefixtures("doubtful")
+def test_agreement_is_no_proof_of_a_point(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A faint one is lost by both: rendered 2.25 as 225, and 4.94252 as 494252."""
+    monkeypatch.setattr(acceptance, "probabilities", lambda _: {"value": 0.9, "dot": 0.6, "unit": 0.0})
+    looked = evidence(shown("34.70"))
+    told = decide(looked, PrintSeen((line_at(looked.fields, "34.70 MΩ"),), "34.70"))
+    assert (told.accepted, "decimal point" in told.reason) == (False, True)
+
+
+@pytest.mark.usefixtures("doubtful")
 def test_agreement_counts_not_where_a_digit_may_be_hidden(monkeypatch: pytest.MonkeyPatch) -> None:
     looked = evidence(shown("34.70"))
     monkeypatch.setattr(acceptance, "ink_beside", lambda _: (0.9, 0.0))
