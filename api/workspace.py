@@ -214,19 +214,23 @@ class Workspace:
             return keep_answer(transaction, sent, job_id, turn.for_page(), captured)
 
     def say_twice(self, job_id: str, wanted: bool, *, captured_at: str | None = None) -> PlainData:
-        """Have spoken values of a job confirmed by saying them again, or by a word as usual; as `_turned`."""
-        return self._turned(job_id, captured_at, lambda turn: turn.say_twice(wanted))
-
-    def rest_between(self, job_id: str, wanted: bool, *, captured_at: str | None = None) -> PlainData:
-        """Have a job come to rest between readings (see `api.dialogue.attention`), or listen to all; as `_turned`."""
-        return self._turned(job_id, captured_at, lambda turn: turn.rest_between(wanted))
-
-    def _turned(self, job_id: str, captured_at: str | None, change: Callable[[Turn], None]) -> PlainData:
-        """Do something in a turn of a job's conversation, at the device's time; gives the turn as the page shows it.
+        """Have spoken values of a job confirmed by saying them again, or by a word as usual.
 
         Raises:
             NoSuchJob: There is no such job.
         """
+        return self._turned(job_id, captured_at, lambda turn: turn.say_twice(wanted))
+
+    def rest_between(self, job_id: str, wanted: bool, *, captured_at: str | None = None) -> PlainData:
+        """Have a job come to rest between readings (see `api.dialogue.attention`), or listen to all.
+
+        Raises:
+            NoSuchJob: There is no such job.
+        """
+        return self._turned(job_id, captured_at, lambda turn: turn.rest_between(wanted))
+
+    def _turned(self, job_id: str, captured_at: str | None, change: Callable[[Turn], None]) -> PlainData:
+        """Do something in a turn of a job's conversation, at the device's time; gives the turn as the page shows it."""
         captured = captured_text(captured_at, self.database.clock())
         with self.database.write() as transaction:
             turn = begin_turn(transaction, job_id, self.profile, captured)

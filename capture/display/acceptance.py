@@ -89,8 +89,9 @@ def decide(
     set_aside = {_RULE_OF[one] for one in told}
     reason, doubts = refusal_of(evidence, quantity, digits_confident=digits, point_confident=point, set_aside=set_aside)
     seen = None if opinion is None else unit_at(opinion, fields)
-    if reason and opinion is not None and quantity is not None and agreed(opinion, evidence):
-        joint = {} if digits and point else _with_second(evidence, opinion, quantity, confidence) if point else None
+    # Agreement speaks for digits, never for a point.
+    if reason and point and opinion is not None and quantity is not None and agreed(opinion, evidence):
+        joint = {} if digits else _with_second(evidence, opinion, quantity, confidence)
         if joint is not None:
             confidence |= joint
             reason, doubts = refusal_of(

@@ -10,6 +10,7 @@ from pathlib import Path
 from rich.table import Table
 
 from tests.benchmarks.display.measure import Outcome, said_right, wilson
+from tests.benchmarks.display.plots import plot
 
 BOUNDS = (0.0, 0.5, 0.8, 0.9, 0.95, 0.98, 1.0)
 """Edges of the bands; narrower where readings are accepted."""
@@ -67,13 +68,6 @@ def draw(outcomes: Sequence[Outcome], to: Path) -> None:
     Raises:
         SystemExit: matplotlib is not installed.
     """
-    try:
-        import matplotlib as mpl
-    except ImportError as error:
-        raise SystemExit("--bands draws with matplotlib: pip install -e '.[bench,test]'.") from error
-    mpl.use("Agg")
-    from matplotlib import pyplot as plt
-
     found = [band for band in bands(outcomes) if band.count]
     shares = [band.right / band.count for band in found]
     edges = [wilson(band.right, band.count) for band in found]
@@ -81,17 +75,12 @@ def draw(outcomes: Sequence[Outcome], to: Path) -> None:
         [max(0.0, share - low) for share, (low, _) in zip(shares, edges, strict=True)],
         [max(0.0, high - share) for share, (_, high) in zip(shares, edges, strict=True)],
     ]
-    figure, axes = plt.subplots(figsize=(5, 5), dpi=110)
-    axes.plot([0, 1], [0, 1], color="grey", linewidth=1)
-    axes.errorbar([band.told for band in found], shares, yerr=ways, fmt="o", capsize=3)
-    for band, share in zip(found, shares, strict=True):
-        axes.annotate(f"{band.right}/{band.count}", (band.told, share), textcoords="offset points", xytext=(6, -12))
-    axes.set_xlabel("certainty of digits and point as told")
-    axes.set_ylabel("share right, with 95 % interval (Wilson)")
-    axes.set_xlim(0, 1.08)
-    axes.set_ylim(0, 1.02)
-    axes.grid(visible=True, alpha=0.3)
-    figure.tight_layout()
-    to.parent.mkdir(parents=True, exist_ok=True)
-    figure.savefig(to)
-    plt.close(figure)
+    with plot(to, "--bands", (5, 5)) as axes:
+        axes.plot([0, 1], [0, 1], color="grey", linewidth=1)
+        axes.errorbar([band.told for band in found], shares, yerr=ways, fmt="o", capsize=3)
+        for band, share in zip(found, shares, strict=True):
+            axes.annotate(f"{band.right}/{band.count}", (band.told, share), textcoords="offset points", xytext=(6, -12))
+        axes.set_xlabel("certainty of digits and point as told")
+        axes.set_ylabel("share right, with 95 % interval (Wilson)")
+        axes.set_xlim(0, 1.08)
+        axes.set_ylim(0, 1.02)

@@ -10,6 +10,7 @@ import numpy as np
 from rich.table import Table
 
 from tests.benchmarks.display.measure import Outcome, said_right
+from tests.benchmarks.display.plots import plot
 
 COVERAGES = (0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)
 
@@ -55,23 +56,11 @@ def draw(curves: Mapping[str, Curve], to: Path) -> None:
     Raises:
         SystemExit: matplotlib is not installed.
     """
-    try:
-        import matplotlib as mpl
-    except ImportError as error:
-        raise SystemExit("--curve draws with matplotlib: pip install -e '.[bench,test]'.") from error
-    mpl.use("Agg")
-    from matplotlib import pyplot as plt
-
-    figure, axes = plt.subplots(figsize=(7, 4.5), dpi=120)
-    for name, one in curves.items():
-        axes.plot(np.array(one.coverage) * 100, np.array(one.risk) * 100, label=name)
-    axes.set_xlabel("pictures answered, surest first, %")
-    axes.set_ylabel("digits or point wrong among them, %")
-    axes.set_xlim(0, 100)
-    axes.set_ylim(bottom=0)
-    axes.grid(visible=True, alpha=0.3)
-    axes.legend()
-    figure.tight_layout()
-    to.parent.mkdir(parents=True, exist_ok=True)
-    figure.savefig(to)
-    plt.close(figure)
+    with plot(to, "--curve", (7, 4.5)) as axes:
+        for name, one in curves.items():
+            axes.plot(np.array(one.coverage) * 100, np.array(one.risk) * 100, label=name)
+        axes.set_xlabel("pictures answered, surest first, %")
+        axes.set_ylabel("digits or point wrong among them, %")
+        axes.set_xlim(0, 100)
+        axes.set_ylim(bottom=0)
+        axes.legend()
