@@ -1,12 +1,30 @@
-"""How well the confidence holds: what was given 80 % should be right four times of five."""
+"""How well the confidence holds: what was given 80 % should be right four times of five.
+
+    python -m tests.benchmarks.speech.reliability --people FOLDER --out capture/speech/model/reliability.png
+
+draws it for real people whom neither training nor fits heard (`fixtures.training.speech_model.people.MEASURED`): rows
+of digits as recorded and in noise, and talk, of which nothing that is taken is right.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import argparse
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+
+from capture.reading import Context
+from capture.speech.recogniser import SpeechModel
+from capture.speech.second_opinion.loading import second_opinion
+from capture.speech.understand import best_meaning
+from fixtures.training.speech_model.answers import meaning, value_right
+from fixtures.training.speech_model.hearings import AS_RECORDED, hearings
+from fixtures.training.speech_model.people import MEASURED, people
+
+FOLDER = Path(__file__).resolve().parents[3] / ".cache" / "speech-measured"
+_TALK = {"commands": 100, "learners": 60, "wakewords": 30, "orders": 15}
 
 BINS = 10
 
@@ -61,3 +79,34 @@ def picture(found: Sequence[Bin], path: Path) -> None:
     draw.text((edge, edge - 24), "share right (bars), expected error "
               f"{expected_error(found):.3f}", fill="black")  # fmt: skip
     image.save(path)
+
+
+def of_people(folder: Path, model: SpeechModel) -> Iterator[tuple[float, bool]]:
+    """Hear real people kept apart; yields confidence and whether it is right of all that means something."""
+    clips = list(people(folder, MEASURED, _TALK))
+    rows = [clip for clip in clips if clip.kind == "digits"]
+    for heard in (*hearings(model, clips, [AS_RECORDED], FOLDER), *hearings(model, rows, ["10 dB"], FOLDER)):
+        utterance, ranking = best_meaning(heard.heard, Context(), model.confidence_model.doubt_cost)
+        if meaning(utterance):
+            told = model.confidence_model.assess(utterance, ranking).confidence
+            yield told, value_right(utterance, heard.clip.truth)
+
+
+def main() -> None:
+    """Read the command line, hear, print the bins and draw them."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("--people", type=Path, required=True, help="folder of real speech")
+    parser.add_argument("--model", type=Path, help="another model directory")
+    parser.add_argument("--out", type=Path, help="PNG file")
+    told = parser.parse_args()
+    confidences, right = zip(*of_people(told.people, SpeechModel(told.model, second=second_opinion())), strict=True)
+    found = bins(confidences, right)
+    for b in found:
+        print(f"{b.low:.1f} to {b.high:.1f}: told {b.confidence:.2f}, right {b.right:.2f}, {b.count} hearings")
+    print(f"expected calibration error {expected_error(found):.3f}, {len(right)} hearings")
+    if told.out:
+        picture(found, told.out)
+
+
+if __name__ == "__main__":
+    main()
