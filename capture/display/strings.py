@@ -24,8 +24,11 @@ _NUMBER = re.compile(r"-?(\d+(\.\d*)?|\.\d+)")
 _ELAPSED = re.compile(r"(?:(\d{1,3}):(?=\d\d:))?(\d{1,3}):([0-5]\d(?:\.\d)?)")
 """h:mm:ss or m:ss, perhaps with tenths; behind hours the minutes have two digits."""
 
-_TURNED = {"0": "0", "1": "1", "2": "2", "5": "5", "6": "9", "8": "8", "9": "6", "7": "L", "L": "7"}
-"""Characters of seven segments that are one the other way up as well."""
+_TURNED = {
+    "0": "0", "1": "1", "2": "2", "3": "F", "5": "5", "6": "9", "7": "L", "8": "8", "9": "6", "F": "3", "L": "7",
+    ":": ":",
+}  # fmt: skip
+"""Characters of seven segments that are, or pass for, one the other way up as well."""
 
 
 def parse_main(text: str, unit: str | None) -> Quantity | None:

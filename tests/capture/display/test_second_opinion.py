@@ -145,10 +145,12 @@ def test_agreement_makes_up_for_doubt_and_disagreement_never_does() -> None:
         ("802.5", "", True),
         ("34", "", True),
         ("88", "", True),
+        ("90:58", "", False),
+        ("94:58", "", True),
     ],
 )
 def test_agreement_is_no_proof_of_which_way_up_a_display_stands(text: str, unit: str, accepted: bool) -> None:
-    """A rendered 205 on its head was read as 502 by both, a 0.L as 70: unless a point or a unit shows it."""
+    """A rendered 205 on its head was read as 502 by both, a 0FL as 730: unless a point or a unit shows it."""
     with_unit = shown(text)
     assert decide(evidence(with_unit), PrintSeen((line_at(with_unit, text),), text)).accepted, "our own reader sees it"
     looked = evidence(shown(text, None))
