@@ -17,7 +17,7 @@ from capture.display.glyphs import CLASSES
 from capture.display.leading import BESIDE, can_be_temperature, is_unclear
 from capture.display.second_opinion.opinion import OTHER, PrintSeen, Rivals, Says, UnitSeen, rivals, says, unit_at
 from capture.display.spacing import pitch, widest_step
-from capture.display.strings import is_time, parse_main
+from capture.display.strings import is_time, on_its_head, parse_main
 from capture.reading import DisplayReading, Doubt, LeftOpen
 from grading.terms.quantity import UNITS, Qualifier, Quantity
 
@@ -145,10 +145,21 @@ def agreed(opinion: PrintSeen, evidence: DisplayLooks) -> bool:
     otherwise, 6 stood in such a line alone, and 4 of these were wrong; of the 65 others 1. Nor does agreement prove
     the point, which both lose where it is faint ("225" for 2.25): where that is the likelier mistake it does not count.
     What hides a whole digit hides it from both: of 14 readings of demo photos with a finger drawn over a digit on which
-    both agreed, 9 were wrong, each with ink of at least 0.9 beside it.
+    both agreed, 9 were wrong, each with ink of at least 0.9 beside it. And both read a display on its head the same.
     """
-    in_row = says(opinion, evidence.fields)[1] is Says.AGREED
-    return in_row and says_same(opinion, evidence.fields) and max(ink_beside(evidence)) < INK_BESIDE
+    fields = evidence.fields
+    if says(opinion, fields)[1] is not Says.AGREED or not says_same(opinion, fields):
+        return False
+    upright = not _may_stand_on_its_head(fields) or unit_at(opinion, fields) is not None
+    return upright and max(ink_beside(evidence)) < INK_BESIDE
+
+
+def _may_stand_on_its_head(fields: Fields) -> bool:
+    """Tell whether the row is another reading the other way up, and no point, unit or sign shows which is right."""
+    if "." in fields.text or fields.annunciators or any(mark.group == 2 for mark in fields.used):
+        return False
+    other = on_its_head(fields.text)
+    return other not in ("", fields.text) and parse_main(other, None) is not None
 
 
 def says_same(opinion: PrintSeen, fields: Fields) -> bool:

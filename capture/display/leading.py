@@ -36,9 +36,10 @@ def arrange(marks: list[Mark]) -> Fields:
         return fields
     if fields.unit == "%" and (others := arranged([m for m in marks if id(m) not in own])).text:
         # a room thermometer: the temperature is the main value, the humidity stands beside it, whichever is the larger
-        if others.unit == "Cel" and "temperature" in fields.small:
+        damp, warm = can_be_humidity(fields.text), can_be_temperature(others.text)
+        if damp and warm and others.unit == "Cel" and "temperature" in fields.small:
             return _with_beside(others, fields, "humidity", nameless=False)
-        if _is_temperature(others, fields):
+        if damp and _is_temperature(others, fields):
             return _with_beside(others, fields, "humidity", nameless=True)
     ohms = [one for one in fields.seen if one.unit is not None and UNITS[one.unit].dimension == "resistance"]
     if UNITS[unit].dimension != "resistance" and any(one.height > ALIKE * fields.height for one in ohms):

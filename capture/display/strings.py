@@ -24,6 +24,12 @@ _NUMBER = re.compile(r"-?(\d+(\.\d*)?|\.\d+)")
 _ELAPSED = re.compile(r"(?:(\d{1,3}):(?=\d\d:))?(\d{1,3}):([0-5]\d(?:\.\d)?)")
 """h:mm:ss or m:ss, perhaps with tenths; behind hours the minutes have two digits."""
 
+_TURNED = {
+    "0": "0", "1": "1", "2": "2", "3": "F", "5": "5", "6": "9", "7": "L", "8": "8", "9": "6", "F": "3", "L": "7",
+    ":": ":",
+}  # fmt: skip
+"""Characters of seven segments that are, or pass for, one the other way up as well."""
+
 
 def parse_main(text: str, unit: str | None) -> Quantity | None:
     """Parse a main string into a quantity.
@@ -64,6 +70,12 @@ def is_time(text: str) -> bool:
 def bare(text: str) -> str:
     """Remove points and colons from a main string."""
     return text.replace(".", "").replace(":", "")
+
+
+def on_its_head(text: str) -> str:
+    """Give what seven segments say the other way up ("205": "502", "70": "0L"); "" where one says nothing."""
+    turned = [_TURNED.get(char, "") for char in reversed(text)]
+    return "".join(turned) if all(turned) else ""
 
 
 def _time(shown: str, unit: str | None) -> Quantity | None:

@@ -82,3 +82,12 @@ def test_bounds_of_a_room() -> None:
     assert [can_be_humidity(t) for t in ("0", "45", "99.9", "100", "101", "-4", "45.25")] == [
         True, True, True, True, False, False, False,
     ]  # fmt: skip
+
+
+def test_a_temperature_leads_beside_a_percentage_only_if_that_can_be_a_humidity() -> None:
+    """A rendered <1 % beside a small 59.83 °C was read as the temperature, and so was 71.7486 % beside 48.6 °C."""
+    assert two(("45", "%"), ("23.4", "Cel"), size=40).text == "23.4"
+    for share, warm in (("71.7486", "23.4"), ("<1", "23.4"), ("-2", "23.4"), ("45", "59.83"), ("45", "99")):
+        assert two((share, "%"), (warm, "Cel"), size=40).text == share
+    assert two(("45", "%"), ("6.5", ""), size=40).text == "6.5"
+    assert two(("<160", "%"), ("6.5", ""), size=40).text == "<160", "rendered, a limit beside it"

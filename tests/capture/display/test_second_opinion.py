@@ -136,6 +136,29 @@ def test_agreement_makes_up_for_doubt_and_disagreement_never_does() -> None:
 
 
 @pytest.mark.usefixtures("doubtful")
+@pytest.mark.parametrize(
+    ("text", "unit", "accepted"),
+    [
+        ("502", "", False),
+        ("70", "", False),
+        ("502", "V", True),
+        ("802.5", "", True),
+        ("34", "", True),
+        ("88", "", True),
+        ("90:58", "", False),
+        ("94:58", "", True),
+    ],
+)
+def test_agreement_is_no_proof_of_which_way_up_a_display_stands(text: str, unit: str, accepted: bool) -> None:
+    """A rendered 205 on its head was read as 502 by both, a 0FL as 730: unless a point or a unit shows it."""
+    with_unit = shown(text)
+    assert decide(evidence(with_unit), PrintSeen((line_at(with_unit, text),), text)).accepted, "our own reader sees it"
+    looked = evidence(shown(text, None))
+    lines = (line_at(looked.fields, text), *((line_at(looked.fields, unit, right=0.3, tall=0.4),) if unit else ()))
+    assert decide(looked, PrintSeen(lines, text)).accepted is accepted
+
+
+@pytest.mark.usefixtures("doubtful")
 def test_agreement_is_no_proof_of_a_point(monkeypatch: pytest.MonkeyPatch) -> None:
     """A faint one is lost by both: rendered 2.25 as 225, and 4.94252 as 494252."""
     monkeypatch.setattr(acceptance, "probabilities", lambda _: {"value": 0.9, "dot": 0.6, "unit": 0.0})

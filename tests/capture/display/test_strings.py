@@ -7,7 +7,7 @@ from decimal import Decimal
 from hypothesis import given
 from hypothesis import strategies as st
 
-from capture.display.strings import SYMBOLS, parse_line, parse_main
+from capture.display.strings import SYMBOLS, on_its_head, parse_line, parse_main
 from grading.terms.quantity import UNITS, Qualifier
 
 DIGITS = st.from_regex(r"-?[0-9]{1,6}(\.[0-9]{1,4})?", fullmatch=True)
@@ -62,3 +62,18 @@ def test_a_line_gives_back_its_fields(digits: str, unit: str, volts: int, minute
 
 def test_every_unit_can_be_written_on_a_display() -> None:
     assert set(SYMBOLS.values()) == set(UNITS)
+
+
+@given(st.text(alphabet="0125689L7", min_size=1, max_size=6))
+def test_turned_twice_a_string_is_itself(text: str) -> None:
+    assert on_its_head(on_its_head(text)) == text
+
+
+def test_what_seven_segments_say_on_their_head() -> None:
+    """Segments a to g as data sheets name them: half a turn changes a and d, b and e, c and f."""
+    lit = {"0": "abcdef", "1": "bc", "2": "abged", "5": "afgcd", "6": "afgedc", "8": "abcdefg", "9": "abcdfg"}
+    turned = str.maketrans("abcdef", "defabc")
+    for char, segments in lit.items():
+        same = {c for c, own in lit.items() if set(own) == set(segments.translate(turned))} or {"1"}  # a 1 moves aside
+        assert on_its_head(char) in same
+    assert (on_its_head("205"), on_its_head("70"), on_its_head("34")) == ("502", "0L", "")
